@@ -6,88 +6,13 @@
 #include "reason/shared.h"
 #include "review/search.h"
 
-/*
- * Why: the causes of a culprit, and those that a batch's vessels share.
- *
- * reason/shared.h does the inference. Vessels that were judged alike and share
- * the same things are told to it once, with how many they are: a cook of a
- * thousand vessels takes no longer than one of ten.
- */
+/* Why: the causes of a culprit, and those that a batch's vessels share; reason/shared.h infers them. */
 
 enum { SCOPES = SCOPE_COUNT, GROUPS_MOST = 4 };
-
-struct described { /* a vessel as the inference is told it; compared as bytes */
-    const struct observation *seen;
-    int finding, control;
-    uint32_t statuses;
-    int group[SCOPES];
-};
-
-static const uint32_t statuses[FATE_COUNT + 1] = {
-    [FATE_OPEN] = 1U << FINDING_CLEAN | 1U << FINDING_STUCK,
-    [FATE_SOUND] = 1U << FINDING_CLEAN,
-    [FATE_STUCK] = 1U << FINDING_STUCK,
-    [FATE_CONTAMINATED] = 1U << FINDING_CONTAMINATED,
-    [FATE_UNTOLD] = 1U << FINDING_STUCK | 1U << FINDING_CONTAMINATED,
-    [FATE_COUNT] = 1U << FINDING_CLEAN | 1U << FINDING_STUCK,
-};
-
-/* What became of it: its finding where that is likelier than not and fits its fate, else the fate. */
-static struct described describe(const struct review_work *work, size_t vessel, bool signs)
-{
-    static const double likely = 0.5;
-    const struct dataset *dataset = work->dataset;
-    struct described described;
-
-    memset(&described, 0, sizeof described);
-    for (size_t s = 0; s < SCOPES; s++)
-        described.group[s] = RULES_NONE;
-    described.finding = RULES_NONE;
-    described.control = dataset->control[vessel];
-    described.statuses = statuses[dataset->fate[vessel]];
-    if (dataset->finding != NULL && dataset->finding[vessel] != RULES_NONE &&
-        (double)dataset->sure[vessel] >= likely) {
-        int finding = dataset->finding[vessel];
-        enum finding_status status = work->rules->findings[finding].status;
-        if (status != FINDING_CLEAN && (described.statuses >> status & 1) != 0)
-            described.finding = finding;
-    }
-    if (signs && dataset->seen != NULL)
-        described.seen = dataset->seen[vessel];
-    return described;
-}
-
-static int by_bytes(const void *a, const void *b)
-{
-    return memcmp(a, b, sizeof(struct described));
-}
-
-/* Those that are alike, once. Returns how many; `vessels` has room for `count`. */
-static size_t merge(struct described *described, size_t count, struct shared_vessel *vessels)
-{
-    size_t kinds = 0;
-    if (count > 1)
-        qsort(described, count, sizeof *described, by_bytes);
-    for (size_t i = 0; i < count; i++) {
-        if (i > 0 && by_bytes(&described[i - 1], &described[i]) == 0) {
-            vessels[kinds - 1].alike++;
-            continue;
-        }
-        vessels[kinds] = (struct shared_vessel){.observations = described[i].seen,
-                                                .finding = described[i].finding,
-                                                .statuses = described[i].statuses,
-                                                .control = described[i].control != 0,
-                                                .alike = 1};
-        memcpy(vessels[kinds].group, described[i].group, sizeof described[i].group);
-        kinds++;
-    }
-    return kinds;
-}
 
 /* ---- what the inference is asked ---------------------------------------------------------------- */
 
 struct request {
-    struct described *described;
     struct shared_vessel *vessels;
     struct shared_shift *shifts; /* by what was computed, of the causes it bears on */
     struct observation *common;  /* what is known of all of them */
@@ -98,7 +23,6 @@ struct request {
 static struct request request_new(const struct review_work *work, size_t room)
 {
     return (struct request){
-        .described = malloc((room + 1) * sizeof(struct described)),
         .vessels = calloc(room + 1, sizeof(struct shared_vessel)),
         .shifts = calloc(2 * work->rules->cause_count + 1, sizeof(struct shared_shift)),
         .common = calloc(work->rules->observable_count + 1, sizeof(struct observation))};
@@ -140,17 +64,40 @@ static void tell_place(const struct review_work *work, size_t vessel, struct obs
             common[feeder].seen = UINT32_C(1) << v;
 }
 
-/* Adds a vessel; returns where its groups go. Signs are looked at in so many only: each takes a
- * posterior of its own. */
+/* Adds a vessel; returns where its groups go. What became of it is its finding where that is likelier than
+ * not and fits its fate, else the fate. Signs are looked at in so many only: each takes a posterior of its
+ * own. */
 static int *request_add(const struct review_work *work, size_t vessel, struct request *request)
 {
     enum { SIGNS_MOST = 64 };
-    struct described *described = &request->described[request->count];
-    *described = describe(work, vessel, request->count < SIGNS_MOST);
+    static const double likely = 0.5;
+    static const uint32_t statuses[FATE_COUNT + 1] = {
+        [FATE_OPEN] = 1U << FINDING_CLEAN | 1U << FINDING_STUCK,
+        [FATE_SOUND] = 1U << FINDING_CLEAN,
+        [FATE_STUCK] = 1U << FINDING_STUCK,
+        [FATE_CONTAMINATED] = 1U << FINDING_CONTAMINATED,
+        [FATE_UNTOLD] = 1U << FINDING_STUCK | 1U << FINDING_CONTAMINATED,
+        [FATE_COUNT] = 1U << FINDING_CLEAN | 1U << FINDING_STUCK,
+    };
+    const struct dataset *dataset = work->dataset;
+    struct shared_vessel *added = &request->vessels[request->count];
+    *added = (struct shared_vessel){.finding = RULES_NONE,
+                                    .statuses = statuses[dataset->fate[vessel]],
+                                    .control = dataset->control[vessel]};
+    for (size_t s = 0; s < SCOPES; s++)
+        added->group[s] = RULES_NONE;
+    if (dataset->finding != NULL && dataset->finding[vessel] != RULES_NONE &&
+        (double)dataset->sure[vessel] >= likely) {
+        enum finding_status status = work->rules->findings[dataset->finding[vessel]].status;
+        if (status != FINDING_CLEAN && (added->statuses >> status & 1) != 0)
+            added->finding = dataset->finding[vessel];
+    }
+    if (dataset->seen != NULL && request->count < SIGNS_MOST)
+        added->observations = dataset->seen[vessel];
     request->count++;
-    request->tells = request->tells || described->finding != RULES_NONE ||
-                     described->seen != NULL || described->control != 0;
-    return described->group;
+    request->tells = request->tells || added->finding != RULES_NONE ||
+                     added->observations != NULL || added->control;
+    return added->group;
 }
 
 /* Whether one kind of growth took them or several, as the answer to the question that says it. */
@@ -161,7 +108,7 @@ static void tell_alike(const struct review_work *work, struct request *request)
     size_t found = 0;
     double kinds = 1.0;
     for (size_t i = 0; i < request->count; i++) {
-        int finding = request->described[i].finding;
+        int finding = request->vessels[i].finding;
         if (finding == RULES_NONE)
             continue;
         first = found++ == 0 ? finding : first;
@@ -192,6 +139,7 @@ static enum status infer(const struct review_work *work, struct request *request
                          struct shared_posterior *posterior)
 {
     struct shared_batch batch = {.vessels = request->vessels,
+                                 .vessel_count = request->count,
                                  .common = request->common,
                                  .shifts = request->shifts,
                                  .shift_count = request->shift_count};
@@ -202,12 +150,11 @@ static enum status infer(const struct review_work *work, struct request *request
     for (size_t o = 0; o < work->rules->observable_count; o++)
         request->tells = request->tells || request->common[o].seen != 0;
     for (size_t i = 0; i < request->count; i++)
-        if (request->described[i].seen != NULL)
-            request->described[i].seen = with_common(work, request, request->described[i].seen);
-    batch.vessel_count = merge(request->described, request->count, request->vessels);
+        if (request->vessels[i].observations != NULL)
+            request->vessels[i].observations =
+                with_common(work, request, request->vessels[i].observations);
     if (request->tells)
         status = reason_shared(work->reasoner, &batch, posterior);
-    free(request->described);
     free(request->vessels);
     free(request->shifts);
     free(request->common);
@@ -313,9 +260,11 @@ static enum status judge_batch(const struct review_work *work, const size_t *ves
     struct request request = request_new(work, count);
     struct shared_posterior posterior;
 
-    shift_causes(work, FACTOR_COOK, vessels[0], &request);
-    shift_causes(work, FACTOR_BATCH, vessels[0], &request);
     for (size_t i = 0; i < count; i++) {
+        if (i == 0) {
+            shift_causes(work, FACTOR_COOK, vessels[i], &request);
+            shift_causes(work, FACTOR_BATCH, vessels[i], &request);
+        }
         int *group = request_add(work, vessels[i], &request);
         for (size_t s = 0; s < SCOPES; s++) {
             static const enum factor_kind kinds[SCOPES] = {

@@ -204,7 +204,7 @@ void intake_shift(struct intake *intake, size_t column, const enum moved_by move
         return;
     for (size_t k = 0; k < 2; k++) {
         to->factor.moved[k] = moved[k];
-        to->shifts[2 * level + k] += shift[k];
+        to->shifts[2 * (size_t)level + k] += shift[k];
     }
     to->shifted[level]++;
 }
@@ -328,8 +328,9 @@ static void finish_column(struct intake *intake, struct intake_column *column,
         factor.stays = column->stays;
         factor.first_stay = column->first_stay;
     }
-    for (size_t k = 0; k < (size_t)2 * SHIFTED && k < 2 * factor.level_count; k++)
-        column->shifts[k] /= column->shifted[k / 2] > 0 ? (double)column->shifted[k / 2] : 1.0;
+    for (size_t l = 0; l < SHIFTED && column->shifted[l] > 0; l++)
+        for (size_t k = 2 * l; k < 2 * l + 2; k++)
+            column->shifts[k] /= (double)column->shifted[l];
     if (factor.moved[0] != MOVED_NONE)
         factor.log_odds = column->shifts;
     add_factor(factors, &dataset->factor_count, factor, column->level, column->stays,

@@ -169,62 +169,36 @@ static void make_batches(struct review_work *work)
 
 /* ---- since when it went wrong ------------------------------------------------------------------- */
 
-/* A running sum over single vessels in order of time. */
-
-struct slot { /* of a vessel in time */
-    int32_t day;
-    uint32_t batch;
-    size_t vessel;
-};
-
-static int watch_sooner(const void *a, const void *b)
+static int by_day(const void *a, const void *b)
 {
-    const struct slot *first = a, *second = b;
-    if (first->day != second->day)
-        return first->day < second->day ? -1 : 1;
-    if (first->batch != second->batch)
-        return first->batch < second->batch ? -1 : 1;
-    return (first->vessel > second->vessel) - (first->vessel < second->vessel);
+    int32_t first = ((const struct review_day *)a)->day,
+            second = ((const struct review_day *)b)->day;
+    return (first > second) - (first < second);
 }
 
-static size_t list_vessels(const struct review_work *work, struct slot *places)
+/* The vessels by the days on which they were started. */
+static void list_days(const struct review_work *work, struct review_watch *watch)
 {
     const struct dataset *dataset = work->dataset;
-    const uint32_t *batch =
-        dataset->batch < dataset->factor_count ? dataset->factors[dataset->batch].level : NULL;
-    size_t count = 0;
+    struct review_day *days = arena_array(work->arena, dataset->vessel_count, sizeof *days);
+    size_t kept = 0;
     for (size_t i = 0; i < dataset->vessel_count; i++)
         if (work->standing[i] != STANDING_OUT && !dataset->control[i] &&
-            dataset->entered[i] != DAY_NONE && dataset->entered[i] <= dataset->today)
-            places[count++] = (struct slot){dataset->entered[i], batch != NULL ? batch[i] : 0, i};
-    if (count > 1)
-        qsort(places, count, sizeof *places, watch_sooner);
-    return count;
-}
-
-static bool is_lost(const struct review_work *work, const struct slot *place)
-{
-    return work->standing[place->vessel] == STANDING_LOST;
-}
-
-/* Within a batch and day the order is not known: its losses are spread evenly over it. */
-static void order_vessels(const struct review_work *work, const struct slot *places, size_t count,
-                          size_t *vessels)
-{
-    for (size_t from = 0, to; from < count; from = to) {
-        size_t lost = 0, next_lost = from, next_kept = from;
-        for (to = from; to < count && places[to].day == places[from].day &&
-                        places[to].batch == places[from].batch;
-             to++)
-            lost += is_lost(work, &places[to]);
-        for (size_t i = 0; i < to - from; i++) {
-            bool takes_lost = (i + 1) * lost / (to - from) > i * lost / (to - from);
-            size_t *next = takes_lost ? &next_lost : &next_kept;
-            while (is_lost(work, &places[*next]) != takes_lost)
-                ++*next;
-            vessels[from + i] = places[(*next)++].vessel;
+            dataset->entered[i] != DAY_NONE && dataset->entered[i] <= dataset->today) {
+            days[watch->vessels].day = dataset->entered[i];
+            count_vessel(&days[watch->vessels++].counts, work->standing[i]);
         }
-    }
+    if (watch->vessels > 1)
+        qsort(days, watch->vessels, sizeof *days, by_day);
+    for (size_t i = 1; i < watch->vessels; i++)
+        if (days[i].day == days[kept].day) {
+            days[kept].counts.lost += days[i].counts.lost;
+            days[kept].counts.total++;
+        } else {
+            days[++kept] = days[i];
+        }
+    watch->days = days;
+    watch->count = watch->vessels > 0 ? kept + 1 : 0;
 }
 
 /* The rate of what no culprit explains, within what a plan can be made for. */
@@ -244,34 +218,36 @@ static void make_watch(struct review_work *work)
 {
     enum { EPISODES = 16, MANY = 500000 };
     struct review_watch *watch = &work->review->watch;
+    double usual = usual_rate(work->review);
+
     *watch = (struct review_watch){.since = DAY_NONE};
     if (work->dataset->vessel_count > MANY)
         return;
-    struct slot *places = malloc((work->dataset->vessel_count + 1) * sizeof *places);
-    size_t count = list_vessels(work, places);
-    double usual = usual_rate(work->review);
-    double raised = fmin(0.9, fmax(2.0 * usual, usual + 0.15));
-    double run = fmax(100.0, (double)count / work->rules->review.false_alarm);
-    if (count >= REVIEW_FEWEST) {
-        watch->plan = monitor_plan(usual, raised, run);
-        size_t *vessels = arena_array(work->arena, count, sizeof *vessels);
-        double *sums = arena_array(work->arena, count, sizeof *sums);
-        bool *lost = arena_array(work->arena, count, sizeof *lost);
-        watch->episodes = arena_array(work->arena, EPISODES, sizeof *watch->episodes);
-        order_vessels(work, places, count, vessels);
-        for (size_t i = 0; i < count; i++)
-            lost[i] = work->standing[vessels[i]] == STANDING_LOST;
-        size_t met = monitor_episodes(&watch->plan, lost, count, sums, watch->episodes, EPISODES);
-        watch->asked = true;
-        watch->episode_count = met < EPISODES ? met : EPISODES;
-        watch->count = count;
-        watch->vessels = vessels;
-        watch->sums = sums;
-        if (watch->episode_count > 0)
-            watch->since =
-                work->dataset->entered[vessels[watch->episodes[watch->episode_count - 1].began]];
+    list_days(work, watch);
+    watch->asked = watch->vessels >= REVIEW_FEWEST;
+    if (!watch->asked)
+        return;
+    watch->plan =
+        monitor_plan(usual, fmin(0.9, fmax(2.0 * usual, usual + 0.15)),
+                     fmax(100.0, (double)watch->vessels / work->rules->review.false_alarm));
+    watch->episodes = arena_array(work->arena, EPISODES, sizeof *watch->episodes);
+    double sum = 0.0;
+    size_t began = 0;
+    bool signalled = false;
+    for (size_t d = 0; d < watch->count; d++) {
+        struct review_day *day = &watch->days[d];
+        began = sum > 0.0 ? began : d;
+        sum = day->sum = monitor_add(&watch->plan, sum, day->counts);
+        signalled = signalled || sum >= watch->plan.threshold;
+        if (!signalled || (sum > 0.0 && d + 1 < watch->count))
+            continue;
+        signalled = false;
+        if (watch->episode_count < EPISODES)
+            watch->episodes[watch->episode_count++] =
+                (struct review_episode){began, sum > 0.0 ? watch->count : d};
     }
-    free(places);
+    if (watch->episode_count > 0)
+        watch->since = watch->days[watch->episodes[watch->episode_count - 1].began].day;
 }
 
 /* ---- totals and limits -------------------------------------------------------------------------- */

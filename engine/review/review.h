@@ -158,13 +158,22 @@ struct review_batch { /* in order of time, then of the dataset */
 
 enum { REVIEW_BATCHES_JUDGED = 100 };
 
-struct review_watch { /* the running sum over single vessels */
-    bool asked;       /* there were enough vessels with days */
+struct review_day { /* on which vessels were started */
+    int32_t day;
+    struct counts counts;
+    double sum; /* the running sum behind it */
+};
+
+struct review_episode {  /* in which the sum went from 0 over the threshold and back */
+    size_t began, ended; /* days; `ended` is their number when it has not come back */
+};
+
+struct review_watch { /* the running sum over the vessels */
+    bool asked;       /* there were enough vessels with days, and not too many */
     struct monitor_plan plan;
-    size_t count;
-    const size_t *vessels; /* in order of time */
-    const double *sums;    /* behind each */
-    struct monitor_episode *episodes;
+    struct review_day *days; /* in order */
+    size_t count, vessels;   /* of days, of vessels in them */
+    struct review_episode *episodes;
     size_t episode_count;
     int32_t since; /* day the last episode began, if it signalled; DAY_NONE */
 };

@@ -1150,11 +1150,11 @@ static void call_again(struct search *search, const size_t *leads, struct arena 
 /* What comes nearest to being called, once all culprits are set aside. */
 static void tell_near(struct search *search, struct arena *arena, struct review_found *found)
 {
-    enum { SOME = 3 };                                      /* vessels; fewer tell nothing */
+    enum { SOME = 3, LOOKED_AT = 4 * REVIEW_NEAR };         /* vessels; fewer tell nothing */
     static const double worth_telling = 1.0986122886681098; /* ln 3 */
-    size_t seen[4 * REVIEW_NEAR];
+    size_t seen[LOOKED_AT];
     found->near = arena_array(arena, REVIEW_NEAR, sizeof *found->near);
-    for (size_t k = 0; k < 4 * REVIEW_NEAR && found->near_count < REVIEW_NEAR; k++) {
+    for (size_t k = 0; k < LOOKED_AT && found->near_count < REVIEW_NEAR; k++) {
         seen[k] = heaviest(search, seen, k, worth_telling);
         if (seen[k] == SIZE_MAX)
             break;
@@ -1183,7 +1183,7 @@ static void tell_drift(const struct search *search, struct review_found *found)
     size_t n = 0, room = search->batch_count;
     for (size_t f = 0; f < FRAILTIES; f++) {
         fall += frame->weight[FRAILTIES + f];
-        rise += frame->weight[2 * FRAILTIES + f];
+        rise += frame->weight[GRID - FRAILTIES + f];
     }
     double v = frame->frailty[frame->best % FRAILTIES];
     for (size_t b = 0; b < search->batch_count; b++)

@@ -446,24 +446,11 @@ struct monitor_plan monitor_plan(double usual, double raised, double run)
     return plan;
 }
 
-size_t monitor_episodes(const struct monitor_plan *plan, const bool *lost, size_t count,
-                        double *sums, struct monitor_episode *episodes, size_t most)
+double monitor_add(const struct monitor_plan *plan, double sum, struct counts vessels)
 {
-    double up = step_up(plan), down = step_down(plan), sum = 0.0;
-    size_t began = 0, found = 0;
-    bool signalled = false;
-
-    for (size_t i = 0; i < count; i++) {
-        if (!(sum > 0.0))
-            began = i;
-        sum = fmax(0.0, lost[i] ? sum + up : sum - down);
-        sums[i] = sum;
-        signalled = signalled || sum >= plan->threshold;
-        if (!signalled || (sum > 0.0 && i + 1 < count))
-            continue;
-        if (found++ < most)
-            episodes[found - 1] = (struct monitor_episode){began, sum > 0.0 ? count : i};
-        signalled = false;
+    for (size_t i = 0; i < vessels.total; i++) {
+        bool lost = (i + 1) * vessels.lost / vessels.total > i * vessels.lost / vessels.total;
+        sum = fmax(0.0, lost ? sum + step_up(plan) : sum - step_down(plan));
     }
-    return found;
+    return sum;
 }

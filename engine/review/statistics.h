@@ -168,7 +168,7 @@ struct monitor_point {
 struct monitor_point monitor_point(struct counts batch, double centre, double tail);
 
 /*
- * Bernoulli CUSUM over single vessels (Page 1954; Reynolds & Stoumbos 1999, J Qual Technol 31:87).
+ * Bernoulli CUSUM over vessels (Page 1954; Reynolds & Stoumbos 1999, J Qual Technol 31:87).
  * Each lost vessel adds its weight of evidence for the raised rate p1 against the usual p0,
  * ln(p1 / p0), each other one takes away ln((1 - p0) / (1 - p1)); the sum never falls below 0 and
  * signals at a threshold.
@@ -184,19 +184,7 @@ struct monitor_plan {
  * sum passes the threshold by some way: true runs are longer. */
 struct monitor_plan monitor_plan(double usual, double raised, double run);
 
-/* A stretch in which the sum went from 0 over the threshold and back. Places are places in the
- * order given. */
-struct monitor_episode {
-    size_t began; /* first vessel after the sum was last 0: the likeliest start of the trouble */
-    size_t ended; /* where it came back to 0; the number of vessels if it has not */
-};
-
-/*
- * Runs the sum over `count` vessels in order of time. Writes the first `most` episodes and returns
- * how many there are. `sums` takes the sum after each vessel.
- * Within a batch the order is as given: spread its losses evenly if the order is not known.
- */
-size_t monitor_episodes(const struct monitor_plan *plan, const bool *lost, size_t count,
-                        double *sums, struct monitor_episode *episodes, size_t most);
+/* The sum after so many vessels, their losses spread evenly, for within a day no order is known. */
+double monitor_add(const struct monitor_plan *plan, double sum, struct counts vessels);
 
 #endif

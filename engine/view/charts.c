@@ -370,19 +370,12 @@ void svg_curves(struct text *page, const struct review *review)
                "A step down: losses seen that day. The list names the letters.");
 }
 
-static const char *day_at(const struct review *review, size_t at, char room[MOMENT_ROOM])
-{
-    const struct review_watch *watch = &review->watch;
-    size_t vessel = watch->vessels[at < watch->count ? at : watch->count - 1];
-    return day_write(review->dataset->entered[vessel], DAY_WORDS, room);
-}
-
 void svg_sum(struct text *page, const struct review *review)
 {
-    enum { BINS = 300, LABELS = 2, TICKS = 4 };
+    enum { TICKS = 4 };
     const struct review_watch *watch = &review->watch;
-    double count = (double)watch->count, alarm = watch->plan.threshold, most = 1.15;
-    size_t bins = watch->count < BINS ? watch->count : BINS;
+    double count = (double)watch->vessels, alarm = watch->plan.threshold, most = 1.15;
+    size_t vessels = 0, began = watch->count;
     char day[MOMENT_ROOM];
     struct text svg;
 
@@ -390,34 +383,34 @@ void svg_sum(struct text *page, const struct review *review)
         return;
     text_init(&svg);
     for (size_t i = 0; i < watch->count; i++)
-        most = fmax(most, 1.05 * watch->sums[i] / alarm);
+        most = fmax(most, 1.05 * watch->days[i].sum / alarm);
     for (double tick = 0.0; tick <= most; tick += fmax(1.0, ceil(most / TICKS))) {
         svg_line(&svg, LEFT, up(tick / most), RIGHT, up(tick / most), "rail");
         svg_words(&svg, LEFT - 5, up(tick / most) + 4, END, "quiet", "%.0f", tick);
     }
     svg_line(&svg, LEFT, up(1.0 / most), RIGHT, up(1.0 / most), "mean");
     svg_words(&svg, RIGHT + 4, up(1.0 / most) + 4, START, "quiet", "alarm");
-    for (size_t k = 0; k < LABELS; k++) {
-        double x = across((double)k / (LABELS - 1));
+    for (int last = 0; last < 2; last++) {
+        double x = across(last);
         svg_line(&svg, x, BOTTOM, x, BOTTOM + 4, "tick");
-        svg_words(&svg, x, BOTTOM + 18, k + 1 < LABELS ? START : END, "quiet", "%s",
-                  day_at(review, k * watch->count / (LABELS - 1), day));
+        svg_words(&svg, x, BOTTOM + 18, last ? END : START, "quiet", "%s",
+                  day_write(watch->days[last ? watch->count - 1 : 0].day, DAY_WORDS, day));
     }
+    if (watch->episode_count > 0)
+        began = watch->episodes[watch->episode_count - 1].began;
     text_printf(&svg, "<path class=\"curve c0\" d=\"M%d %d", LEFT, BOTTOM);
-    for (size_t b = 0; b < bins; b++) { /* of each stretch the highest */
-        size_t end = (b + 1) * watch->count / bins;
-        double highest = 0.0;
-        for (size_t i = b * watch->count / bins; i < end; i++)
-            highest = fmax(highest, watch->sums[i]);
-        text_printf(&svg, "L%.1f %.1f", across((double)end / count), up(highest / alarm / most));
+    double since = 0.0;
+    for (size_t d = 0; d < watch->count; d++) {
+        since = d == began ? (double)vessels / count : since;
+        vessels += watch->days[d].counts.total;
+        text_printf(&svg, "L%.1f %.1f", across((double)vessels / count),
+                    up(watch->days[d].sum / alarm / most));
     }
     text_puts(&svg, "\"/>\n");
-    if (watch->episode_count > 0) {
-        size_t began = watch->episodes[watch->episode_count - 1].began;
-        double x = across((double)began / count);
-        svg_line(&svg, x, TOP - 4, x, BOTTOM, "since");
-        svg_words(&svg, x, TOP - 9, (double)began < count / 2.0 ? START : END, "strong", "since %s",
-                  day_at(review, began, day));
+    if (began < watch->count) {
+        svg_line(&svg, across(since), TOP - 4, across(since), BOTTOM, "since");
+        svg_words(&svg, across(since), TOP - 9, since < 0.5 ? START : END, "strong", "since %s",
+                  day_write(watch->since, DAY_WORDS, day));
     }
     figure_put(page, &svg, "sum-chart", "Evidence of too many losses, in alarms",
                "A line over all vessels in order of time: it rises with each lost vessel and falls "

@@ -588,9 +588,9 @@ static json_t *watch(const struct review *review)
                   view_json_number(watch->plan.raised), "run_to_false_alarm",
                   view_json_number(watch->plan.run_usual), "signals",
                   view_json_count(watch->episode_count), "since", day(watch->since), "_ended",
-                  ended < watch->count ? day(review->dataset->entered[watch->vessels[ended]])
+                  ended < watch->count ? day(watch->days[ended].day)
                                        : json_null(),
-                  "_count", view_json_count(watch->count));
+                  "_count", view_json_count(watch->vessels));
 }
 
 /* ---- one bad batch ------------------------------------------------------------------------------ */

@@ -77,29 +77,17 @@ static void plans_keep_their_promise(void **state)
     gsl_rng_free(rng);
 }
 
-static void an_episode_says_since_when(void **state)
+static void losses_of_a_day_are_spread(void **state)
 {
     (void)state;
-    /* One stray loss, a bad stretch from 30 to 40, all well again. */
     const struct monitor_plan plan = {.usual = 0.1, .raised = 0.4, .threshold = 3.0};
     double up = log(4.0), down = log(0.9 / 0.6);
-    bool lost[80] = {false};
-    double sums[80];
-    struct monitor_episode episodes[2];
-    lost[10] = true;
-    for (size_t i = 30; i <= 40; i += 2)
-        lost[i] = true;
-    assert_int_equal(monitor_episodes(&plan, lost, 80, sums, episodes, 2), 1);
-    assert_int_equal(episodes[0].began, 30);
-    assert_int_equal(episodes[0].ended, 56); /* 6 up - 5 down over 1 down is 15.5 */
-    assert_true(sums[10] == up && sums[15] == 0.0);
-    assert_true(fabs(sums[34] - (3.0 * up - 2.0 * down)) < 1e-12);
-    /* Still up at the end. */
-    assert_int_equal(monitor_episodes(&plan, lost, 50, sums, episodes, 2), 1);
-    assert_int_equal(episodes[0].ended, 50);
-    assert_int_equal(monitor_episodes(&plan, lost, 41, sums, NULL, 0), 1);
-    assert_int_equal(monitor_episodes(&plan, lost, 30, sums, episodes, 2), 0);
-    assert_int_equal(monitor_episodes(&plan, NULL, 0, NULL, episodes, 2), 0);
+    assert_true(monitor_add(&plan, 0.0, (struct counts){0, 5}) == 0.0);
+    assert_true(fabs(monitor_add(&plan, 0.0, (struct counts){3, 3}) - 3.0 * up) < 1e-12);
+    /* Every second of ten, from the second on: what is taken away at 0 is nothing. */
+    assert_true(fabs(monitor_add(&plan, 0.0, (struct counts){5, 10}) - (5.0 * up - 4.0 * down)) <
+                1e-12);
+    assert_true(fabs(monitor_add(&plan, 2.0, (struct counts){0, 3}) - (2.0 - 3.0 * down)) < 1e-12);
 }
 
 int main(void)
@@ -109,7 +97,7 @@ int main(void)
         cmocka_unit_test(limits_are_the_first_rare_counts),
         cmocka_unit_test(ends_and_empty_batches_are_defined),
         cmocka_unit_test(plans_keep_their_promise),
-        cmocka_unit_test(an_episode_says_since_when),
+        cmocka_unit_test(losses_of_a_day_are_spread),
     };
     return cmocka_run_group_tests_name("review, charts in time", tests, NULL, NULL);
 }
