@@ -179,9 +179,9 @@ static void tell_row(void *context, const struct mapping_row *row)
     struct app *app = rows->app;
     bool refused = row->verdict == MAPPING_REFUSED;
     if (rows->list != NULL)
-        view_json_row(rows->list, "{s:I, s:I, s:s, s:s, s:s}", "line", (json_int_t)row->at.line,
-                      "column", (json_int_t)row->at.column, "verdict", verdicts[row->verdict],
-                      "label", shown(app, row->label), "why", shown(app, row->why));
+        view_json_row(rows->list, "line:l column:l verdict:s label:s why:s",
+                      (json_int_t)row->at.line, (json_int_t)row->at.column, verdicts[row->verdict],
+                      shown(app, row->label), shown(app, row->why));
     else if (refused ? rows->refused++ < MOST_REFUSED : app->given.dry_run)
         screen_say(&app->out, 0, 4, refused ? ROLE_WARN : ROLE_PLAIN, "%.200s:%zu:%zu: %s:%s%s%s%s",
                    row->at.file, row->at.line, row->at.column, verdicts[row->verdict],
@@ -346,9 +346,8 @@ static void list_fault(void *context, const struct check_fault *fault)
     if (listing->listed++ >= listing->most)
         return;
     if (listing->faults != NULL) {
-        view_json_row(listing->faults, "{s:s, s:s, s:I, s:s, s:s}", "kind", kind, "table", table,
-                      "id", (json_int_t)fault->id, "label", fault->label, "message",
-                      fault->message);
+        view_json_row(listing->faults, "kind:s table:s id:l label:s message:s", kind, table,
+                      (json_int_t)fault->id, fault->label, fault->message);
         return;
     }
     if (fault->id != 0)

@@ -360,7 +360,7 @@ static enum status run_search(struct app *app)
             ids[end - k] = hits.hits[k - 1].id;
         const struct page page = {ids, end - start, end - start};
         if (json)
-            view_json_row(groups, "{s:s, s:o}", "kind", record_types[record].name, "records",
+            view_json_row(groups, "kind:s records:o", record_types[record].name,
                           view_list_json(&app->view, record, &page, &status));
         else if (app->out.out.length > 0)
             screen_blank(&app->out);

@@ -101,24 +101,23 @@ static json_t *score_json(const struct rules *rules, const struct score *score, 
         bool failed = !row->finding_three || !row->action_right || !cause || row->unsafe_keep ||
                       row->needless_discard;
         view_json_row(rows,
-                      "{s:s, s:s, s:s, s:f, s:f, s:b, s:b, s:b, s:b, s:b, s:b, s:b, s:s, s:s}",
-                      "id", of->id, "action", action_name(row->action), "leader",
-                      rules->findings[row->leader].id, "leader_p", row->leader_p, "labelled_p",
-                      row->labelled_p, "finding_first", row->finding_first, "finding_three",
-                      row->finding_three, "cause_three", cause, "action_right", row->action_right,
-                      "unsafe_keep", row->unsafe_keep, "needless_discard", row->needless_discard,
-                      "_shown", all || failed, "_finding", rules->findings[of->findings[0]].id,
-                      "_cause", row->has_cause ? rules->causes[of->causes[0]].id : "");
+                      "id:s action:s leader:s leader_p:n labelled_p:n finding_first:b "
+                      "finding_three:b cause_three:b action_right:b unsafe_keep:b "
+                      "needless_discard:b _shown:b _finding:s _cause:s",
+                      of->id, action_name(row->action), rules->findings[row->leader].id,
+                      row->leader_p, row->labelled_p, row->finding_first, row->finding_three, cause,
+                      row->action_right, row->unsafe_keep, row->needless_discard, all || failed,
+                      rules->findings[of->findings[0]].id,
+                      row->has_cause ? rules->causes[of->causes[0]].id : "");
     }
     for (size_t b = 0; b < SCORE_BINS; b++)
-        view_json_row(bins, "{s:I, s:f, s:f, s:i, s:i}", "cases", (json_int_t)score->bins[b].count,
-                      "confidence", score->bins[b].confidence, "accuracy", score->bins[b].accuracy,
-                      "_from", 10 * (int)b, "_to", 10 * ((int)b + 1));
+        view_json_row(bins, "cases:l confidence:n accuracy:n _from:i _to:i",
+                      (json_int_t)score->bins[b].count, score->bins[b].confidence,
+                      score->bins[b].accuracy, 10 * (int)b, 10 * ((int)b + 1));
     for (size_t i = 0; i < SHARES; i++) {
         size_t part = share_part(score, &shares[i]), whole = share_whole(score, &shares[i]);
-        view_json_row(counts, "{s:s, s:I, s:I, s:f}", "label", shares[i].label, "part",
-                      (json_int_t)part, "whole", (json_int_t)whole, "share",
-                      whole > 0 ? (double)part / (double)whole : 0.0);
+        view_json_row(counts, "label:s part:l whole:l share:n", shares[i].label, (json_int_t)part,
+                      (json_int_t)whole, whole > 0 ? (double)part / (double)whole : 0.0);
     }
     json_t *json = view_fields_json(json_pack("{s:i}", "schema", 1), score_fields, score);
     json_object_update_new(

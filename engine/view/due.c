@@ -269,24 +269,19 @@ static json_t *group_json(const struct journal_view *view, const struct due_grou
     view_forecast_days(&due->batch, forecast, &forecast->shake, &shake[0], &shake[1]);
     view_forecast_days(&due->batch, forecast, &forecast->full, &full[0], &full[1]);
     for (size_t k = 0; k < due->count; k++)
-        view_json_row(boxes, "{s:I, s:b}", "number", (json_int_t)due->vessels[k].number, "control",
+        view_json_row(boxes, "number:l control:b", (json_int_t)due->vessels[k].number,
                       due->vessels[k].control);
-    json_t *group = json_pack(
-        "{s:o, s:I, s:o, s:o, s:o, s:o, s:I, s:o, s:o, s:o, s:o}", "due", view_json_day(due->day),
-        "overdue_days", (json_int_t)(today > due->day ? today - due->day : 0), "why",
-        view_json_text(due->why), "batch", view_json_text(due->batch.label), "vessels",
-        view_json_vessels(due->vessels, due->count), "species", view_json_text(due->batch.species),
-        "age_days", (json_int_t)moment_days_between(due->batch.at, view->now), "shake_from",
-        view_json_day(shake[0]), "shake_to", view_json_day(shake[1]), "full_from",
-        view_json_day(full[0]), "full_to", view_json_day(full[1]));
-    json_object_update_new(group,
-                           json_pack("{s:o, s:o, s:o, s:o, s:s, s:o, s:b}", "_labels",
-                                     view_json_text(labels_of(view, due->vessels, due->count)),
-                                     "_purpose", view_json_text(view_purpose(due->why, purpose)),
-                                     "_what", view_json_text(group_words(view, due)), "_ahead",
-                                     view_json_text(ahead_words(view, due)), "_when",
-                                     view_when(due->day, today, when), "_boxes", boxes, "_today",
-                                     due->day == today));
+    json_t *group = view_json(
+        "due:o overdue_days:l why:w batch:w vessels:o species:w age_days:l shake_from:o shake_to:o "
+        "full_from:o full_to:o",
+        view_json_day(due->day), (json_int_t)(today > due->day ? today - due->day : 0), due->why,
+        due->batch.label, view_json_vessels(due->vessels, due->count), due->batch.species,
+        (json_int_t)moment_days_between(due->batch.at, view->now), view_json_day(shake[0]),
+        view_json_day(shake[1]), view_json_day(full[0]), view_json_day(full[1]));
+    view_json_add(group, "_labels:w _purpose:w _what:w _ahead:w _when:s _boxes:o _today:b",
+                  labels_of(view, due->vessels, due->count), view_purpose(due->why, purpose),
+                  group_words(view, due), ahead_words(view, due), view_when(due->day, today, when),
+                  boxes, due->day == today);
     return group;
 }
 
@@ -308,10 +303,10 @@ json_t *view_due_json(const struct journal_view *view, const struct due_list *li
         view_json_put(group, "_new", json_boolean(i == 0 || due[-1].day != due->day));
         json_array_append_new(groups, group);
     }
-    return json_pack("{s:i, s:o, s:I, s:I, s:o, s:o, s:b, s:s}", "schema", 1, "today",
-                     view_json_day(today), "vessels", (json_int_t)list->vessels, "more",
-                     (json_int_t)list->more, "next", view_json_day(list->next), "due", groups,
-                     "_controls", controls, "_next", view_when(list->next, today, when));
+    return view_json("schema:i today:o vessels:l more:l next:o due:o _controls:b _next:s", 1,
+                     view_json_day(today), (json_int_t)list->vessels, (json_int_t)list->more,
+                     view_json_day(list->next), groups, controls,
+                     view_when(list->next, today, when));
 }
 
 void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list)

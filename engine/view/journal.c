@@ -172,20 +172,6 @@ json_t *view_json_day(int64_t day)
     return day != 0 ? json_string(view_day(day, room)) : json_null();
 }
 
-json_t *view_json_text(const char *text)
-{
-    struct text safe;
-    if (text == NULL || text[0] == '\0')
-        return json_null();
-    if (utf8_valid_prefix(text, strlen(text)) == strlen(text))
-        return json_string(text);
-    text_init(&safe);
-    text_safe(&safe, text, strlen(text), &(struct text_safe_options){.keep_newlines = true});
-    json_t *json = json_stringn(safe.bytes, safe.length);
-    text_release(&safe);
-    return json;
-}
-
 /* The label of a record; null for id 0 and for what is not there, NULL when it cannot be read. */
 static json_t *label_json(const struct journal_view *view, enum record record, int64_t id)
 {
@@ -306,10 +292,9 @@ static json_t *tally_json(const struct vessel_tally *tally)
         view_json_put(states, vessel_state_words[i], json_integer((json_int_t)tally->state[i]));
     for (size_t i = 0; i < FATE_COUNT; i++)
         view_json_put(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
-    return json_pack("{s:I, s:I, s:o, s:o, s:I, s:I}", "vessels", (json_int_t)tally->vessels,
-                     "lost", (json_int_t)tally_lost(tally), "state", states, "fate", fates,
-                     "controls", (json_int_t)tally->controls, "controls_lost",
-                     (json_int_t)tally->controls_lost);
+    return view_json("vessels:l lost:l state:o fate:o controls:l controls_lost:l",
+                     (json_int_t)tally->vessels, (json_int_t)tally_lost(tally), states, fates,
+                     (json_int_t)tally->controls, (json_int_t)tally->controls_lost);
 }
 
 static const char *done_words(const struct journal_view *view, const struct event *event)
@@ -503,8 +488,8 @@ static enum status say_list(struct face *face, const struct journal_view *view, 
     json_t *records = list_tree(view, record, page, true, &status);
     if (status == STATUS_OK)
         view_say_taken(face, FORMAT("list.%s", record_types[record].name),
-                       json_pack("{s:o, s:I, s:I}", "records", records, "count",
-                                 (json_int_t)page->count, "total", (json_int_t)page->total));
+                       view_json("records:o count:l total:l", records, (json_int_t)page->count,
+                                 (json_int_t)page->total));
     return status;
 }
 
@@ -525,7 +510,7 @@ json_t *view_losses_json(const struct journal_view *view, double cost, double yi
                          enum status *status)
 {
     static const char *const names[LOSSES_BY] = {"month", "species", "starter"};
-    json_t *root = json_pack("{s:i}", "schema", 1), *tables = json_array();
+    json_t *root = view_json("schema:i", 1), *tables = json_array();
     size_t sound = 0, lost = 0;
     *status = STATUS_OK;
     for (enum losses_by by = 0; by < LOSSES_BY && *status == STATUS_OK; by++) {
@@ -542,23 +527,19 @@ json_t *view_losses_json(const struct journal_view *view, double cost, double yi
                                                       : losses[i].key;
             sound += fate[FATE_SOUND];
             lost += lost_here;
-            view_json_row(rows, "{s:o, s:I, s:I, s:I, s:o, s:I, s:o}", names[by],
-                          view_json_text(losses[i].key), "open", (json_int_t)fate[FATE_OPEN],
-                          "sound", (json_int_t)fate[FATE_SOUND], "lost", (json_int_t)lost_here,
-                          "_key", view_json_text(key), "_all",
-                          (json_int_t)(fate[FATE_OPEN] + ended), "_share",
-                          view_json_number((double)lost_here / (double)ended));
+            json_t *row = view_json_put(json_object(), names[by], view_json_text(losses[i].key));
+            view_json_add(row, "open:z sound:z lost:z _key:w _all:z _share:n", fate[FATE_OPEN],
+                          fate[FATE_SOUND], lost_here, key, fate[FATE_OPEN] + ended,
+                          (double)lost_here / (double)ended);
+            json_array_append_new(rows, row);
         }
-        view_json_row(tables, "{s:s, s:O}", "by", names[by], "rows", rows);
+        view_json_row(tables, "by:s rows:o", names[by], json_incref(rows));
         root = view_json_put(root, names[by], rows);
     }
     double each = sound > 0 ? cost * (double)(sound + lost) / (double)sound : NAN;
-    json_object_update_new(
-        root, json_pack("{s:o, s:o, s:o, s:o, s:o, s:I, s:I}", "cost_lost",
-                        view_json_number(cost * (double)lost), "cost_each", view_json_number(each),
-                        "yielded", view_json_number(yield * (double)sound), "yield_lost",
-                        view_json_number(yield * (double)lost), "_tables", tables, "_lost",
-                        (json_int_t)lost, "_ended", (json_int_t)(sound + lost)));
+    view_json_add(root, "cost_lost:n cost_each:n yielded:n yield_lost:n _tables:o _lost:l _ended:l",
+                  cost * (double)lost, each, yield * (double)sound, yield * (double)lost, tables,
+                  (json_int_t)lost, (json_int_t)(sound + lost));
     return root;
 }
 
@@ -815,8 +796,7 @@ static json_t *entries_told(const struct journal_view *view, const struct histor
         if (report->dated)
             when = FORMAT("%s  day %lld", when,
                           (long long)moment_days_between(report->batch.at, entry->at));
-        view_json_row(told, "{s:o, s:o}", "when", view_json_text(when), "what",
-                      view_json_text(words));
+        view_json_row(told, "when:w what:w", when, words);
     }
     return told;
 }
@@ -910,7 +890,7 @@ static json_t *ancestors_json(const struct journal_view *view, int64_t id, size_
         const struct parent *parent = &((const struct parent *)rows)[i];
         json_t *label = view_json_text(parent_label(view, parent));
         from = view_json_append(
-            from, json_pack("{s:o, s:o}", "label", label, "from",
+            from, view_json("label:o from:o", label,
                             parent->vessel != 0
                                 ? json_array()
                                 : ancestors_json(view, parent->parent, depth + 1, status)));
@@ -951,32 +931,25 @@ static enum status add_told(const struct journal_view *view, const struct histor
     char when[WHEN_ROOM], purpose[PURPOSE_ROOM];
     json_t *record = json_object_get(root, "record");
 
-    json_object_update_new(
-        root, json_pack("{s:o, s:b, s:b, s:i, s:i}", "_entries", entries_told(view, report),
-                        "_history", report->history.count > 0, "_drawn",
-                        report->band != NULL || report->seen_count > 0, "_width",
-                        report->dated ? 20 : 12, "_seen", (int)report->seen_count));
+    view_json_add(root, "_entries:o _history:b _drawn:b _width:i _seen:i",
+                  entries_told(view, report), report->history.count > 0,
+                  report->band != NULL || report->seen_count > 0, report->dated ? 20 : 12,
+                  (int)report->seen_count);
     if (report->dated)
-        json_object_update_new(
-            root, json_pack("{s:o, s:o, s:o, s:o, s:s, s:o}", "_batch",
-                            view_json_text(view_batch_words(view, batch)), "_from",
-                            view_json_text(from_words(view, batch)), "_note",
-                            view_json_text(one ? vessel->note : batch->note), "_starter",
-                            view_json_text(starter), "_start", day_of(view, batch->at), "_control",
-                            json_boolean(one && vessel->control)));
+        view_json_add(root, "_batch:w _from:w _note:w _starter:w _start:s _control:b",
+                      view_batch_words(view, batch), from_words(view, batch),
+                      one ? vessel->note : batch->note, starter, day_of(view, batch->at),
+                      one && vessel->control);
     if (!one) {
-        json_object_update_new(root, json_pack("{s:s, s:I, s:b}", "_tally",
-                                               tally_words(view, &report->tally), "_batches",
-                                               (json_int_t)report->batches.total, "_into",
-                                               report->batches.count > 0));
+        view_json_add(root, "_tally:s _batches:l _into:b", tally_words(view, &report->tally),
+                      (json_int_t)report->batches.total, report->batches.count > 0);
         return STATUS_OK;
     }
-    json_object_update_new(
-        root, json_pack("{s:o, s:o, s:s, s:s}", "_kind",
-                        view_json_text(view_name(view, LIST_VESSELS, vessel->kind)), "_children",
-                        view_json_text(view_children(view, RECORD_VESSEL, vessel->id)), "_when",
-                        view_when(vessel->due, moment_day(view->now), when), "_purpose",
-                        view_purpose(vessel->due_for, purpose)));
+    view_json_add(root, "_kind:w _children:w _when:s _purpose:s",
+                  view_name(view, LIST_VESSELS, vessel->kind),
+                  view_children(view, RECORD_VESSEL, vessel->id),
+                  view_when(vessel->due, moment_day(view->now), when),
+                  view_purpose(vessel->due_for, purpose));
     return add_words(view, RECORD_VESSEL, report->row, record);
 }
 
@@ -984,8 +957,8 @@ static json_t *history_tree(const struct journal_view *view, const struct histor
                             bool faces, enum status *status)
 {
     const enum record record = report->record;
-    json_t *root = json_pack("{s:i, s:s, s:o}", "schema", 1, "kind", record_types[record].name,
-                             "record", view_record_json(view, record, report->row));
+    json_t *root = view_json("schema:i kind:s record:o", 1, record_types[record].name,
+                             view_record_json(view, record, report->row));
     if (record == RECORD_VESSEL) {
         int64_t from, to;
         view_forecast_days(&report->batch, &report->forecast, &report->forecast.full, &from, &to);
@@ -1022,10 +995,9 @@ static json_t *history_tree(const struct journal_view *view, const struct histor
         json_t *day = report->dated ? json_integer(moment_days_between(report->batch.at, entry->at))
                                     : json_null();
         entries = view_json_append(
-            entries,
-            json_pack("{s:s, s:o, s:o, s:b, s:o}", "kind", record_types[entry->kind].name, "at",
-                      view_json_moment(entry->at), "day", day, "counts", !entry->overruled,
-                      "record", view_record_json(view, entry->kind, &entry->is)));
+            entries, view_json("kind:s at:o day:o counts:b record:o",
+                               record_types[entry->kind].name, view_json_moment(entry->at), day,
+                               !entry->overruled, view_record_json(view, entry->kind, &entry->is)));
     }
     return view_json_put(root, "events", entries);
 }

@@ -69,7 +69,6 @@ bool view_forecast_days(const struct batch *batch, const struct vessel_forecast 
 /* JSON: a moment or day as ISO 8601 or null; a text or null when empty; the labels of vessels. */
 json_t *view_json_moment(struct moment moment);
 json_t *view_json_day(int64_t day); /* 0: null */
-json_t *view_json_text(const char *text);
 json_t *view_json_vessels(const struct vessel *vessels, size_t count);
 
 /* What is known of one record, a line a column; columns without a value are left out. */

@@ -73,9 +73,8 @@ static json_t *leans_json(const struct cook_result *result)
     json_t *leans = json_array();
     for (size_t i = 0; i < COOK_INPUTS && result->leans[i].input < COOK_INPUTS; i++) {
         const struct cook_lean *lean = &result->leans[i];
-        view_json_row(leans, "{s:s, s:s, s:o, s:o, s:o, s:o}", "on", ids[lean->input], "say",
-                      cook_input_name(lean->input), "bad", view_json_number(lean->bad), "good",
-                      view_json_number(lean->good), "_bad", margin(lean->bad), "_good",
+        view_json_row(leans, "on:s say:s bad:n good:n _bad:o _good:o", ids[lean->input],
+                      cook_input_name(lean->input), lean->bad, lean->good, margin(lean->bad),
                       margin(lean->good));
     }
     return leans;
@@ -113,8 +112,8 @@ static json_t *organisms_json(const struct cook_report *cook)
 
     for (size_t i = 0; i < cook->setup.organism_count; i++) {
         const struct organism *organism = &cook->rules->organisms[i];
-        json_t *row = json_pack("{s:s, s:s, s:s}", "id", organism->id, "name", organism->name,
-                                "role", roles[organism->role]);
+        json_t *row =
+            view_json("id:s name:s role:s", organism->id, organism->name, roles[organism->role]);
         json_array_append_new(array, view_fields_json(row, fields, &cook->result.kills[i]));
     }
     return array;
@@ -128,9 +127,9 @@ static json_t *course_json(const struct cook_report *cook)
     if (!course_of(cook, &course))
         return array;
     for (size_t i = 0; i < COURSE; i += 4)
-        view_json_row(array, "{s:f, s:f, s:f, s:f}", "minute",
-                      course.minutes * (double)i / (COURSE - 1), "steam", course.outside[i], "core",
-                      course.core[i], "core_slow", course.slow[i]);
+        view_json_row(array, "minute:n steam:n core:n core_slow:n",
+                      course.minutes * (double)i / (COURSE - 1), course.outside[i], course.core[i],
+                      course.slow[i]);
     return array;
 }
 
@@ -157,8 +156,7 @@ static json_t *figures_json(const struct cook_setup *setup, const struct cook_re
 #undef OF
     json_t *figures = view_fields_json(json_object(), fields, result);
     view_json_put(figures, "chance_any",
-                  json_pack("{s:o, s:o}", "vessels", view_json_number(setup->vessels), "mean",
-                            view_json_number(result->chance_any_mean)));
+                  view_json("vessels:n mean:n", setup->vessels, result->chance_any_mean));
     return figures;
 }
 
@@ -171,11 +169,10 @@ static json_t *sea_json(const struct cook_report *cook)
         return json_null();
     json_t *sea = figures_json(&cook->setup, &cook->sea);
     view_json_put(sea, "_here",
-                  json_pack("{s:f, s:f, s:f}", "steam", here->steam.central, "f0", here->f0.central,
-                            "chance", here->chance_mean));
+                  view_json("steam:n f0:n chance:n", here->steam.central, here->f0.central,
+                            here->chance_mean));
     if (steam_gauge_needed(&cook->setup.steam, cook->sea.steam.central, &gauge) == PROCESS_OK)
-        json_object_update_new(
-            sea, json_pack("{s:f, s:b}", "_gauge", gauge, "_within", gauge <= cook->rated));
+        view_json_add(sea, "_gauge:n _within:b", gauge, gauge <= cook->rated);
     return sea;
 }
 
@@ -271,12 +268,11 @@ static json_t *pace_json(const struct forecast_report *spawn)
         return json_null();
     for (size_t i = 0; i < FORECAST_INPUTS; i++) {
         const struct forecast_reason *reason = &spawn->pace.reasons[i];
-        view_json_row(reasons, "{s:s, s:o, s:o, s:o}", "input", forecast_input_name(reason->input),
-                      "needed", view_json_number(reason->needed), "stretch",
-                      view_json_number(reason->stretch), "_times",
-                      view_json_number(reason->needed / spawn->forecast.points.central));
+        view_json_row(reasons, "input:s needed:n stretch:n _times:n",
+                      forecast_input_name(reason->input), reason->needed, reason->stretch,
+                      reason->needed / spawn->forecast.points.central);
     }
-    json_t *pace = json_pack("{s:s, s:o}", "pace", pace_name(spawn->pace.pace), "_wait_date",
+    json_t *pace = view_json("pace:s _wait_date:o", pace_name(spawn->pace.pace),
                              date_after(spawn->start, ceil(spawn->pace.wait_until)));
     return view_json_put(view_fields_json(pace, fields, spawn), "reasons", reasons);
 }
@@ -288,8 +284,7 @@ static json_t *looks_json(const struct forecast_report *spawn)
     double every = spawn->look_every, last = spawn->reached ? spawn->full.central : 21.0;
     json_t *looks = json_array();
     for (int look = 1; look <= MOST_LOOKS && (look - 1) * every < last; look++)
-        view_json_row(looks, "{s:f, s:o}", "day", look * every, "date",
-                      date_after(spawn->start, look * every));
+        view_json_row(looks, "day:n date:o", look * every, date_after(spawn->start, look * every));
     return looks;
 }
 
@@ -310,19 +305,16 @@ json_t *view_forecast_json(const struct forecast_report *spawn)
     static const char *const dated[] = {"first_growth_days", "shake_days", "full_days"};
     const struct range *const days[] = {&spawn->visible, &spawn->shake, &spawn->full};
     const struct growth *growth = &spawn->species->growth;
-    json_t *root = view_fields_json(json_pack("{s:i}", "schema", 1), figures, spawn);
+    json_t *root = view_fields_json(view_json("schema:i", 1), figures, spawn);
 
     for (size_t i = 0; i < sizeof dated / sizeof *dated; i++)
-        json_object_update_new(json_object_get(root, dated[i]),
-                               json_pack("{s:o, s:o}", "_from",
-                                         date_after(spawn->start, floor(days[i]->low)), "_to",
-                                         date_after(spawn->start, ceil(days[i]->high))));
+        view_json_add(json_object_get(root, dated[i]), "_from:o _to:o",
+                      date_after(spawn->start, floor(days[i]->low)),
+                      date_after(spawn->start, ceil(days[i]->high)));
     view_json_put(root, "stop_waiting_days",
-                  json_pack("{s:o, s:o}", "nothing_seen", view_json_number(spawn->nothing_seen),
-                            "not_full", view_json_number(spawn->not_full)));
+                  view_json("nothing_seen:n not_full:n", spawn->nothing_seen, spawn->not_full));
     view_json_put(root, "published_days",
-                  json_pack("{s:o, s:o}", "low", view_json_number(growth->full_lo), "high",
-                            view_json_number(growth->full_hi)));
+                  view_json("low:n high:n", growth->full_lo, growth->full_hi));
     view_fields_json(root, inputs, spawn);
     json_t *array = json_array();
     double last = last_day(spawn);
@@ -330,15 +322,13 @@ json_t *view_forecast_json(const struct forecast_report *spawn)
     for (int day = 0; day <= last; day++) {
         struct range coverage;
         forecast_coverage(&spawn->forecast, day, &coverage);
-        view_json_row(array, "{s:i, s:f, s:f, s:f}", "day", day, "low", coverage.low, "central",
-                      coverage.central, "high", coverage.high);
+        view_json_row(array, "day:i low:n central:n high:n", day, coverage.low, coverage.central,
+                      coverage.high);
     }
-    json_object_update_new(
-        root, json_pack("{s:o, s:o, s:o, s:o, s:s, s:s, s:b}", "days", array, "seen",
-                        pace_json(spawn), "assumed", view_json_parts(spawn->assumed), "_looks",
-                        looks_json(spawn), "_species", spawn->species->name, "_vessel",
-                        spawn->vessel != NULL ? spawn->vessel : "one vessel", "_shaken",
-                        spawn->forecast.shake_count > 0));
+    view_json_add(root, "days:o seen:o assumed:o _looks:o _species:s _vessel:s _shaken:b", array,
+                  pace_json(spawn), view_json_parts(spawn->assumed), looks_json(spawn),
+                  spawn->species->name, spawn->vessel != NULL ? spawn->vessel : "one vessel",
+                  spawn->forecast.shake_count > 0);
     return root;
 }
 
@@ -392,15 +382,13 @@ json_t *view_mix_json(const struct mix_report *mix)
 #undef OF
     double most = mix->rules->forecast.fill_most > 0.0 ? mix->rules->forecast.fill_most : 0.75;
     double wet = mix->dry + mix->water;
-    json_t *root = view_fields_json(json_pack("{s:i}", "schema", 1), fields, mix);
-    json_object_update_new(
-        root, json_pack("{s:o, s:o, s:s, s:b, s:o, s:o, s:o, s:o}", "sources",
-                        sources_json(mix, false), "_sources", sources_json(mix, true), "_vessel",
-                        mix->vessel != NULL ? mix->vessel : "The vessel", "_crowded",
-                        mix->fill > most, "_each", view_json_number(wet / mix->vessels),
-                        "_dry_each", view_json_number(mix->dry / mix->vessels), "_times",
-                        view_json_number(wet / mix->dry), "_correction",
-                        view_json_number(fabs(mix->verdict.correction))));
+    json_t *root = view_fields_json(view_json("schema:i", 1), fields, mix);
+    view_json_add(
+        root,
+        "sources:o _sources:o _vessel:s _crowded:b _each:n _dry_each:n _times:n _correction:n",
+        sources_json(mix, false), sources_json(mix, true),
+        mix->vessel != NULL ? mix->vessel : "The vessel", mix->fill > most, wet / mix->vessels,
+        mix->dry / mix->vessels, wet / mix->dry, fabs(mix->verdict.correction));
     return root;
 }
 

@@ -2,7 +2,6 @@
 #include "view/review.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -65,19 +64,6 @@ const char *view_range(struct interval range, char room[RANGE_ROOM])
 
 /* ---- parts of the tree -------------------------------------------------------------------------- */
 
-/* Of pairs of key and value, ended by NULL. */
-__attribute__((sentinel)) static json_t *pairs(const char *key, ...)
-{
-    json_t *made = json_object();
-    va_list pairs;
-    va_start(pairs, key);
-    for (; key != NULL; key = va_arg(pairs, const char *))
-        json_object_set_new(made, key, va_arg(pairs, json_t *));
-    va_end(pairs);
-    return made;
-}
-#define OBJECT(...) pairs(__VA_ARGS__, (char *)NULL)
-
 typedef json_t *make_row(const struct review *review, const void *row);
 
 static json_t *list(const struct review *review, make_row *make, const void *rows, size_t count,
@@ -92,7 +78,7 @@ static json_t *list(const struct review *review, make_row *make, const void *row
 
 static json_t *counts(struct counts counts)
 {
-    return OBJECT("lost", view_json_count(counts.lost), "of", view_json_count(counts.total));
+    return view_json("lost:z of:z", counts.lost, counts.total);
 }
 
 static json_t *interval(struct interval interval)
@@ -141,9 +127,8 @@ static json_t *scope(const struct review *review, size_t factor)
 static json_t *cause_row(const struct review *review, const void *row)
 {
     const struct review_cause *cause = row;
-    return OBJECT("id", json_string(review->rules->causes[cause->cause].id), "p",
-                  view_json_number(cause->p), "_name",
-                  json_string(review->rules->causes[cause->cause].name));
+    return view_json("id:s p:n _name:s", review->rules->causes[cause->cause].id, cause->p,
+                     review->rules->causes[cause->cause].name);
 }
 
 /* What to change for a cause, RULES_NONE for none. */
@@ -174,13 +159,12 @@ static json_t *totals(const struct review *review)
     for (size_t k = 0; k < sizeof lost / sizeof *lost; k++)
         if (totals->fate[lost[k]] > 0 && totals->fate[lost[k]] < totals->counts.lost)
             json_array_append_new(kinds, json_sprintf("%zu %s", totals->fate[lost[k]], says[k]));
-    return OBJECT("vessels", view_json_count(totals->vessels), "counted", counts(totals->counts),
-                  "interval", interval(totals->exact), "fates", fates, "controls",
-                  counts(totals->controls), "too_young", view_json_count(totals->young),
-                  "unrecorded", view_json_count(totals->unrecorded), "batches",
-                  view_json_count(totals->batches), "first", day(totals->first), "last",
-                  day(totals->last), "_kinds", kinds, "_share",
-                  view_json_number((double)totals->counts.lost / (double)totals->counts.total));
+    return view_json("vessels:z counted:o interval:o fates:o controls:o too_young:z unrecorded:z "
+                     "batches:z first:o last:o _kinds:o _share:n",
+                     totals->vessels, counts(totals->counts), interval(totals->exact), fates,
+                     counts(totals->controls), totals->young, totals->unrecorded, totals->batches,
+                     day(totals->first), day(totals->last), kinds,
+                     (double)totals->counts.lost / (double)totals->counts.total);
 }
 
 /* Why a suspect fails, as far as it was computed. */
@@ -208,21 +192,22 @@ static json_t *suspect_row(const struct review *review, const void *row)
         text_puts(&says, " with ");
         put_level(&says, review->dataset, suspect->with_factor, suspect->with_level);
     }
-    json_t *made = OBJECT(
-        "scope", scope(review, suspect->factor), "factor", factor_name(review, suspect->factor),
-        "level", level_name(review, suspect->factor, suspect->level), "says", view_json_take(&says),
-        "p", view_json_number(suspect->p), "inside", counts(suspect->inside), "controls",
-        counts(suspect->controls), "outside", counts(suspect->outside), "exact_p",
-        view_json_number(suspect->test_p), "q", view_json_number(suspect->q), "log_bayes_factor",
-        view_json_number(suspect->log_bayes));
+    json_t *made =
+        view_json("scope:o factor:o level:o says:o p:n inside:o controls:o outside:o exact_p:n q:n "
+                  "log_bayes_factor:n",
+                  scope(review, suspect->factor), factor_name(review, suspect->factor),
+                  level_name(review, suspect->factor, suspect->level), view_json_take(&says),
+                  suspect->p, counts(suspect->inside), counts(suspect->controls),
+                  counts(suspect->outside), suspect->test_p, suspect->q, suspect->log_bayes);
     if (suspect->with_factor < none)
-        json_object_set_new(made, "with",
-                            OBJECT("factor", factor_name(review, suspect->with_factor), "level",
-                                   level_name(review, suspect->with_factor, suspect->with_level)));
+        json_object_set_new(
+            made, "with",
+            view_json("factor:o level:o", factor_name(review, suspect->with_factor),
+                      level_name(review, suspect->with_factor, suspect->with_level)));
     if (suspect->why_factor < none) {
         json_object_set_new(made, "why",
-                            OBJECT("factor", factor_name(review, suspect->why_factor), "level",
-                                   level_name(review, suspect->why_factor, suspect->why_level)));
+                            view_json("factor:o level:o", factor_name(review, suspect->why_factor),
+                                      level_name(review, suspect->why_factor, suspect->why_level)));
         json_object_set_new(made, "_why", computed_why(review->dataset, suspect));
     }
     return made;
@@ -232,10 +217,8 @@ static json_t *trial_row(const struct review *review, const void *row)
 {
     const struct review_trial *trial = row;
     const struct observable *test = &review->rules->observables[trial->observable];
-    return OBJECT("id", json_string(test->id), "label", json_string(test->label), "bits",
-                  view_json_number(trial->bits), "cost", view_json_number(trial->cost),
-                  "delay_days", view_json_number(trial->delay_days), "_look",
-                  view_json_string(test->look));
+    return view_json("id:s label:s bits:n cost:n delay_days:n _look:s", test->id, test->label,
+                     trial->bits, trial->cost, trial->delay_days, test->look);
 }
 
 /* Whether its suspects have the very same counts, one suspect included. */
@@ -258,19 +241,16 @@ static json_t *culprit_row(const struct review *review, const void *row)
     json_t *causes = LIST(review, cause_row, culprit->causes, culprit->cause_count);
     json_t *trials = LIST(review, trial_row, culprit->trials, culprit->trial_count);
     /* Vessels are whole. */
-    json_t *saved = OBJECT(
-        "low", view_json_number(culprit->saved_low), "mean", view_json_number(culprit->saved),
-        "high", view_json_number(culprit->saved_high), "_low",
-        json_real(floor(culprit->saved_low + 0.5)), "_mean", json_real(floor(culprit->saved + 0.5)),
-        "_high", json_real(floor(culprit->saved_high + 0.5)));
-    return OBJECT("p", view_json_number(culprit->p), "told_apart",
-                  json_boolean(culprit->suspect_count == 1), "suspects",
-                  LIST(review, suspect_row, culprit->suspects, culprit->suspect_count), "saved",
-                  saved, "causes", causes, "tests", trials, "_causes",
-                  view_json_first(causes, "p", worth_a_word, CAUSES), "_tests",
-                  view_json_first(trials, "bits", clear, TRIALS), "_how",
-                  how(review, likeliest(culprit->causes, culprit->cause_count)), "_same",
-                  json_boolean(all_same(culprit)));
+    json_t *saved = view_json("low:n mean:n high:n _low:n _mean:n _high:n", culprit->saved_low,
+                              culprit->saved, culprit->saved_high, floor(culprit->saved_low + 0.5),
+                              floor(culprit->saved + 0.5), floor(culprit->saved_high + 0.5));
+    return view_json(
+        "p:n told_apart:b suspects:o saved:o causes:o tests:o _causes:o _tests:o _how:o _same:b",
+        culprit->p, culprit->suspect_count == 1,
+        LIST(review, suspect_row, culprit->suspects, culprit->suspect_count), saved, causes, trials,
+        view_json_first(causes, "p", worth_a_word, CAUSES),
+        view_json_first(trials, "bits", clear, TRIALS),
+        how(review, likeliest(culprit->causes, culprit->cause_count)), all_same(culprit));
 }
 
 static json_t *change_row(const struct review *review, const void *row)
@@ -278,10 +258,9 @@ static json_t *change_row(const struct review *review, const void *row)
     const struct review_change *change = row;
     const struct cause *cause =
         change->cause != RULES_NONE ? &review->rules->causes[change->cause] : NULL;
-    return OBJECT("fault", view_json_count(change->culprit), "saved",
-                  view_json_number(change->saved), "cause",
-                  cause != NULL ? json_string(cause->id) : json_null(), "how",
-                  how(review, change->cause));
+    return view_json("fault:z saved:n cause:o how:o", change->culprit, change->saved,
+                     cause != NULL ? json_string(cause->id) : json_null(),
+                     how(review, change->cause));
 }
 
 /* The culprit to change first: what is known can be changed at once; what cannot be told apart needs a
@@ -297,8 +276,9 @@ static void add_first_change(json_t *root, const struct review *review)
     if ((changes = json_object_get(root, "changes")) != NULL && review->change_count > 0)
         json_object_set_new(
             root, "_first",
-            json_pack("{s:O, s:O}", "fault", json_array_get(culprits, review->changes[c].culprit),
-                      "_change", json_object_get(json_array_get(changes, c), "how")));
+            view_json("fault:o _change:o",
+                      json_incref(json_array_get(culprits, review->changes[c].culprit)),
+                      json_incref(json_object_get(json_array_get(changes, c), "how"))));
 }
 
 /* ---- the next batch ----------------------------------------------------------------------------- */
@@ -370,9 +350,8 @@ static json_t *plan_row(const struct review *review, const void *row)
         const struct review_arm *arm = &plan->arms[a];
         text_init(&says);
         put_arm(&says, review, plan, arm);
-        json_array_append_new(arms,
-                              OBJECT("vessels", view_json_count(arm->vessels), "control",
-                                     json_boolean(arm->control), "says", view_json_take(&says)));
+        json_array_append_new(arms, view_json("vessels:z control:b says:o", arm->vessels,
+                                              arm->control, view_json_take(&says)));
     }
     for (size_t c = 0; c < plan->factor_count; c++) {
         const struct review_suspect *suspect = &culprit->suspects[c];
@@ -382,12 +361,11 @@ static json_t *plan_row(const struct review *review, const void *row)
             json_array_append_new(is_tried(review, plan, c) ? tried : untried,
                                   level_says(review, suspect->factor, suspect->level));
     }
-    json_t *made =
-        OBJECT("fault", view_json_count(plan->culprit), "crossed", json_boolean(plan->crossed),
-               "arms", arms, "fails_from", view_json_count(plan->fails_from), "error",
-               view_json_number(plan->error), "_each", view_json_count(plan->each), "_new", names,
-               "_tried", tried, "_untried", untried, "_suspects",
-               LIST(review, suspect_row, culprit->suspects, culprit->suspect_count));
+    json_t *made = view_json("fault:z crossed:b arms:o fails_from:z error:n _each:z _new:o "
+                             "_tried:o _untried:o _suspects:o",
+                             plan->culprit, plan->crossed, arms, plan->fails_from, plan->error,
+                             plan->each, names, tried, untried,
+                             LIST(review, suspect_row, culprit->suspects, culprit->suspect_count));
     text_init(&says);
     view_words(&says, plan->crossed ? "review.crossed" : "review.reading", made);
     return view_json_put(made, "reading", view_json_take(&says));
@@ -409,28 +387,26 @@ static json_t *factor_tree(const struct review *review, const struct review_fact
         all.total += level->counts.total;
         if (whole)
             json_array_append_new(
-                levels, OBJECT("level", level_name(review, factor->factor, level->level), "counts",
-                               counts(level->counts), "controls", counts(level->controls), "exact",
-                               interval(level->exact), "wilson", interval(level->wilson),
-                               "log_bayes_factor", view_json_number(level->log_bayes)));
+                levels,
+                view_json("level:o counts:o controls:o exact:o wilson:o log_bayes_factor:n",
+                          level_name(review, factor->factor, level->level), counts(level->counts),
+                          counts(level->controls), interval(level->exact), interval(level->wilson),
+                          level->log_bayes));
     }
     if (factor->within < review->dataset->factor_count)
-        within = OBJECT(
-            "factor", factor_name(review, factor->within), "entangled",
-            view_json_number(factor->entangled), "p", view_json_number(factor->within_p), "strata",
-            view_json_count(factor->within_strata), "_name", shown_name(review, factor->within));
-    return OBJECT(
-        "factor", factor_name(review, factor->factor), "scope", scope(review, factor->factor),
-        "levels", levels, "unknown", view_json_count(factor->unknown), "p",
-        isnan(factor->q) ? json_null() : view_json_number(factor->test.p), "method",
-        json_string(factor->test.method == TABLE_CHI_SQUARE ? "chi-square"
-                    : factor->test.method == TABLE_EXACT    ? "exact"
-                                                            : "drawn"),
-        "standard_error", view_json_number(factor->test.standard_error), "q",
-        view_json_number(factor->q), "log_bayes_factor", view_json_number(factor->log_bayes),
-        "within", within, "_tables", view_json_count(factor->test.tables), "_all", counts(all),
-        "_name", shown_name(review, factor->factor), "_at", view_json_count(factor->factor),
-        "_levels", view_json_count(factor->level_count), "_only",
+        within = view_json("factor:o entangled:n p:n strata:z _name:o",
+                           factor_name(review, factor->within), factor->entangled, factor->within_p,
+                           factor->within_strata, shown_name(review, factor->within));
+    return view_json(
+        "factor:o scope:o levels:o unknown:z p:o method:s standard_error:n q:n log_bayes_factor:n "
+        "within:o _tables:z _all:o _name:o _at:z _levels:z _only:o",
+        factor_name(review, factor->factor), scope(review, factor->factor), levels, factor->unknown,
+        isnan(factor->q) ? json_null() : view_json_number(factor->test.p),
+        factor->test.method == TABLE_CHI_SQUARE ? "chi-square"
+        : factor->test.method == TABLE_EXACT    ? "exact"
+                                                : "drawn",
+        factor->test.standard_error, factor->q, factor->log_bayes, within, factor->test.tables,
+        counts(all), shown_name(review, factor->factor), factor->factor, factor->level_count,
         factor->level_count == 1 ? level_name(review, factor->factor, factor->levels[0].level)
                                  : json_null());
 }
@@ -438,11 +414,11 @@ static json_t *factor_tree(const struct review *review, const struct review_fact
 static json_t *alias_row(const struct review *review, const void *row)
 {
     const struct review_alias *alias = row;
-    return OBJECT(
-        "factors",
+    return view_json(
+        "factors:o together:z of:z _first:o _second:o",
         json_pack("[o, o]", factor_name(review, alias->first), factor_name(review, alias->second)),
-        "together", view_json_count(alias->together), "of", view_json_count(alias->of), "_first",
-        shown_name(review, alias->first), "_second", shown_name(review, alias->second));
+        alias->together, alias->of, shown_name(review, alias->first),
+        shown_name(review, alias->second));
 }
 
 /* Nothing is called. Yet losses may differ, and a batch may lose more than by chance: that is said, as the
@@ -467,12 +443,11 @@ static void add_differing(json_t *root, const struct review *review)
         text_init(&safe);
         text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = MOST});
         bool known = batch->cause_count > 0 && batch->causes[0].p > 0.5;
-        view_json_row(above, "{s:o, s:o, s:s?}", "name", view_json_take(&safe), "counts",
-                      counts(batch->counts), "cause",
+        view_json_row(above, "name:o counts:o cause:s", view_json_take(&safe),
+                      counts(batch->counts),
                       known ? review->rules->causes[batch->causes[0].cause].name : NULL);
     }
-    json_object_update_new(root,
-                           OBJECT("_differing", differing, "_q", json_real(q), "_above", above));
+    view_json_add(root, "_differing:o _q:n _above:o", differing, q, above);
 }
 
 /* Whether a factor stands before another on the page: by q, those never asked last, then as in the
@@ -536,9 +511,8 @@ static json_t *step_row(const struct review *review, const void *row)
 {
     const struct survival_step *step = row;
     (void)review;
-    return OBJECT("day", view_json_number(step->time), "at_risk", view_json_count(step->at_risk),
-                  "lost", view_json_count(step->lost), "survival",
-                  view_json_number(step->survival));
+    return view_json("day:n at_risk:z lost:z survival:n", step->time, step->at_risk, step->lost,
+                     step->survival);
 }
 
 static json_t *times(const struct review *review, bool whole)
@@ -547,34 +521,32 @@ static json_t *times(const struct review *review, bool whole)
     json_t *logrank = json_null(), *curves = json_array();
     struct text name;
     if (time->logrank.freedom > 0)
-        logrank =
-            OBJECT("statistic", view_json_number(time->logrank.statistic), "freedom",
-                   view_json_count(time->logrank.freedom), "p", view_json_number(time->logrank.p));
+        logrank = view_json("statistic:n freedom:z p:n", time->logrank.statistic,
+                            time->logrank.freedom, time->logrank.p);
     for (size_t c = 0; c < time->curve_count; c++) {
         const struct survival_curve *curve = &time->curves[c].curve;
         text_init(&name);
         put_curve_name(&name, review, &time->curves[c]);
         json_array_append_new(
-            curves,
-            OBJECT("level", level_name(review, time->factor, time->curves[c].level), "cases",
-                   view_json_count(curve->cases), "lost", view_json_count(curve->lost), "median",
-                   view_json_number(curve->median), "steps",
-                   LIST(review, step_row, curve->steps, whole ? curve->count : 0), "_name",
-                   view_json_take(&name), "_letter", json_sprintf("%c", 'A' + (int)c)));
+            curves, view_json("level:o cases:z lost:z median:n steps:o _name:o _letter:o",
+                              level_name(review, time->factor, time->curves[c].level), curve->cases,
+                              curve->lost, curve->median,
+                              LIST(review, step_row, curve->steps, whole ? curve->count : 0),
+                              view_json_take(&name), json_sprintf("%c", 'A' + (int)c)));
     }
-    return OBJECT("factor", factor_name(review, time->factor), "cases",
-                  view_json_count(time->cases), "left_out", view_json_count(time->left_out),
-                  "curves", curves, "logrank", logrank);
+    return view_json("factor:o cases:z left_out:z curves:o logrank:o",
+                     factor_name(review, time->factor), time->cases, time->left_out, curves,
+                     logrank);
 }
 
 static json_t *batch_row(const struct review *review, const void *row)
 {
     const struct review_batch *batch = row;
-    return OBJECT("batch", level_name(review, review->dataset->batch, batch->level), "day",
-                  day(batch->day), "counts", counts(batch->counts), "controls",
-                  counts(batch->controls), "open", view_json_count(batch->open), "too_many",
-                  json_boolean(batch->point.above), "too_few", json_boolean(batch->point.below),
-                  "causes", LIST(review, cause_row, batch->causes, batch->cause_count));
+    return view_json("batch:o day:o counts:o controls:o open:z too_many:b too_few:b causes:o",
+                     level_name(review, review->dataset->batch, batch->level), day(batch->day),
+                     counts(batch->counts), counts(batch->controls), batch->open,
+                     batch->point.above, batch->point.below,
+                     LIST(review, cause_row, batch->causes, batch->cause_count));
 }
 
 static json_t *watch(const struct review *review)
@@ -584,13 +556,11 @@ static json_t *watch(const struct review *review)
         return json_null();
     size_t ended =
         watch->episode_count > 0 ? watch->episodes[watch->episode_count - 1].ended : watch->count;
-    return OBJECT("usual", view_json_number(watch->plan.usual), "raised",
-                  view_json_number(watch->plan.raised), "run_to_false_alarm",
-                  view_json_number(watch->plan.run_usual), "signals",
-                  view_json_count(watch->episode_count), "since", day(watch->since), "_ended",
-                  ended < watch->count ? day(watch->days[ended].day)
-                                       : json_null(),
-                  "_count", view_json_count(watch->vessels));
+    return view_json("usual:n raised:n run_to_false_alarm:n signals:z since:o _ended:o _count:z",
+                     watch->plan.usual, watch->plan.raised, watch->plan.run_usual,
+                     watch->episode_count, day(watch->since),
+                     ended < watch->count ? day(watch->days[ended].day) : json_null(),
+                     watch->vessels);
 }
 
 /* ---- one bad batch ------------------------------------------------------------------------------ */
@@ -601,11 +571,11 @@ static json_t *account_parts(const struct review *review, const struct review_ac
     static const double worth_a_word = 0.05;
     json_t *causes = LIST(review, cause_row, account->causes, account->cause_count);
     json_t *trials = LIST(review, trial_row, account->trials, account->trial_count);
-    return OBJECT("counted", counts(account->counts), "controls", counts(account->controls),
-                  "causes", causes, "tests", trials, "how",
-                  how(review, likeliest(account->causes, account->cause_count)), "_causes",
-                  view_json_first(causes, "p", worth_a_word, CAUSES), "_tests",
-                  view_json_first(trials, "bits", -INFINITY, TRIALS));
+    return view_json("counted:o controls:o causes:o tests:o how:o _causes:o _tests:o",
+                     counts(account->counts), counts(account->controls), causes, trials,
+                     how(review, likeliest(account->causes, account->cause_count)),
+                     view_json_first(causes, "p", worth_a_word, CAUSES),
+                     view_json_first(trials, "bits", -INFINITY, TRIALS));
 }
 
 json_t *view_account_json(const struct triage *triage, const struct review_account *account)
@@ -616,10 +586,8 @@ json_t *view_account_json(const struct triage *triage, const struct review_accou
     json_t *not_understood = json_array(), *made = account_parts(&review, account);
     for (size_t i = 0; i < unclear_count; i++)
         json_array_append_new(not_understood, view_json_safe(unclear[i].words));
-    json_object_update_new(made,
-                           OBJECT("schema", view_json_count(1), "understood", facts_json(triage),
-                                  "not_understood", not_understood, "rules",
-                                  json_string(review.rules->hash), "_alone", json_true()));
+    view_json_add(made, "schema:z understood:o not_understood:o rules:s _alone:o", 1,
+                  facts_json(triage), not_understood, review.rules->hash, json_true());
     return made;
 }
 
@@ -645,7 +613,7 @@ static json_t *missing(const struct dataset *dataset)
     for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
         if (dataset_factor(dataset, kinds[k]) == dataset->factor_count)
             json_array_append_new(names, json_string(factor_kinds[kinds[k]].name));
-    return json_pack("{s:o}", "missing", names);
+    return view_json("missing:o", names);
 }
 
 static json_t *limits(const struct review *review)
@@ -662,8 +630,7 @@ static json_t *limits(const struct review *review)
         text_init(&says);
         snprintf(name, sizeof name, "limit.%s", names[bit]);
         view_words(&says, name, kinds);
-        json_array_append_new(made,
-                              OBJECT("id", json_string(names[bit]), "says", view_json_take(&says)));
+        json_array_append_new(made, view_json("id:s says:o", names[bit], view_json_take(&says)));
     }
     json_decref(kinds);
     return made;
@@ -682,29 +649,25 @@ static json_t *review_tree(const struct review *review, bool whole)
     const struct review_rules *rules = &review->rules->review;
     const struct review_account *account = &review->account;
     json_t *factors = json_array();
-    json_t *rule = OBJECT("false_alarm", view_json_number(rules->false_alarm), "bayes_factor",
-                          view_json_number(rules->bayes_factor), "watched_days",
-                          view_json_number(rules->watched), "suspects_asked",
-                          view_json_count(review->suspects_asked));
+    json_t *rule =
+        view_json("false_alarm:n bayes_factor:n watched_days:n suspects_asked:z",
+                  rules->false_alarm, rules->bayes_factor, rules->watched, review->suspects_asked);
     for (size_t f = 0; f < dataset->factor_count; f++)
         json_array_append_new(factors, factor_tree(review, &review->factors[f], whole));
-    return OBJECT(
-        "schema", view_json_count(1), "totals", totals(review), "faults",
-        LIST(review, culprit_row, review->culprits, review->culprit_count), "changes",
-        LIST(review, change_row, review->changes, review->change_count), "plans",
-        LIST(review, plan_row, review->plans, review->plan_count), "near",
-        LIST(review, suspect_row, review->near, review->near_count), "factors", factors, "aliases",
-        LIST(review, alias_row, review->aliases, review->alias_count), "time", times(review, whole),
-        "drift",
-        OBJECT("p", view_json_number(review->drift.p), "rises", json_boolean(review->drift.rises),
-               "told", json_boolean(review->drift.called), "test_p",
-               view_json_number(review->drift.test_p)),
-        "batches", LIST(review, batch_row, review->batches, whole ? review->batch_count : 0),
-        "watch", watch(review), "account",
-        account->cause_count > 0 ? account_parts(review, account) : json_null(), "limits",
-        limits(review), "remarks",
-        LIST(review, remark_row, dataset->remarks, dataset->remark_count), "rule", rule, "rules",
-        json_string(review->rules->hash));
+    return view_json(
+        "schema:z totals:o faults:o changes:o plans:o near:o factors:o aliases:o time:o drift:o "
+        "batches:o watch:o account:o limits:o remarks:o rule:o rules:s",
+        1, totals(review), LIST(review, culprit_row, review->culprits, review->culprit_count),
+        LIST(review, change_row, review->changes, review->change_count),
+        LIST(review, plan_row, review->plans, review->plan_count),
+        LIST(review, suspect_row, review->near, review->near_count), factors,
+        LIST(review, alias_row, review->aliases, review->alias_count), times(review, whole),
+        view_json("p:n rises:b told:b test_p:n", review->drift.p, review->drift.rises,
+                  review->drift.called, review->drift.test_p),
+        LIST(review, batch_row, review->batches, whole ? review->batch_count : 0), watch(review),
+        account->cause_count > 0 ? account_parts(review, account) : json_null(), limits(review),
+        LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
+        review->rules->hash);
 }
 
 json_t *view_review_json(const struct review *review)
@@ -729,11 +692,9 @@ static json_t *told_tree(const struct review *review)
     add_differing(root, review);
     add_first_change(root, review);
     add_drawn(root, review);
-    json_object_update_new(
-        root, OBJECT("_asked", json_boolean(asked), "_either", json_boolean(either), "_charted",
-                     json_boolean(has_chart(review)), "_marked", json_boolean(marked), "_shared",
-                     view_json_count(shared), "_batches", view_json_count(review->batch_count),
-                     "_centre", view_json_number(review->centre)));
+    view_json_add(root, "_asked:b _either:b _charted:b _marked:b _shared:z _batches:z _centre:n",
+                  asked, either, has_chart(review), marked, shared, review->batch_count,
+                  review->centre);
     return root;
 }
 

@@ -30,12 +30,67 @@ json_t *view_json_put(json_t *object, const char *key, json_t *value)
     return NULL;
 }
 
-void view_json_row(json_t *array, const char *format, ...)
+/* A value of that kind: the letters stand in tree.h. */
+static json_t *next_value(char kind, va_list *values)
 {
-    va_list arguments;
-    va_start(arguments, format);
-    json_array_append_new(array, json_vpack_ex(NULL, 0, format, arguments));
-    va_end(arguments);
+    switch (kind) {
+    case 'n':
+        return view_json_number(va_arg(*values, double));
+    case 'z':
+        return view_json_count(va_arg(*values, size_t));
+    case 'l':
+        return json_integer(va_arg(*values, json_int_t));
+    case 'i':
+        return json_integer(va_arg(*values, int));
+    case 'b':
+        return json_boolean(va_arg(*values, int));
+    case 's':
+        return view_json_string(va_arg(*values, const char *));
+    case 't':
+        return view_json_safe(va_arg(*values, const char *));
+    case 'w':
+        return view_json_text(va_arg(*values, const char *));
+    default:
+        return va_arg(*values, json_t *);
+    }
+}
+
+static void add_pairs(json_t *object, const char *keys, va_list *values)
+{
+    for (const char *at = keys; *at != '\0'; at += strspn(at, " ")) {
+        size_t length = strcspn(at, ":");
+        json_t *value = next_value(at[length + 1], values);
+        json_object_setn_new(object, at, length, value);
+        at += length + 2;
+    }
+}
+
+json_t *view_json(const char *keys, ...)
+{
+    json_t *object = json_object();
+    va_list values;
+    va_start(values, keys);
+    add_pairs(object, keys, &values);
+    va_end(values);
+    return object;
+}
+
+void view_json_add(json_t *object, const char *keys, ...)
+{
+    va_list values;
+    va_start(values, keys);
+    add_pairs(object, keys, &values);
+    va_end(values);
+}
+
+void view_json_row(json_t *array, const char *keys, ...)
+{
+    json_t *object = json_object();
+    va_list values;
+    va_start(values, keys);
+    add_pairs(object, keys, &values);
+    va_end(values);
+    json_array_append_new(array, object);
 }
 
 json_t *view_json_number(double number)
@@ -46,6 +101,20 @@ json_t *view_json_number(double number)
 json_t *view_json_string(const char *string)
 {
     return string != NULL ? json_string(string) : json_null();
+}
+
+json_t *view_json_text(const char *text)
+{
+    struct text safe;
+    if (text == NULL || text[0] == '\0')
+        return json_null();
+    if (utf8_valid_prefix(text, strlen(text)) == strlen(text))
+        return json_string(text);
+    text_init(&safe);
+    text_safe(&safe, text, strlen(text), &(struct text_safe_options){.keep_newlines = true});
+    json_t *json = json_stringn(safe.bytes, safe.length);
+    text_release(&safe);
+    return json;
 }
 
 json_t *view_json_count(size_t count)

@@ -21,15 +21,24 @@
  * what could not be read. */
 json_t *view_json_append(json_t *array, json_t *item);
 json_t *view_json_put(json_t *object, const char *key, json_t *value);
-/* Adds to an array what json_pack makes of the rest. */
-void view_json_row(json_t *array, const char *format, ...);
+/*
+ * An object of the keys and the values behind them: view_json("p:n of:z name:s", 0.5, count, name). The
+ * letters: n double (null when not finite), z size_t, l json_int_t, i int, b bool, s string (null for
+ * NULL), t text that may be anything and is made safe, w the same, null when empty, o json_t, taken.
+ * Adds the same to an object; adds such an object to an array.
+ */
+json_t *view_json(const char *keys, ...);
+void view_json_add(json_t *object, const char *keys, ...);
+void view_json_row(json_t *array, const char *keys, ...);
 /* A number, or null for what is not finite; a string, or null for NULL; a count. */
 json_t *view_json_number(double number);
 json_t *view_json_string(const char *string);
 json_t *view_json_count(size_t count);
-/* What was put together, which is released; made safe, as text from a table may be anything. */
+/* What was put together, which is released; made safe, as text from a table may be anything; null when
+ * empty, or the text, safe where it is not UTF-8. */
 json_t *view_json_take(struct text *words);
 json_t *view_json_safe(const char *words);
+json_t *view_json_text(const char *text);
 /* The first members of a list, at most so many, as long as that number of theirs is not too small: another
  * list of the same. The first always. */
 json_t *view_json_first(const json_t *list, const char *key, double least, size_t most);

@@ -97,7 +97,7 @@ static json_t *fact_row(const struct judged *judged, const struct fact *fact)
         text_printf(&says, said ? " ('%s')" : " (%s)", fact->words);
     if (fact->recalled != 0 && said)
         text_printf(&says, " (%s)", fact->recalled_words);
-    return json_pack("{s:s, s:o}", "label", observable->label, "says", view_json_take(&says));
+    return view_json("label:s says:o", observable->label, view_json_take(&says));
 }
 
 /* All that is known; then what nobody mentioned, as what it is: assumed. */
@@ -115,8 +115,7 @@ static json_t *understood_tree(const struct judged *judged, bool whole)
                 json_array_append_new(silent,
                                       json_string(judged->rules->observables[i].values[v].label));
     size_t more = json_array_size(silent) > NAMED_MOST ? json_array_size(silent) - NAMED_MOST : 0;
-    return json_pack("{s:o, s:o, s:i, s:b}", "_facts", rows, "_silent", silent, "_more", (int)more,
-                     "_all", whole);
+    return view_json("_facts:o _silent:o _more:i _all:b", rows, silent, (int)more, whole);
 }
 
 void view_understood(struct screen *screen, const struct judged *judged, bool whole)
@@ -138,7 +137,7 @@ void view_understood_since(struct screen *screen, const struct judged *judged,
             json_array_append_new(rows, fact_row(judged, &facts[i]));
     }
     view_say_taken(&(struct face){.screen = screen}, "understood.since",
-                   json_pack("{s:o}", "_facts", rows));
+                   view_json("_facts:o", rows));
 }
 
 /* What was said and not understood, from the nth such words on, and what contradicts. */
@@ -152,13 +151,12 @@ static void add_unclear(json_t *root, const struct judged *judged, size_t nth)
     int bare = 0;
     for (size_t i = nth; i < unclear_count; i++) {
         bare += unclear[i].note == NULL;
-        view_json_row(not_understood, "{s:s, s:s?}", "words", unclear[i].words, "note",
-                      unclear[i].note);
+        view_json_row(not_understood, "words:s note:s", unclear[i].words, unclear[i].note);
     }
     for (size_t i = 0; i < clash_count; i++) {
         const struct observable *sign = &judged->rules->observables[clash[i].observable];
-        view_json_row(clashes, "{s:s, s:[s, s], s:s}", "sign", sign->id, "words", clash[i].first,
-                      clash[i].second, "_label", sign->label);
+        view_json_row(clashes, "sign:s words:o _label:s", sign->id,
+                      json_pack("[s, s]", clash[i].first, clash[i].second), sign->label);
     }
     view_json_put(root, "not_understood", not_understood);
     view_json_put(root, "clashes", clashes);
@@ -207,7 +205,7 @@ static json_t *recalled_json(const struct judged *judged)
             continue;
         words = words != NULL ? words : "";
         if (seen == NULL || strcmp(when, words) != 0)
-            view_json_row(rows, "{s:o, s:s}", "seen", seen = json_array(), "when", words);
+            view_json_row(rows, "seen:o when:s", seen = json_array(), words);
         when = words;
         text_clear(&label);
         put_labels(&label, observable, still, 0, ", ", UINT_MAX);
@@ -281,9 +279,9 @@ static void add_aliases(json_t *row, const struct judged *judged,
     view_json_put(row, "aliased_with", all);
     view_json_put(row, "_told", json_boolean(first));
     if (test != NULL)
-        view_json_put(row, "_test",
-                      json_pack("{s:s, s:s}", "label", test->label, "how",
-                                test->look != NULL ? test->look : test->ask));
+        view_json_put(
+            row, "_test",
+            view_json("label:s how:s", test->label, test->look != NULL ? test->look : test->ask));
 }
 
 static bool speaks(const struct sibling_evidence *evidence)
@@ -317,10 +315,9 @@ static void add_siblings(json_t *root, const struct judged *judged)
         for (size_t k = 0; k < evidence->cause_count; k++) {
             const struct cause *cause = &judged->rules->causes[evidence->causes[k].cause];
             double log_odds = evidence->left_out ? 0.0 : evidence->causes[k].log_odds;
-            view_json_row(causes, "{s:s, s:f}", "id", cause->id, "decibans",
-                          hundredths(decibans(log_odds)));
+            view_json_row(causes, "id:s decibans:n", cause->id, hundredths(decibans(log_odds)));
             if (!is_even(log_odds))
-                view_json_row(moved, "{s:s, s:o}", "name", cause->name, "odds", odds(log_odds));
+                view_json_row(moved, "name:s odds:o", cause->name, odds(log_odds));
         }
         /* A position in the cooker is no scope of a cause, but it is a thing shared. */
         const char *scope = group->relation == RELATION_POSITION
@@ -328,14 +325,13 @@ static void add_siblings(json_t *root, const struct judged *judged)
                                 : scope_name((enum scope)group->relation);
         /* Vessels that are still young count for a part: then the figure is a rounded one. */
         bool rounded = fabs(group->rest.total - round(group->rest.total)) > 0.05;
-        json_t *row = json_pack(
-            "{s:s, s:s, s:s, s:f, s:f, s:f, s:f, s:f, s:f, s:f, s:b, s:o, s:o, s:b, s:b}", "scope",
-            scope, "group", evidence->name, "pattern", patterns[group->kind], "lost",
-            group->own.lost, "total", group->own.total, "rest_lost", group->rest.lost, "rest_total",
-            group->rest.total, "controls_lost", group->controls.lost, "controls",
-            group->controls.total, "decibans", hundredths(decibans(group->log_bayes_factor)),
-            "left_out", evidence->left_out, "causes", causes, "_moved", moved, "_rounded", rounded,
-            "_speaks", speaks(evidence));
+        json_t *row = view_json(
+            "scope:s group:s pattern:s lost:n total:n rest_lost:n rest_total:n controls_lost:n "
+            "controls:n decibans:n left_out:b causes:o _moved:o _rounded:b _speaks:b",
+            scope, evidence->name, patterns[group->kind], group->own.lost, group->own.total,
+            group->rest.lost, group->rest.total, group->controls.lost, group->controls.total,
+            hundredths(decibans(group->log_bayes_factor)), evidence->left_out, causes, moved,
+            rounded, speaks(evidence));
         add_aliases(row, judged, evidence);
         json_array_append_new(array, row);
         if (speaks(evidence) && !evidence->left_out &&
@@ -359,8 +355,7 @@ static json_t *ranked_json(const struct rules *rules, enum word_list list,
     json_t *array = json_array();
     for (size_t i = 0; i < count; i++) {
         const struct list_word word = list_word(rules, list, ranked[i].index);
-        json_t *row = json_pack("{s:s, s:o, s:s}", "id", word.id, "p", probability(ranked[i].p),
-                                "_name", word.name);
+        json_t *row = view_json("id:s p:o _name:s", word.id, probability(ranked[i].p), word.name);
         if (list == LIST_CAUSES && ranked[i].p >= LIKELY) {
             const struct cause *cause = &rules->causes[ranked[i].index];
             json_t *change = json_array();
@@ -392,7 +387,7 @@ static void add_evidence(json_t *root, const struct judged *judged)
     for (size_t i = 0; i < rules->observable_count; i++)
         for (size_t v = 0; v < rules->observables[i].value_count; v++)
             if (triage_silent(judged->triage, i) >> v & 1)
-                view_json_row(silent, "{s:s, s:s}", "sign", rules->observables[i].id, "value",
+                view_json_row(silent, "sign:s value:s", rules->observables[i].id,
                               rules->observables[i].values[v].id);
     for (size_t i = 0; i < explanation->weight_count; i++) {
         const struct weight_of_evidence *weight = &explanation->weights[i];
@@ -407,34 +402,30 @@ static void add_evidence(json_t *root, const struct judged *judged)
             put_values(&says, observable, &facts[at]);
         if (triage_silent(judged->triage, weight->observable) != 0)
             text_puts(&says, at < fact_count ? "; no other mentioned" : "none mentioned");
-        view_json_row(evidence, "{s:s, s:f, s:s, s:s, s:o, s:s, s:o}", "sign", observable->id,
-                      "decibans", hundredths(weight->decibans), "for", leader->id, "against",
-                      rival->id, "_odds", odds(log_odds), "_label", observable->label, "_says",
-                      view_json_take(&says));
+        view_json_row(evidence, "sign:s decibans:n for:s against:s _odds:o _label:s _says:o",
+                      observable->id, hundredths(weight->decibans), leader->id, rival->id,
+                      odds(log_odds), observable->label, view_json_take(&says));
         if (is_even(log_odds)) /* it does not tell the two apart */
             json_array_append_new(even, json_string(observable->label));
     }
     for (size_t i = 0; i < weight_count; i++) {
-        view_json_row(words, "{s:s, s:b, s:f, s:o}", "words", weights[i].words, "denied",
-                      weights[i].denied, "odds", hundredths(exp(weights[i].odds)), "_odds",
-                      odds(weights[i].odds));
+        view_json_row(words, "words:s denied:b odds:n _odds:o", weights[i].words, weights[i].denied,
+                      hundredths(exp(weights[i].odds)), odds(weights[i].odds));
         if (!is_even(weights[i].odds))
             json_array_append(counting, json_array_get(words, i));
     }
     for (size_t i = 0; i < verdict->computed_count; i++) {
         const struct computed *item = &verdict->computed[i];
-        view_json_row(computed, "{s:s, s:s, s:f, s:s?, s:o, s:s}", "cause",
-                      rules->causes[item->cause].id, "say", item->say, "decibans",
-                      hundredths(decibans(item->log_odds)), "assumed", item->assumed, "_odds",
-                      odds(item->log_odds), "_name", rules->causes[item->cause].name);
+        view_json_row(computed, "cause:s say:s decibans:n assumed:s _odds:o _name:s",
+                      rules->causes[item->cause].id, item->say,
+                      hundredths(decibans(item->log_odds)), item->assumed, odds(item->log_odds),
+                      rules->causes[item->cause].name);
     }
     view_json_put(root, "understood", facts_json(judged->triage));
     view_json_put(root, "not_spoken_of", silent);
     add_unclear(root, judged, 0);
-    json_object_update_new(root, json_pack("{s:o, s:o, s:o, s:o, s:o, s:s, s:s}", "evidence",
-                                           evidence, "words", words, "computed", computed, "_even",
-                                           even, "_counting", counting, "_leader", leader->name,
-                                           "_rival", rival->name));
+    view_json_add(root, "evidence:o words:o computed:o _even:o _counting:o _leader:s _rival:s",
+                  evidence, words, computed, even, counting, leader->name, rival->name);
 }
 
 static bool same_turn(const struct turn *a, const struct turn *b)
@@ -480,9 +471,8 @@ static void add_turns(json_t *root, const struct judged *judged)
         const char *value =
             turn->value < observable->value_count ? observable->values[turn->value].id : NULL;
         size_t first = 0;
-        view_json_row(array, "{s:s, s:s?, s:s, s:b, s:o}", "sign", observable->id, "value", value,
-                      "action", action_name(turn->action), "answered", turn->answered, "p",
-                      probability(turn->probability));
+        view_json_row(array, "sign:s value:s action:s answered:b p:o", observable->id, value,
+                      action_name(turn->action), turn->answered, probability(turn->probability));
         while (!same_turn(&turns[first], turn))
             first++;
         if (first == i && json_array_size(told) < MOST)
@@ -495,10 +485,9 @@ static void add_turns(json_t *root, const struct judged *judged)
 static json_t *question_json(const struct judged *judged, const struct question *question)
 {
     const struct observable *observable = &judged->rules->observables[question->observable];
-    return json_pack("{s:s, s:s, s:o, s:o, s:o, s:s, s:s}", "sign", observable->id, "ask",
-                     observable->ask, "gain", probability(question->gain), "bits",
-                     probability(question->bits), "turns", probability(question->turns), "_label",
-                     observable->label, "_how",
+    return view_json("sign:s ask:s gain:o bits:o turns:o _label:s _how:s", observable->id,
+                     observable->ask, probability(question->gain), probability(question->bits),
+                     probability(question->turns), observable->label,
                      observable->look != NULL ? observable->look : observable->ask);
 }
 
@@ -533,22 +522,22 @@ json_t *view_verdict_json(const struct judged *judged)
     }
     for (size_t i = 0; i < verdict->caution_count; i++) {
         const struct caution *caution = &rules->cautions[verdict->cautions[i]];
-        view_json_row(cautions, "{s:s, s:s}", "id", caution->id, "text", caution->text);
+        view_json_row(cautions, "id:s text:s", caution->id, caution->text);
     }
     json_t *question = !verdict->settled && verdict->question_count > 0
                            ? question_json(judged, &verdict->questions[0])
                            : json_null();
-    json_t *asked = verdict->reply == NULL ? json_null()
-                                           : json_pack("{s:s, s:s}", "words", verdict->asked,
-                                                       "answer", verdict->reply->say);
+    json_t *asked = verdict->reply == NULL
+                        ? json_null()
+                        : view_json("words:s answer:s", verdict->asked, verdict->reply->say);
     json_t *findings = ranked_json(rules, LIST_FINDINGS, verdict->findings, rules->finding_count);
     json_t *causes = ranked_json(rules, LIST_CAUSES, verdict->causes, rules->cause_count);
     json_t *root =
-        json_pack("{s:i, s:o, s:s, s:s?, s:s?, s:b, s:o, s:o, s:o, s:o, s:o}", "schema", 1, "asked",
-                  asked, "action", action_name(decision->action), "next_step",
-                  next != NULL ? next->id : NULL, "forced_by", floor != NULL ? floor->id : NULL,
-                  "settled", verdict->settled, "loss", loss, "status", status, "findings", findings,
-                  "causes", causes, "no_cause", probability(verdict->no_cause));
+        view_json("schema:i asked:o action:s next_step:s forced_by:s settled:b loss:o status:o "
+                  "findings:o causes:o no_cause:o",
+                  1, asked, action_name(decision->action), next != NULL ? next->id : NULL,
+                  floor != NULL ? floor->id : NULL, verdict->settled, loss, status, findings,
+                  causes, probability(verdict->no_cause));
     add_evidence(root, judged);
     add_siblings(root, judged);
     add_turns(root, judged);
@@ -556,17 +545,16 @@ json_t *view_verdict_json(const struct judged *judged)
         root, json_pack("{s:o, s:o, s:o, s:o, s:{s:s, s:s, s:s}}", "next_question", question,
                         "tests", tests, "steps", steps, "cautions", cautions, "rules", "name",
                         rules->name, "version", rules->version, "hash", rules->hash));
-    json_object_update_new(
-        root, json_pack("{s:s, s:b, s:b, s:s?, s:s?, s:o, s:o, s:o, s:b, s:o}", "_label",
-                        rules->decision.action_label[decision->action], "_forced",
-                        cheapest != decision->action, "_contaminated",
-                        rules->findings[verdict->findings[0].index].status == FINDING_CONTAMINATED,
-                        "_floor", floor != NULL ? floor->say : NULL, "_next",
-                        next != NULL ? next->say : NULL, "_inside",
-                        view_json_first(findings, "p", WORTH_A_WORD, BRIEF), "_why",
-                        view_json_first(causes, "p", WORTH_A_WORD, BRIEF), "_ranked",
-                        view_json_first(findings, "p", WORTH_A_WORD, WHOLE), "_sound",
-                        verdict->no_cause >= 0.5, "_recalled", recalled_json(judged)));
+    view_json_add(root,
+                  "_label:s _forced:b _contaminated:b _floor:s _next:s _inside:o _why:o _ranked:o "
+                  "_sound:b _recalled:o",
+                  rules->decision.action_label[decision->action], cheapest != decision->action,
+                  rules->findings[verdict->findings[0].index].status == FINDING_CONTAMINATED,
+                  floor != NULL ? floor->say : NULL, next != NULL ? next->say : NULL,
+                  view_json_first(findings, "p", WORTH_A_WORD, BRIEF),
+                  view_json_first(causes, "p", WORTH_A_WORD, BRIEF),
+                  view_json_first(findings, "p", WORTH_A_WORD, WHOLE), verdict->no_cause >= 0.5,
+                  recalled_json(judged));
     return root;
 }
 
@@ -638,8 +626,8 @@ static void say_handling(struct face *face, const char *name, const json_t *tree
     size_t steps = say_steps(face->screen, saying->judged, whole ? SIZE_MAX : saying->room);
     cautions += say_cautions(face->screen, saying->judged, false, whole ? SIZE_MAX : 0);
     view_say_taken(face, "verdict.left_out",
-                   json_pack("{s:i, s:i, s:b}", "steps", (int)steps, "cautions", (int)cautions,
-                             "talk", saying->form == VERDICT_TALK));
+                   view_json("steps:i cautions:i talk:b", (int)steps, (int)cautions,
+                             saying->form == VERDICT_TALK));
 }
 
 void view_verdict(struct screen *screen, const struct judged *judged, enum verdict_form form)
@@ -652,8 +640,8 @@ void view_verdict(struct screen *screen, const struct judged *judged, enum verdi
                                   screen_lines(screen) + lines * SCREEN_DEFAULT / narrow};
     struct face face = {.screen = screen, .part = say_handling, .of = &saying};
     json_t *tree = view_verdict_json(judged);
-    json_object_update_new(tree, json_pack("{s:b, s:b, s:i}", "_whole", form == VERDICT_WHOLE,
-                                           "_talk", form == VERDICT_TALK, "_most", WHOLE));
+    view_json_add(tree, "_whole:b _talk:b _most:i", form == VERDICT_WHOLE, form == VERDICT_TALK,
+                  WHOLE);
     if (form == VERDICT_WHOLE)
         json_object_update_new(tree, understood_tree(judged, true));
     view_say_taken(&face, "verdict", tree);
