@@ -3,6 +3,7 @@
 
 #include <ctype.h>
 #include <errno.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -49,7 +50,8 @@ struct conversation {
     size_t asking;      /* observable of the question on the screen; NO_OBSERVABLE if none */
     size_t put;         /* observable whose question was last shown in full */
     unsigned tries;     /* answers to it that were not understood */
-    bool *clash_put;    /* per observable: its contradiction was put; each is put once */
+    bool *clash_put;    /* per observable: its contradiction, or a doubt of it, was put; each once */
+    bool doubted;       /* the answer takes the place of what was said of it before */
     enum action advice; /* as it was told last */
     struct told {       /* by the verdict that was shown last */
         enum action action;
@@ -539,6 +541,8 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
 static void hear_answer(struct conversation *talk, const char *line)
 {
     struct hearing hearing = hearing_begin(talk);
+    if (talk->doubted)
+        triage_forget(talk->triage, talk->asking);
     enum status status = triage_answer(talk->triage, talk->asking, line, talk->diags);
     if (status == STATUS_USAGE && diags_errors(talk->diags) == 0) {
         go_back(talk);
@@ -658,13 +662,48 @@ static bool choose_clash(struct conversation *talk)
     return false;
 }
 
+/* Where a floor stands alone against a verdict that is else keep, what it rests on may have been misread:
+ * before it counts, that is asked, with the words that it was read from. */
+static bool choose_doubt(struct conversation *talk)
+{
+    const struct decision *decision = &triage_judge(talk->triage)->decision;
+    const struct fact *facts = NULL;
+    const double *loss = decision->loss;
+    if (decision->floor == RULES_NONE ||
+        loss[ACTION_KEEP] >= fmin(loss[ACTION_ISOLATE], loss[ACTION_DISCARD]))
+        return false;
+    const struct condition *when = &talk->rules->decision.floors[decision->floor].when;
+    size_t count = triage_facts(talk->triage, &facts);
+    for (size_t k = 0; k < when->count; k++)
+        for (size_t i = 0; i < count; i++) {
+            const struct observable *seen = &talk->rules->observables[when->observables[k]];
+            uint32_t values = facts[i].observation.seen & when->values[k];
+            if (facts[i].observable != when->observables[k] || facts[i].origin != ORIGIN_TEXT ||
+                values == 0 || talk->clash_put[facts[i].observable])
+                continue;
+            size_t value = 0;
+            while (!(values >> value & 1))
+                value++;
+            screen_blank(talk->screen);
+            screen_say(talk->screen, 0, 0, ROLE_ISOLATE,
+                       "All else speaks for keeping it, but '%s' was taken for %s: %s. To be sure:",
+                       facts[i].words, seen->label, seen->values[value].label);
+            talk->asking = facts[i].observable;
+            talk->clash_put[talk->asking] = talk->doubted = true;
+            talk->asked++;
+            return true;
+        }
+    return false;
+}
+
 /* The next question of the stage; moves to the next stage when there is none. */
 static void choose_question(struct conversation *talk)
 {
     bool for_cause = talk->stage == STAGE_CAUSE;
     const struct question *next = NULL;
     talk->tries = 0;
-    if (choose_clash(talk))
+    talk->doubted = false;
+    if (choose_clash(talk) || choose_doubt(talk))
         return;
     size_t most = for_cause                                  ? CAUSE_QUESTIONS_MOST
                   : triage_judge(talk->triage)->words_decide ? WORDS_QUESTIONS_MOST

@@ -141,6 +141,17 @@ subtest 'contradictions are asked about' => sub {
     like($screen, qr/You said .* and .*Which is right/s, 'which of the two');
 };
 
+subtest 'what only a safety rule rests on is asked about' => sub {
+    my $tells = 'purple thing is from my light strip, jar is white and even, day 9, 60 percent, growing every day';
+    my ($screen) = talk([ $tells, 'white only', 'leave' ]);
+    like($screen, qr/All else speaks for keeping it, but 'purple' was taken for colours: pink, red, peach or violet\. To be sure:\s+Which colours/, 'with the words it was read from');
+    like($screen, qr/^Keep: /m, 'what the answer leaves out is taken back');
+    ($screen) = talk([ $tells, 'purple and white', 'leave' ]);
+    like($screen, qr/^Isolate: /m, 'what it says again stands');
+    ($screen) = talk([ $tells, 'no idea', 'leave' ]);
+    like($screen, qr/^Isolate: /m, 'and not knowing takes nothing back');
+};
+
 subtest 'an ASCII locale' => sub {
     my ($screen) = talk([ 'white, day 3, 24C', 'leave' ], { env => { LC_ALL => 'C' } });
     unlike($screen, qr/[^\x00-\x7f]/, 'gets ASCII');
