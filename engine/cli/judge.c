@@ -80,6 +80,24 @@ static enum status tell(struct app *app, bool one_of_many)
     return app_flush(app);
 }
 
+/* Whether something of the text was understood, a word of it changes the odds by a factor of three, or it
+ * names a finding: a greeting is nothing to judge. */
+static bool tells(struct app *app, const char *text)
+{
+    static const double weighs = 3.0;
+    const struct fact *facts = NULL;
+    const struct word_weight *weights = NULL;
+    size_t count = triage_facts(app->triage, &facts);
+    for (size_t i = 0; i < count; i++)
+        if (facts[i].origin != ORIGIN_JOURNAL && facts[i].origin != ORIGIN_COMPUTED)
+            return true;
+    count = triage_word_weights(app->triage, &weights);
+    for (size_t i = 0; i < count; i++)
+        if (fabs(weights[i].odds) >= log(weighs))
+            return true;
+    return names_a_finding(app, text);
+}
+
 /* ---- what to judge --------------------------------------------------------------------------- */
 
 /* What the operands say; of a vessel what is on record may be all there is. */
@@ -102,9 +120,13 @@ static enum status judge_said(struct app *app)
         if (ferror(stdin))
             app_fail(app, NULL, "cannot read standard input");
     }
-    enum status status = triage_tell(app->triage, text.bytes, text.length, app->diags);
+    app_must(app, triage_tell(app->triage, text.bytes, text.length, app->diags));
+    if (app->given.vessel == NULL && app->given.set.count == 0 && !tells(app, text.bytes))
+        app_stop(app,
+                 "'%.200s' says nothing about a vessel; say what you see, for instance: "
+                 "jarside judge \"day 11, amber drops on white growth\"",
+                 text.bytes);
     text_release(&text);
-    app_must(app, status);
     set_signs(app); /* after the words: what is set stands, whatever they say */
     return tell(app, false);
 }
@@ -153,6 +175,8 @@ static enum status judge_line(struct app *app, const struct line *line)
         return line_error(app, line->number, "the line is empty");
     if (triage_tell(app->triage, line->text, line->length, app->diags) != STATUS_OK)
         return line_error(app, line->number, "the line is not text that can be read");
+    if (app->given.set.count == 0 && !tells(app, line->text))
+        return line_error(app, line->number, "the line says nothing about a vessel");
     return tell(app, true);
 }
 

@@ -31,7 +31,7 @@ orderly('NUL bytes', 0, 'judge', '-', { in => "green\0powder" });
 my ($out) = orderly('escape sequences', 0, 'judge', "\e[31mgreen\e[0m powder \e]0;owned\a by the port");
 like($out, qr/Discard/, 'the words between are still read');
 orderly('bidirectional controls', 0, 'judge', "green \xe2\x80\xae powder \xe2\x81\xa6 here");
-orderly('escape sequences as JSON', 0, qw(judge --json), "\e[31mgreen\e[0m qqq\e[2Jqq \xe2\x80\xaeabc");
+orderly('escape sequences as JSON', 0, qw(judge --json), "green powder \e[31mgreen\e[0m qqq\e[2Jqq \xe2\x80\xaeabc");
 ($out) = orderly('contradiction', 0, 'judge', 'day 4. it is dry. it is soaking wet.');
 like($out, qr/contradict/, 'is told');
 ($out) = orderly('a day that cannot be', 0, 'judge', 'day -3, green powder');
