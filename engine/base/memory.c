@@ -257,3 +257,11 @@ size_t arena_used(const struct arena *arena)
 {
     return arena->used;
 }
+
+uint64_t fnv_hash(uint64_t hash, const void *bytes, size_t length)
+{
+    const unsigned char *byte = bytes;
+    for (size_t i = 0; i < length; i++)
+        hash = (hash ^ byte[i]) * UINT64_C(0x100000001b3);
+    return hash;
+}

@@ -4,6 +4,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 /* Out of memory ends the program, from one place.
  *
@@ -78,5 +79,9 @@ char *arena_join(struct arena *arena, const char *const *words, size_t count);
 
 /* Bytes handed out so far, for `make bench` and for limits. */
 size_t arena_used(const struct arena *arena);
+
+/* The hash FNV-1a of Fowler, Noll and Vo, in 64 bits: begin with FNV_START, go on with the last. */
+#define FNV_START UINT64_C(0xcbf29ce484222325)
+uint64_t fnv_hash(uint64_t hash, const void *bytes, size_t length);
 
 #endif

@@ -7,7 +7,7 @@
 
 #include "base/diag.h"
 #include "base/memory.h"
-#include "base/numbers.h"
+#include "base/units.h"
 #include "journal/journal.h"
 #include "rules/rules.h"
 #include "triage/triage.h"

@@ -14,7 +14,6 @@
 #include "base/csv.h"
 #include "base/filing.h"
 #include "base/memory.h"
-#include "base/numbers.h"
 #include "journal/sql.h"
 
 enum { MOST_COLUMNS = 64 };

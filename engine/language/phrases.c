@@ -2,7 +2,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "base/numbers.h"
+#include "base/memory.h"
 #include "base/text.h"
 #include "language/reader_internal.h"
 

@@ -4,7 +4,7 @@
 
 #include <stddef.h>
 
-#include "base/numbers.h"
+#include "base/units.h"
 
 /* Outside one range: what it is of (a noun that a sentence can start with), the lowest and highest
  * value allowed, the unit as printed after a number, and where the bound comes from. */

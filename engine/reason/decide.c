@@ -238,6 +238,8 @@ struct asker {
     double *finding;                    /* P(f) then */
     double *set, *set_now;              /* P(S) then and now */
     double *strength;                   /* per observable heard now, within its group; NAN others */
+    struct turn *turns;                 /* found so far */
+    size_t turn_count;
 };
 
 /* Whether a question about it could add to what was said: not once a value was seen. */
@@ -630,38 +632,26 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
     free(observations);
 }
 
-/* The most likely turns, kept sorted while they are found. */
-struct turns {
-    struct turn *kept;
-    size_t count, most;
-};
-
-static bool likelier(const struct turn *a, const struct turn *b)
+/* The likeliest first. */
+static int by_probability(const void *left, const void *right)
 {
+    const struct turn *a = left, *b = right;
     if (a->probability != b->probability)
-        return a->probability > b->probability;
+        return a->probability < b->probability ? 1 : -1;
     if (a->observable != b->observable)
-        return a->observable < b->observable;
-    return a->value < b->value;
+        return a->observable < b->observable ? -1 : 1;
+    return (a->value > b->value) - (a->value < b->value);
 }
 
-static void turns_add(struct turns *turns, struct turn turn)
+/* Notes a turn that is likely enough to be named. */
+static void turns_add(struct asker *asker, struct turn turn)
 {
-    if (turn.probability < LEAST_TURN || turns->most == 0)
-        return;
-    if (turns->count == turns->most) {
-        if (!likelier(&turn, &turns->kept[turns->count - 1]))
-            return;
-        turns->count--;
-    }
-    size_t at = turns->count++;
-    for (; at > 0 && likelier(&turn, &turns->kept[at - 1]); at--)
-        turns->kept[at] = turns->kept[at - 1];
-    turns->kept[at] = turn;
+    if (turn.probability >= LEAST_TURN)
+        *arena_push(asker->arena, asker->turns, asker->turn_count) = turn;
 }
 
 /* Questions that may still be put, tests aside, since their answers take days. */
-static void turns_if_asked(struct asker *asker, size_t observable, struct turns *turns)
+static void turns_if_asked(struct asker *asker, size_t observable)
 {
     struct answer answers[MOST_ANSWERS];
     struct outlook looks[MOST_ANSWERS];
@@ -674,7 +664,7 @@ static void turns_if_asked(struct asker *asker, size_t observable, struct turns 
     }
     for (size_t k = 0; k < count; k++)
         if (looks[k].decision.action != asker->decision.action)
-            turns_add(turns, (struct turn){observable, answers[k].value, looks[k].decision.action,
+            turns_add(asker, (struct turn){observable, answers[k].value, looks[k].decision.action,
                                            looks[k].weight / total, false});
 }
 
@@ -693,7 +683,7 @@ static double predicted(struct asker *asker, int species, size_t observable,
 
 /* Notes the alternatives that would turn the action, each with its chance of being the truth. */
 static void slips_add(struct asker *asker, size_t observable, const struct answer *others,
-                      const struct decision *decisions, size_t count, struct turns *turns)
+                      const struct decision *decisions, size_t count)
 {
     const struct reasoner *reasoner = asker->reasoner;
     struct observation said = observation_of(asker->now, observable), plain = said;
@@ -709,35 +699,33 @@ static void slips_add(struct asker *asker, size_t observable, const struct answe
     double all = predicted(asker, species, observable, &plain) * (1.0 - slip) + each * total;
     for (size_t k = 0; k < count; k++)
         if (decisions[k].action != asker->decision.action)
-            turns_add(turns, (struct turn){observable, others[k].value, decisions[k].action,
+            turns_add(asker, (struct turn){observable, others[k].value, decisions[k].action,
                                            p[k] * each / all, true});
 }
 
 /* An answer that was given: would the action be another, had it been one of the others? */
-static void turns_if_mistaken(struct asker *asker, size_t observable, struct turns *turns)
+static void turns_if_mistaken(struct asker *asker, size_t observable)
 {
     const struct reasoner *reasoner = asker->reasoner;
+    const struct sight *sight = &reasoner->sights[observable];
     struct observation said = asker->observations[observable];
     struct answer others[MOST_ANSWERS];
     struct decision decisions[MOST_ANSWERS];
     /* What could have been said instead of `said`: another value, or of a several-of none of them. */
-    uint32_t stated = (said.seen | said.absent) & reasoner->sights[observable].all;
-    uint32_t held = reasoner->sights[observable].several
-                        ? said.seen
-                        : observation_possible(&reasoner->sights[observable], &said);
+    uint32_t stated = (said.seen | said.absent) & sight->all;
+    uint32_t held = sight->several ? said.seen : observation_possible(sight, &said);
     size_t count = 0;
-    if (reasoner->sights[observable].several && (said.seen & reasoner->sights[observable].all))
-        others[count++] = (struct answer){{.absent = stated, .silent = said.silent},
-                                          reasoner->sights[observable].value_count};
-    for (size_t v = 0; v < reasoner->sights[observable].value_count; v++) {
-        uint32_t bit = UINT32_C(1) << v;
-        if (reasoner->sights[observable].several ? held == bit : (held & bit) != 0)
-            continue;
+    if (sight->several && (said.seen & sight->all))
         others[count++] =
-            (struct answer){{.seen = bit,
-                             .absent = reasoner->sights[observable].several ? stated & ~bit : 0,
-                             .silent = said.silent & ~bit},
-                            v};
+            (struct answer){{.absent = stated, .silent = said.silent}, sight->value_count};
+    for (size_t v = 0; v < sight->value_count; v++) {
+        uint32_t bit = UINT32_C(1) << v;
+        if (sight->several ? held == bit : (held & bit) != 0)
+            continue;
+        others[count++] = (struct answer){{.seen = bit,
+                                           .absent = sight->several ? stated & ~bit : 0,
+                                           .silent = said.silent & ~bit},
+                                          v};
     }
     bool turned = false;
     for (size_t k = 0; k < count; k++) {
@@ -748,7 +736,7 @@ static void turns_if_mistaken(struct asker *asker, size_t observable, struct tur
     }
     asker->observations[observable] = (struct observation){0};
     if (turned)
-        slips_add(asker, observable, others, decisions, count, turns);
+        slips_add(asker, observable, others, decisions, count);
     asker->observations[observable] = said;
 }
 
@@ -756,7 +744,6 @@ size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evid
                     const struct posterior *posterior, const struct stakes *stakes,
                     struct turn *turns, size_t most)
 {
-    struct turns found = {.kept = turns, .most = most};
     struct asker asker;
     asker_init(&asker, reasoner, evidence, posterior, stakes);
     for (size_t i = 0; i < reasoner->observable_count; i++) {
@@ -764,11 +751,16 @@ size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evid
         const struct sight *sight = &reasoner->sights[i];
         if (observation_tells(sight, &asker.observations[i]) &&
             (asker.observations[i].seen | asker.observations[i].absent))
-            turns_if_mistaken(&asker, i, &found);
+            turns_if_mistaken(&asker, i);
         if (observation_open(sight, &asker.observations[i]) && observable->class != CLASS_TEST &&
             !question_gated(observable, posterior))
-            turns_if_asked(&asker, i, &found);
+            turns_if_asked(&asker, i);
+    }
+    size_t count = asker.turn_count < most ? asker.turn_count : most;
+    if (count > 0) {
+        qsort(asker.turns, asker.turn_count, sizeof *turns, by_probability);
+        memcpy(turns, asker.turns, count * sizeof *turns);
     }
     asker_release(&asker);
-    return found.count;
+    return count;
 }

@@ -8,7 +8,7 @@
 
 #include "base/csv.h"
 #include "base/dates.h"
-#include "base/numbers.h"
+#include "base/memory.h"
 
 /* ---- kinds of factors --------------------------------------------------------------------------- */
 

@@ -8,7 +8,6 @@
 
 #include "base/diag.h"
 #include "base/memory.h"
-#include "base/numbers.h"
 #include "base/units.h"
 #include "rules/rules.h"
 

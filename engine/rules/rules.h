@@ -7,7 +7,6 @@
 #include <stdint.h>
 
 #include "base/diag.h"
-#include "base/numbers.h"
 #include "base/units.h"
 
 /* Where a claim comes from. */

@@ -6,7 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/numbers.h"
+#include "base/memory.h"
+#include "base/units.h"
 
 /* What was said, or else what is assumed. */
 static double said_or(double said, double assumed)

@@ -4,7 +4,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "base/numbers.h"
+#include "base/units.h"
 
 static const double LEAST_P =
     1e-9; /* so that one impossible label does not make a score infinite */

@@ -9,7 +9,6 @@
 #include <string.h>
 
 #include "base/dates.h"
-#include "base/numbers.h"
 #include "base/units.h"
 
 /* ---- JSON ------------------------------------------------------------------------------------ */

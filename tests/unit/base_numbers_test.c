@@ -8,7 +8,7 @@
 
 #include <cmocka.h>
 
-#include "base/numbers.h"
+#include "base/units.h"
 
 struct asked { /* of a valley */
     double bottom, least, greatest;
