@@ -328,29 +328,37 @@ static double margin_of(const struct cook_setup *setup, const struct doses *dose
 static double minutes_needed(struct cooking *work, const struct course *course,
                              const factors resistance, enum cook_end load)
 {
-    /* Hold simulated; after that the core is at steam temperature. */
-    static const double search_minutes = 600.0, longest_minutes = 1440.0;
+    /* Hold simulated: nearly always the first is enough. After the longest the core is at steam
+     * temperature. */
+    static const double search_minutes[] = {150.0, 600.0}, longest_minutes = 1440.0;
     const struct cook_setup *setup = work->setup;
     struct course held = *course;
-    held.hold = search_minutes;
-    held.cool = 0.0;
-    size_t count = (size_t)ceil((held.come_up + held.hold) / STEP_MINUTES) + 1;
-    double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
     double longest = 0.0;
-    course_core(work, &held, STEP_MINUTES, core, count);
-    for (size_t i = 0; i < setup->organism_count; i++) {
-        const struct cook_organism *organism = &setup->organisms[i];
-        double reductions = NAN;
-        if (!organism->counts)
-            continue;
-        note(work, survivors_target(load_of(setup, organism, load), setup->target, &reductions));
-        lethality_curve(core, count, STEP_MINUTES, organism->reference_celsius, organism->z.central,
-                        total);
-        double dose = reductions * organism->d_minutes.central / resistance[i];
-        longest = fmax(longest, STEP_MINUTES * steps_needed(total, count, dose));
+    bool within = false; /* all doses are reached before the end */
+    held.cool = 0.0;
+    for (size_t search = 0; search < 2 && !within; search++) {
+        held.hold = search_minutes[search];
+        size_t count = (size_t)ceil((held.come_up + held.hold) / STEP_MINUTES) + 1;
+        double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
+        longest = 0.0;
+        within = true;
+        course_core(work, &held, STEP_MINUTES, core, count);
+        for (size_t i = 0; i < setup->organism_count; i++) {
+            const struct cook_organism *organism = &setup->organisms[i];
+            double reductions = NAN;
+            if (!organism->counts)
+                continue;
+            note(work,
+                 survivors_target(load_of(setup, organism, load), setup->target, &reductions));
+            lethality_curve(core, count, STEP_MINUTES, organism->reference_celsius,
+                            organism->z.central, total);
+            double dose = reductions * organism->d_minutes.central / resistance[i];
+            within = within && total[count - 2] >= dose;
+            longest = fmax(longest, STEP_MINUTES * steps_needed(total, count, dose));
+        }
+        free(core);
+        free(total);
     }
-    free(core);
-    free(total);
     double minutes = fmax(0.0, longest - held.come_up);
     return minutes > longest_minutes ? INFINITY : minutes;
 }
