@@ -24,9 +24,22 @@ static uint64_t mixed(uint64_t value)
     return value ^ value >> 32;
 }
 
+/* Eight bytes at a time. */
+static uint64_t hash_of(const char *text, size_t length)
+{
+    uint64_t hash = length, part = 0;
+    for (; length >= sizeof part; length -= sizeof part, text += sizeof part) {
+        memcpy(&part, text, sizeof part);
+        hash = mixed(hash ^ part);
+    }
+    for (part = 0; length > 0; length--)
+        part = part << 8 | (unsigned char)*text++;
+    return mixed(hash ^ part);
+}
+
 static size_t interned_slot(const struct interned *set, const char *text, size_t length)
 {
-    size_t slot = mixed(fnv_hash(FNV_START, text, length)) & (set->slot_count - 1);
+    size_t slot = hash_of(text, length) & (set->slot_count - 1);
     for (; set->slots[slot] != NO_INDEX; slot = (slot + 1) & (set->slot_count - 1)) {
         uint32_t index = set->slots[slot];
         if (set->length[index] == length && !memcmp(set->text[index], text, length))

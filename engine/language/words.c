@@ -77,6 +77,8 @@ struct lexicon { /* each word that was met, stemmed once */
     struct interned kind_stems; /* stems that belong to a kind */
     uint32_t *kinds;            /* and the entry of that */
     size_t kind_count;
+    uint64_t letters;    /* with which words begin that have been looked for among the kinds */
+    uint32_t first_kind; /* its entry; the others follow */
     struct text folded; /* the text that is being cut */
 };
 
@@ -116,20 +118,28 @@ static const char *stem_of(const struct lexicon *lexicon, const char *word, size
     return (const char *)sb_stemmer_stem(lexicon->stemmer, (const sb_symbol *)word, (int)length);
 }
 
-/* Words apart by spaces, of one kind, which the first names. A word of several kinds is of the first. */
-static void kind_add(struct lexicon *lexicon, const char *list)
+/*
+ * Learns which stems belong to kinds, of the words that begin as `word` does: no stem begins otherwise than
+ * its word. A kind is a list of words apart by spaces, the first of which names it; a word of several kinds is of the first.
+ */
+static void kinds_learn(struct lexicon *lexicon, const char *word)
 {
-    char name[TERM_MOST + 1];
-    const int length = snprintf(name, sizeof name, "=%.*s", (int)strcspn(list, " "), list);
-    const uint32_t kind = (uint32_t)lexicon->count;
-    entry_add(lexicon, name, (size_t)length < sizeof name ? (size_t)length : sizeof name - 1);
-    for (size_t end; *list != '\0'; list += end + strspn(list + end, " ")) {
-        end = strcspn(list, " ");
-        const char *stem = stem_of(lexicon, list, end);
-        const size_t count = lexicon->kind_count;
-        if (interned_add(&lexicon->kind_stems, stem, strlen(stem)) == count)
-            *arena_push(lexicon->arena, lexicon->kinds, lexicon->kind_count) = kind;
-    }
+    const struct phrases *kinds = &lexicon->rules->language.kinds;
+    const uint64_t letter = UINT64_C(1) << (*word & 63);
+    if (lexicon->letters & letter)
+        return;
+    lexicon->letters |= letter;
+    for (size_t i = 0; i < kinds->count; i++)
+        for (const char *at = kinds->list[i], *end; *at != '\0'; at = end + strspn(end, " ")) {
+            end = at + strcspn(at, " ");
+            if ((letter >> (*at & 63) & 1) == 0)
+                continue;
+            const char *stem = stem_of(lexicon, at, (size_t)(end - at));
+            const size_t count = lexicon->kind_count;
+            if (interned_add(&lexicon->kind_stems, stem, strlen(stem)) == count)
+                *arena_push(lexicon->arena, lexicon->kinds, lexicon->kind_count) =
+                    lexicon->first_kind + (uint32_t)i;
+        }
 }
 
 /* Knows the turners and kinds, and nothing else. */
@@ -144,8 +154,14 @@ static void lexicon_clear(struct lexicon *lexicon)
     const struct language *language = &lexicon->rules->language;
     turners_add(lexicon, &language->negations, true);
     turners_add(lexicon, &language->breaks, false);
-    for (size_t i = 0; i < language->kinds.count; i++)
-        kind_add(lexicon, language->kinds.list[i]);
+    lexicon->letters = 0;
+    lexicon->first_kind = (uint32_t)lexicon->count;
+    for (size_t i = 0; i < language->kinds.count; i++) {
+        char name[TERM_MOST + 1];
+        const char *list = language->kinds.list[i];
+        const int length = snprintf(name, sizeof name, "=%.*s", (int)strcspn(list, " "), list);
+        entry_add(lexicon, name, (size_t)length < sizeof name ? (size_t)length : sizeof name - 1);
+    }
 }
 
 /* To be cleared before it is used. */
@@ -197,6 +213,7 @@ static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t lengt
     entry->denies = length > 3 && memcmp(word + length - 3, "n't", 3) == 0;
     entry->names = named_by(lexicon, word, length);
     if (!entry->denies && *word != '#') {
+        kinds_learn(lexicon, word);
         entry->key = arena_string(lexicon->arena, stem_of(lexicon, word, length));
         known = interned_find(&lexicon->kind_stems, entry->key, strlen(entry->key));
         entry->kind = known != NO_INDEX ? lexicon->kinds[known] : entry->kind;

@@ -364,13 +364,14 @@ static bool is_text(struct loader *loader, struct file *file)
 {
     enum { BLOCK = 64 };
     size_t valid = utf8_valid_prefix(file->bytes, file->length);
-    unsigned all = 0;
+    unsigned char all = 0;
     for (size_t i = 0; i < valid; i++) {
-        for (unsigned odd = 0; i + BLOCK < valid; i += BLOCK) { /* nearly all blocks are fine */
+        for (unsigned char odd = 0; i + BLOCK < valid; i += BLOCK) { /* nearly all are fine */
+            const unsigned char *block = (const unsigned char *)file->bytes + i;
             for (size_t k = 0; k < BLOCK; k++) {
-                unsigned char byte = (unsigned char)file->bytes[i + k];
-                odd |= (unsigned)((byte < ' ') & (byte != '\n')) | (unsigned)(byte == 0x7F);
-                all |= byte;
+                odd |= (unsigned char)(((block[k] < ' ') & (block[k] != '\n')) |
+                                       (block[k] == 0x7F));
+                all |= block[k];
             }
             if (odd)
                 break;

@@ -145,8 +145,10 @@ static struct node *quoted(struct plain *p)
 static struct node *bare(struct plain *p, bool inside)
 {
     char *start = p->at, first = *start;
-    if (strchr("&*!|>%@`\"'#,[]{}", first) || (strchr("-?:", first) && ends_word(start[1])) ||
-        (inside && strchr("?:", first)))
+    bool letter = (first >= 'a' && first <= 'z') || (first >= '0' && first <= '9');
+    if (!letter &&
+        (strchr("&*!|>%@`\"'#,[]{}", first) || (strchr("-?:", first) && ends_word(start[1])) ||
+         (inside && strchr("?:", first))))
         return lose(p);
     struct node *node = node_here(p, NODE_TEXT);
     if (!node)
