@@ -75,13 +75,6 @@ static void open_journal(struct app *app)
 
 /* ---- tables ---------------------------------------------------------------------------------- */
 
-/* The counts of a table, under their names in JSON and with what is said of them. */
-static const struct field tally_fields[] = {FIELD("added", COUNT, struct import_tally, added),
-                                            FIELD("same", COUNT, struct import_tally, same),
-                                            FIELD("settled", COUNT, struct import_tally, settled),
-                                            FIELD("refused", COUNT, struct import_tally, refused),
-                                            FIELDS_END};
-
 static enum status tell(struct app *app, const struct import_tally *tally)
 {
     const bool json = app->common.json;
@@ -92,7 +85,8 @@ static enum status tell(struct app *app, const struct import_tally *tally)
         const struct import_tally *one = &tally[i];
         const char *said = arena_format(app->arena, "%zu added", one->added);
         json_object_set_new(tables, record_types[i].name,
-                            view_fields_json(json_object(), tally_fields, one));
+                            view_json("added:z same:z settled:z refused:z", one->added, one->same,
+                                      one->settled, one->refused));
         added += one->added + one->settled;
         if (one->same > 0)
             words_add(app, &said, ", ", "%zu there already", one->same);

@@ -71,25 +71,17 @@ static size_t share_whole(const struct score *score, const struct share *share)
                                        : score->cases - score->clean;
 }
 
-#define SCORE(member, kind) FIELD(#member, kind, struct score, member)
-static const struct field score_fields[] = {
-    SCORE(cases, COUNT),
-    SCORE(finding_first, COUNT),
-    SCORE(finding_three, COUNT),
-    SCORE(caused, COUNT),
-    SCORE(cause_three, COUNT),
-    SCORE(action_right, COUNT),
-    SCORE(unsafe_keeps, COUNT),
-    SCORE(clean, COUNT),
-    SCORE(needless_discards, COUNT),
-    SCORE(log_score, NUMBER),
-    SCORE(brier, NUMBER),
-    SCORE(calibration_error, NUMBER),
-    SCORE(auc, NUMBER),
-    SCORE(contamination_error, NUMBER),
-    FIELDS_END,
-};
-#undef SCORE
+static json_t *figures_json(const struct score *score)
+{
+    return view_json(
+        "cases:z finding_first:z finding_three:z caused:z cause_three:z action_right:z "
+        "unsafe_keeps:z clean:z needless_discards:z log_score:n brier:n "
+        "calibration_error:n auc:n contamination_error:n",
+        score->cases, score->finding_first, score->finding_three, score->caused, score->cause_three,
+        score->action_right, score->unsafe_keeps, score->clean, score->needless_discards,
+        score->log_score, score->brier, score->calibration_error, score->auc,
+        score->contamination_error);
+}
 
 static json_t *score_json(const struct rules *rules, const struct score *score, bool all)
 {
@@ -119,9 +111,9 @@ static json_t *score_json(const struct rules *rules, const struct score *score, 
         view_json_row(counts, "label:s part:l whole:l share:n", shares[i].label, (json_int_t)part,
                       (json_int_t)whole, whole > 0 ? (double)part / (double)whole : 0.0);
     }
-    json_t *json = view_fields_json(json_pack("{s:i}", "schema", 1), score_fields, score);
-    json_object_update_new(
-        json, json_pack("{s:o, s:o, s:o}", "calibration", bins, "rows", rows, "_counts", counts));
+    json_t *json = view_json("schema:i", 1);
+    json_object_update_new(json, figures_json(score));
+    view_json_add(json, "calibration:o rows:o _counts:o", bins, rows, counts);
     return json;
 }
 
@@ -435,19 +427,15 @@ static enum status run_learn(struct app *app)
         show(&lesson);
     if (!app->common.json && applies)
         app_say(app, "Written to %s. 'jarside rules learn --undo' takes it back.", lesson.file);
-    app_must(
-        app,
-        !app->common.json
-            ? app_flush(app)
-            : app_json(app,
-                       json_pack("{s:i, s:f, s:f, s:s, s:o?, s:o?, s:b, s:b, s:b}", "schema", 1,
-                                 "vessels", lesson.learned.vessels, "strength",
-                                 lesson.learned.strength, "file", lesson.file, "before",
-                                 view_fields_json(json_object(), score_fields, &lesson.scores[0]),
-                                 "after",
-                                 view_fields_json(json_object(), score_fields, &lesson.scores[1]),
-                                 "worse", lesson.worse, "unsafe", lesson.unsafe, "applied",
-                                 applies)));
+    app_must(app,
+             !app->common.json
+                 ? app_flush(app)
+                 : app_json(app, json_pack("{s:i, s:f, s:f, s:s, s:o?, s:o?, s:b, s:b, s:b}",
+                                           "schema", 1, "vessels", lesson.learned.vessels,
+                                           "strength", lesson.learned.strength, "file", lesson.file,
+                                           "before", figures_json(&lesson.scores[0]), "after",
+                                           figures_json(&lesson.scores[1]), "worse", lesson.worse,
+                                           "unsafe", lesson.unsafe, "applied", applies)));
     app_release_rules(&lesson.after);
     return given->apply && !may ? STATUS_CHECK : STATUS_OK;
 }

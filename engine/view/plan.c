@@ -103,18 +103,15 @@ static json_t *notes_json(const struct cook_report *cook)
 static json_t *organisms_json(const struct cook_report *cook)
 {
     static const char *const roles[] = {"spore_former", "fungus", "indicator"};
-#define OF struct cook_kill
-    static const struct field fields[] = {RANGE("log_reduction", log_reduction),
-                                          RANGE("survivors", survivors), RANGE("chance", chance),
-                                          REAL("chance_mean", chance_mean), FIELDS_END};
-#undef OF
     json_t *array = json_array();
 
     for (size_t i = 0; i < cook->setup.organism_count; i++) {
         const struct organism *organism = &cook->rules->organisms[i];
-        json_t *row =
-            view_json("id:s name:s role:s", organism->id, organism->name, roles[organism->role]);
-        json_array_append_new(array, view_fields_json(row, fields, &cook->result.kills[i]));
+        const struct cook_kill *kill = &cook->result.kills[i];
+        view_json_row(array,
+                      "id:s name:s role:s log_reduction:r survivors:r chance:r chance_mean:n",
+                      organism->id, organism->name, roles[organism->role], &kill->log_reduction,
+                      &kill->survivors, &kill->chance, kill->chance_mean);
     }
     return array;
 }
@@ -137,27 +134,14 @@ static json_t *course_json(const struct cook_report *cook)
 static json_t *figures_json(const struct cook_setup *setup, const struct cook_result *result)
 {
     static const char *const verdicts[] = {"adequate", "marginal", "not enough"};
-#define OF struct cook_result
-    static const struct field chance[] = {REAL("low", chance.low), REAL("central", chance.central),
-                                          REAL("high", chance.high), REAL("mean", chance_mean),
-                                          FIELDS_END};
-    static const struct field none[] = {FIELDS_END};
-    static const struct field fields[] = {REAL("steam_celsius", steam.central),
-                                          RANGE("steam", steam),
-                                          RANGE("core", core),
-                                          RANGE("f0", f0),
-                                          REAL("f0_cautious", f0_adequate_at),
-                                          FIELD_MORE("verdict", WORD, OF, verdict, verdicts),
-                                          {"chance_not_sterile", FIELD_OBJECT, 0, chance},
-                                          {"chance_any", FIELD_OBJECT, 0, none}, /* below */
-                                          RANGE("minutes_needed", minutes_needed),
-                                          REAL("margin_decades", margin),
-                                          FIELDS_END};
-#undef OF
-    json_t *figures = view_fields_json(json_object(), fields, result);
-    view_json_put(figures, "chance_any",
-                  view_json("vessels:n mean:n", setup->vessels, result->chance_any_mean));
-    return figures;
+    json_t *chance = view_json("low:n central:n high:n mean:n", result->chance.low,
+                               result->chance.central, result->chance.high, result->chance_mean);
+    json_t *any = view_json("vessels:n mean:n", setup->vessels, result->chance_any_mean);
+    return view_json("steam_celsius:n steam:r core:r f0:r f0_cautious:n verdict:s "
+                     "chance_not_sterile:o chance_any:o minutes_needed:r margin_decades:n",
+                     result->steam.central, &result->steam, &result->core, &result->f0,
+                     result->f0_adequate_at, verdicts[result->verdict], chance, any,
+                     &result->minutes_needed, result->margin);
 }
 
 /* The same at sea level, with the gauge that would make up for the altitude. */
@@ -178,43 +162,28 @@ static json_t *sea_json(const struct cook_report *cook)
 
 json_t *view_cook_json(const struct cook_report *cook)
 {
-#define OF struct cook_report
-    static const struct field conditions[] = {REAL("gauge_kpa", setup.steam.gauge_kpa),
-                                              REAL("outside_kpa", outside),
-                                              REAL("minutes", setup.hold),
-                                              REAL("target", setup.target),
-                                              TEXT("vessel", vessel),
-                                              FLAG("measured", measured),
-                                              REAL("_barometer", setup.steam.barometer_kpa),
-                                              REAL("_altitude", setup.steam.altitude_m),
-                                              REAL("_adequate", setup.adequate_f0),
-                                              FIELDS_END};
-#undef OF
-#define OF struct lethality
-    static const struct field probe[] = {FIELD("readings", COUNT, OF, readings),
-                                         FIELD("gaps", COUNT, OF, gaps),
-                                         REAL("gap_minutes", gap_minutes), FIELDS_END};
-#undef OF
+    const struct cook_setup *setup = &cook->setup;
     const struct lethality *log = &cook->probe.f0;
     const struct range *steam = &cook->result.steam;
-    json_t *root = figures_json(&cook->setup, &cook->result);
+    json_t *root = figures_json(setup, &cook->result);
+    json_t *cautions = json_pack(
+        "[s, s]", "The cooker's manual comes first; never go beyond the pressure it allows.",
+        "This is not a calculator for canning food.");
 
-    view_json_put(root, "schema", json_integer(1));
-    view_fields_json(root, conditions, cook);
+    view_json_add(root, "schema:i gauge_kpa:n outside_kpa:n minutes:n target:n vessel:s measured:b",
+                  1, setup->steam.gauge_kpa, cook->outside, setup->hold, setup->target,
+                  cook->vessel, cook->measured);
     if (cook->measured)
         view_json_put(root, "probe",
-                      view_json_put(view_fields_json(json_object(), probe, log), "_minutes",
-                                    json_real(log->last_time - log->first_time)));
-    json_object_update_new(
-        root, json_pack("{s:o, s:o, s:o, s:o, s:o, s:[s, s], s:o, s:o, s:b, s:o}", "organisms",
-                        organisms_json(cook), "leans", leans_json(&cook->result), "course",
-                        course_json(cook), "sea_level", sea_json(cook), "assumed",
-                        view_json_parts(cook->assumed), "cautions",
-                        "The cooker's manual comes first; never go beyond the pressure it allows.",
-                        "This is not a calculator for canning food.", "_notes", notes_json(cook),
-                        "_fahrenheit", view_json_number(1.8 * steam->central + 32.0), "_air",
-                        steam->high - steam->low > 0.3, "_one_in",
-                        view_json_number(1.0 / cook->setup.target)));
+                      view_json("readings:z gaps:z gap_minutes:n _minutes:n", log->readings,
+                                log->gaps, log->gap_minutes, log->last_time - log->first_time));
+    view_json_add(root, "organisms:o leans:o course:o sea_level:o assumed:o cautions:o",
+                  organisms_json(cook), leans_json(&cook->result), course_json(cook),
+                  sea_json(cook), view_json_parts(cook->assumed), cautions);
+    view_json_add(
+        root, "_barometer:n _altitude:n _adequate:n _notes:o _fahrenheit:n _air:b _one_in:n",
+        setup->steam.barometer_kpa, setup->steam.altitude_m, setup->adequate_f0, notes_json(cook),
+        1.8 * steam->central + 32.0, steam->high - steam->low > 0.3, 1.0 / setup->target);
     return root;
 }
 
@@ -253,28 +222,20 @@ static void draw_coverage(struct face *face, const char *name, const json_t *tre
 
 static json_t *pace_json(const struct forecast_report *spawn)
 {
-#define OF struct forecast_report
-    static const struct field fields[] = {REAL("day", day),
-                                          REAL("seen", seen),
-                                          RANGE("expected", pace.expected),
-                                          REAL("times_late", pace.times_late),
-                                          REAL("wait_until", pace.wait_until),
-                                          FLAG("explained", pace.explained),
-                                          FIELDS_END};
-#undef OF
+    const struct pace_verdict *pace = &spawn->pace;
     json_t *reasons = json_array();
 
-    if (!spawn->judged)
-        return json_null();
     for (size_t i = 0; i < FORECAST_INPUTS; i++) {
-        const struct forecast_reason *reason = &spawn->pace.reasons[i];
+        const struct forecast_reason *reason = &pace->reasons[i];
         view_json_row(reasons, "input:s needed:n stretch:n _times:n",
                       forecast_input_name(reason->input), reason->needed, reason->stretch,
                       reason->needed / spawn->forecast.points.central);
     }
-    json_t *pace = view_json("pace:s _wait_date:o", pace_name(spawn->pace.pace),
-                             date_after(spawn->start, ceil(spawn->pace.wait_until)));
-    return view_json_put(view_fields_json(pace, fields, spawn), "reasons", reasons);
+    return view_json("pace:s day:n seen:n expected:r times_late:n wait_until:n explained:b "
+                     "reasons:o _wait_date:o",
+                     pace_name(pace->pace), spawn->day, spawn->seen, &pace->expected,
+                     pace->times_late, pace->wait_until, pace->explained, reasons,
+                     date_after(spawn->start, ceil(pace->wait_until)));
 }
 
 /* The days on which to look, with their dates where they have any. */
@@ -288,47 +249,39 @@ static json_t *looks_json(const struct forecast_report *spawn)
     return looks;
 }
 
+static json_t *days_json(const struct forecast_report *spawn, const struct range *days)
+{
+    return view_json("low:n central:n high:n _from:o _to:o", days->low, days->central, days->high,
+                     date_after(spawn->start, floor(days->low)),
+                     date_after(spawn->start, ceil(days->high)));
+}
+
 json_t *view_forecast_json(const struct forecast_report *spawn)
 {
-#define OF struct forecast_report
-    static const struct field figures[] = {TEXT("species", species_id),
-                                           TEXT("start", start),
-                                           RANGE("first_growth_days", visible),
-                                           RANGE("shake_days", shake),
-                                           RANGE("full_days", full),
-                                           REAL("look_every_days", look_every),
-                                           FIELDS_END};
-    static const struct field inputs[] = {
-        RANGE("points_per_cm3", forecast.points), RANGE("rate_mm_day", forecast.rate),
-        REAL("_lag", forecast.lag.central), FLAG("_reached", reached), FIELDS_END};
-#undef OF
-    static const char *const dated[] = {"first_growth_days", "shake_days", "full_days"};
-    const struct range *const days[] = {&spawn->visible, &spawn->shake, &spawn->full};
     const struct growth *growth = &spawn->species->growth;
-    json_t *root = view_fields_json(view_json("schema:i", 1), figures, spawn);
-
-    for (size_t i = 0; i < sizeof dated / sizeof *dated; i++)
-        view_json_add(json_object_get(root, dated[i]), "_from:o _to:o",
-                      date_after(spawn->start, floor(days[i]->low)),
-                      date_after(spawn->start, ceil(days[i]->high)));
-    view_json_put(root, "stop_waiting_days",
-                  view_json("nothing_seen:n not_full:n", spawn->nothing_seen, spawn->not_full));
-    view_json_put(root, "published_days",
-                  view_json("low:n high:n", growth->full_lo, growth->full_hi));
-    view_fields_json(root, inputs, spawn);
-    json_t *array = json_array();
+    const struct forecast *forecast = &spawn->forecast;
     double last = last_day(spawn);
+    json_t *course = json_array();
+    json_t *stop = view_json("nothing_seen:n not_full:n", spawn->nothing_seen, spawn->not_full);
 
     for (int day = 0; day <= last; day++) {
         struct range coverage;
-        forecast_coverage(&spawn->forecast, day, &coverage);
-        view_json_row(array, "day:i low:n central:n high:n", day, coverage.low, coverage.central,
+        forecast_coverage(forecast, day, &coverage);
+        view_json_row(course, "day:i low:n central:n high:n", day, coverage.low, coverage.central,
                       coverage.high);
     }
-    view_json_add(root, "days:o seen:o assumed:o _looks:o _species:s _vessel:s _shaken:b", array,
-                  pace_json(spawn), view_json_parts(spawn->assumed), looks_json(spawn),
-                  spawn->species->name, spawn->vessel != NULL ? spawn->vessel : "one vessel",
-                  spawn->forecast.shake_count > 0);
+    json_t *root = view_json(
+        "schema:i species:s start:s first_growth_days:o shake_days:o full_days:o look_every_days:n "
+        "stop_waiting_days:o published_days:o points_per_cm3:r rate_mm_day:r days:o seen:o "
+        "assumed:o",
+        1, spawn->species_id, spawn->start, days_json(spawn, &spawn->visible),
+        days_json(spawn, &spawn->shake), days_json(spawn, &spawn->full), spawn->look_every, stop,
+        view_json("low:n high:n", growth->full_lo, growth->full_hi), &forecast->points,
+        &forecast->rate, course, spawn->judged ? pace_json(spawn) : json_null(),
+        view_json_parts(spawn->assumed));
+    view_json_add(root, "_lag:n _reached:b _looks:o _species:s _vessel:s _shaken:b",
+                  forecast->lag.central, spawn->reached, looks_json(spawn), spawn->species->name,
+                  spawn->vessel != NULL ? spawn->vessel : "one vessel", forecast->shake_count > 0);
     return root;
 }
 
@@ -357,38 +310,23 @@ static json_t *sources_json(const struct mix_report *mix, bool cited)
 json_t *view_mix_json(const struct mix_report *mix)
 {
     static const char *const places[] = {"below", "within", "above"};
-#define OF struct moisture_band
-    static const struct field band[] = {REAL("low", lo), REAL("high", hi),
-                                        REAL("raw_limit", raw_limit), FIELDS_END};
-#undef OF
-#define OF struct mix_report
-    static const struct field fields[] = {TEXT("grain", grain_id),
-                                          REAL("dry_g", dry),
-                                          REAL("water_g", water),
-                                          REAL("own_moisture", own_moisture),
-                                          REAL("moisture", moisture),
-                                          REAL("dry_basis", dry_basis),
-                                          REAL("target", target),
-                                          FIELD_MORE("band", OBJECT, OF, band, band),
-                                          FIELD_MORE("place", WORD, OF, verdict.place, places),
-                                          REAL("correction_g", verdict.correction),
-                                          REAL("free_water_g", verdict.free_water),
-                                          REAL("fill", fill),
-                                          FLAG("recipe", recipe),
-                                          FIELD("assumed", PARTS, OF, assumed),
-                                          FLAG("_drained", drained),
-                                          REAL("_vessels", vessels),
-                                          FIELDS_END};
-#undef OF
+    const struct moisture_band *band = &mix->band;
     double most = mix->rules->forecast.fill_most > 0.0 ? mix->rules->forecast.fill_most : 0.75;
     double wet = mix->dry + mix->water;
-    json_t *root = view_fields_json(view_json("schema:i", 1), fields, mix);
-    view_json_add(
-        root,
-        "sources:o _sources:o _vessel:s _crowded:b _each:n _dry_each:n _times:n _correction:n",
-        sources_json(mix, false), sources_json(mix, true),
-        mix->vessel != NULL ? mix->vessel : "The vessel", mix->fill > most, wet / mix->vessels,
-        mix->dry / mix->vessels, wet / mix->dry, fabs(mix->verdict.correction));
+    json_t *root = view_json(
+        "schema:i grain:s dry_g:n water_g:n own_moisture:n moisture:n dry_basis:n target:n band:o "
+        "place:s correction_g:n free_water_g:n fill:n recipe:b assumed:o sources:o",
+        1, mix->grain_id, mix->dry, mix->water, mix->own_moisture, mix->moisture, mix->dry_basis,
+        mix->target, view_json("low:n high:n raw_limit:n", band->lo, band->hi, band->raw_limit),
+        places[mix->verdict.place], mix->verdict.correction, mix->verdict.free_water, mix->fill,
+        mix->recipe, view_json_parts(mix->assumed), sources_json(mix, false));
+    view_json_add(root,
+                  "_drained:b _vessels:n _sources:o _vessel:s _crowded:b _each:n _dry_each:n "
+                  "_times:n _correction:n",
+                  mix->drained, mix->vessels, sources_json(mix, true),
+                  mix->vessel != NULL ? mix->vessel : "The vessel", mix->fill > most,
+                  wet / mix->vessels, mix->dry / mix->vessels, wet / mix->dry,
+                  fabs(mix->verdict.correction));
     return root;
 }
 

@@ -32,7 +32,11 @@ json_t *view_json_put(json_t *object, const char *key, json_t *value)
 /* A value of that kind: the letters stand in tree.h. */
 static json_t *next_value(char kind, va_list *values)
 {
+    const struct range *range;
     switch (kind) {
+    case 'r':
+        range = va_arg(*values, const struct range *);
+        return view_json("low:n central:n high:n", range->low, range->central, range->high);
     case 'n':
         return view_json_number(va_arg(*values, double));
     case 'z':
@@ -160,39 +164,6 @@ json_t *view_json_parts(const char *parts)
         parts += length + (end != NULL ? 2 : 0);
     }
     return array;
-}
-
-static json_t *field_json(const struct field *field, const void *at)
-{
-    const struct range *range = at;
-    switch (field->kind) {
-    case FIELD_NUMBER:
-        return view_json_number(*(const double *)at);
-    case FIELD_COUNT:
-        return json_integer((json_int_t) * (const size_t *)at);
-    case FIELD_FLAG:
-        return json_boolean(*(const bool *)at);
-    case FIELD_TEXT:
-        return view_json_string(*(const char *const *)at);
-    case FIELD_PARTS:
-        return view_json_parts(*(const char *const *)at);
-    case FIELD_WORD:
-        return json_string(((const char *const *)field->more)[*(const unsigned *)at]);
-    case FIELD_OBJECT:
-        return view_fields_json(json_object(), field->more, at);
-    case FIELD_RANGE:
-        break;
-    }
-    return json_pack("{s:o, s:o, s:o}", "low", view_json_number(range->low), "central",
-                     view_json_number(range->central), "high", view_json_number(range->high));
-}
-
-json_t *view_fields_json(json_t *object, const struct field *fields, const void *of)
-{
-    for (; fields->key != NULL; fields++)
-        json_object_set_new(object, fields->key,
-                            field_json(fields, (const char *)of + fields->offset));
-    return object;
 }
 
 json_t *view_tree_public(json_t *tree)
@@ -555,26 +526,6 @@ static void put_p(struct text *out, double p)
         text_printf(out, p < 0.01 ? "%.4f" : "%.2f", p);
 }
 
-static void put_grams(struct text *out, double grams)
-{
-    quantity_show(out, grams, DIM_GRAMS);
-}
-
-static void put_gauge(struct text *out, double kpa)
-{
-    quantity_show(out, kpa, DIM_GAUGE_KPA);
-}
-
-static void put_pressure(struct text *out, double kpa)
-{
-    quantity_show(out, kpa, DIM_PRESSURE_KPA);
-}
-
-static void put_metres(struct text *out, double metres)
-{
-    quantity_show(out, metres, DIM_METRES);
-}
-
 /* Beyond a hundred log reductions more figures mean nothing. */
 static void put_logs(struct text *out, double logs)
 {
@@ -593,12 +544,19 @@ static void put_ceil(struct text *out, double number)
 
 static const struct {
     const char *name;
-    void (*put)(struct text *out, double number);
+    void (*put)(struct text *out, double number); /* NULL: */
+    enum dimension dimension;
 } formats[] = {
-    {"percent", put_percent}, {"chance", put_chance}, {"p", put_p},
-    {"grams", put_grams},     {"gauge", put_gauge},   {"pressure", put_pressure},
-    {"metres", put_metres},   {"logs", put_logs},     {"floor", put_floor},
-    {"ceil", put_ceil},
+    {"percent", put_percent, DIM_NONE},
+    {"chance", put_chance, DIM_NONE},
+    {"p", put_p, DIM_NONE},
+    {"logs", put_logs, DIM_NONE},
+    {"floor", put_floor, DIM_NONE},
+    {"ceil", put_ceil, DIM_NONE},
+    {"grams", NULL, DIM_GRAMS},
+    {"gauge", NULL, DIM_GAUGE_KPA},
+    {"metres", NULL, DIM_METRES},
+    {"pressure", NULL, DIM_PRESSURE_KPA},
 };
 
 /* A number by the name of its format, or as printf has it: ".1f", ".3g", "3.0f"; with % before it a
@@ -607,7 +565,10 @@ static void put_number(struct text *out, double number, const char *format)
 {
     for (size_t i = 0; i < sizeof formats / sizeof *formats; i++)
         if (strcmp(format, formats[i].name) == 0) {
-            formats[i].put(out, number);
+            if (formats[i].put != NULL)
+                formats[i].put(out, number);
+            else
+                quantity_show(out, number, formats[i].dimension);
             return;
         }
     bool share = format[0] == '%', bare = format[0] == '-';

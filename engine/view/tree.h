@@ -24,7 +24,7 @@ json_t *view_json_put(json_t *object, const char *key, json_t *value);
 /*
  * An object of the keys and the values behind them: view_json("p:n of:z name:s", 0.5, count, name). The
  * letters: n double (null when not finite), z size_t, l json_int_t, i int, b bool, s string (null for
- * NULL), t text that may be anything and is made safe, w the same, null when empty, o json_t, taken.
+ * NULL), r const struct range * (low, central, high), t text that may be anything and is made safe, w the same, null when empty, o json_t, taken.
  * Adds the same to an object; adds such an object to an array.
  */
 json_t *view_json(const char *keys, ...);
@@ -44,43 +44,6 @@ json_t *view_json_text(const char *text);
 json_t *view_json_first(const json_t *list, const char *key, double least, size_t most);
 /* An array of the parts of "a; b; c"; empty for NULL. */
 json_t *view_json_parts(const char *parts);
-
-/* A member of a struct as JSON shows it. A table of them ends with FIELDS_END. */
-enum field_kind {
-    FIELD_NUMBER, /* double */
-    FIELD_RANGE,  /* struct range: {"low", "central", "high"} */
-    FIELD_COUNT,  /* size_t */
-    FIELD_FLAG,   /* bool */
-    FIELD_TEXT,   /* const char *, or NULL */
-    FIELD_PARTS,  /* const char *: "a; b; c" as an array */
-    FIELD_WORD,   /* an enum: one of these words */
-    FIELD_OBJECT, /* an object of these fields, of a struct there */
-};
-struct field {
-    const char *key;
-    enum field_kind kind;
-    size_t offset;
-    const void *more; /* the words, the fields */
-};
-#define FIELD(key, kind, type, member)                                                             \
-    {                                                                                              \
-        key, FIELD_##kind, offsetof(type, member), NULL                                            \
-    }
-#define FIELD_MORE(key, kind, type, member, more)                                                  \
-    {                                                                                              \
-        key, FIELD_##kind, offsetof(type, member), more                                            \
-    }
-/* Shorter, in a table whose struct is OF. */
-#define REAL(key, member)  FIELD(key, NUMBER, OF, member)
-#define RANGE(key, member) FIELD(key, RANGE, OF, member)
-#define TEXT(key, member)  FIELD(key, TEXT, OF, member)
-#define FLAG(key, member)  FIELD(key, FLAG, OF, member)
-#define FIELDS_END                                                                                 \
-    {                                                                                              \
-        NULL, FIELD_NUMBER, 0, NULL                                                                \
-    }
-/* Adds the members of the struct to the object, in the order of the table, and returns the object. */
-json_t *view_fields_json(json_t *object, const struct field *fields, const void *of);
 
 /* The tree without what is for templates only; it is changed and returned. NULL stays NULL. */
 json_t *view_tree_public(json_t *tree);

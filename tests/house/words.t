@@ -11,7 +11,7 @@ use Test::More;
 my $code = content('engine/view/tree.c');
 my %kinds = map { $_ => 1 } $code =~ /^\s+\{"([a-z-]+)", \d+, \d+, ROLE/mg, $code =~ /IS\("([a-z-]+)"\)/g;
 cmp_ok(scalar keys %kinds, '>', 10, 'kinds of blocks are known');
-my $formats = join '|', $code =~ /\{"([a-z]+)", put_\w+\}/g;
+my $formats = join '|', $code =~ /\{"([a-z]+)", (?:put_\w+|NULL), DIM_/g;
 
 my (%templates, %used, $name, $open, $closed_else);
 my ($number, @wrong) = (0);
