@@ -86,6 +86,30 @@ subtest 'every species in its published days' => sub {
     }
 };
 
+# At its best warmth it is never later than at the warmth the days were printed for, and 15 degC costs every species more days, or all.
+subtest 'every species at its best and at 15 degC' => sub {
+    open(my $from, '<', project_root() . '/rules/species.yaml') or die;
+    local $/;
+    my $rules = <$from>;
+    my %best = $rules =~ /^  ([a-z_]+):\n    name: .*?t_opt: (\d+)/msg;
+    my %floor = $rules =~ /^  ([a-z_]+):\n    name: .*?t_min: (\d+)/msg;
+    ok(keys %best >= 22, 'all have one');
+    for my $species (sort keys %best) {
+        my @run = (qw(forecast --vessel quart_jar --json --species), $species, '--temp');
+        my $at_best = json(@run, "$best{$species}C");
+        my ($low, $high) = @{ $at_best->{published_days} }{qw(low high)};
+        my $full = $at_best->{full_days}{central};
+        ok($full >= 0.75 * $low && $full <= 1.1 * $high, "$species: in its published days at its best") or diag "$full, $low to $high";
+        for my $day ($low, 0.75 * $high) {
+            my $pace = json(@run, "$best{$species}C", '--day', $day, qw(--seen 70%))->{seen}{pace};
+            isnt($pace, 'stalled', "$species: 70 % on day $day is no stall there");
+        }
+        my $cold = json(@run, '15C')->{full_days}{central};
+        if ($floor{$species} >= 15) { is($cold, undef, "$species: never at 15 degC, as its lower limit says") }
+        else { cmp_ok($cold, '>', 1.3 * $full, "$species: later at 15 degC, but not never") }
+    }
+};
+
 subtest 'refusals' => sub {
     refused('no species', 2, qr/--species/, qw(forecast --temp 24C));
     refused('an unknown species', 65, qr/did you mean 'oyster'/, qw(forecast --species oister));
