@@ -471,8 +471,14 @@ static bool add_change(struct dataset *dataset, const struct change *change, uin
     struct factor *factors = arena_array(arena, dataset->factor_count + 1, sizeof *factors);
 
     day_write(change->day, DAY_WORDS, day);
-    labels[0] = arena_format(arena, "before %s (%s)", day, change->words);
-    labels[1] = arena_format(arena, "since %s (%s)", day, change->words);
+    for (int side = 0; side < 2; side++)
+        labels[side] =
+            arena_format(arena, "%s %s%s%s (%s)", side > 0 ? "since" : "before", day,
+                         place != LEVEL_NONE ? ", in " : "",
+                         place != LEVEL_NONE
+                             ? dataset->factors[dataset_factor(dataset, FACTOR_PLACE)].levels[place]
+                             : "",
+                         change->words);
     for (; kept < dataset->factor_count; kept++) {
         factors[kept] = dataset->factors[kept];
         if (factors[kept].kind == FACTOR_CHANGE && strcmp(factors[kept].levels[1], labels[1]) == 0)

@@ -808,6 +808,7 @@ static void find_same(const struct search *search, size_t computed, size_t origi
 /* The factors' levels share one culprit among them, by how common culprits of their scope are. */
 static void share_prior(struct search *search)
 {
+    static const double noted = 6.0; /* who notes a day has a reason to; expert judgement */
     const struct dataset *dataset = search->dataset;
     const double *prior = search->rule->prior;
     double all = 0.0, sum = 0.0;
@@ -818,6 +819,8 @@ static void share_prior(struct search *search)
         double share = prior[factor_kinds[of->kind].scope];
         if (!(share > 0.0) || of->kind == FACTOR_OTHER)
             share = all > 0.0 ? all / SCOPE_COUNT : 1.0; /* as common as any */
+        if (of->kind == FACTOR_CHANGE)
+            share *= noted;
         search->log_prior[f] = log(share);
         sum += share * (double)of->level_count;
     }

@@ -6,6 +6,7 @@ use warnings;
 use FindBin;
 use lib $FindBin::Bin;
 use Jarside;
+use POSIX ();
 use Test::More;
 
 sub ln_factorial { my ($n) = @_; my $sum = 0; $sum += log $_ for 2 .. $n; return $sum }
@@ -178,6 +179,24 @@ subtest 'what differs though nothing is called' => sub {
     like($out =~ s/\s+/ /gr, qr/Only one recorded: temperature \(13; of 156 not known\)/, 'of how many it is not known is');
     (undef, $out) = run(qw(review --details --csv -), { in => "fate,shelf\n" . rows(3, 'lost,Xmas 1') . rows(3, 'ok,MWMW 12 Mm'), %now });
     like($out, qr/^  \Q$_\E +[0-9]/m, "$_ stands whole") for 'Xmas 1', 'MWMW 12 Mm';
+};
+
+subtest 'something happened on a day' => sub {
+    # Batches a week apart from 5 January; from 16 March on every other vessel that stands there is lost.
+    my $csv = "fate,batch,begun,ended\n";
+    for my $b (0 .. 14) {
+        my $day = sub { POSIX::strftime('%Y-%m-%d', gmtime(1767571200 + 86400 * (7 * $b + shift))) };
+        for my $v (1 .. 10) {
+            my $lost = $v == 1 || ($v % 2 == 0 && $b >= 9);
+            $csv .= join(',', $lost ? 'lost' : 'ok', "B$b", $day->(0), $day->($lost ? 5 + $v : 24)) . "\n";
+        }
+    }
+    my $review = json(qw(review --json --csv -), '--changed', 'heater died on 9 March 2026', { in => $csv, %now });
+    is($review->{faults}[0]{suspects}[0]{says}, 'vessels since 9 March 2026 (heater died)', 'the days since are called');
+    is($review->{faults}[0]{suspects}[0]{factor}, 'change', 'as a change');
+    my (undef, $out) = run(qw(review --csv -), { in => $csv, %now });
+    unlike($out, qr/heater/, 'and not where nobody told of it');
+    refused('no such day', 2, qr/names no day with vessels before and after it/, qw(review --csv -), '--changed', 'heater died', { in => $csv });
 };
 
 subtest 'thousands of levels' => sub {

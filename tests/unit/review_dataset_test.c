@@ -234,6 +234,53 @@ static void test_moved(void **state)
     assert_int_equal(place->first_stay[4] - place->first_stay[3], 1);
 }
 
+/* The days before and since, by the age of each vessel and by where it stood. */
+static void test_changes(void **state)
+{
+    static const char table[] = "lost,begun,ended,place\n"
+                                "no,2026-02-20,2026-03-15,closet; 2026-03-06 shelf\n"
+                                "yes,2026-02-20,2026-03-02,closet\n"
+                                "no,2026-03-05,2026-04-01,closet\n"
+                                "no,2026-02-20,2026-03-20,shelf\n"
+                                "no,,,shelf\n";
+    struct journal_case *c = *state;
+    struct dataset dataset;
+    assert_int_equal(read_text(table, c->arena, c->diags, &dataset), STATUS_OK);
+    size_t before = dataset.factor_count;
+    const struct factor *place = &dataset.factors[dataset_factor(&dataset, FACTOR_PLACE)];
+    assert_string_equal(place->levels[0], "closet");
+    assert_int_equal(dataset_add_changes(&dataset,
+                                         "heater died on 3 March 2026; swept; moved 3 days ago; "
+                                         "on 2019-01-01 all was new; HEATER at 25",
+                                         LEVEL_NONE, c->arena),
+                     1);
+    assert_int_equal(
+        dataset_add_changes(&dataset, "heater died on 2026-03-03.", LEVEL_NONE, c->arena),
+        0); /* as told before */
+    assert_int_equal(dataset_add_changes(&dataset, "(4 March 2026) lamp broke here", 0, c->arena),
+                     1);
+    assert_int_equal(dataset.factor_count, before + 2);
+
+    const struct factor *change = &dataset.factors[before];
+    assert_string_equal(change->levels[0], "before 3 March 2026 (heater died)");
+    assert_string_equal(change->levels[1], "since 3 March 2026 (heater died)");
+    assert_int_equal(change->first_stay[1], 2); /* eleven days before, then since */
+    assert_int_equal(change->stays[1].from, 11);
+    assert_int_equal(change->level[0], 1);
+    assert_int_equal(change->first_stay[2] - change->first_stay[1], 1); /* lost the day before */
+    assert_int_equal(change->level[1], 0);
+    assert_int_equal(change->level[2], 1);
+    assert_int_equal(change->level[4], LEVEL_NONE); /* nobody knows when it began */
+
+    change = &dataset.factors[before + 1];
+    assert_string_equal(change->levels[1], "since 4 March 2026, in closet (lamp broke here)");
+    assert_int_equal(change->first_stay[1], 3); /* in the closet before and since, then elsewhere */
+    assert_int_equal(change->stays[1].from, 12);
+    assert_int_equal(change->stays[2].from, 14);
+    assert_int_equal(change->stays[2].level, LEVEL_NONE);
+    assert_int_equal(change->level[3], LEVEL_NONE);
+}
+
 static void test_journal(void **state)
 {
     struct journal_case *c = *state;
@@ -321,6 +368,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_fates, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_table, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_moved, journal_case_setup, journal_case_teardown),
+        cmocka_unit_test_setup_teardown(test_changes, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_journal, journal_case_setup, journal_case_teardown),
         cmocka_unit_test_setup_teardown(test_empty_journal, journal_case_setup,
                                         journal_case_teardown),
