@@ -740,7 +740,6 @@ static const struct block {
     {"deep-quiet", 4, 2, ROLE_QUIET, NULL, "p", NULL},
     {"line", 2, 0, ROLE_PLAIN, NULL, "li", NULL},
     {"item", 2, 0, ROLE_PLAIN, "-", "li", NULL},
-    {"item-quiet", 2, 0, ROLE_QUIET, "-", "li", NULL},
     {"item-under", 4, 0, ROLE_PLAIN, "-", "li", NULL},
     {"item-deep", 5, 0, ROLE_PLAIN, "-", "li", NULL},
     {"numbered", 1, 0, ROLE_STRONG, NULL, "h3", NULL},

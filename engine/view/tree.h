@@ -24,7 +24,8 @@ json_t *view_json_put(json_t *object, const char *key, json_t *value);
 /*
  * An object of the keys and the values behind them: view_json("p:n of:z name:s", 0.5, count, name). The
  * letters: n double (null when not finite), z size_t, l json_int_t, i int, b bool, s string (null for
- * NULL), r const struct range * (low, central, high), t text that may be anything and is made safe, w the same, null when empty, o json_t, taken.
+ * NULL), r const struct range * (low, central, high), t text that may be anything and is made safe, w
+ * the same, null when empty, o json_t *, taken. A null JSON stays out.
  * Adds the same to an object; adds such an object to an array.
  */
 json_t *view_json(const char *keys, ...);

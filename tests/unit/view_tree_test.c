@@ -1,0 +1,97 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Trees, and templates over them. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdlib.h>
+
+/* which needs those above */
+#include <cmocka.h>
+
+#include "view/tree.h"
+
+static void is_json(json_t *tree, const char *expected)
+{
+    char *text = json_dumps(tree, JSON_COMPACT | JSON_ENCODE_ANY);
+    assert_string_equal(text, expected);
+    free(text);
+    json_decref(tree);
+}
+
+static void an_object_is_made_from_its_keys(void **state)
+{
+    (void)state;
+    const struct range range = {1.0, 2.0, INFINITY};
+    is_json(view_json("n:n gone:n z:z l:l i:i b:b", 0.5, NAN, (size_t)3, (json_int_t)-4, 5, true),
+            "{\"n\":0.5,\"gone\":null,\"z\":3,\"l\":-4,\"i\":5,\"b\":true}");
+    is_json(view_json("s:s none:s empty:w bad:t list:o range:r", "a", NULL, "", "x\xff",
+                      json_pack("[i]", 1), &range),
+            "{\"s\":\"a\",\"none\":null,\"empty\":null,\"bad\":\"x\xef\xbf\xbd\",\"list\":[1],"
+            "\"range\":{\"low\":1.0,\"central\":2.0,\"high\":null}}");
+    is_json(view_tree_public(
+                json_pack("{s:i, s:i, s:[{s:i, s:i}]}", "a", 1, "_b", 2, "c", "d", 3, "_e", 4)),
+            "{\"a\":1,\"c\":[{\"d\":3}]}");
+}
+
+static void says(const char *name, json_t *tree, const char *expected)
+{
+    struct text words;
+    text_init(&words);
+    view_words(&words, name, tree);
+    assert_string_equal(words.bytes, expected);
+    text_release(&words);
+    json_decref(tree);
+}
+
+static void words_are_put_together(void **state)
+{
+    (void)state;
+    says("limit.no_factor", view_json("missing:o", json_pack("[s, s]", "cook", "place")),
+         "All vessels share everything that was recorded, so nothing can be compared. Not "
+         "recorded, and "
+         "worth it: cook, place.");
+    says("limit.no_factor", view_json("missing:o", json_array()),
+         "All vessels share everything that was recorded, so nothing can be compared.");
+    says("review.reading",
+         view_json("fails_from:i _each:i _tried:o _untried:o error:n", 3, 8,
+                   json_pack("[s, s]", "cook C1", "cook C2"), json_pack("[s]", "lot {L1}"), 0.004),
+         "A row fails when it loses 3 or more of its 8. If only the row with cook C1 fails, it was "
+         "that; "
+         "if only the row with cook C2 fails, it was that; if none fails, it was lot {L1}. Chance "
+         "of a "
+         "wrong answer: under 1 %.");
+}
+
+static void screens_and_pages_are_said_alike(void **state)
+{
+    (void)state;
+    struct screen screen = {.width = SCREEN_DEFAULT};
+    struct text page;
+    json_t *tree = view_json("not_understood:o clashes:o _bare:i",
+                             json_pack("[{s:s, s:n}, {s:s, s:s}]", "words", "<b>", "note", "words",
+                                       "grn", "note", "did you mean green?"),
+                             json_array(), 1);
+    text_init(&screen.out);
+    text_init(&page);
+    view_say(&(struct face){.screen = &screen}, "unclear", tree);
+    view_say(&(struct face){.page = &page}, "unclear", tree);
+    assert_string_equal(screen.out.bytes,
+                        "Not understood: '<b>'\nNot understood: 'grn'; did you mean green?\n");
+    assert_string_equal(page.bytes, "<p>Not understood: &#39;&lt;b&gt;&#39;</p>\n"
+                                    "<p>Not understood: &#39;grn&#39;; did you mean green?</p>\n");
+    text_release(&page);
+    screen_release(&screen);
+    json_decref(tree);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(an_object_is_made_from_its_keys),
+        cmocka_unit_test(words_are_put_together),
+        cmocka_unit_test(screens_and_pages_are_said_alike),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
