@@ -3,7 +3,7 @@
 #include <string.h>
 
 #include "base/text.h"
-#include "language/reader_internal.h"
+#include "language/phrases.h"
 
 /* The text as it is matched: folded, cut into clauses, with a map back to what was typed. */
 

@@ -4,7 +4,7 @@
 #include <time.h>
 
 #include "base/text.h"
-#include "language/reader_internal.h"
+#include "language/phrases.h"
 
 /* Quantities, and phrases that are patterns of PCRE2. */
 
@@ -20,10 +20,18 @@
 /* A callout's number: whether a unit is demanded, of which dimension, at which end. */
 enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1, CALLOUT_WATCH = 255 };
 
+enum { QUANTITY_MEMOS = 1024 };
+
+struct quantity_memo { /* what was found at a place of the text that is looked at */
+    uint32_t scan;     /* it is of this scan */
+    uint32_t at, end;  /* 0: none begins there */
+    unsigned kind;
+};
+
 void next_scan(struct reader *reader)
 {
     if (++reader->scan == 0) { /* once in four thousand million */
-        memset(reader->memos, 0, sizeof reader->memos);
+        memset(reader->memos, 0, QUANTITY_MEMOS * sizeof *reader->memos);
         reader->scan = 1;
     }
 }
@@ -263,6 +271,7 @@ static void pcre2_gives(void *block, void *context)
 
 void patterns_open(struct reader *reader)
 {
+    reader->memos = arena_array(reader->memory, QUANTITY_MEMOS, sizeof *reader->memos);
     pcre2_general_context *memory = pcre2_general_context_create(pcre2_gets, pcre2_gives, NULL);
     reader->compiling = pcre2_compile_context_create(memory);
     reader->limits = pcre2_match_context_create(memory);

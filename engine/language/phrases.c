@@ -4,7 +4,7 @@
 
 #include "base/memory.h"
 #include "base/text.h"
-#include "language/reader_internal.h"
+#include "language/phrases.h"
 
 /*
  * Words and phrases.
@@ -81,6 +81,71 @@ uint32_t interned_add(struct interned *set, const char *text, size_t length)
 }
 
 /* ---- words and stems --------------------------------------------------------------------- */
+
+struct lexeme { /* a word */
+    uint32_t stem;
+    uint32_t next;      /* of the vocabulary, with the same first letter; NO_INDEX ends it */
+    bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
+    bool spared;        /* no slip, whatever it is near to */
+    bool measured;      /* it stands in quantities, behind a number or "a" */
+    signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
+    uint16_t units;     /* known once `counts` is: bit per dimension that has such a unit */
+    bool looked;        /* whether it is a slip; then of which word, or NO_INDEX */
+    uint32_t meant;
+};
+
+struct stem {
+    uint32_t same; /* what it counts as: itself, or the first of language.same */
+    uint32_t roles;
+    bool filler;
+    uint32_t lists; /* it is in that begin phrases: first in `members`; NO_INDEX ends them */
+};
+
+struct membership { /* of a stem in a list */
+    uint32_t list, next;
+};
+
+enum element_kind { ELEMENT_WORD, ELEMENT_LIST, ELEMENT_QUANTITY, ELEMENT_GAP };
+
+struct branch { /* from a node of the trie, by anything but a plain word */
+    enum element_kind kind;
+    bool optional; /* what is behind it may also be had without */
+    uint32_t id;   /* a stem, a list, dimension * 2 + whether the unit is required */
+    uint32_t child, next;
+};
+
+/*
+ * Most nodes lead nowhere from most words. So each has a set of the words it may go on with, as marks: a
+ * bit for each stem by its hash, and one for quantities. A word that shares no bit with it need not be tried.
+ */
+struct node {
+    uint32_t accepts;  /* the phrases that end here: first in the reader's accepts */
+    uint32_t branches; /* first of them; NO_INDEX ends them */
+    uint64_t marks;
+};
+
+struct beginning { /* an item of a list that is no single word, and what it begins with */
+    uint32_t list;
+    enum element_kind kind;
+    uint32_t id;
+};
+
+enum { PRESENT_WORDS = 2048 };
+
+struct trie {
+    struct node *nodes;
+    struct branch *branches;
+    struct membership *accepts; /* `list` is a phrase */
+    size_t node_count, branch_count, accept_count;
+    uint64_t *edges; /* by plain words: node and stem, open addressing; 0 is free */
+    uint32_t *edge_child;
+    uint64_t present[PRESENT_WORDS]; /* a bit an edge by its hash: most words lead nowhere */
+    size_t edge_count, edge_room;
+    uint32_t *list_child; /* from the root, by list; 0 is none */
+    struct beginning *beginnings;
+    size_t beginning_count;
+    uint64_t bounds; /* marks of what "about", "over" and "under" begin with */
+};
 
 enum {
     WORD_LONGEST = 40,
@@ -205,7 +270,7 @@ struct element {
 
 static uint32_t node_new(struct reader *reader)
 {
-    struct trie *t = &reader->trie;
+    struct trie *t = reader->trie;
     *arena_push(reader->memory, t->nodes, t->node_count) = (struct node){NO_INDEX, NO_INDEX, 0};
     return (uint32_t)t->node_count - 1;
 }
@@ -231,7 +296,7 @@ static uint32_t word_child(const struct trie *t, uint32_t node, uint32_t stem)
 
 static void edges_grow(struct reader *reader)
 {
-    struct trie old = reader->trie, *t = &reader->trie;
+    struct trie *t = reader->trie, old = *t;
     t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 16;
     t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
     t->edge_child = arena_array(reader->memory, t->edge_room, sizeof *t->edge_child);
@@ -250,7 +315,7 @@ enum { ROOT_LISTS = 1 << 29, LISTS = 1 << 30 };
 
 static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
 {
-    struct trie *t = &reader->trie;
+    struct trie *t = reader->trie;
     if (2 * t->edge_count >= t->edge_room)
         edges_grow(reader);
     size_t slot = edge_slot(t, from, stem);
@@ -266,7 +331,7 @@ static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
 
 static void list_stem(struct reader *reader, uint32_t list, uint32_t stem)
 {
-    if (word_child(&reader->trie, LISTS + list, stem))
+    if (word_child(reader->trie, LISTS + list, stem))
         return;
     add_edge(reader, LISTS + list, stem);
     *arena_push(reader->memory, reader->members, reader->member_count) =
@@ -277,7 +342,7 @@ static void list_stem(struct reader *reader, uint32_t list, uint32_t stem)
 static void push_branch(struct reader *reader, uint32_t from, const struct element *element,
                         uint32_t child)
 {
-    struct trie *t = &reader->trie;
+    struct trie *t = reader->trie;
     *arena_push(reader->memory, t->branches, t->branch_count) = (struct branch){
         element->kind, element->optional, element->id, child, t->nodes[from].branches};
     t->nodes[from].branches = (uint32_t)t->branch_count - 1;
@@ -286,7 +351,7 @@ static void push_branch(struct reader *reader, uint32_t from, const struct eleme
 /* The node an element leads to, made if need be. */
 static uint32_t add_branch(struct reader *reader, uint32_t from, const struct element *element)
 {
-    struct trie *t = &reader->trie;
+    struct trie *t = reader->trie;
     if (element->kind == ELEMENT_WORD && !element->optional)
         return add_edge(reader, from, element->id);
     if (from == 0 && element->kind == ELEMENT_LIST) { /* the root has too many to try each */
@@ -308,7 +373,7 @@ static uint32_t add_branch(struct reader *reader, uint32_t from, const struct el
 
 static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
 {
-    struct trie *t = &reader->trie;
+    struct trie *t = reader->trie;
     *arena_push(reader->memory, t->accepts, t->accept_count) =
         (struct membership){phrase, t->nodes[node].accepts};
     t->nodes[node].accepts = (uint32_t)t->accept_count - 1;
@@ -536,7 +601,7 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
     for (size_t first = 0; first <= leading; first++) {
         uint32_t node = 0;
         if (phrase->role == ROLE_LIST)
-            *arena_push(reader->memory, reader->trie.beginnings, reader->trie.beginning_count) =
+            *arena_push(reader->memory, reader->trie->beginnings, reader->trie->beginning_count) =
                 (struct beginning){(uint32_t)phrase->item, parse.elements[first].kind,
                                    parse.elements[first].id};
         for (size_t i = first; i < parse.count; i++) {
@@ -703,7 +768,7 @@ static uint64_t element_marks(const uint64_t *lists, enum element_kind kind, uin
 /* What may come next at each node, once all phrases are there. */
 static void mark_nodes(struct reader *reader)
 {
-    struct trie *t = &reader->trie;
+    struct trie *t = reader->trie;
     uint64_t *lists = arena_array(reader->scratch, reader->list_names.count, sizeof *lists);
     for (uint32_t stem = 0; stem < reader->stem_names.count; stem++)
         for (uint32_t i = reader->stems[stem].lists; i != NO_INDEX; i = reader->members[i].next)
@@ -741,6 +806,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     if (!reader->stemmer)
         memory_exhausted();
     patterns_open(reader);
+    reader->trie = arena_alloc(reader->memory, sizeof *reader->trie);
     node_new(reader);
     edges_grow(reader);
     build_prefix(reader);
@@ -768,7 +834,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     reader->bare = node_new(reader);
     add_accept(reader, reader->bare,
                phrase_new(reader, &(struct phrase){.source = "", .role = ROLE_NUMBER}));
-    struct trie *t = &reader->trie;
+    struct trie *t = reader->trie;
     mark_nodes(reader);
     reader->figure_child = word_child(t, 0, reader->figure);
     t->list_child = arena_array(reader->memory, reader->list_names.count, sizeof *t->list_child);
@@ -879,7 +945,7 @@ static bool article_counts(const struct reader *reader, const char *bytes, size_
 /* Marks of what stands at each word of a clause; behind fillers, of what follows them, too. */
 static void look_ahead(struct job *job, size_t first)
 {
-    const struct trie *t = &job->reader->trie;
+    const struct trie *t = job->reader->trie;
     uint64_t behind = 0;
     uint16_t units = 1u << DIM_NONE | 1u << DIM_PERCENT; /* "half" needs no word for per cent */
     for (size_t i = job->token_count; i-- > first;) {
@@ -1003,7 +1069,7 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
 /* As visit, behind a word that was taken, where a phrase ends or may go on with what is next. */
 static void enter(struct walk *w, uint32_t node, uint32_t at)
 {
-    const struct node *n = &w->job->reader->trie.nodes[node];
+    const struct node *n = &w->job->reader->trie->nodes[node];
     if (n->accepts != NO_INDEX || n->marks == UINT64_MAX ||
         (at < w->end && (n->marks & w->job->tokens[at].ahead)))
         visit(w, node, at, at, 0);
@@ -1017,7 +1083,7 @@ static uint32_t visit_bounds(struct walk *w, uint32_t at)
         struct list_span longest = {0};
         for (uint32_t list = 0; at < w->end && list < LIST_FIRST_NAMED; list++)
             if (job->tokens[at].stem != NO_INDEX &&
-                word_child(&job->reader->trie, LISTS + list, job->tokens[at].stem))
+                word_child(job->reader->trie, LISTS + list, job->tokens[at].stem))
                 longest = (struct list_span){list, at + 1};
         for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
             if (w->spans[i].list < LIST_FIRST_NAMED && w->spans[i].end > longest.end)
@@ -1035,7 +1101,7 @@ static uint32_t visit_bounds(struct walk *w, uint32_t at)
 static void visit_quantity(struct walk *w, const struct branch *b, bool all, uint32_t at)
 {
     const struct job *job = w->job;
-    const struct branch *branches = job->reader->trie.branches;
+    const struct branch *branches = job->reader->trie->branches;
     const char *bytes = job->working.bytes;
     const struct match before = w->found;
     at = visit_bounds(w, at);
@@ -1079,7 +1145,7 @@ static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
         break;
     case ELEMENT_LIST:
         if (at < w->end && tokens[at].stem != NO_INDEX &&
-            word_child(&w->job->reader->trie, LISTS + b->id, tokens[at].stem))
+            word_child(w->job->reader->trie, LISTS + b->id, tokens[at].stem))
             enter(w, b->child, at + 1);
         for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
             /* Lists have spans. NOLINTNEXTLINE(clang-analyzer-core.NullDereference) */
@@ -1108,7 +1174,7 @@ static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
 static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, unsigned skipped)
 {
     const struct reader *r = w->job->reader;
-    const struct trie *t = &r->trie;
+    const struct trie *t = r->trie;
     if (++w->visits > VISITS_MOST)
         return;
     if (at == last)
@@ -1134,7 +1200,7 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
 static void visit_word(struct walk *w, uint32_t at)
 {
     const struct reader *r = w->job->reader;
-    const struct trie *t = &r->trie;
+    const struct trie *t = r->trie;
     struct token *token = &w->job->tokens[at];
     w->start = at;
     w->end = token->clause;

@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "base/text.h"
-#include "language/reader_internal.h"
+#include "language/phrases.h"
 
 /* ---- quantities as observations ---------------------------------------------------------- */
 
@@ -1002,7 +1002,6 @@ struct reader *reader_twin(const struct reader *reader)
     twin->memory = arena_new();
     twin->scratch = arena_new();
     twin->scan = 0;
-    memset(twin->memos, 0, sizeof twin->memos);
     phrases_twin(twin);
     return twin;
 }

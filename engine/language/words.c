@@ -10,7 +10,7 @@
 #include <unistd.h>
 
 #include "base/filing.h"
-#include "language/reader_internal.h"
+#include "language/phrases.h"
 
 enum {
     TERM_MOST = 63,        /* bytes of a term; longer ones are no words */

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#ifndef JARSIDE_LANGUAGE_READER_INTERNAL_H
-#define JARSIDE_LANGUAGE_READER_INTERNAL_H
+#ifndef JARSIDE_LANGUAGE_PHRASES_H
+#define JARSIDE_LANGUAGE_PHRASES_H
 
 #define PCRE2_CODE_UNIT_WIDTH 8
 #include <libstemmer.h>
@@ -16,7 +16,7 @@
 #include "rules/rules.h"
 
 /*
- * How a reading comes about:
+ * From a text to what its words say, one by one. How a reading comes about:
  *
  *   clauses.c   the text as given -> folded, cut into clauses, with a map back; later, what each
  *               negation and hedge reaches
@@ -135,79 +135,6 @@ struct interned { /* strings, numbered in the order they came */
 uint32_t interned_find(const struct interned *set, const char *text, size_t length);
 uint32_t interned_add(struct interned *set, const char *text, size_t length);
 
-struct lexeme { /* a word */
-    uint32_t stem;
-    uint32_t next;      /* of the vocabulary, with the same first letter; NO_INDEX ends it */
-    bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
-    bool spared;        /* no slip, whatever it is near to */
-    bool measured;      /* it stands in quantities, behind a number or "a" */
-    signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
-    uint16_t units;     /* known once `counts` is: bit per dimension that has such a unit */
-    bool looked;        /* whether it is a slip; then of which word, or NO_INDEX */
-    uint32_t meant;
-};
-
-struct stem {
-    uint32_t same; /* what it counts as: itself, or the first of language.same */
-    uint32_t roles;
-    bool filler;
-    uint32_t lists; /* it is in that begin phrases: first in `members`; NO_INDEX ends them */
-};
-
-struct membership { /* of a stem in a list */
-    uint32_t list, next;
-};
-
-enum element_kind { ELEMENT_WORD, ELEMENT_LIST, ELEMENT_QUANTITY, ELEMENT_GAP };
-
-struct branch { /* from a node of the trie, by anything but a plain word */
-    enum element_kind kind;
-    bool optional; /* what is behind it may also be had without */
-    uint32_t id;   /* a stem, a list, dimension * 2 + whether the unit is required */
-    uint32_t child, next;
-};
-
-/*
- * Most nodes lead nowhere from most words. So each has a set of the words it may go on with, as marks: a
- * bit for each stem by its hash, and one for quantities. A word that shares no bit with it need not be tried.
- */
-struct node {
-    uint32_t accepts;  /* the phrases that end here: first in the reader's accepts */
-    uint32_t branches; /* first of them; NO_INDEX ends them */
-    uint64_t marks;
-};
-
-struct beginning { /* an item of a list that is no single word, and what it begins with */
-    uint32_t list;
-    enum element_kind kind;
-    uint32_t id;
-};
-
-enum { PRESENT_WORDS = 2048 };
-
-struct trie {
-    struct node *nodes;
-    struct branch *branches;
-    struct membership *accepts; /* `list` is a phrase */
-    size_t node_count, branch_count, accept_count;
-    uint64_t *edges; /* by plain words: node and stem, open addressing; 0 is free */
-    uint32_t *edge_child;
-    uint64_t present[PRESENT_WORDS]; /* a bit an edge by its hash: most words lead nowhere */
-    size_t edge_count, edge_room;
-    uint32_t *list_child; /* from the root, by list; 0 is none */
-    struct beginning *beginnings;
-    size_t beginning_count;
-    uint64_t bounds; /* marks of what "about", "over" and "under" begin with */
-};
-
-enum { QUANTITY_MEMOS = 1024 };
-
-struct quantity_memo { /* what was found at a place of the text that is looked at */
-    uint32_t scan;     /* it is of this scan */
-    uint32_t at, end;  /* 0: none begins there */
-    unsigned kind;
-};
-
 struct reader {
     const struct rules *rules;
     struct arena *memory;  /* for as long as the reader lives */
@@ -224,7 +151,7 @@ struct reader {
     size_t phrase_count;
     struct pattern *patterns;
     size_t pattern_count;
-    struct trie trie;
+    struct trie *trie;
     uint32_t figure;             /* the stem of "#": any word that begins with a figure */
     uint32_t figure_child;       /* the node behind it, or 0 */
     uint32_t bare;               /* the node behind a quantity without a phrase */
@@ -237,7 +164,7 @@ struct reader {
     int64_t begun;         /* then: nanoseconds of processor time */
     uint32_t *stem_in; /* per stem: the clause that holds it, as counted in `clauses` */
     uint32_t clauses, clause_scan, clause_end; /* the last counted: its scan, the token behind it */
-    struct quantity_memo memos[QUANTITY_MEMOS];
+    struct quantity_memo *memos;
     uint32_t quantity_end; /* of the quantity a pattern is in */
 };
 
