@@ -9,7 +9,6 @@
 #include "cli/app.h"
 #include "prompt/prompt.h"
 #include "rules/cases.h"
-#include "view/show.h"
 #include "view/verdict.h"
 
 /* ==== judge =================================================================================== */

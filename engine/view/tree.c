@@ -179,7 +179,10 @@ json_t *view_tree_public(json_t *tree)
         else
             view_tree_public(value);
     }
-    json_array_foreach(tree, index, value) view_tree_public(value);
+    json_array_foreach(tree, index, value)
+    {
+        view_tree_public(value);
+    }
     return tree;
 }
 
@@ -891,7 +894,8 @@ static const char *const *say_lines(struct face *face, const char *const *line,
         } else if (strncmp(at, "use ", 4) == 0) {
             say_lines(face, template_of(rest), context, words, true);
         } else if (strncmp(at, "part ", 5) == 0) {
-            face->part(face, rest, context->tree);
+            if (face->part != NULL)
+                face->part(face, rest, context->tree);
         } else {
             struct text named; /* the kind may be a value, too */
             text_init(&named);
@@ -922,5 +926,6 @@ void view_say_taken(struct face *face, const char *name, json_t *tree)
 void view_words(struct text *out, const char *name, const json_t *tree)
 {
     const struct context context = {tree, 0, false, NULL};
-    say_lines(NULL, template_of(name), &context, out, true);
+    struct face nowhere = {.screen = NULL};
+    say_lines(&nowhere, template_of(name), &context, out, true);
 }

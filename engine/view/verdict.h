@@ -54,4 +54,14 @@ void view_verdict_line(struct screen *screen, const struct judged *judged);
 /* The verdict as JSON, schema 1 (README.md, "For programs"). New reference. */
 json_t *view_verdict_json(const struct judged *judged);
 
+/* Shows all that is known of a finding, cause, sign, species, grain, vessel, caution or source with
+ * this id (of several with one id, each), sources included. False when nothing has it. */
+bool view_show(struct screen *screen, const struct rules *rules, const char *id);
+
+/* Every id by kind, with its name. */
+void view_show_all(struct screen *screen, const struct rules *rules);
+
+/* Ids of every kind, for suggestions: writes at most `most` into `ids` and returns how many. */
+size_t view_ids(const struct rules *rules, const char **ids, size_t most);
+
 #endif
