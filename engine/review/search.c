@@ -94,7 +94,6 @@ struct frame { /* the batches, with or without controls */
     bool controls;
     double *lost, *exposure; /* of each batch; the exposures add up to the losses */
     double *share;           /* of each drift and batch: what drift makes of its exposure */
-    float *steps;            /* of each batch, grid point and base; NULL where there are too many */
     double sum, scale;       /* of the losses; of exposures */
     double frailty[FRAILTIES];
     double base[GRID][BASES + 1]; /* sum_b (O_b + 1/f) ln(1 + f m E_b) at m = k / BASES */
@@ -301,18 +300,6 @@ static bool set_aside(const struct search *search, size_t piece, const struct fr
            (!frame->controls && search->dataset->control[search->pieces[piece].vessel]);
 }
 
-/* The logarithms of a batch that depend on its exposure alone. */
-static void frame_steps(const struct search *search, const struct frame *frame, size_t b,
-                        float steps[GRID * BASES])
-{
-    for (size_t k = 0; k < GRID; k++)
-        for (size_t j = 0; j < BASES; j++)
-            steps[k * BASES + j] =
-                log1pf((float)(frame->frailty[k % FRAILTIES] * frame->exposure[b] *
-                               frame->share[k / FRAILTIES * search->batch_count + b] *
-                               (double)(j + 1) / BASES));
-}
-
 /* Losses and exposure of each batch, and how drift would shift them. */
 static void frame_expose(const struct search *search, struct frame *frame)
 {
@@ -343,24 +330,21 @@ static void frame_expose(const struct search *search, struct frame *frame)
     }
     for (size_t b = 0; b < batches; b++)
         frame->exposure[b] *= frame->scale;
-    for (size_t b = 0; frame->steps != NULL && b < batches; b++)
-        frame_steps(search, frame, b, &frame->steps[b * GRID * BASES]);
 }
 
 /* P(drift, frailty) from the losses of the batches. */
 static void frame_weigh(const struct search *search, struct frame *frame)
 {
-    float room[GRID * BASES];
     double clumped[FRAILTIES] = {0.0}, drifted[DRIFTS] = {0.0}, most = -INFINITY, sum = 0.0;
     memset(frame->base, 0, sizeof frame->base);
     for (size_t b = 0; b < search->batch_count; b++) {
-        const float *steps = frame->steps != NULL ? &frame->steps[b * GRID * BASES] : room;
-        if (frame->steps == NULL)
-            frame_steps(search, frame, b, room);
         for (size_t k = 0; k < GRID; k++) {
-            double n = frame->lost[b] + 1.0 / frame->frailty[k % FRAILTIES];
-            for (size_t j = 0; j < BASES; j++)
-                frame->base[k][j + 1] += n * (double)steps[k * BASES + j];
+            double v = frame->frailty[k % FRAILTIES];
+            double rise = v * frame->exposure[b] *
+                          frame->share[k / FRAILTIES * search->batch_count + b] / BASES;
+            for (size_t j = 1; j <= BASES; j++)
+                frame->base[k][j] +=
+                    (frame->lost[b] + 1.0 / v) * (double)log1pf((float)(rise * (double)j));
         }
         for (size_t f = 0; f < FRAILTIES; f++)
             if (frame->lost[b] > 1.0) /* sum_j ln(1 + f j) below the losses */
@@ -408,6 +392,8 @@ static void gather(struct search *search, size_t f, const struct candidate *with
     const struct factor *of = &search->dataset->factors[f];
     struct candidate *candidates = &search->candidates[search->first[f]];
     struct sheet *sheet = &search->sheets[f];
+    const uint32_t *levels = of->stays == NULL ? of->level : NULL; /* millions are asked for */
+    const bool *control = search->dataset->control;
 
     sheet->count = 0;
     for (size_t b = 0; b < search->batch_count; b++) {
@@ -415,7 +401,7 @@ static void gather(struct search *search, size_t f, const struct candidate *with
         for (size_t p = search->batch[b]; p < search->batch[b + 1]; p++) {
             const struct piece *piece = &search->pieces[p];
             enum standing standing = piece->lost ? STANDING_LOST : STANDING_SOUND;
-            uint32_t level = level_at(of, piece);
+            uint32_t level = levels != NULL ? levels[piece->vessel] : level_at(of, piece);
             if (level == LEVEL_NONE || set_aside(search, p, frame))
                 continue;
             if (piece->last) /* a vessel of several places counts once in all */
@@ -423,7 +409,7 @@ static void gather(struct search *search, size_t f, const struct candidate *with
             if (within != NULL && !inside(search, within, piece))
                 continue;
             count_vessel(&candidates[level].inside, standing);
-            if (search->dataset->control[piece->vessel])
+            if (control[piece->vessel])
                 count_vessel(&candidates[level].controls, standing);
             size_t at = search->stamp[level];
             if (at < start || at >= sheet->count || sheet->cells[at].level != level) {
@@ -704,15 +690,6 @@ static double odds_if(struct search *search, const size_t *lost, size_t count)
 /* Keeps what depends on exposures alone, for all that is strewn; or lets go of it. */
 static void keep_logarithms(struct search *search, bool keep)
 {
-    size_t batches = search->batch_count;
-    for (size_t k = 0; k < search->frame_count; k++) {
-        struct frame *frame = &search->frames[k];
-        float *steps = keep ? malloc(batches * GRID * BASES * sizeof *steps) : NULL;
-        for (size_t b = 0; keep && b < batches; b++)
-            frame_steps(search, frame, b, &steps[b * GRID * BASES]);
-        free(frame->steps);
-        frame->steps = steps;
-    }
     for (size_t f = 0; f < search->dataset->factor_count; f++) {
         struct sheet *sheet = &search->sheets[f];
         const struct candidate *candidates = &search->candidates[search->first[f]];

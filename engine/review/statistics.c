@@ -173,7 +173,7 @@ static double chi_square(const struct counts *groups, size_t count, double rate)
 static struct table_test draw_tables(const struct counts *groups, size_t count, struct counts all,
                                      double ours)
 {
-    enum { ENOUGH = 100, FEWEST = 49, MOST = 10000, WORK = 4000000 };
+    enum { ENOUGH = 100, FEWEST = 19, MOST = 10000, WORK = 4000000 };
     size_t most = WORK / (count + all.lost), hits = 0, tables = 0, vessel = 0;
     most = most < FEWEST ? FEWEST : most > MOST ? MOST : most;
     uint32_t *owner = malloc(all.total * sizeof *owner); /* the group of each vessel */
