@@ -1072,19 +1072,18 @@ static enum status tell(struct draft *draft, const struct saved *saved)
     bool dated = view_forecast_days(batch, &saved->forecast, &saved->forecast.full, &from, &to);
 
     if (app->common.json)
-        return app_json(
-            app,
-            json_pack("{s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
-                      "schema", 1, "batch", view_json_text(batch->label), "at",
-                      view_json_moment(draft->at), "species", view_json_text(batch->species),
-                      "grain", view_json_text(draft->now.lot.grain), "kind",
-                      view_json_text(vessels[0].kind), "vessels",
-                      view_json_vessels(vessels, draft->vessels), "controls",
-                      view_json_vessels(controls, draft->controls), "records",
-                      records_json(draft, false), "new", records_json(draft, true), "taken_over",
-                      view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL), "note",
-                      view_json_text(batch->note), "first_look", view_json_day(saved->first_look),
-                      "full_from", view_json_day(from), "full_to", view_json_day(to)));
+        return app_json(app,
+                        view_json("schema:i batch:w at:o species:w grain:w kind:w vessels:o "
+                                  "controls:o records:o new:o taken_over:o note:w first_look:o "
+                                  "full_from:o full_to:o",
+                                  1, batch->label, view_json_moment(draft->at), batch->species,
+                                  draft->now.lot.grain, vessels[0].kind,
+                                  view_json_vessels(vessels, draft->vessels),
+                                  view_json_vessels(controls, draft->controls),
+                                  records_json(draft, false), records_json(draft, true),
+                                  view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL),
+                                  batch->note, view_json_day(saved->first_look),
+                                  view_json_day(from), view_json_day(to)));
     screen_say(&app->out, 0, 2, ROLE_STRONG, "%s: %zu x %s, %s, inoculated %s.", batch->label,
                draft->vessels, view_name(told, LIST_VESSELS, vessels[0].kind),
                view_batch_words(told, batch), moment_write_day(draft->at, day));

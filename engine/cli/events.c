@@ -210,11 +210,11 @@ static enum status tell(struct app *app, enum event_kind kind, const struct chos
         json_t *cautions = kind == EVENT_DISCARD ? view_handling_json(app->rules, riskiest)
                            : kind == EVENT_SHAKE ? json_pack("[s]", usual_caution(app, kind))
                                                  : json_array();
-        return app_json(app, json_pack("{s:i, s:s, s:o, s:o, s:o, s:o, s:o}", "schema", 1, "event",
-                                       event_words[kind], "at", view_json_moment(app->given.at),
-                                       "vessels", view_json_vessels(chosen->vessels, chosen->count),
-                                       "place", view_json_text(place->label), "look_again",
-                                       view_json_text(due), "cautions", cautions));
+        return app_json(app, view_json("schema:i event:s at:o vessels:o place:w look_again:w "
+                                       "cautions:o",
+                                       1, event_words[kind], view_json_moment(app->given.at),
+                                       view_json_vessels(chosen->vessels, chosen->count),
+                                       place->label, due, cautions));
     }
     if (kind == EVENT_DISCARD)
         view_handling(&app->out, app->rules, riskiest);
@@ -358,12 +358,10 @@ static enum status run_confirm(struct app *app)
     }
     app_commit(app);
     if (app->common.json)
-        return app_json(app,
-                        json_pack("{s:i, s:o, s:s, s:s, s:o, s:o, s:o}", "schema", 1, "vessels",
-                                  view_json_vessels(chosen.vessels, chosen.count), "finding",
-                                  outcome.finding, "status", outcome.status, "cause",
-                                  view_json_text(outcome.cause), "how", view_json_text(outcome.how),
-                                  "at", view_json_moment(outcome.at)));
+        return app_json(app, view_json("schema:i vessels:o finding:s status:s cause:w how:w at:o",
+                                       1, view_json_vessels(chosen.vessels, chosen.count),
+                                       outcome.finding, outcome.status, outcome.cause, outcome.how,
+                                       view_json_moment(outcome.at)));
     app_say(app, "%s: confirmed as %s (%s)%s%s.", app_vessels(app, chosen.vessels, chosen.count),
             view_name(&app->view, LIST_FINDINGS, outcome.finding), outcome.status,
             outcome.cause[0] != '\0' ? ", caused by: " : "",
@@ -404,9 +402,9 @@ static enum status correct_record(struct app *app, enum record record, const cha
     app_get(app, record, row.named.id, &row);
     app_commit(app);
     if (app->common.json)
-        return app_json(app, json_pack("{s:i, s:s, s:s, s:o}", "schema", 1, "kind",
-                                       record_types[record].name, "did", "corrected", "record",
-                                       view_record_json(&app->view, record, &row)));
+        return app_json(app,
+                        view_json("schema:i kind:s did:s record:o", 1, record_types[record].name,
+                                  "corrected", view_record_json(&app->view, record, &row)));
     app_say(app, "%s %s: corrected; the old value is kept.", record_types[record].name,
             row.named.label);
     view_record(&app->out, &app->view, record, &row);
@@ -436,9 +434,9 @@ static enum status say_corrected(struct app *app, enum record record, int64_t id
                                  const char *vessel)
 {
     if (app->common.json)
-        return app_json(app, json_pack("{s:i, s:s, s:I, s:o, s:s}", "schema", 1, "kind",
-                                       record_types[record].name, "id", (json_int_t)id, "vessel",
-                                       view_json_text(vessel), "did", "corrected"));
+        return app_json(app,
+                        view_json("schema:i kind:s id:l vessel:w did:s", 1,
+                                  record_types[record].name, (json_int_t)id, vessel, "corrected"));
     app_say(app, "%s: %s %lld no longer counts; it stays in the journal.", vessel,
             record_types[record].name, (long long)id);
     return app_flush(app);
@@ -568,10 +566,8 @@ static enum status run_undo(struct app *app)
 
     app_must(app, undo_last(app->journal, app->view.now, app->arena, &undone, app->diags));
     if (app->common.json)
-        return app_json(app, json_pack("{s:i, s:s, s:o, s:o, s:o}", "schema", 1, "undone",
-                                       undone.words, "at", view_json_moment(undone.at), "about",
-                                       view_json_text(undone.label), "before",
-                                       view_json_text(undone.before)));
+        return app_json(app, view_json("schema:i undone:s at:o about:w before:w", 1, undone.words,
+                                       view_json_moment(undone.at), undone.label, undone.before));
     for (size_t i = 0; i < RECORD_COUNT; i++)
         if (undone.rows[i] > 0)
             words_add(app, &rows, ", ", "%s%zu %s%s", rows[0] == '\0' ? ": " : "", undone.rows[i],

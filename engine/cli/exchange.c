@@ -61,8 +61,6 @@ static const struct option options[] = {
     {0},
 };
 
-static const char rehearsal[] = "Nothing was kept: this was a rehearsal.";
-
 /* The journal; for a rehearsal where there is none, one in memory. */
 static void open_journal(struct app *app)
 {
@@ -77,35 +75,20 @@ static void open_journal(struct app *app)
 
 static enum status tell(struct app *app, const struct import_tally *tally)
 {
-    const bool json = app->common.json;
-    const char *whose = keep_words[app->given.keep > 0 ? app->given.keep : 0];
     size_t added = 0;
-    json_t *tables = json_object();
+    json_t *tables = json_object(), *rows = json_array();
     for (int i = 0; i < RECORD_COUNT; i++) {
         const struct import_tally *one = &tally[i];
-        const char *said = arena_format(app->arena, "%zu added", one->added);
-        json_object_set_new(tables, record_types[i].name,
-                            view_json("added:z same:z settled:z refused:z", one->added, one->same,
-                                      one->settled, one->refused));
+        json_t *row = view_json("added:z same:z settled:z refused:z _name:s", one->added, one->same,
+                                one->settled, one->refused, record_types[i].name);
+        json_array_append(rows, row);
+        json_object_set_new(tables, record_types[i].name, row);
         added += one->added + one->settled;
-        if (one->same > 0)
-            words_add(app, &said, ", ", "%zu there already", one->same);
-        if (one->settled > 0)
-            words_add(app, &said, ", ", "%zu settled (the %s's)", one->settled, whose);
-        if (one->refused > 0)
-            words_add(app, &said, ", ", "%zu refused", one->refused);
-        if (!json && one->added + one->same + one->settled + one->refused > 0)
-            screen_row(&app->out, 0, 12, record_types[i].name, said);
     }
-    if (json)
-        return app_json(app, json_pack("{s:i, s:b, s:o}", "schema", 1, "kept", !app->given.dry_run,
-                                       "tables", tables));
-    json_decref(tables);
-    app_say(app, "%s",
-            added == 0           ? "Nothing new in it."
-            : app->given.dry_run ? rehearsal
-                                 : "All of it is kept.");
-    return app_flush(app);
+    return app_tell(app, "imported",
+                    view_json("schema:i kept:b tables:o _rows:o _whose:s _added:b", 1,
+                              !app->given.dry_run, tables, rows,
+                              keep_words[app->given.keep > 0 ? app->given.keep : 0], added > 0));
 }
 
 static enum status import_tables(struct app *app, const char *path, bool is_folder,
@@ -187,26 +170,17 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
                                const struct mapping_tally *tally)
 {
     bool dry_run = app->given.dry_run, spoilt = tally->refused > 0 && !app->given.partly;
-    json_t *added = json_object();
+    json_t *added = json_object(), *counts = json_array();
     for (int i = 0; i < RECORD_COUNT; i++) {
-        json_object_set_new(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
-        if (rows->list == NULL && tally->added[i] > 0)
-            screen_row_text(&app->out, 0, 12, record_types[i].name, "%zu added", tally->added[i]);
+        json_object_set_new(added, record_types[i].name, view_json_count(tally->added[i]));
+        view_json_row(counts, "name:s added:z", record_types[i].name, tally->added[i]);
     }
-    if (rows->list != NULL)
-        return app_json(app,
-                        json_pack("{s:i, s:b, s:I, s:I, s:I, s:o, s:o}", "schema", 1, "kept",
-                                  !dry_run && !spoilt, "taken", (json_int_t)tally->taken, "skipped",
-                                  (json_int_t)tally->skipped, "refused", (json_int_t)tally->refused,
-                                  "added", added, "rows", rows->list));
-    json_decref(added);
-    app_say(app, "Rows: %zu taken, %zu skipped, %zu refused. %s", tally->taken, tally->skipped,
-            tally->refused,
-            dry_run  ? rehearsal
-            : spoilt ? "Nothing was kept: correct the refused rows or the map, or add --partly."
-            : tally->taken == 0 ? "Nothing new in it."
-                                : "What was taken is kept.");
-    return app_flush(app);
+    return app_tell(app, "imported.sheet",
+                    view_json("schema:i kept:b taken:z skipped:z refused:z added:o rows:o "
+                              "_counts:o _dry:b _spoilt:b",
+                              1, !dry_run && !spoilt, tally->taken, tally->skipped, tally->refused,
+                              added, rows->list != NULL ? rows->list : json_array(), counts,
+                              dry_run, spoilt));
 }
 
 static enum status import_mapped(struct app *app, const char *path, const struct progress *progress)
@@ -264,7 +238,7 @@ static const struct option export_options[] = {
 static enum status run_export(struct app *app)
 {
     const enum record table = app->given.table;
-    const bool force = app->given.force, json = app->common.json;
+    const bool force = app->given.force;
     size_t counts[RECORD_COUNT] = {0}, rows;
     char date[MOMENT_ROOM];
     const char *path = app->operand_count > 0 ? app->operands[0] : NULL;
@@ -276,19 +250,13 @@ static enum status run_export(struct app *app)
     if (path == NULL)
         path = arena_format(app->arena, "jarside-%s", moment_write_day(moment_now(), date));
     app_must(app, export_folder(app->journal, path, force, counts, app->diags));
-    json_t *tables = json_object();
+    json_t *tables = json_object(), *written = json_array();
     for (int i = 0; i < RECORD_COUNT; i++) {
-        json_object_set_new(tables, record_types[i].name, json_integer((json_int_t)counts[i]));
-        if (!json)
-            screen_row_text(&app->out, 0, 12, record_types[i].name, "%zu row%s", counts[i],
-                            counts[i] == 1 ? "" : "s");
+        json_object_set_new(tables, record_types[i].name, view_json_count(counts[i]));
+        view_json_row(written, "name:s rows:z", record_types[i].name, counts[i]);
     }
-    if (json)
-        return app_json(app,
-                        json_pack("{s:i, s:s, s:o}", "schema", 1, "folder", path, "rows", tables));
-    json_decref(tables);
-    app_say(app, "Written to %s.", path);
-    return app_flush(app);
+    return app_tell(app, "exported",
+                    view_json("schema:i folder:s rows:o _tables:o", 1, path, tables, written));
 }
 
 /* ==== backup, restore ========================================================================= */
@@ -360,32 +328,14 @@ static enum status run_check(struct app *app)
     app_must(app, app_journal(app, JOURNAL_EXAMINE));
     listing.faults = app->common.json ? json_array() : NULL;
     app_must(app, check_journal(app->journal, app->rules, moment_now(), &sink, &tally, app->diags));
-    const enum status found = tally.errors > 0 ? STATUS_CHECK : STATUS_OK;
-    if (listing.faults != NULL) {
-        app_must(app,
-                 app_json(app, json_pack("{s:i, s:s, s:I, s:I, s:I, s:o}", "schema", 1, "journal",
-                                         journal_path(app->journal), "records",
-                                         (json_int_t)tally.records, "errors",
-                                         (json_int_t)tally.errors, "warnings",
-                                         (json_int_t)tally.warnings, "faults", listing.faults)));
-        return found;
-    }
-    if (listing.listed > listing.most)
-        app_say(app, "and %zu more; --all lists them", listing.listed - listing.most);
-    const char *records = arena_format(app->arena, "%zu record%s checked", tally.records,
-                                       tally.records == 1 ? "" : "s");
-    if (listing.damaged)
-        app_say(app, "It was left as it is. 'jarside restore FILE' brings back a backup and keeps "
-                     "this file beside it.");
-    else if (tally.errors > 0)
-        app_say(app,
-                "%s, %zu error%s. Nothing was changed. 'jarside correct' corrects a record, "
-                "'jarside restore FILE' brings back a backup.",
-                records, tally.errors, tally.errors == 1 ? "" : "s");
-    else
-        app_say(app, "%s, no error.", records);
-    app_must(app, app_flush(app));
-    return found;
+    json_t *faults = listing.faults != NULL ? listing.faults : json_array();
+    size_t more = listing.listed > listing.most ? listing.listed - listing.most : 0;
+    app_must(app, app_tell(app, "checked",
+                           view_json("schema:i journal:s records:z errors:z warnings:z faults:o "
+                                     "_damaged:b _more:z",
+                                     1, journal_path(app->journal), tally.records, tally.errors,
+                                     tally.warnings, faults, listing.damaged, more)));
+    return tally.errors > 0 ? STATUS_CHECK : STATUS_OK;
 }
 
 /* ==== journal demo ============================================================================ */

@@ -155,7 +155,7 @@ static enum status line_error(struct app *app, size_t number, const char *what)
     diags_error(app->diags, (struct position){"standard input", number, 0}, "%s", what);
     app_report(app);
     if (app->common.json)
-        return app_json_line(app, json_pack("{s:i, s:s}", "schema", 1, "error", what));
+        return app_json_line(app, view_json("schema:i error:s", 1, what));
     text_puts(&app->out.out, "unread\t-\t0\n");
     return app_flush(app);
 }

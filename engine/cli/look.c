@@ -76,10 +76,10 @@ static json_t *look_json(const struct vessel *vessel, const struct look *look,
                          const struct judged *judged)
 {
     json_t *json = view_verdict_json(judged);
-    json_object_update_new(
-        json, json_pack("{s:I, s:s, s:o, s:o, s:s}", "look", (json_int_t)look->id, "vessel",
-                        vessel->label, "at", view_json_moment(look->at), "next_look",
-                        view_json_day(vessel->due), "next_look_for", vessel->due_for));
+    json_object_update_new(json, view_json("look:l vessel:s at:o next_look:o next_look_for:s",
+                                           (json_int_t)look->id, vessel->label,
+                                           view_json_moment(look->at), view_json_day(vessel->due),
+                                           vessel->due_for));
     return json;
 }
 
@@ -601,10 +601,10 @@ static enum status walk_through(struct walkthrough *walk, const char *batch)
     walk->looks = json_array();
     look_at_all(walk);
     if (app->common.json)
-        return app_json(app, json_pack("{s:i, s:s, s:o, s:o, s:o, s:o}", "schema", 1, "batch",
-                                       batch, "looks", walk->looks, "not_covered",
-                                       labels_json(walk, ROW_LEFT_OUT), "to_describe",
-                                       labels_json(walk, ROW_TO_DESCRIBE), "nothing_said",
+        return app_json(app, view_json("schema:i batch:s looks:o not_covered:o to_describe:o "
+                                       "nothing_said:o",
+                                       1, batch, walk->looks, labels_json(walk, ROW_LEFT_OUT),
+                                       labels_json(walk, ROW_TO_DESCRIBE),
                                        labels_json(walk, ROW_UNSAID)));
     json_decref(walk->looks);
     enum status status = say_all(walk);

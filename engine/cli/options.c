@@ -627,9 +627,8 @@ static enum status show(struct app *app, const char *path, size_t only)
                             help_row(app, "settings", row->name, &argument));
     }
     if (json)
-        return app_json(app, json_pack("{s:i, s:o, s:o}", "schema", 1, "file",
-                                       path != NULL ? view_json_text(path) : json_null(),
-                                       "settings", all));
+        return app_json(app, view_json("schema:i file:o settings:o", 1,
+                                       path != NULL ? view_json_text(path) : json_null(), all));
     if (only == SETTINGS && path != NULL)
         screen_say(&app->out, 0, 0, ROLE_QUIET,
                    "They stand in %s. To set one: jarside config "

@@ -31,8 +31,8 @@ static enum status tell(struct app *app, enum record record, const char *label, 
     union any_record row;
     labels_find(app, record, label, &row);
     if (app->common.json)
-        return app_json(app, json_pack("{s:i, s:s, s:s, s:o}", "schema", 1, "kind", kind, "did",
-                                       what, "record", view_record_json(&app->view, record, &row)));
+        return app_json(app, view_json("schema:i kind:s did:s record:o", 1, kind, what,
+                                       view_record_json(&app->view, record, &row)));
     app_say(app, "%s %s: %s.", kind, row.named.label, what);
     view_record(&app->out, &app->view, record, &row);
     return app_flush(app);
@@ -318,9 +318,9 @@ static enum status run_list(struct app *app)
     if (app->common.json) {
         json_t *records = view_list_json(&app->view, survey.record, &page, &status);
         return told_json(app,
-                         json_pack("{s:i, s:s, s:I, s:o}", "schema", 1, "kind",
-                                   record_types[survey.record].name, "total",
-                                   (json_int_t)page.total, "records", records),
+                         view_json("schema:i kind:s total:l records:o", 1,
+                                   record_types[survey.record].name, (json_int_t)page.total,
+                                   records),
                          status);
     }
     app_must(app, view_list(&app->out, &app->view, survey.record, &page));
@@ -367,8 +367,7 @@ static enum status run_search(struct app *app)
         app_must(app, json ? status : view_list(&app->out, &app->view, record, &page));
     }
     if (json)
-        return app_json(
-            app, json_pack("{s:i, s:b, s:o}", "schema", 1, "more", hits.more, "found", groups));
+        return app_json(app, view_json("schema:i more:b found:o", 1, hits.more, groups));
     json_decref(groups);
     if (hits.count == 0)
         app_say(app, "Nothing in the journal contains all these words.");
@@ -532,7 +531,7 @@ static enum status run_labels(struct app *app)
                                      ? labels_vessels(app, &newest.label, 1)
                                      : labels_vessels(app, app->operands, app->operand_count);
     if (app->common.json)
-        return app_json(app, json_pack("{s:i, s:o}", "schema", 1, "labels",
+        return app_json(app, view_json("schema:i labels:o", 1,
                                        view_json_vessels(chosen.vessels, chosen.count)));
     if (given->html == NULL) {
         app_must(app, view_labels(&app->out, &app->view, chosen.vessels, chosen.count));

@@ -427,15 +427,14 @@ static enum status run_learn(struct app *app)
         show(&lesson);
     if (!app->common.json && applies)
         app_say(app, "Written to %s. 'jarside rules learn --undo' takes it back.", lesson.file);
-    app_must(app,
-             !app->common.json
-                 ? app_flush(app)
-                 : app_json(app, json_pack("{s:i, s:f, s:f, s:s, s:o?, s:o?, s:b, s:b, s:b}",
-                                           "schema", 1, "vessels", lesson.learned.vessels,
-                                           "strength", lesson.learned.strength, "file", lesson.file,
-                                           "before", figures_json(&lesson.scores[0]), "after",
-                                           figures_json(&lesson.scores[1]), "worse", lesson.worse,
-                                           "unsafe", lesson.unsafe, "applied", applies)));
+    app_must(app, !app->common.json
+                      ? app_flush(app)
+                      : app_json(app, view_json("schema:i vessels:n strength:n file:s before:o "
+                                                "after:o worse:b unsafe:b applied:b",
+                                                1, lesson.learned.vessels, lesson.learned.strength,
+                                                lesson.file, figures_json(&lesson.scores[0]),
+                                                figures_json(&lesson.scores[1]), lesson.worse,
+                                                lesson.unsafe, applies)));
     app_release_rules(&lesson.after);
     return given->apply && !may ? STATUS_CHECK : STATUS_OK;
 }
