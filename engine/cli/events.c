@@ -10,7 +10,7 @@
 #include <strings.h>
 
 #include "cli/app.h"
-#include "journal/mapping.h"
+#include "journal/exchange.h"
 #include "view/verdict.h"
 
 /* The newest look at a vessel that stands; false when there is none. */

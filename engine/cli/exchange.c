@@ -8,7 +8,6 @@
 
 #include "cli/app.h"
 #include "journal/exchange.h"
-#include "journal/mapping.h"
 
 /* ==== the invented season ===================================================================== */
 

@@ -194,16 +194,16 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
 /* ==== import ================================================================================== */
 
 /* A look, event or outcome of the invented season, to be recorded in its turn. */
-struct entry {
+struct later_row {
     struct moment at;
     size_t order; /* of reading */
     enum record record;
     union any_record *row;
 };
 
-struct entries {
+struct later_rows {
     struct arena *arena;
-    struct entry *list;
+    struct later_row *list;
     size_t count;
 };
 
@@ -215,7 +215,7 @@ struct importer {
     const struct import_options *options;
     struct import_tally *tally;
     struct diags *diags;
-    struct entries *later;                      /* what is recorded when all is read; or NULL */
+    struct later_rows *later;                   /* what is recorded when all is read; or NULL */
     const struct column *columns[MOST_COLUMNS]; /* by field; NULL for the id */
     size_t column_count;                        /* 0 until the header was read */
     struct text equal; /* asks for the id of a row that says the same, of a kind without labels */
@@ -496,11 +496,11 @@ static enum status take_unlabelled(struct importer *importer)
 /* Keeps the row until all are read. */
 static enum status put_off(struct importer *importer)
 {
-    struct entries *later = importer->later;
-    struct entry *entry = arena_push(later->arena, later->list, later->count);
+    struct later_rows *later = importer->later;
+    struct later_row *entry = arena_push(later->arena, later->list, later->count);
     union any_record *row = arena_alloc(later->arena, sizeof *row);
     *row = importer->row;
-    *entry = (struct entry){row->dated.at, later->count, importer->record, row};
+    *entry = (struct later_row){row->dated.at, later->count, importer->record, row};
     return STATUS_OK;
 }
 
@@ -596,7 +596,7 @@ static enum status look_through(struct arena *arena, const char *folder,
 
 static enum status read_table(struct journal *journal, enum record record, const char *path,
                               const struct import_options *options, struct import_tally *tally,
-                              struct entries *later, struct diags *diags)
+                              struct later_rows *later, struct diags *diags)
 {
     struct importer importer = {.journal = journal,
                                 .record = record,
@@ -630,21 +630,21 @@ static enum status read_table(struct journal *journal, enum record record, const
 
 static int earlier(const void *a, const void *b)
 {
-    const struct entry *first = a, *second = b;
+    const struct later_row *first = a, *second = b;
     if (first->at.seconds != second->at.seconds)
         return first->at.seconds < second->at.seconds ? -1 : 1;
     return (first->order > second->order) - (first->order < second->order);
 }
 
 /* Records what was put off, in the order in which it happened; looks are judged. */
-static enum status record_entries(struct journal *journal, struct entries *later,
-                                  const struct import_options *options, struct diags *diags)
+static enum status record_later(struct journal *journal, struct later_rows *later,
+                                const struct import_options *options, struct diags *diags)
 {
     enum status status = STATUS_OK;
     if (later->count > 1)
         qsort(later->list, later->count, sizeof *later->list, earlier);
     for (size_t i = 0; i < later->count && status == STATUS_OK; i++) {
-        const struct entry *entry = &later->list[i];
+        const struct later_row *entry = &later->list[i];
         struct vessel vessel;
         if (entry->record != RECORD_LOOK)
             status = journal_add(journal, entry->record, entry->row, diags);
@@ -661,7 +661,7 @@ static enum status read_tables(struct journal *journal, const char *const paths[
                                const struct import_options *options,
                                struct import_tally tally[RECORD_COUNT], struct diags *diags)
 {
-    struct entries later = {.arena = options->judge != NULL ? arena_new() : NULL};
+    struct later_rows later = {.arena = options->judge != NULL ? arena_new() : NULL};
     size_t refused = 0;
     char *by = journal->by;
     enum status status = journal_execute(
@@ -683,7 +683,7 @@ static enum status read_tables(struct journal *journal, const char *const paths[
     if (status == STATUS_OK && refused > 0)
         status = STATUS_DATA;
     if (status == STATUS_OK)
-        status = record_entries(journal, &later, options, diags);
+        status = record_later(journal, &later, options, diags);
     journal->by = by;
     arena_free(later.arena);
     if (status == STATUS_OK && !options->dry_run)

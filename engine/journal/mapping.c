@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "journal/mapping.h"
+#include "journal/exchange.h"
 
 #include <ctype.h>
 #include <stdarg.h>

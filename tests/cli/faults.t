@@ -116,7 +116,7 @@ subtest 'writing' => sub {
 my %shipped = (JARSIDE_RULES => project_root() . '/rules');
 my @journal = ('--journal', "$scratch/journal.db");
 
-sub tables { return join '', map { (run('export', '--table', $_, @journal, { env => { JARSIDE_RULES => $tiny } }))[1] } qw(vessel deed) }
+sub tables { return join '', map { (run('export', '--table', $_, @journal, { env => { JARSIDE_RULES => $tiny } }))[1] } qw(vessel event) }
 
 subtest 'an act is recorded whole or not at all' => sub {
     my ($status, undef, $err) = run(qw(batch --count 2 --grain rye --species oyster --starter S1 --cook C1 --vessel quart_jar

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A spreadsheet of whatever kind: the map that is guessed for it can be read, or lacks what only its
  * grower knows. */
-#include "journal/mapping.h"
+#include "journal/exchange.h"
 
 #include "support/fuzz.h"
 

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A map of a spreadsheet: read or refused, and what it is taken for carries a table. */
-#include "journal/mapping.h"
+#include "journal/exchange.h"
 
 #include "support/fuzz.h"
 
