@@ -453,7 +453,7 @@ static json_t *list_tree(const struct journal_view *view, enum record record,
     union any_record row;
     *status = STATUS_OK;
     for (size_t i = 0; i < page->count; i++) {
-        struct vessel_tally tally;
+        struct vessel_tally tally = {0};
         *status = view_get(view, record, page->ids[i], &row);
         if (*status == STATUS_OK && counted(record))
             *status = survey_tally(view->journal, record, page->ids[i], &tally, view->diags);
@@ -537,9 +537,9 @@ json_t *view_losses_json(const struct journal_view *view, double cost, double yi
         root = view_json_put(root, names[by], rows);
     }
     double each = sound > 0 ? cost * (double)(sound + lost) / (double)sound : NAN;
-    view_json_add(root, "cost_lost:n cost_each:n yielded:n yield_lost:n _tables:o _lost:l _ended:l",
+    view_json_add(root, "cost_lost:n cost_each:n yielded:n yield_lost:n _tables:o _lost:z _ended:z",
                   cost * (double)lost, each, yield * (double)sound, yield * (double)lost, tables,
-                  (json_int_t)lost, (json_int_t)(sound + lost));
+                  lost, sound + lost);
     return root;
 }
 
