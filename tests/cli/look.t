@@ -118,12 +118,12 @@ subtest 'the conversation' => sub {
     my $journal = { env => { %env, TERM => 'dumb' }, args => ['look', 'B1-4'] };
     my ($screen) = talk(['70 percent, thick white, nothing odd', "\cD"], $journal);
     like($screen, qr/B1-4, day 14, oyster on rye; last look 15 March: keep/, 'the vessel and its record stand above');
-    like($screen, qr/Nothing was saved\./, '^D saves nothing and says so');
+    like($screen, qr/Nothing was saved for B1-4\./, '^D saves nothing and says so');
     unlike($screen, qr/How many days since/, 'what the journal knows is not asked');
     ($screen) = talk(['70 percent, thick white, nothing odd', 'leave'], $journal);
     like($screen, qr/Saved: look \d+ at B1-4; next look/, 'leaving saves the look');
     ($screen) = talk(['leave'], $journal);
-    like($screen, qr/Nothing was saved\./, 'leaving without a word saves nothing');
+    like($screen, qr/Nothing was saved for B1-4\./, 'leaving without a word saves nothing');
     ($screen) = talk(['one odd patch, white, 30 percent', 'leave'], { %$journal, args => ['look', 'B1', 'all fine except 7'] });
     like($screen, qr/Still to be described: B1-7.*B1-7, day 14.*Saved: look \d+ at B1-7/s, 'the excepted are asked one by one');
 };
