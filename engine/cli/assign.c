@@ -203,20 +203,19 @@ static void choose_word(struct choice *choice, const char *word)
 {
     struct app *app = choice->app;
     const char *dots = strstr(word, "..");
-    const int64_t batch = labels_id(app, RECORD_BATCH, word);
+    const bool vessel = labels_id(app, RECORD_VESSEL, word) != 0;
+    const int64_t batch = vessel ? 0 : labels_id(app, RECORD_BATCH, word);
     long from, to;
 
-    if (labels_id(app, RECORD_VESSEL, word) != 0) {
-        choose_vessel(choice, word);
-    } else if (batch != 0) {
+    if (batch != 0) {
         close_batch(choice);
         enter_batch(choice, batch);
         choice->open = true;
-    } else if (read_range(word, &from, &to)) {
+    } else if (!vessel && read_range(word, &from, &to)) {
         choose_range(choice, from, to);
-    } else if (dots == NULL || dots == word) {
-        choose_vessel(choice, word);
-    } else { /* "B3-3..7" or "B3-3..B3-7": from the one to the other */
+    } else if (vessel || dots == NULL || dots == word) {
+        choose_vessel(choice, word); /* or what is wrong with it is said */
+    } else {                         /* "B3-3..7" or "B3-3..B3-7": from the one to the other */
         const struct vessel first =
             choose_vessel(choice, arena_copy(app->arena, word, (size_t)(dots - word)));
         struct vessel last;

@@ -184,7 +184,8 @@ static void write_rules(struct app *app)
         }
     }
     free(line);
-    (void)fclose(file);
+    if (file != NULL)
+        (void)fclose(file);
     put(&page, ".SH SEE ALSO\n.BR jarside\\-rules\\-check (1)\n");
     keep(app, "man/man5/jarside-rules.5", &page);
 }

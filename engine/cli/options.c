@@ -460,7 +460,8 @@ static void check(struct app *app, size_t setting)
         int choice;
         double number;
         const char *text;
-    } read;
+        struct known_vessel vessel;
+    } read = {.vessel = {.kind = RULES_NONE}};
     bool letters = true;
     if (word == NULL || (row->kind == OPTION_ID && app->rules == NULL))
         return;

@@ -151,7 +151,7 @@ static enum status converse(struct app *app, struct lines *lines)
                 break;
             about = &app->rules->observables[next];
         }
-        char *answer = ask(app, lines, about != NULL ? about->ask : open[put], about);
+        char *answer = ask(app, lines, about != NULL ? about->ask : open[put > 0], about);
         there = answer != NULL;
         if (there && line_trim(answer)[0] != '\0') {
             telling_hear(&telling, answer);

@@ -47,11 +47,11 @@ struct conversation {
     struct arena *arena;
     bool saves; /* what is said is recorded at the end */
     enum stage stage;
-    size_t asking;      /* observable of the question on the screen; NO_OBSERVABLE if none */
-    size_t put;         /* observable whose question was last shown in full */
-    unsigned tries;     /* answers to it that were not understood */
-    bool *clash_put;    /* per observable: its contradiction, or a doubt of it, was put; each once */
-    bool doubted;       /* the answer takes the place of what was said of it before */
+    size_t asking;   /* observable of the question on the screen; NO_OBSERVABLE if none */
+    size_t put;      /* observable whose question was last shown in full */
+    unsigned tries;  /* answers to it that were not understood */
+    bool *clash_put; /* per observable: its contradiction, or a doubt of it, was put; each once */
+    bool doubted;    /* the answer takes the place of what was said of it before */
     enum action advice; /* as it was told last */
     struct told {       /* by the verdict that was shown last */
         enum action action;
@@ -244,7 +244,7 @@ static size_t page_length(const char *bytes, size_t lines)
     for (size_t taken = 0; taken < lines && bytes[at] != '\0'; taken++) {
         at += strcspn(bytes + at, "\n");
         at += bytes[at] == '\n';
-        if (bytes[at] != ' ' || bytes[at] == '\0')
+        if (bytes[at] != ' ')
             whole = at;
     }
     return whole > 0 ? whole : at;
