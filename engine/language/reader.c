@@ -283,6 +283,21 @@ static void cover(struct job *job, bool all)
     }
 }
 
+/* Whether a match is all that was said, but for figures: "all fine, day 5". */
+static bool is_alone(const struct job *job, const struct match *match)
+{
+    const struct match *items = job->matches.items;
+    bool alone = job->asked == RULES_NONE;
+    for (size_t t = 0; t < job->token_count && alone; t++) {
+        const struct token *token = &job->tokens[t];
+        alone = token->filler || (match->start <= token->start && match->end >= token->end);
+        for (size_t i = 0; i < job->matches.count && !alone; i++)
+            alone = (items[i].role == ROLE_NUMBER || items[i].role == ROLE_IGNORE) &&
+                    items[i].start <= token->start && items[i].end >= token->end;
+    }
+    return alone;
+}
+
 /* Keeps the matches that stand, in order of start. */
 static void resolve(struct job *job)
 {
@@ -290,11 +305,9 @@ static void resolve(struct job *job)
     /* A judgement of the whole, in passing, says something only where nothing else is said. */
     for (size_t i = 0; i < list->count; i++) {
         struct match *match = &list->items[i];
-        bool whole = job->asked == RULES_NONE && job->token_count > 0 &&
-                     match->start <= job->tokens[0].start &&
-                     match->end >= job->tokens[job->token_count - 1].end;
-        match->dropped = !whole && match->role == ROLE_STATEMENT &&
-                         job->reader->rules->language.statements[match->item].alone;
+        match->dropped = match->role == ROLE_STATEMENT &&
+                         job->reader->rules->language.statements[match->item].alone &&
+                         !is_alone(job, match);
         /* An answer is about this vessel, not about what is worked out or told of a whole batch. */
         if (job->asked != RULES_NONE && match->role <= ROLE_NUMBER && !match->asked)
             match->dropped =
