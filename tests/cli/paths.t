@@ -71,7 +71,7 @@ my @acts    = (    # what they may open besides, and what they are
     [ [ "$desk/in", "$desk/in/" ], 'import', "$desk/in", @journal ],
     [ [ "$desk/sheet.csv", "$desk/map.yaml", "$desk/k.db" ], 'import', "$desk/sheet.csv", '--map', "$desk/map.yaml", '--journal', "$desk/k.db" ],
     [ [ "$desk/sheet.csv" ], 'import', "$desk/sheet.csv", '--guess', @journal ],
-    [ [], 'look', 'V1', $said, @journal ], [ [], 'judge', '--explain', $said ], [ [], 'judge', '--json', @bait ], [ [], 'judge', '--vessel', 'V2', $said, @journal ],
+    [ [], 'look', 'V1', $said, @journal ], [ [], 'judge', '--explain', $said ], [ [], 'judge', '--json', 'red dusty', @bait ], [ [], 'judge', '--vessel', 'V2', $said, @journal ],
     [ [], qw(judge --lines), { in => join "\n", @bait } ], [ [], 'ask', { in => join "\n", $said, @bait, 'verdict' } ],
     [ [ "$desk/case.yaml" ], 'judge', '--case', "$desk/case.yaml" ], [ [ "$desk/probe.csv" ], 'cook', '--probe', "$desk/probe.csv" ],
     [ [], qw(shake V3), '--note', $bait[5], @journal ], [ [], 'move', 'V3', $bait[1], @journal ], [ [], 'confirm', 'V1', 'crust', '--how', $bait[6], @journal ],
