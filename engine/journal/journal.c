@@ -1034,7 +1034,7 @@ static char *dated_name(const char *path, struct moment now)
 {
     enum { MOST = 1000 };
     char date[32];
-    time_t there = (time_t)now.seconds + 60 * now.offset;
+    time_t there = (time_t)now.seconds + (time_t)60 * now.offset;
     struct tm parts;
     struct stat about;
     strftime(date, sizeof date, "%Y-%m-%d-%H%M%S", gmtime_r(&there, &parts));
@@ -1065,7 +1065,7 @@ static enum status set_aside(struct filing *filing, const char *kept, struct dia
     static const char *const suffixes[] = {"", "-wal", "-journal", "-shm"};
     enum { SUFFIXES = sizeof suffixes / sizeof *suffixes };
     bool done = true;
-    for (size_t i = 0; i < 2 * SUFFIXES && done; i++) {
+    for (size_t i = 0; i < (size_t)2 * SUFFIXES && done; i++) {
         const char *suffix = suffixes[i % SUFFIXES];
         char *from = text_format("%s%s", filing->path, suffix);
         char *to = text_format("%s%s", kept, suffix);
