@@ -1066,12 +1066,18 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
 
 static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, unsigned skipped);
 
-/* As visit, behind a word that was taken, where a phrase ends or may go on with what is next. */
-static void enter(struct walk *w, uint32_t node, uint32_t at)
+/* Whether a phrase ends at the node, or may go on with the word that is next. */
+static bool leads_on(const struct walk *w, uint32_t node, uint32_t at)
 {
     const struct node *n = &w->job->reader->trie->nodes[node];
-    if (n->accepts != NO_INDEX || n->marks == UINT64_MAX ||
-        (at < w->end && (n->marks & w->job->tokens[at].ahead)))
+    return n->accepts != NO_INDEX || n->marks == UINT64_MAX ||
+           (at < w->end && (n->marks & w->job->tokens[at].ahead));
+}
+
+/* As visit, behind a word that was taken. */
+static void enter(struct walk *w, uint32_t node, uint32_t at)
+{
+    if (leads_on(w, node, at))
         visit(w, node, at, at, 0);
 }
 
@@ -1181,7 +1187,7 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
         for (uint32_t i = t->nodes[node].accepts; i != NO_INDEX; i = t->accepts[i].next)
             accept(w, &r->phrases[t->accepts[i].list], last);
     for (uint32_t i = t->nodes[node].branches; i != NO_INDEX; i = t->branches[i].next) {
-        if (t->branches[i].optional && at == last)
+        if (t->branches[i].optional && at == last && leads_on(w, t->branches[i].child, at))
             visit(w, t->branches[i].child, at, last, skipped);
         visit_branch(w, &t->branches[i], at);
     }
