@@ -297,9 +297,9 @@ static uint32_t word_child(const struct trie *t, uint32_t node, uint32_t stem)
 static void edges_grow(struct reader *reader)
 {
     struct trie *t = reader->trie, old = *t;
-    t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 16;
+    t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 15;
     t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
-    t->edge_child = arena_array(reader->memory, t->edge_room, sizeof *t->edge_child);
+    t->edge_child = arena_room(reader->memory, t->edge_room, sizeof *t->edge_child);
     for (size_t i = 0; i < old.edge_room; i++)
         if (old.edges[i]) {
             uint64_t key = old.edges[i] - 1;
@@ -316,7 +316,7 @@ enum { ROOT_LISTS = 1 << 29, LISTS = 1 << 30 };
 static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
 {
     struct trie *t = reader->trie;
-    if (2 * t->edge_count >= t->edge_room)
+    if (4 * t->edge_count >= 3 * t->edge_room)
         edges_grow(reader);
     size_t slot = edge_slot(t, from, stem);
     if (!t->edges[slot]) {

@@ -112,14 +112,14 @@ struct pattern {
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
     const uint32_t *with;                /* stems of which its clause holds one; NULL: any */
     size_t with_count;
-    bool everywhere;         /* it names no words to be run at */
-    bool broken;             /* it does not compile */
-    bool gated;              /* it holds a quantity */
-    bool unit;               /* which names its unit */
-    bool translated;         /* to machine code */
-    size_t scanned;          /* bytes looked at so far: decides when translating pays */
-    uint32_t scan, clause;   /* where it was run last */
-    uint32_t stopped;        /* the scan in which it hit a limit */
+    bool everywhere;       /* it names no words to be run at */
+    bool broken;           /* it does not compile */
+    bool gated;            /* it holds a quantity */
+    bool unit;             /* which names its unit */
+    bool translated;       /* to machine code */
+    size_t scanned;        /* bytes looked at so far: decides when translating pays */
+    uint32_t scan, clause; /* where it was run last */
+    uint32_t stopped;      /* the scan in which it hit a limit */
 };
 
 struct interned { /* strings, numbered in the order they came */
@@ -160,9 +160,9 @@ struct reader {
     pcre2_match_context *limits;
     pcre2_match_data *found;
     uint32_t scan;
-    uint32_t runs, timed;  /* of patterns in all; the scan since which time is taken */
-    int64_t begun;         /* then: nanoseconds of processor time */
-    uint32_t *stem_in; /* per stem: the clause that holds it, as counted in `clauses` */
+    uint32_t runs, timed; /* of patterns in all; the scan since which time is taken */
+    int64_t begun;        /* then: nanoseconds of processor time */
+    uint32_t *stem_in;    /* per stem: the clause that holds it, as counted in `clauses` */
     uint32_t clauses, clause_scan, clause_end; /* the last counted: its scan, the token behind it */
     struct quantity_memo *memos;
     uint32_t quantity_end; /* of the quantity a pattern is in */

@@ -79,7 +79,7 @@ struct lexicon { /* each word that was met, stemmed once */
     size_t kind_count;
     uint64_t letters;    /* with which words begin that have been looked for among the kinds */
     uint32_t first_kind; /* its entry; the others follow */
-    struct text folded; /* the text that is being cut */
+    struct text folded;  /* the text that is being cut */
 };
 
 /* A word of a text. */

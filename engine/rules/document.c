@@ -369,8 +369,8 @@ static bool is_text(struct loader *loader, struct file *file)
         for (unsigned char odd = 0; i + BLOCK < valid; i += BLOCK) { /* nearly all are fine */
             const unsigned char *block = (const unsigned char *)file->bytes + i;
             for (size_t k = 0; k < BLOCK; k++) {
-                odd |= (unsigned char)(((block[k] < ' ') & (block[k] != '\n')) |
-                                       (block[k] == 0x7F));
+                odd |=
+                    (unsigned char)(((block[k] < ' ') & (block[k] != '\n')) | (block[k] == 0x7F));
                 all |= block[k];
             }
             if (odd)

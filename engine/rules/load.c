@@ -141,8 +141,14 @@ const char *read_phrase(struct loader *loader, const struct node *node)
             return NULL;
         if (loader->quantity == DIM_COUNT && (strstr(source, "{q}") || strstr(source, "{n}")))
             return brace_stands(loader, entry, strstr(source, "{q}") ? "q" : "n") ? source : NULL;
-        return arena_format(loader->keep, "/%s%s%s%s%s", source, more[0] || more[1] ? "\t" : "",
-                            words[0], more[1] ? "\t" : "", words[1]);
+        const char *const parts[] = {
+            "/", source, more[0] || more[1] ? "\t" : "", words[0], more[1] ? "\t" : "", words[1]};
+        char *phrase =
+            arena_room(loader->keep, strlen(source) + strlen(words[0]) + strlen(words[1]) + 4, 1);
+        char *end = phrase;
+        for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
+            end = stpcpy(end, parts[i]);
+        return phrase;
     }
     if (!expect_text(loader, node, "phrase", &source))
         return NULL;

@@ -72,10 +72,14 @@ static void test_at_and_with(void **state)
     static const struct {
         const char *source, *text;
         size_t found;
-    } rows[] = {{"zig.*zag\tzig", "zig zag", 1},           {"zig.*zag\tother", "zig zag", 0},
-                {"zig.*zag\tzig\tzag|zog", "zig zag", 1},  {"zig.*zag\tzig\tzog", "zig zag", 0},
-                {"zig.*zag\tzig\tzog", "zog, zig zag", 0}, {"zig.*zag\t\tzags", "zig zag", 1},
-                {"z\\d+\tz#", "z12 now", 1},               {"5zig\t#\tzig", "about 5zig", 1}};
+    } rows[] = {{"zig.*zag\tzig", "zig zag", 1},
+                {"zig.*zag\tother", "zig zag", 0},
+                {"zig.*zag\tzig\tzag|zog", "zig zag", 1},
+                {"zig.*zag\tzig\tzog", "zig zag", 0},
+                {"zig.*zag\tzig\tzog", "zog, zig zag", 0},
+                {"zig.*zag\t\tzags", "zig zag", 1},
+                {"z\\d+\tz#", "z12 now", 1},
+                {"5zig\t#\tzig", "about 5zig", 1}};
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         struct value value;
         struct small s;
@@ -83,9 +87,9 @@ static void test_at_and_with(void **state)
         with_phrase(&s, "/", rows[i].source, &value);
         s.reader = reader_new(&s.rules, s.diags);
         assert_non_null(s.reader);
-        assert_int_equal(reader_read(s.reader, rows[i].text, strlen(rows[i].text), s.words, &list,
-                                     s.diags),
-                         STATUS_OK);
+        assert_int_equal(
+            reader_read(s.reader, rows[i].text, strlen(rows[i].text), s.words, &list, s.diags),
+            STATUS_OK);
         if (list.reading_count != rows[i].found)
             fail_msg("'%s' in '%s': %zu", rows[i].source, rows[i].text, list.reading_count);
         small_close(&s);
@@ -335,9 +339,10 @@ static void test_slow(void **state)
         while (text.length + strlen(rows[i].letters) <= rows[i].length)
             text_puts(&text, rows[i].letters);
         clock_t begun = clock();
-        assert_int_equal(
-            reader_read(s.reader, text.bytes, text.length, s.arena, &list, s.diags), STATUS_OK);
-        if (clock() - begun > 20 * CLOCKS_PER_SEC) /* no measure of speed: minutes without a limit */
+        assert_int_equal(reader_read(s.reader, text.bytes, text.length, s.arena, &list, s.diags),
+                         STATUS_OK);
+        if (clock() - begun >
+            20 * CLOCKS_PER_SEC) /* no measure of speed: minutes without a limit */
             fail_msg("row %zu takes without end", i);
         for (size_t k = 0; k < list.unread_count; k++)
             if (list.unread[k].reason == UNREAD_LIMIT)
@@ -419,18 +424,12 @@ static void test_much_use(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_faults),
-        cmocka_unit_test(test_all_faults),
-        cmocka_unit_test(test_at_and_with),
-        cmocka_unit_test(test_objection_of_two_words),
-        cmocka_unit_test(test_unusual_syntax),
-        cmocka_unit_test(test_plain_phrases),
-        cmocka_unit_test(test_plain_faults),
-        cmocka_unit_test(test_lists_in_circles),
-        cmocka_unit_test(test_limit),
-        cmocka_unit_test(test_slow),
-        cmocka_unit_test(test_check),
-        cmocka_unit_test(test_much_use),
+        cmocka_unit_test(test_faults),         cmocka_unit_test(test_all_faults),
+        cmocka_unit_test(test_at_and_with),    cmocka_unit_test(test_objection_of_two_words),
+        cmocka_unit_test(test_unusual_syntax), cmocka_unit_test(test_plain_phrases),
+        cmocka_unit_test(test_plain_faults),   cmocka_unit_test(test_lists_in_circles),
+        cmocka_unit_test(test_limit),          cmocka_unit_test(test_slow),
+        cmocka_unit_test(test_check),          cmocka_unit_test(test_much_use),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
     return cmocka_run_group_tests(tests, NULL, NULL);
