@@ -141,14 +141,17 @@ const char *read_phrase(struct loader *loader, const struct node *node)
             return NULL;
         if (loader->quantity == DIM_COUNT && (strstr(source, "{q}") || strstr(source, "{n}")))
             return brace_stands(loader, entry, strstr(source, "{q}") ? "q" : "n") ? source : NULL;
-        const char *const parts[] = {
-            "/", source, more[0] || more[1] ? "\t" : "", words[0], more[1] ? "\t" : "", words[1]};
-        char *phrase =
-            arena_room(loader->keep, strlen(source) + strlen(words[0]) + strlen(words[1]) + 4, 1);
-        char *end = phrase;
-        for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
-            end = stpcpy(end, parts[i]);
-        return phrase;
+        struct text phrase;
+        text_init(&phrase);
+        text_puts(&phrase, "/");
+        text_puts(&phrase, source);
+        for (size_t i = 0; i < 2 && (more[0] || more[1]); i++) {
+            text_puts(&phrase, "\t");
+            text_puts(&phrase, words[i]);
+        }
+        const char *kept = arena_copy(loader->keep, phrase.bytes, phrase.length);
+        text_release(&phrase);
+        return kept;
     }
     if (!expect_text(loader, node, "phrase", &source))
         return NULL;
