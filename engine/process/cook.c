@@ -5,7 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "process/steam.h"
+#include "process/heat.h"
 
 const char *cook_input_name(enum cook_input input)
 {

@@ -8,7 +8,6 @@
 #include "process/heat.h"
 #include "process/lethality.h"
 #include "process/limits.h"
-#include "process/steam.h"
 
 /*
  * One cook, whole: steam, core, kill, survivors, and how sure any of it is.

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "process/steam.h"
+#include "process/heat.h"
 
 static double boil(double kpa)
 {

@@ -8,7 +8,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "process/steam.h"
+#include "process/heat.h"
 
 static const struct steam_conditions fifteen_psi = {
     .gauge_kpa = 15 * STEAM_KPA_PER_PSI, .altitude_m = 0, .barometer_kpa = NAN, .rated_kpa = NAN};
