@@ -79,8 +79,8 @@ static enum status tell(struct app *app, bool one_of_many)
     return app_flush(app);
 }
 
-/* Whether something of the text was understood, a word of it changes the odds by a factor of three, or it
- * names a finding: a greeting is nothing to judge. */
+/* Whether something of the text was understood, its words change the odds this way or that by a factor of
+ * three, or it names a finding: a greeting is nothing to judge. */
 static bool tells(struct app *app, const char *text)
 {
     static const double weighs = 3.0;
@@ -91,10 +91,10 @@ static bool tells(struct app *app, const char *text)
         if (facts[i].origin != ORIGIN_JOURNAL && facts[i].origin != ORIGIN_COMPUTED)
             return true;
     count = triage_word_weights(app->triage, &weights);
+    double said = 0.0;
     for (size_t i = 0; i < count; i++)
-        if (fabs(weights[i].odds) >= log(weighs))
-            return true;
-    return names_a_finding(app, text);
+        said += fabs(weights[i].odds);
+    return said >= log(weighs) || names_a_finding(app, text);
 }
 
 /* ---- what to judge --------------------------------------------------------------------------- */
