@@ -134,10 +134,10 @@ static json_t *cause_row(const struct review *review, const void *row)
 /* What to change for a cause, RULES_NONE for none. */
 static json_t *how(const struct review *review, int cause)
 {
-    json_t *made = json_array();
-    for (size_t h = 0; cause != RULES_NONE && h < review->rules->causes[cause].change_count; h++)
-        json_array_append_new(made, json_string(review->rules->causes[cause].change[h]));
-    return made;
+    if (cause == RULES_NONE)
+        return json_array();
+    return view_json_strings(review->rules->causes[cause].change,
+                             review->rules->causes[cause].change_count);
 }
 
 static int likeliest(const struct review_cause *causes, size_t count)

@@ -202,14 +202,6 @@ void screen_say(struct screen *screen, size_t indent, size_t hang, enum role rol
     free(words);
 }
 
-void screen_text(struct screen *screen, size_t indent, size_t hang, enum role role,
-                 struct text *words)
-{
-    if (words->length > 0)
-        say(screen, indent, hang, role, words->bytes);
-    text_release(words);
-}
-
 void screen_item(struct screen *screen, size_t indent, const char *lead, enum role role,
                  const char *words)
 {
@@ -431,7 +423,9 @@ void table_show(const struct table *table, struct screen *screen)
                     text_printf(&rest, "%s%s %s", rest.length > 0 ? "; " : "", table->headings[k],
                                 table->rows[r][k]);
             screen_say(screen, 0, 2, ROLE_STRONG, "%s", table->rows[r][0]);
-            screen_text(screen, 2, 0, ROLE_PLAIN, &rest);
+            if (rest.length > 0)
+                say(screen, 2, 0, ROLE_PLAIN, rest.bytes);
+            text_release(&rest);
         }
         return;
     }

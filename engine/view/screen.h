@@ -67,9 +67,6 @@ void screen_preformatted(struct screen *screen, size_t indent, const char *words
 /* A heading: a blank line, then the words in ROLE_STRONG. */
 void screen_heading(struct screen *screen, const char *words);
 void screen_blank(struct screen *screen);
-/* What stands in a text, if anything, as a paragraph; the text is released. */
-void screen_text(struct screen *screen, size_t indent, size_t hang, enum role role,
-                 struct text *words);
 /* A row of a table: the label padded to `label_width` columns, then the rest. Where that is too
  * narrow the rest goes on the next line. The same with a formatted rest. */
 void screen_row(struct screen *screen, size_t indent, size_t label_width, const char *label,

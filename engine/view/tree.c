@@ -154,6 +154,14 @@ json_t *view_json_first(const json_t *list, const char *key, double least, size_
     return made;
 }
 
+json_t *view_json_strings(const char *const *strings, size_t count)
+{
+    json_t *array = json_array();
+    for (size_t i = 0; i < count; i++)
+        json_array_append_new(array, json_string(strings[i]));
+    return array;
+}
+
 json_t *view_json_parts(const char *parts)
 {
     json_t *array = json_array();
@@ -310,13 +318,6 @@ void html_element(struct text *page, const char *tag, const char *attributes, co
                 attributes != NULL ? attributes : "");
     html_text(page, words);
     text_printf(page, cell ? "</%s>" : "</%s>\n", tag);
-}
-
-void html_take(struct text *page, const char *tag, const char *attributes, struct text *words)
-{
-    if (words->length > 0)
-        html_element(page, tag, attributes, words->bytes);
-    text_clear(words);
 }
 
 /* The head of a table, and a row, whose first cell is its heading. */
@@ -740,9 +741,11 @@ static const struct block {
     {"inner", 2, 2, ROLE_PLAIN, NULL, "p", NULL},
     {"inner-quiet", 2, 2, ROLE_QUIET, NULL, "p", NULL},
     {"inner-far", 2, 4, ROLE_PLAIN, NULL, "p", NULL},
+    {"deep", 4, 0, ROLE_PLAIN, NULL, "p", NULL},
     {"deep-quiet", 4, 2, ROLE_QUIET, NULL, "p", NULL},
     {"line", 2, 0, ROLE_PLAIN, NULL, "li", NULL},
     {"item", 2, 0, ROLE_PLAIN, "-", "li", NULL},
+    {"cite", 2, 0, ROLE_QUIET, "-", "li", NULL},
     {"item-under", 4, 0, ROLE_PLAIN, "-", "li", NULL},
     {"item-deep", 5, 0, ROLE_PLAIN, "-", "li", NULL},
     {"numbered", 1, 0, ROLE_STRONG, NULL, "h3", NULL},
@@ -848,8 +851,8 @@ static void say_line(struct face *face, const char *kind, size_t length, struct 
         screen_heading(face->screen, words->bytes);
     else if (IS("blank") && screen)
         screen_blank(face->screen);
-    else if ((IS("row") || IS("row-out")) && screen)
-        put_row(face->screen, IS("row") ? 2 : 0, words);
+    else if ((IS("row") || IS("row-out") || IS("row-deep")) && screen)
+        put_row(face->screen, IS("row") ? 2 : IS("row-deep") ? 4 : 0, words);
     else if (IS("numbered") && screen)
         put_numbered(face->screen, words->bytes);
     else

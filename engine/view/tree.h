@@ -43,7 +43,8 @@ json_t *view_json_text(const char *text);
 /* The first members of a list, at most so many, as long as that number of theirs is not too small: another
  * list of the same. The first always. */
 json_t *view_json_first(const json_t *list, const char *key, double least, size_t most);
-/* An array of the parts of "a; b; c"; empty for NULL. */
+/* An array of strings; of the parts of "a; b; c"; empty for NULL. */
+json_t *view_json_strings(const char *const *strings, size_t count);
 json_t *view_json_parts(const char *parts);
 
 /* The tree without what is for templates only; it is changed and returned. NULL stays NULL. */
@@ -69,8 +70,6 @@ bool html_fit(struct text *page, const char *words, size_t columns);
 
 /* <TAG>words</TAG>, and a newline but for cells of a table; `attributes` is ours ("class=\"x\"") or NULL. */
 void html_element(struct text *page, const char *tag, const char *attributes, const char *words);
-/* The same of a text, which is emptied; nothing of an empty one. */
-void html_take(struct text *page, const char *tag, const char *attributes, struct text *words);
 
 /* Head and foot of a page; `style` is CSS, ours, or the name of a style sheet of styles.txt. */
 void html_begin(struct text *page, const char *title, const char *style);

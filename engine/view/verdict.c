@@ -359,10 +359,7 @@ static json_t *ranked_json(const struct rules *rules, enum word_list list,
         json_t *row = view_json("id:s p:o _name:s", word.id, probability(ranked[i].p), word.name);
         if (list == LIST_CAUSES && ranked[i].p >= LIKELY) {
             const struct cause *cause = &rules->causes[ranked[i].index];
-            json_t *change = json_array();
-            for (size_t k = 0; k < cause->change_count; k++)
-                json_array_append_new(change, json_string(cause->change[k]));
-            view_json_put(row, "_change", change);
+            view_json_put(row, "_change", view_json_strings(cause->change, cause->change_count));
         }
         json_array_append_new(array, row);
     }
@@ -504,7 +501,7 @@ json_t *view_verdict_json(const struct judged *judged)
         decision->floor != RULES_NONE ? &rules->decision.floors[decision->floor] : NULL;
     const struct next_step *next =
         decision->next_step != RULES_NONE ? &rules->decision.next_steps[decision->next_step] : NULL;
-    json_t *loss = json_object(), *status = json_object(), *steps = json_array();
+    json_t *loss = json_object(), *status = json_object();
     json_t *tests = json_array(), *cautions = json_array();
     enum action cheapest = ACTION_KEEP;
 
@@ -514,8 +511,6 @@ json_t *view_verdict_json(const struct judged *judged)
     }
     for (enum finding_status s = FINDING_CLEAN; s < FINDING_STATUS_COUNT; s++)
         view_json_put(status, status_name(s), probability(verdict->status[s]));
-    for (size_t i = 0; i < verdict->step_count; i++)
-        json_array_append_new(steps, json_string(verdict->steps[i]));
     for (size_t i = 0; i < verdict->test_count; i++) {
         double days = rules->observables[verdict->tests[i].observable].delay_days;
         json_array_append_new(tests, view_json_put(question_json(judged, &verdict->tests[i]),
@@ -542,10 +537,12 @@ json_t *view_verdict_json(const struct judged *judged)
     add_evidence(root, judged);
     add_siblings(root, judged);
     add_turns(root, judged);
-    json_object_update_missing_new(
-        root, json_pack("{s:o, s:o, s:o, s:o, s:{s:s, s:s, s:s}}", "next_question", question,
-                        "tests", tests, "steps", steps, "cautions", cautions, "rules", "name",
-                        rules->name, "version", rules->version, "hash", rules->hash));
+    json_object_update_missing_new(root,
+                                   json_pack("{s:o, s:o, s:o, s:o, s:{s:s, s:s, s:s}}",
+                                             "next_question", question, "tests", tests, "steps",
+                                             view_json_strings(verdict->steps, verdict->step_count),
+                                             "cautions", cautions, "rules", "name", rules->name,
+                                             "version", rules->version, "hash", rules->hash));
     view_json_add(root,
                   "_label:s _forced:b _contaminated:b _floor:s _next:s _inside:o _why:o _ranked:o "
                   "_sound:b _recalled:o",
@@ -657,184 +654,112 @@ void view_verdict_line(struct screen *screen, const struct judged *judged)
 
 /* ---- what the rules say of themselves ---------------------------------------------------------- */
 
-enum { ID_COLUMNS = 24, VALUE_COLUMNS = 34 };
-
-#define SAY(...)   screen_say(screen, 0, 0, ROLE_PLAIN, __VA_ARGS__)
-#define TITLE(...) screen_say(screen, 0, 0, ROLE_STRONG, __VA_ARGS__)
-#define ASIDE(...) screen_say(screen, 0, 0, ROLE_QUIET, __VA_ARGS__)
-
-/* ---- sources and claims ---------------------------------------------------------------------- */
-
-static void put_source(struct text *out, const struct source *source)
+/* The works cited, then the marks, each under what names it in brackets. */
+static json_t *cites_json(const struct rules *rules, const struct citation *cites)
 {
-    text_printf(out, "%s, %s, %s", source->author, source->title, source->year);
-    if (source->where != NULL)
-        text_printf(out, ", %s", source->where);
-    if (source->weak)
-        text_puts(out, " (a secondary list: a hint, not evidence)");
-}
-
-static void show_citation(struct screen *screen, const struct rules *rules,
-                          const struct citation *cites)
-{
+    json_t *rows = json_array();
     for (size_t i = 0; i < cites->count; i++) {
-        struct text words;
-        text_init(&words);
-        put_source(&words, &rules->sources[cites->sources[i]]);
-        screen_item(screen, 2, "-", ROLE_QUIET, words.bytes);
-        text_release(&words);
+        const struct source *source = &rules->sources[cites->sources[i]];
+        view_json_row(rows, "id:s author:s title:s year:s where:s weak:b", source->id,
+                      source->author, source->title, source->year, source->where, source->weak);
     }
     if (cites->from_memory)
-        screen_item(screen, 2, "-", ROLE_QUIET, "from memory");
+        view_json_row(rows, "id:s mark:s", "from memory", "from memory");
     if (cites->common_practice)
-        screen_item(screen, 2, "-", ROLE_QUIET, "common practice, no source");
+        view_json_row(rows, "id:s mark:s", "common practice", "common practice, no source");
     if (cites->expert_judgement)
-        screen_item(screen, 2, "-", ROLE_QUIET, "expert judgement");
+        view_json_row(rows, "id:s mark:s", "expert judgement", "expert judgement");
+    return rows;
 }
 
-static void show_sources(struct screen *screen, const struct rules *rules,
-                         const struct citation *cites)
+/* One value of a claim: a word for its number, as it was written, and the number. */
+static json_t *claim_json(const struct rules *rules, const struct claim *claim, const char *of,
+                          bool factor)
 {
-    screen_heading(screen, "Sources");
-    show_citation(screen, rules, cites);
+    char word[32] = "";
+    snprintf(word, sizeof word, "%s", claim->word != NULL ? claim->word : "");
+    for (char *at = word; (at = strchr(at, '_')) != NULL;)
+        *at = ' ';
+    return view_json("of:s value:s word:s number:n factor:b", of,
+                     rules->observables[claim->observable].values[claim->value].label, word,
+                     claim->number, factor);
 }
 
-/* A row for one value of a claim: a word for its number, and the number. */
-static void show_claim(struct screen *screen, size_t indent, const char *label, const char *lead,
-                       const struct claim *claim, bool factor)
+/* Groups of claims of one observable with the same citation. */
+static json_t *claims_json(const struct rules *rules, const struct claim *claims, size_t count,
+                           bool factor)
 {
-    struct text rest;
-    text_init(&rest);
-    text_printf(&rest, "%s%s", lead, lead[0] != '\0' ? " " : "");
-    for (const char *at = claim->word; at != NULL && *at != '\0'; at++)
-        text_add(&rest, *at == '_' ? " " : at, 1);
-    text_puts(&rest, claim->word != NULL ? " " : "");
-    text_printf(&rest, factor ? "(x %.2g)" : "(%.2g)", claim->number);
-    screen_row(screen, indent, VALUE_COLUMNS, label, rest.bytes);
-    text_release(&rest);
-}
-
-static bool same_citation(const struct citation *a, const struct citation *b)
-{
-    return a->count == b->count && a->expert_judgement == b->expert_judgement &&
-           a->common_practice == b->common_practice && a->from_memory == b->from_memory &&
-           (a->count == 0 || memcmp(a->sources, b->sources, a->count * sizeof *a->sources) == 0);
-}
-
-/* Each observable with what is cited for all its values together, then its values. */
-static void show_claims(struct screen *screen, const struct rules *rules,
-                        const struct claim *claims, size_t count, bool factor)
-{
+    json_t *groups = json_array(), *values = NULL, *cites = NULL;
     for (size_t i = 0; i < count; i++) {
-        const struct observable *observable = &rules->observables[claims[i].observable];
-        if (i == 0 || claims[i].observable != claims[i - 1].observable ||
-            !same_citation(&claims[i].cites, &claims[i - 1].cites)) {
-            struct text words;
-            text_init(&words);
-            text_puts(&words, observable->label);
-            const struct citation *cites = &claims[i].cites;
-            const char *joint = " [";
-            const char *const marks[] = {cites->from_memory ? "from memory" : NULL,
-                                         cites->common_practice ? "common practice" : NULL,
-                                         cites->expert_judgement ? "expert judgement" : NULL};
-            for (size_t k = 0; k < cites->count + 3; k++) {
-                const char *word = k < cites->count ? rules->sources[cites->sources[k]].id
-                                                    : marks[k - cites->count];
-                if (word != NULL) {
-                    text_printf(&words, "%s%s", joint, word);
-                    joint = "; ";
-                }
-            }
-            text_puts(&words, joint[0] == ';' ? "]" : "");
-            screen_text(screen, 2, 2, ROLE_QUIET, &words);
-        }
-        show_claim(screen, 4, observable->values[claims[i].value].label, "", &claims[i], factor);
+        json_t *own = cites_json(rules, &claims[i].cites);
+        if (i == 0 || claims[i].observable != claims[i - 1].observable || !json_equal(own, cites))
+            view_json_row(groups, "label:s cites:o values:o",
+                          rules->observables[claims[i].observable].label, cites = json_incref(own),
+                          values = json_array());
+        json_array_append_new(values, claim_json(rules, &claims[i], NULL, factor));
+        json_decref(own);
     }
+    return groups;
 }
 
-static void show_lines(struct screen *screen, const char *heading, const char *const *lines,
-                       size_t count)
-{
-    if (count > 0)
-        screen_heading(screen, heading);
-    for (size_t i = 0; i < count; i++)
-        screen_item(screen, 2, "-", ROLE_PLAIN, lines[i]);
-}
-
-/* ---- one of each kind ------------------------------------------------------------------------ */
-
-static void show_finding(struct screen *screen, const struct rules *rules, const void *item)
+static json_t *finding_json(const struct rules *rules, const void *item)
 {
     static const enum action order[] = {ACTION_DISCARD, ACTION_ISOLATE, ACTION_KEEP};
     const struct finding *finding = item;
-    TITLE("%s (finding: %s, hazard: %s)", finding->name, status_name(finding->status),
-          hazard_name(finding->hazard));
-    if (finding->also != NULL)
-        ASIDE("%s", finding->also);
-    SAY("%s", finding->what);
-    screen_heading(screen, "How it looks");
-    show_claims(screen, rules, finding->looks, finding->look_count, false);
-    if (finding->differ_count > 0)
-        screen_heading(screen, "How to tell it apart");
-    for (size_t i = 0; i < finding->differ_count; i++) {
-        screen_say(screen, 2, 0, ROLE_PLAIN, "%s:", rules->findings[finding->differs[i].from].name);
-        screen_say(screen, 4, 0, ROLE_PLAIN, "%s", finding->differs[i].how);
-    }
-    screen_heading(screen, "What may lead to it (its share of what each cause lets grow)");
-    for (size_t c = 0; c < rules->cause_count; c++) {
-        const struct cause *cause = &rules->causes[c];
+    json_t *differs = json_array(), *causes = json_array(), *actions = json_array();
+    for (size_t i = 0; i < finding->differ_count; i++)
+        view_json_row(differs, "from:s how:s", rules->findings[finding->differs[i].from].name,
+                      finding->differs[i].how);
+    for (const struct cause *cause = rules->causes; cause < rules->causes + rules->cause_count;
+         cause++) {
         double sum = 0, rate = 0;
         for (size_t i = 0; i < cause->grow_count; i++) {
             sum += cause->grows[i].rate;
             rate += &rules->findings[cause->grows[i].finding] == finding ? cause->grows[i].rate : 0;
         }
-        if (rate > 0 && sum > 0)
-            screen_row_text(screen, 2, VALUE_COLUMNS + 6, cause->name, "%3.0f %%  (%s)",
-                            100.0 * rate / sum, cause->id);
+        if (rate > 0)
+            view_json_row(causes, "name:s id:s share:n", cause->name, cause->id, rate / sum);
     }
     for (size_t i = 0; i < ACTION_COUNT; i++)
-        show_lines(screen, rules->decision.action_label[order[i]], finding->steps[order[i]],
-                   finding->step_count[order[i]]);
-    show_sources(screen, rules, &finding->cites);
+        view_json_row(actions, "label:s steps:o", rules->decision.action_label[order[i]],
+                      view_json_strings(finding->steps[order[i]], finding->step_count[order[i]]));
+    return view_json("status:s hazard:s also:s what:s looks:o differs:o causes:o actions:o cites:o",
+                     status_name(finding->status), hazard_name(finding->hazard), finding->also,
+                     finding->what, claims_json(rules, finding->looks, finding->look_count, false),
+                     differs, causes, actions, cites_json(rules, &finding->cites));
 }
 
-static void show_cause(struct screen *screen, const struct rules *rules, const void *item)
+static json_t *cause_json(const struct rules *rules, const void *item)
 {
     const struct cause *cause = item;
-    TITLE("%s (cause, shared by: %s)", cause->name, scope_name(cause->scope));
-    SAY("%s", cause->what);
-    SAY("Before anything is known: %.1f %% of vessels in question.", 100.0 * cause->prior);
-    screen_heading(screen, "What grows when this is the cause (relative rates)");
+    json_t *grows = json_array(), *tests = json_array();
     for (size_t i = 0; i < cause->grow_count; i++)
-        screen_row_text(screen, 2, VALUE_COLUMNS, rules->findings[cause->grows[i].finding].name,
-                        "%.3g", cause->grows[i].rate);
-    show_citation(screen, rules, &cause->grows_cites);
-    screen_heading(screen, "What speaks for or against it");
-    show_claims(screen, rules, cause->weighs, cause->weigh_count, true);
-    show_lines(screen, "What to change next time", cause->change, cause->change_count);
-    if (cause->settle_count > 0)
-        screen_heading(screen, "Tests that would settle it");
+        view_json_row(grows, "name:s rate:n", rules->findings[cause->grows[i].finding].name,
+                      cause->grows[i].rate);
     for (size_t i = 0; i < cause->settle_count; i++) {
         const struct observable *test = &rules->observables[cause->settle[i]];
-        char *words =
-            text_format("%s: %s", test->label, test->look != NULL ? test->look : test->ask);
-        screen_item(screen, 2, "-", ROLE_PLAIN, words);
-        free(words);
+        view_json_row(tests, "label:s how:s", test->label,
+                      test->look != NULL ? test->look : test->ask);
     }
-    show_sources(screen, rules, &cause->cites);
+    return view_json("scope:s what:s prior:n grows:o grows_cites:o looks:o change:o tests:o "
+                     "cites:o",
+                     scope_name(cause->scope), cause->what, cause->prior, grows,
+                     cites_json(rules, &cause->grows_cites),
+                     claims_json(rules, cause->weighs, cause->weigh_count, true),
+                     view_json_strings(cause->change, cause->change_count), tests,
+                     cites_json(rules, &cause->cites));
 }
 
-/* What one finding or cause claims of an observable. */
-static void show_expected(struct screen *screen, const struct observable *observable, size_t index,
-                          const char *name, const struct claim *claims, size_t count, bool factor)
+/* Adds what one finding or cause claims of an observable. */
+static void add_expected(json_t *rows, const struct rules *rules, size_t observable,
+                         const char *name, const struct claim *claims, size_t count, bool factor)
 {
     for (size_t i = 0; i < count; i++)
-        if (claims[i].observable == index)
-            show_claim(screen, 2, name, observable->values[claims[i].value].label, &claims[i],
-                       factor);
+        if (claims[i].observable == observable)
+            json_array_append_new(rows, claim_json(rules, &claims[i], name, factor));
 }
 
-static void show_observable(struct screen *screen, const struct rules *rules, const void *item)
+static json_t *observable_json(const struct rules *rules, const void *item)
 {
     static const char *const classes[] = {
         [CLASS_SIGN] = "sign", [CLASS_CIRCUMSTANCE] = "circumstance", [CLASS_TEST] = "test"};
@@ -842,139 +767,94 @@ static void show_observable(struct screen *screen, const struct rules *rules, co
         [KIND_ONE] = "one of", [KIND_SEVERAL] = "several of", [KIND_NUMBER] = "a number"};
     const struct observable *observable = item;
     size_t index = (size_t)(observable - rules->observables);
-    TITLE("%s (%s, %s)", observable->label, classes[observable->class], kinds[observable->kind]);
-    SAY("%s", observable->ask);
-    if (observable->look != NULL)
-        SAY("%s", observable->look);
-    if (observable->why != NULL)
-        ASIDE("%s", observable->why);
-    screen_heading(screen, "Values, and how common each is when nothing else is known");
+    json_t *values = json_array(), *predicts = json_array();
     for (size_t v = 0; v < observable->value_count; v++) {
         const struct value *value = &observable->values[v];
-        screen_row_text(screen, 2, ID_COLUMNS, value->id, "%4.0f %%  %s%s%s", 100.0 * value->base,
-                        value->label, value->look != NULL ? ". " : "",
-                        value->look != NULL ? value->look : "");
+        view_json_row(values, "id:s base:n label:s look:s", value->id, value->base, value->label,
+                      value->look);
     }
-    screen_heading(screen, "What predicts it");
     for (size_t f = 0; f < rules->finding_count; f++)
-        show_expected(screen, observable, index, rules->findings[f].name, rules->findings[f].looks,
-                      rules->findings[f].look_count, false);
+        add_expected(predicts, rules, index, rules->findings[f].name, rules->findings[f].looks,
+                     rules->findings[f].look_count, false);
     for (size_t c = 0; c < rules->cause_count; c++)
-        show_expected(screen, observable, index, rules->causes[c].name, rules->causes[c].weighs,
-                      rules->causes[c].weigh_count, true);
-    show_sources(screen, rules, &observable->cites);
+        add_expected(predicts, rules, index, rules->causes[c].name, rules->causes[c].weighs,
+                     rules->causes[c].weigh_count, true);
+    return view_json("class:s holds:s ask:s look:s why:s values:o predicts:o cites:o",
+                     classes[observable->class], kinds[observable->kind], observable->ask,
+                     observable->look, observable->why, values, predicts,
+                     cites_json(rules, &observable->cites));
 }
 
-static void put_range(struct text *out, const char *name, double low, double high, const char *unit)
+static json_t *species_json(const struct rules *rules, const void *item)
 {
-    if (low < high)
-        text_printf(out, "%s %.3g to %.3g %s. ", name, low, high, unit);
-    else if (!isnan(low))
-        text_printf(out, "%s %.3g %s. ", name, low, unit);
-}
-
-static void show_species(struct screen *screen, const struct rules *rules, const void *item)
-{
-    static const char celsius[] = "\xc2\xb0"
-                                  "C";
     const struct species *species = item;
     const struct growth *growth = &species->growth;
-    struct text words;
-    text_init(&words);
-    TITLE("%s (species)", species->name);
-    if (species->latin != NULL)
-        ASIDE("%s", species->latin);
-    if (species->note != NULL)
-        SAY("%s", species->note);
-    put_range(&words, "Grows from", growth->t_min, growth->t_max, celsius);
-    put_range(&words, "Best at", growth->t_opt, growth->t_opt, celsius);
-    put_range(&words, "Rate there", growth->rate_lo, growth->rate_hi, "mm a day");
-    put_range(&words, "Published days to full colonisation of grain", growth->full_lo,
-              growth->full_hi, "");
-    SAY("%s", words.bytes);
-    text_release(&words);
-    show_citation(screen, rules, &growth->cites);
-    if (species->normal_count > 0)
-        screen_heading(screen, "What is normal here");
-    for (size_t i = 0; i < species->normal_count; i++) {
-        screen_say(screen, 2, 0, ROLE_PLAIN,
-                   "%s:", rules->findings[species->normal[i].finding].name);
-        show_claims(screen, rules, &species->normal[i].claim, 1, false);
-    }
-    show_sources(screen, rules, &species->cites);
+    json_t *normal = json_array();
+    for (size_t i = 0; i < species->normal_count; i++)
+        view_json_row(normal, "name:s looks:o", rules->findings[species->normal[i].finding].name,
+                      claims_json(rules, &species->normal[i].claim, 1, false));
+    return view_json("latin:s note:s t_min:n t_max:n t_opt:n rate_low:n rate_high:n full_low:n "
+                     "full_high:n growth_cites:o normal:o cites:o",
+                     species->latin, species->note, growth->t_min, growth->t_max, growth->t_opt,
+                     growth->rate_lo, growth->rate_hi, growth->full_lo, growth->full_hi,
+                     cites_json(rules, &growth->cites), normal, cites_json(rules, &species->cites));
 }
 
-static void show_grain(struct screen *screen, const struct rules *rules, const void *item)
+static json_t *grain_json(const struct rules *rules, const void *item)
 {
     const struct grain *grain = item;
-    struct text words;
-    text_init(&words);
-    TITLE("%s (grain)", grain->name);
-    if (grain->note != NULL)
-        SAY("%s", grain->note);
-    put_range(&words, "Moisture as bought", grain->moisture, grain->moisture, "%");
-    put_range(&words, "Aim for", grain->target_lo, grain->target_hi, "%");
-    put_range(&words, "The raw kernel holds", grain->raw_limit, grain->raw_limit, "%");
-    SAY("%s(per cent of the wet weight)", words.bytes);
-    text_release(&words);
-    show_sources(screen, rules, &grain->cites);
+    return view_json("note:s moisture:n target_low:n target_high:n raw_limit:n cites:o",
+                     grain->note, grain->moisture, grain->target_lo, grain->target_hi,
+                     grain->raw_limit, cites_json(rules, &grain->cites));
 }
 
-static void show_vessel(struct screen *screen, const struct rules *rules, const void *item)
+/* Lengths in mm. */
+static json_t *vessel_json(const struct rules *rules, const void *item)
 {
     const struct vessel_kind *vessel = item;
-    TITLE("%s (vessel)", vessel->name);
-    if (vessel->shape == SHAPE_CYLINDER)
-        SAY("Filled grain: a cylinder %.0f mm across and %.0f mm high, about %.2g kg.",
-            2000.0 * vessel->radius, 1000.0 * vessel->height, vessel->mass_kg);
-    else
-        SAY("Filled grain: a block %.0f by %.0f by %.0f mm, about %.2g kg.",
-            1000.0 * vessel->sides[0], 1000.0 * vessel->sides[1], 1000.0 * vessel->sides[2],
-            vessel->mass_kg);
-    show_sources(screen, rules, &vessel->cites);
+    json_t *sides = json_array();
+    for (size_t i = 0; i < 3; i++)
+        json_array_append_new(sides, view_json_number(1000.0 * vessel->sides[i]));
+    return view_json("cylinder:b across:n high:n sides:o kg:n cites:o",
+                     vessel->shape == SHAPE_CYLINDER, 2000.0 * vessel->radius,
+                     1000.0 * vessel->height, sides, vessel->mass_kg,
+                     cites_json(rules, &vessel->cites));
 }
 
-static void show_caution(struct screen *screen, const struct rules *rules, const void *item)
+static json_t *caution_json(const struct rules *rules, const void *item)
 {
-    const struct caution *caution = item;
-    TITLE("%s (caution)", caution->id);
-    SAY("%s", caution->text);
-    show_sources(screen, rules, &caution->cites);
+    return view_json("cites:o", cites_json(rules, &((const struct caution *)item)->cites));
 }
 
-static void show_source(struct screen *screen, const struct rules *rules, const void *item)
+static json_t *source_json(const struct rules *rules, const void *item)
 {
-    const struct source *source = item;
-    struct text words;
-    (void)rules;
-    text_init(&words);
-    put_source(&words, source);
-    TITLE("%s (source)", source->id);
-    screen_text(screen, 0, 0, ROLE_PLAIN, &words);
+    size_t index = (size_t)((const struct source *)item - rules->sources);
+    return view_json("cites:o",
+                     cites_json(rules, &(struct citation){.sources = &index, .count = 1}));
 }
 
 /* ---- every kind, by table -------------------------------------------------------------------- */
 
 static const struct kind { /* one kind of thing that has an id */
-    const char *plural;
+    const char *plural, *template;
     size_t array, count; /* in struct rules */
     size_t size, id, name;
-    void (*show)(struct screen *screen, const struct rules *rules, const void *item);
+    json_t *(*make)(const struct rules *rules, const void *item);
 } kinds[] = {
-#define KIND(plural, type, array, count, label, show)                                              \
+#define KIND(plural, type, array, count, label, make)                                              \
     {                                                                                              \
-        plural, offsetof(struct rules, array), offsetof(struct rules, count), sizeof(struct type), \
-            offsetof(struct type, id), offsetof(struct type, label), show                          \
+        plural, "show." #type, offsetof(struct rules, array), offsetof(struct rules, count),       \
+            sizeof(struct type), offsetof(struct type, id), offsetof(struct type, label), make     \
     }
-    KIND("Findings", finding, findings, finding_count, name, show_finding),
-    KIND("Causes", cause, causes, cause_count, name, show_cause),
+    KIND("Findings", finding, findings, finding_count, name, finding_json),
+    KIND("Causes", cause, causes, cause_count, name, cause_json),
     KIND("Signs, circumstances and tests", observable, observables, observable_count, label,
-         show_observable),
-    KIND("Species", species, species, species_count, name, show_species),
-    KIND("Grains", grain, grains, grain_count, name, show_grain),
-    KIND("Vessels", vessel_kind, vessels, vessel_count, name, show_vessel),
-    KIND("Cautions", caution, cautions, caution_count, text, show_caution),
-    KIND("Sources", source, sources, source_count, title, show_source),
+         observable_json),
+    KIND("Species", species, species, species_count, name, species_json),
+    KIND("Grains", grain, grains, grain_count, name, grain_json),
+    KIND("Vessels", vessel_kind, vessels, vessel_count, name, vessel_json),
+    KIND("Cautions", caution, cautions, caution_count, text, caution_json),
+    KIND("Sources", source, sources, source_count, title, source_json),
 };
 enum { KINDS = sizeof kinds / sizeof *kinds };
 
@@ -1004,7 +884,9 @@ bool view_show(struct screen *screen, const struct rules *rules, const char *id)
                 continue;
             if (found)
                 screen_blank(screen);
-            kind->show(screen, rules, item);
+            json_t *tree = kind->make(rules, item);
+            view_json_add(tree, "id:s name:s", id, string_of(item, kind->name));
+            view_say_taken(&(struct face){.screen = screen}, kind->template, tree);
             found = true;
         }
     return found;
@@ -1012,6 +894,7 @@ bool view_show(struct screen *screen, const struct rules *rules, const char *id)
 
 void view_show_all(struct screen *screen, const struct rules *rules)
 {
+    enum { ID_COLUMNS = 24 };
     for (const struct kind *kind = kinds; kind < kinds + KINDS; kind++) {
         if (count_of(rules, kind) > 0)
             screen_heading(screen, kind->plural);
