@@ -104,7 +104,7 @@ struct frame { /* the batches, with or without controls */
 struct sheet { /* of a factor; all share one where there are many cells */
     struct cell *cells;
     size_t count;
-    float *falls; /* of each cell, grid point and ratio; NULL where there are too many */
+    float *falls; /* of each cell, grid point and ratio, while they are kept */
 };
 
 struct search {
@@ -120,9 +120,11 @@ struct search {
     unsigned mask;  /* culprits whose pieces are set aside */
     struct candidate *candidates;
     size_t count;
-    size_t *first;    /* of each factor: its first candidate; one more at the end */
-    const bool *same; /* of each candidate: it is computed, and has the very vessels of one level of
-                          what it was computed from. It says why, and is not asked itself. */
+    size_t *first; /* of each factor: its first candidate; one more at the end */
+    bool *same; /* of each candidate: it is computed, and has the very vessels of one level of what
+                   it was computed from. It says why, and is not asked itself. */
+    uint32_t *
+        *only; /* of a computed factor: the only level met by each of what it was computed from */
     double *log_prior;      /* of each level of each factor */
     struct frame frames[2]; /* of all, and without controls */
     size_t frame_count;
@@ -130,6 +132,7 @@ struct search {
     size_t *stamp;        /* of each level of a factor: its newest cell */
     double *sums;         /* of each raised level, grid point and ratio */
     bool small;           /* few enough cells to keep them, and to strew losses */
+    bool kept;            /* the logarithms are, too */
 };
 
 static size_t smaller(size_t a, size_t b)
@@ -139,14 +142,20 @@ static size_t smaller(size_t a, size_t b)
 
 /* ---- time at risk ------------------------------------------------------------------------------- */
 
+/* The stay behind the one at an age. */
+static uint32_t next_stay(const struct factor *factor, size_t vessel, int age)
+{
+    uint32_t s = factor->first_stay[vessel] + 1, end = factor->first_stay[vessel + 1];
+    while (s < end && factor->stays[s].from <= age)
+        s++;
+    return s;
+}
+
 static uint32_t level_at(const struct factor *factor, const struct piece *piece)
 {
-    if (factor->stays == NULL)
-        return factor->level[piece->vessel];
-    uint32_t s = factor->first_stay[piece->vessel], end = factor->first_stay[piece->vessel + 1];
-    while (s + 1 < end && factor->stays[s + 1].from <= piece->age)
-        s++;
-    return factor->stays[s].level;
+    return factor->stays == NULL
+               ? factor->level[piece->vessel]
+               : factor->stays[next_stay(factor, piece->vessel, piece->age) - 1].level;
 }
 
 /* Days in danger; -1 when they are not known. */
@@ -201,10 +210,8 @@ static int next_change(const struct search *search, size_t vessel, int age)
     int next = AGES;
     for (size_t k = 0; k < search->changing_count; k++) {
         const struct factor *factor = &search->dataset->factors[search->changing[k]];
-        uint32_t s = factor->first_stay[vessel], end = factor->first_stay[vessel + 1];
-        while (s < end && factor->stays[s].from <= age)
-            s++;
-        if (s < end && factor->stays[s].from < next)
+        uint32_t s = next_stay(factor, vessel, age);
+        if (s < factor->first_stay[vessel + 1] && factor->stays[s].from < next)
             next = factor->stays[s].from;
     }
     return next;
@@ -473,7 +480,7 @@ static size_t score_levels(struct search *search, size_t f)
 
 /* The logarithms of a cell that depend on exposures alone. */
 static void cell_falls(const struct search *search, const struct frame *frame,
-                       const struct cell *cell, const struct candidate *of, bool whole,
+                       const struct cell *cell, const struct candidate *of,
                        float falls[GRID * RATIOS])
 {
     for (size_t g = 0; g < DRIFTS; g++) {
@@ -483,7 +490,7 @@ static void cell_falls(const struct search *search, const struct frame *frame,
             double m = frame->sum / (frame->sum + over * of->expected[g]) * share;
             double rise = m * over * cell->exposure, usual = m * frame->exposure[cell->batch];
             for (size_t k = 0; k < FRAILTIES; k++)
-                if (whole || frame->weight[g * FRAILTIES + k] > negligible)
+                if (search->kept || frame->weight[g * FRAILTIES + k] > negligible)
                     falls[(g * FRAILTIES + k) * RATIOS + t] =
                         log1pf((float)(rise / (1.0 / frame->frailty[k] + usual)));
         }
@@ -500,11 +507,11 @@ static void add_falls(struct search *search, size_t f)
     for (size_t c = 0; c < sheet->count; c++) {
         const struct cell *cell = &sheet->cells[c];
         const struct candidate *of = &candidates[cell->level];
-        const float *falls = sheet->falls != NULL ? &sheet->falls[c * GRID * RATIOS] : room;
+        const float *falls = search->kept ? &sheet->falls[c * GRID * RATIOS] : room;
         if (!of->raised)
             continue;
-        if (sheet->falls == NULL)
-            cell_falls(search, frame, cell, of, false, room);
+        if (!search->kept)
+            cell_falls(search, frame, cell, of, room);
         double *sums = &search->sums[(size_t)of->row * GRID * RATIOS];
         for (size_t k = 0; k < GRID; k++)
             for (size_t t = 0; t < RATIOS && frame->weight[k] > negligible; t++)
@@ -687,18 +694,16 @@ static double odds_if(struct search *search, const size_t *lost, size_t count)
     return exp(log_odds(search));
 }
 
-/* Keeps what depends on exposures alone, for all that is strewn; or lets go of it. */
-static void keep_logarithms(struct search *search, bool keep)
+/* Keeps what depends on exposures alone, for all that is strewn. */
+static void keep_logarithms(struct search *search)
 {
+    search->kept = true;
     for (size_t f = 0; f < search->dataset->factor_count; f++) {
-        struct sheet *sheet = &search->sheets[f];
-        const struct candidate *candidates = &search->candidates[search->first[f]];
-        float *falls = keep ? malloc((sheet->count + 1) * GRID * RATIOS * sizeof *falls) : NULL;
-        for (size_t c = 0; keep && c < sheet->count; c++)
+        const struct sheet *sheet = &search->sheets[f];
+        for (size_t c = 0; c < sheet->count; c++)
             cell_falls(search, frame_of(search, f), &sheet->cells[c],
-                       &candidates[sheet->cells[c].level], true, &falls[c * GRID * RATIOS]);
-        free(sheet->falls);
-        sheet->falls = falls;
+                       &search->candidates[search->first[f] + sheet->cells[c].level],
+                       &sheet->falls[c * GRID * RATIOS]);
     }
 }
 
@@ -726,12 +731,12 @@ static bool alarming(struct search *search, double odds)
             set_aside(search, p, &search->frames[0]) ? 0.0 : (double)search->pieces[p].exposure;
     memcpy(weight, search->frames[0].weight, sizeof weight);
     memcpy(kept, search->candidates, search->count * sizeof *kept);
-    keep_logarithms(search, true);
+    keep_logarithms(search);
     for (size_t i = 0; i < STREWN && hits < enough; i++) {
         strew(search, rng, weight, exposures, lost, count);
         hits += odds_if(search, lost, count) >= odds;
     }
-    keep_logarithms(search, false);
+    search->kept = false;
     memcpy(search->candidates, kept, search->count * sizeof *kept);
     free(kept);
     free(exposures);
@@ -763,8 +768,7 @@ static uint32_t *partners_new(struct arena *arena, size_t levels)
 
 /* Which levels of a computed factor only say why: they have the very vessels of one level of what it
  * was computed from. */
-static void find_same(const struct search *search, size_t computed, size_t origin, bool *same,
-                      struct arena *arena)
+static void find_same(struct search *search, size_t computed, size_t origin, struct arena *arena)
 {
     const struct dataset *dataset = search->dataset;
     const struct factor *from = &dataset->factors[computed], *of = &dataset->factors[origin];
@@ -779,7 +783,8 @@ static void find_same(const struct search *search, size_t computed, size_t origi
         meet(back, of->level[i], from->level[i]);
     }
     for (uint32_t l = 0; l < from->level_count; l++)
-        same[search->first[computed] + l] = origins[l] < mixed && back[origins[l]] == l;
+        search->same[search->first[computed] + l] = origins[l] < mixed && back[origins[l]] == l;
+    search->only[computed] = back;
 }
 
 /* The factors' levels share one culprit among them, by how common culprits of their scope are. */
@@ -809,7 +814,7 @@ static void search_init(struct search *search, const struct dataset *dataset,
                         const struct review_rule *rule, struct arena *arena)
 {
     enum { MANY = 50000 }; /* cells */
-    size_t factors = dataset->factor_count, count = 0, levels = 1, cells = 0;
+    size_t factors = dataset->factor_count, count = 0, levels = 1, cells = 0, pieces;
 
     *search = (struct search){.dataset = dataset, .rule = rule};
     search->standing = search_standing(dataset, rule->watched, arena, NULL);
@@ -818,13 +823,14 @@ static void search_init(struct search *search, const struct dataset *dataset,
         if (dataset->control[i] && search->standing[i] != STANDING_OUT)
             search->frame_count = 2;
     cut_pieces(search, arena);
+    pieces = search->batch[search->batch_count];
     search->first = arena_array(arena, factors + 1, sizeof *search->first);
     for (size_t f = 0; f < factors; f++) {
         size_t own = dataset->factors[f].level_count;
         search->first[f] = count;
         count += own;
         levels = own > levels ? own : levels;
-        cells += smaller(own * search->batch_count, search->batch[search->batch_count]);
+        cells += smaller(own * search->batch_count, pieces);
     }
     search->first[factors] = search->count = count;
     search->candidates = arena_array(arena, count, sizeof *search->candidates);
@@ -839,14 +845,17 @@ static void search_init(struct search *search, const struct dataset *dataset,
         frame->share = arena_array(arena, DRIFTS * search->batch_count, sizeof(double));
     }
     search->sheets = arena_array(arena, factors, sizeof *search->sheets);
-    for (size_t f = 0; f < factors; f++)
-        search->sheets[f].cells =
-            f == 0 || search->small
-                ? arena_array(arena, search->batch[search->batch_count], sizeof(struct cell))
-                : search->sheets[0].cells;
+    struct cell *shared = search->small ? NULL : arena_array(arena, pieces, sizeof *shared);
+    for (size_t f = 0; f < factors; f++) {
+        struct sheet *sheet = &search->sheets[f];
+        size_t room =
+            smaller(dataset->factors[f].level_count * search->batch_count, shared ? 0 : pieces);
+        sheet->cells = shared != NULL ? shared : arena_array(arena, room, sizeof *sheet->cells);
+        sheet->falls = arena_array(arena, room * GRID * RATIOS, sizeof *sheet->falls);
+    }
     share_prior(search);
-    bool *same = arena_array(arena, count, sizeof *same);
-    search->same = same;
+    search->same = arena_array(arena, count, sizeof *search->same);
+    search->only = arena_array(arena, factors, sizeof *search->only);
     for (size_t f = 0; f < factors; f++) {
         enum factor_kind kind = dataset->factors[f].kind;
         size_t origin = dataset_factor(dataset, factor_kinds[kind].origin);
@@ -854,7 +863,7 @@ static void search_init(struct search *search, const struct dataset *dataset,
             search->candidates[search->first[f] + l] =
                 (struct candidate){.factor = (uint32_t)f, .level = l};
         if (factor_kinds[kind].origin != kind && origin < factors)
-            find_same(search, f, origin, same, arena);
+            find_same(search, f, origin, arena);
     }
 }
 
@@ -925,37 +934,13 @@ void saved_estimate(const struct review_suspect *suspect, struct review_culprit 
 
 /* ---- what is told of them ----------------------------------------------------------------------- */
 
-/* The computed level that all vessels of a candidate have: why it may have failed. */
-static void find_why(const struct search *search, struct review_suspect *suspect)
-{
-    const struct dataset *dataset = search->dataset;
-    const struct factor *of = &dataset->factors[suspect->factor];
-    suspect->why_factor = dataset->factor_count;
-    suspect->why_level = LEVEL_NONE;
-    for (size_t f = 0; f < dataset->factor_count; f++) {
-        const struct factor *why = &dataset->factors[f];
-        uint32_t level = LEVEL_NONE;
-        bool one = true;
-        if (f == suspect->factor || factor_kinds[why->kind].origin != of->kind)
-            continue;
-        for (size_t i = 0; i < dataset->vessel_count && one; i++)
-            if (of->level[i] == suspect->level && why->level[i] != LEVEL_NONE) {
-                one = level == LEVEL_NONE || level == why->level[i];
-                level = why->level[i];
-            }
-        if (one && level != LEVEL_NONE) {
-            suspect->why_factor = f;
-            suspect->why_level = level;
-            return;
-        }
-    }
-}
-
 /* `all`: the logarithm of the odds of some culprit against none, as weighed with it. */
 static struct review_suspect suspect_of(const struct search *search,
                                         const struct candidate *candidate, double all)
 {
     double usual = log(usual_odds), none = fmax(0.0, -all - usual);
+    const struct dataset *dataset = search->dataset;
+    size_t factors = dataset->factor_count;
     struct review_suspect suspect = {
         .factor = candidate->factor,
         .level = candidate->level,
@@ -966,11 +951,19 @@ static struct review_suspect suspect_of(const struct search *search,
         .test_p = search_tail(candidate->inside, candidate->outside),
         .q = candidate->q,
         .log_bayes = candidate->log_bayes,
-        .with_factor = search->dataset->factor_count,
+        .why_factor = factors,
+        .why_level = LEVEL_NONE,
+        .with_factor = factors,
         .with_level = LEVEL_NONE,
     };
     suspect.q = fmax(suspect.q, suspect.test_p);
-    find_why(search, &suspect);
+    for (size_t f = factors; f-- > 0;)
+        if (search->only[f] != NULL && search->only[f][suspect.level] < mixed &&
+            factor_kinds[dataset->factors[f].kind].origin ==
+                dataset->factors[suspect.factor].kind) {
+            suspect.why_factor = f;
+            suspect.why_level = search->only[f][suspect.level];
+        }
     return suspect;
 }
 
@@ -990,22 +983,22 @@ static size_t heaviest(const struct search *search, const size_t *except, size_t
     return best;
 }
 
+/* Notes that a culprit explains the pieces inside two candidates (or one, twice). */
 static void cover(struct search *search, const struct candidate *candidate,
                   const struct candidate *with, unsigned bit)
 {
     for (size_t p = 0; p < search->batch[search->batch_count]; p++)
         if (inside(search, candidate, &search->pieces[p]) &&
-            (with == NULL || inside(search, with, &search->pieces[p])))
+            inside(search, with, &search->pieces[p]))
             search->cover[p] = (uint8_t)(search->cover[p] | bit);
 }
 
 /*
  * Do the losses of a culprit gather at one level of another factor ("starter S2 on lot L3")? Then
  * that pair has more evidence than the culprit alone, even shared out over all levels it might have
- * met. Writes what it becomes, and returns false when it is nothing new.
+ * met. That level, with the evidence of the pair; the culprit when it is nothing new.
  */
-static bool find_pair(struct search *search, const struct candidate *lead, double all,
-                      struct review_suspect *suspect)
+static struct candidate find_pair(struct search *search, const struct candidate *lead)
 {
     static const double rare = 1.3862943611198906; /* ln 4: pairs are rarer than single culprits */
     const struct dataset *dataset = search->dataset;
@@ -1013,12 +1006,11 @@ static bool find_pair(struct search *search, const struct candidate *lead, doubl
     size_t levels = 0;
 
     if (!search->small)
-        return false;
+        return best;
     struct candidate *kept = malloc((search->count + 1) * sizeof *kept);
     memcpy(kept, search->candidates, search->count * sizeof *kept);
-    for (size_t f = 0; f < dataset->factor_count; f++)
-        for (size_t c = search->first[f]; c < search->first[f + 1]; c++)
-            levels += f != lead->factor && kept[c].asked;
+    for (size_t c = 0; c < search->count; c++)
+        levels += kept[c].factor != lead->factor && kept[c].asked;
     double needed = lead->log_bayes + log((double)levels + 1.0) + rare;
     for (size_t f = 0; f < dataset->factor_count; f++) {
         if (f == lead->factor || frame_of(search, f) != frame_of(search, lead->factor))
@@ -1034,38 +1026,9 @@ static bool find_pair(struct search *search, const struct candidate *lead, doubl
     }
     memcpy(search->candidates, kept, search->count * sizeof *kept);
     free(kept);
-    if (best.factor == lead->factor)
-        return false;
     best.weight = best.log_bayes - needed + lead->weight;
     best.q = lead->q;
-    *suspect = suspect_of(search, &best, best.weight + log1p(exp(all - best.weight)));
-    suspect->with_factor = best.factor;
-    suspect->with_level = best.level;
-    suspect->factor = lead->factor;
-    suspect->level = lead->level;
-    return true;
-}
-
-enum { RIVALS = 16 };
-
-/* Names that have a tenth of the weight of the first, at least. */
-static struct review_culprit name_culprit(struct search *search, size_t lead, double all,
-                                          size_t names[RIVALS], struct arena *arena)
-{
-    static const double tenth = 2.302585092994046; /* ln 10 */
-    struct review_culprit culprit = {.suspect_count = 0};
-    double least = search->candidates[lead].weight - tenth;
-
-    culprit.suspects = arena_array(arena, RIVALS, sizeof *culprit.suspects);
-    for (size_t next = lead; next != SIZE_MAX && search->candidates[next].weight >= least;
-         next = heaviest(search, names, culprit.suspect_count, 0.0)) {
-        names[culprit.suspect_count] = next;
-        culprit.suspects[culprit.suspect_count++] =
-            suspect_of(search, &search->candidates[next], all);
-        if (culprit.suspect_count == RIVALS)
-            break;
-    }
-    return culprit;
+    return best;
 }
 
 /* Whether the evidence alone speaks for it. */
@@ -1074,31 +1037,41 @@ static bool supports(const struct search *search, size_t candidate)
     return search->candidates[candidate].log_bayes >= log(search->rule->bayes_factor);
 }
 
-/* Calls a candidate culprit number k: names it and what goes with it, sets its pieces aside, and
- * weighs again without those of `mask`. */
+/* Calls a candidate culprit number k: names it and what goes with it (names that have a tenth of its
+ * weight at least), sets its pieces aside, and weighs again without those of `mask`. */
 static void call(struct search *search, size_t lead, size_t k, unsigned mask, struct arena *arena,
                  struct review_culprit *culprit)
 {
-    size_t names[RIVALS], kept = 1;
-    double all = log_odds(search);
-    struct candidate called = search->candidates[lead];
-    struct review_suspect pair;
+    enum { RIVALS = 16 };
+    static const double tenth = 2.302585092994046; /* ln 10 */
+    size_t names[RIVALS], named = 0;
+    double all = log_odds(search), least = search->candidates[lead].weight - tenth;
+    struct candidate called = search->candidates[lead], pair = find_pair(search, &called);
+    struct review_suspect *suspects = arena_array(arena, RIVALS, sizeof *suspects);
 
-    *culprit = name_culprit(search, lead, all, names, arena);
-    bool paired = find_pair(search, &called, all, &pair);
-    struct candidate with = {.factor = paired ? (uint32_t)pair.with_factor : 0,
-                             .level = paired ? pair.with_level : 0};
-    cover(search, &called, paired ? &with : NULL, 1U << k);
+    *culprit = (struct review_culprit){.suspects = suspects, .suspect_count = 1};
+    for (size_t next = lead;
+         named < RIVALS && next != SIZE_MAX && search->candidates[next].weight >= least;
+         next = heaviest(search, names, named, 0.0)) {
+        names[named] = next;
+        suspects[named++] = suspect_of(search, &search->candidates[next], all);
+    }
+    if (pair.factor != called.factor) {
+        suspects[0] = suspect_of(search, &pair, pair.weight + log1p(exp(all - pair.weight)));
+        suspects[0].factor = called.factor;
+        suspects[0].level = called.level;
+        suspects[0].with_factor = pair.factor;
+        suspects[0].with_level = pair.level;
+        named = 1;
+    }
+    cover(search, &called, &pair, 1U << k);
     search_weigh(search, mask);
-    for (size_t i = 1; i < culprit->suspect_count; i++) /* those that go with it */
+    for (size_t i = 1; i < named; i++) /* those that go with it */
         if (!supports(search, names[i]))
-            culprit->suspects[kept++] = culprit->suspects[i];
-    culprit->suspect_count = paired ? 1 : kept;
-    if (paired)
-        culprit->suspects[0] = pair;
+            suspects[culprit->suspect_count++] = suspects[i];
     for (size_t i = 0; i < culprit->suspect_count; i++)
-        culprit->p += culprit->suspects[i].p;
-    saved_estimate(&culprit->suspects[0], culprit);
+        culprit->p += suspects[i].p;
+    saved_estimate(&suspects[0], culprit);
 }
 
 static int surer(const void *a, const void *b)
