@@ -3,7 +3,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 #include <unistd.h>
 
 #include "cli/app.h"
@@ -30,18 +29,20 @@ static void tell_progress(void *context, const char *what, double share)
     progress_tell(&progress, what, (uint64_t)(share * PARTS), PARTS);
 }
 
-/* From the table, the invented season, or the journal. */
+/* From the table, the invented season, or the journal; none where an operand is no batch there. */
 static void read_vessels(struct app *app, struct dataset *dataset)
 {
     const struct given *given = &app->given;
     const char *path = given->csv;
-    int32_t today = (int32_t)moment_day(moment_now()), since = DAY_NONE;
+    struct dataset_wanted wanted = {
+        (int32_t)moment_day(moment_now()), DAY_NONE,
+        app->operand_count > 0 ? arena_join(app->arena, app->operands, app->operand_count) : NULL};
 
     if (given->since != NULL)
-        since = (int32_t)moment_day(option_moment(app, "--since ", given->since));
+        wanted.since = (int32_t)moment_day(option_moment(app, "--since ", given->since));
     if (path != NULL) {
         bool input = strcmp(path, "-") == 0;
-        app_must(app, dataset_from_table(input ? "input" : path, input ? stdin : NULL, since, today,
+        app_must(app, dataset_from_table(input ? "input" : path, input ? stdin : NULL, &wanted,
                                          app->arena, dataset, app->diags));
     } else {
         if (given->demo) {
@@ -49,10 +50,11 @@ static void read_vessels(struct app *app, struct dataset *dataset)
             demo_build_here(app, true);
         }
         app_must(app, app_journal(app, JOURNAL_READ)); /* which is open then */
-        app_must(app, dataset_from_journal(app->journal, app->rules, since, today, app->arena,
-                                           dataset, app->diags));
+        app_must(app, dataset_from_journal(app->journal, app->rules, &wanted, app->arena, dataset,
+                                           app->diags));
     }
-    for (size_t c = 0; c < given->changed.count; c++)
+    bool found = app->operand_count == 0 || dataset->vessel_count > 0;
+    for (size_t c = 0; found && c < given->changed.count; c++)
         if (dataset_add_changes(dataset, given->changed.words[c], LEVEL_NONE, app->arena) == 0)
             app_stop(app,
                      "'--changed %s' names no day with vessels before and after it; write "
@@ -187,21 +189,6 @@ static enum status review_words(struct app *app)
     return tell_account(app, &telling.account);
 }
 
-/* Leaves of the dataset the batch that the operands name; false when they name none. */
-static bool choose_batch(struct app *app, struct dataset *dataset)
-{
-    const char *name = app->operand_count == 1 ? app->operands[0] : "";
-    if (dataset->batch >= dataset->factor_count)
-        return false;
-    const struct factor *batch = &dataset->factors[dataset->batch];
-    for (uint32_t level = 0; level < batch->level_count; level++)
-        if (strcasecmp(batch->levels[level], name) == 0) {
-            dataset_only(dataset, dataset->batch, level, app->arena);
-            return true;
-        }
-    return false;
-}
-
 static enum status run_review(struct app *app)
 {
     const struct given *given = &app->given;
@@ -219,7 +206,7 @@ static enum status run_review(struct app *app)
     const bool kept = table || given->demo || access(app_journal_path(app), F_OK) == 0;
     if (kept)
         read_vessels(app, &dataset);
-    if (app->operand_count > 0 && (!kept || !choose_batch(app, &dataset))) {
+    if (app->operand_count > 0 && dataset.vessel_count == 0) {
         if (html || table)
             app_stop(app, "'%s' is no batch there; a page and a table go with a batch or with all",
                      app->operands[0]);

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "base/csv.h"
 #include "base/dates.h"
@@ -521,57 +522,6 @@ size_t dataset_add_changes(struct dataset *dataset, const char *words, uint32_t 
     return added;
 }
 
-/* ---- one level alone ---------------------------------------------------------------------------- */
-
-static void *keep(const void *all, size_t size, const size_t *kept, size_t count,
-                  struct arena *arena)
-{
-    char *some = all != NULL ? arena_array(arena, count, size) : NULL;
-    for (size_t i = 0; some != NULL && i < count; i++)
-        memcpy(some + i * size, (const char *)all + kept[i] * size, size);
-    return some;
-}
-
-void dataset_only(struct dataset *dataset, size_t factor, uint32_t level, struct arena *arena)
-{
-    const uint32_t *of = dataset->factors[factor].level;
-    size_t *kept = arena_array(arena, dataset->vessel_count, sizeof *kept), count = 0, added = 0;
-    struct factor *factors = arena_array(arena, dataset->factor_count, sizeof *factors);
-    for (size_t i = 0; i < dataset->vessel_count; i++)
-        if (of[i] == level)
-            kept[count++] = i;
-    for (size_t f = 0; f < dataset->factor_count; f++) {
-        struct factor some = dataset->factors[f];
-        uint32_t *first = arena_array(arena, count + 1, sizeof *first);
-        struct stay *stays = NULL;
-        size_t stay_count = 0;
-        for (size_t i = 0; some.stays != NULL && i < count; i++) {
-            for (uint32_t s = some.first_stay[kept[i]]; s < some.first_stay[kept[i] + 1]; s++)
-                *arena_push(arena, stays, stay_count) = some.stays[s];
-            first[i + 1] = (uint32_t)stay_count;
-        }
-        uint32_t *levels = keep(some.level, sizeof *levels, kept, count, arena);
-        some.stays = stays;
-        some.first_stay = stays != NULL ? first : NULL;
-        add_factor(factors, &added, some, levels, stays, stay_count, count, arena);
-    }
-    dataset->factors = factors;
-    dataset->factor_count = added;
-    dataset->batch = dataset_factor(dataset, FACTOR_BATCH);
-#define KEEP(member)                                                                               \
-    dataset->member = keep(dataset->member, sizeof *dataset->member, kept, count, arena)
-    KEEP(labels);
-    KEEP(fate);
-    KEEP(control);
-    KEEP(entered);
-    KEEP(ended);
-    KEEP(finding);
-    KEEP(sure);
-    KEEP(seen);
-#undef KEEP
-    dataset->vessel_count = count;
-}
-
 /* ---- a grower's own table of one row per vessel -------------------------------------------------- */
 
 enum { MOST_COLUMNS = 256 };
@@ -604,7 +554,7 @@ struct strange { /* values that say nothing */
 };
 
 struct table {
-    int32_t since;
+    struct dataset_wanted wanted;
     struct arena *arena;
     struct diags *diags;
     struct intake *intake;
@@ -612,6 +562,7 @@ struct table {
     size_t column_count; /* 0 until the first row was read */
     size_t count;        /* of rows */
     size_t fate_column;  /* the first that says what became of it; MOST_COLUMNS */
+    size_t batch_column; /* the first that is the batch; MOST_COLUMNS */
     struct strange fates, days;
     size_t short_rows;
 };
@@ -738,6 +689,8 @@ static enum status read_header(struct table *table, const struct csv_row *row)
             column->role.use = USE_NOTHING; /* the first one counts */
         if (column->role.use == USE_FACTOR && column->name[0] == '\0')
             column->role.use = USE_NOTHING;
+        if (column->role.kind == FACTOR_BATCH && table->batch_column == MOST_COLUMNS)
+            table->batch_column = c;
         if (column->role.use == USE_FACTOR)
             column->column = intake_column(table->intake, column->role.kind,
                                            column->role.kind == FACTOR_OTHER ? column->name : NULL);
@@ -816,6 +769,16 @@ static void read_cell(struct table *table, const struct column_read *column, con
     }
 }
 
+static bool is_wanted(const struct table *table, const struct csv_row *fields)
+{
+    const char *batch = table->wanted.batch, *word = "";
+    size_t length = 0;
+    if (table->batch_column < fields->count)
+        word = trimmed(&fields->fields[table->batch_column], &length);
+    return batch == NULL ||
+           (length > 0 && length == strlen(batch) && strncasecmp(word, batch, length) == 0);
+}
+
 static enum status take_row(void *context, const struct csv_row *fields)
 {
     struct table *table = context;
@@ -830,13 +793,15 @@ static enum status take_row(void *context, const struct csv_row *fields)
                     table->column_count);
         return STATUS_DATA;
     }
+    if (!is_wanted(table, fields))
+        return STATUS_OK;
     for (size_t c = 0; c < fields->count; c++) {
         size_t length;
         const char *word = trimmed(&fields->fields[c], &length);
         read_cell(table, &table->columns[c], word, length, &vessel);
     }
     table->short_rows += fields->count < table->column_count;
-    if (table->since != DAY_NONE && (vessel.entered == DAY_NONE || vessel.entered < table->since))
+    if (table->wanted.since != DAY_NONE && vessel.entered < table->wanted.since)
         return STATUS_OK;
     table->count = intake_vessel(table->intake, &vessel) + 1;
     for (size_t c = 0; c < fields->count; c++) {
@@ -870,17 +835,18 @@ static void remark_strange(const struct table *table)
                    table->short_rows, table->short_rows == 1 ? "row has" : "rows have");
 }
 
-enum status dataset_from_table(const char *file, FILE *stream, int32_t since, int32_t today,
+enum status dataset_from_table(const char *file, FILE *stream, const struct dataset_wanted *wanted,
                                struct arena *arena, struct dataset *dataset, struct diags *diags)
 {
     struct table *table = arena_alloc(arena, sizeof *table);
-    *table = (struct table){.since = since,
+    *table = (struct table){.wanted = *wanted,
                             .arena = arena,
                             .diags = diags,
-                            .intake = intake_new(today, arena),
-                            .fate_column = MOST_COLUMNS};
+                            .intake = intake_new(wanted->today, arena),
+                            .fate_column = MOST_COLUMNS,
+                            .batch_column = MOST_COLUMNS};
     const struct csv_table csv = {.file = file, .longest = 4096, .context = table, .row = take_row};
-    *dataset = (struct dataset){.today = today};
+    *dataset = (struct dataset){.today = wanted->today};
     enum status status = csv_read(&csv, stream, NULL, diags);
     if (status != STATUS_OK)
         return status;

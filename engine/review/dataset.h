@@ -104,16 +104,21 @@ struct dataset {
 /* The index of the factor of a kind, or factor_count. */
 size_t dataset_factor(const struct dataset *dataset, enum factor_kind kind);
 
+struct dataset_wanted {
+    int32_t today;
+    int32_t since;     /* those that were begun on that day or later; DAY_NONE: all */
+    const char *batch; /* those of that batch, in any case; NULL: all */
+};
+
 /*
- * All vessels of a journal that were begun on or after `since` (DAY_NONE: all).
- * Controls have no session, starter or dose. The place is where a vessel stood
+ * The vessels of a journal that are wanted. Controls have no session, starter or dose. The place is where a vessel stood
  * before it was set apart or lost. Factors that no vessel has, and those that
  * part the vessels as another of the same kind of thing does (a line that is but
  * its starter), are left out. `rules` names and computes bands.
  */
-enum status dataset_from_journal(struct journal *journal, const struct rules *rules, int32_t since,
-                                 int32_t today, struct arena *arena, struct dataset *dataset,
-                                 struct diags *diags);
+enum status dataset_from_journal(struct journal *journal, const struct rules *rules,
+                                 const struct dataset_wanted *wanted, struct arena *arena,
+                                 struct dataset *dataset, struct diags *diags);
 
 /*
  * A table with one row per vessel, in any order, read from a file, or from a stream
@@ -133,11 +138,8 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
  * than half the vessels tells nothing and is set aside, with a remark. A table
  * without a column that says what became of them is refused with what was found.
  */
-enum status dataset_from_table(const char *file, FILE *stream, int32_t since, int32_t today,
+enum status dataset_from_table(const char *file, FILE *stream, const struct dataset_wanted *wanted,
                                struct arena *arena, struct dataset *dataset, struct diags *diags);
-
-/* Keeps only the vessels of one level of a factor: one batch. */
-void dataset_only(struct dataset *dataset, size_t factor, uint32_t level, struct arena *arena);
 
 /*
  * Dated changes that words tell of, each as a factor: "heater died on 3 March; new lamp 2026-03-20" gives

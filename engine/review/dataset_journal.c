@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "process/cook.h"
 #include "process/moisture.h"
@@ -300,7 +301,7 @@ static void take_vessel(struct filling *filling, size_t i)
 
 /* ---- which vessels, and where they were moved --------------------------------------------------- */
 
-static void choose_vessels(struct filling *filling, int32_t since)
+static void choose_vessels(struct filling *filling, const struct dataset_wanted *wanted)
 {
     const struct records *all = &filling->of[RECORD_VESSEL];
     filling->vessels = arena_array(filling->arena, all->count, sizeof *filling->vessels);
@@ -309,7 +310,9 @@ static void choose_vessels(struct filling *filling, int32_t since)
         const struct vessel *vessel = &((const struct vessel *)all->rows)[i];
         const struct batch *batch = record_of(filling, RECORD_BATCH, vessel->batch);
         int32_t day = batch != NULL ? day_of(batch->at) : DAY_NONE;
-        if (since != DAY_NONE && (day == DAY_NONE || day < since))
+        if ((wanted->since != DAY_NONE && day < wanted->since) ||
+            (wanted->batch != NULL &&
+             (batch == NULL || strcasecmp(batch->label, wanted->batch) != 0)))
             continue;
         filling->vessels[filling->count] = vessel;
         filling->batches[filling->count++] = batch;
@@ -504,9 +507,9 @@ static void drop_same_ancestry(struct dataset *dataset, struct arena *arena)
     dataset->batch = dataset_factor(dataset, FACTOR_BATCH);
 }
 
-enum status dataset_from_journal(struct journal *journal, const struct rules *rules, int32_t since,
-                                 int32_t today, struct arena *arena, struct dataset *dataset,
-                                 struct diags *diags)
+enum status dataset_from_journal(struct journal *journal, const struct rules *rules,
+                                 const struct dataset_wanted *wanted, struct arena *arena,
+                                 struct dataset *dataset, struct diags *diags)
 {
     static const enum record needed[] = {RECORD_STARTER, RECORD_PARENT,  RECORD_LOT,
                                          RECORD_COOK,    RECORD_SESSION, RECORD_PLACE,
@@ -516,11 +519,12 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
         FACTOR_BATCH,     FACTOR_PARENT,   FACTOR_LINE,    FACTOR_POSITION,   FACTOR_VESSEL,
         FACTOR_LID,       FACTOR_BAG,      FACTOR_SPOT,    FACTOR_SEQUENCE,   FACTOR_GRAMS,
         FACTOR_LETHALITY, FACTOR_MOISTURE, FACTOR_DOSE,    FACTOR_TEMPERATURE};
-    struct filling filling = {.rules = rules, .arena = arena, .intake = intake_new(today, arena)};
+    struct filling filling = {
+        .rules = rules, .arena = arena, .intake = intake_new(wanted->today, arena)};
     struct moving *moves = NULL;
     size_t move_count = 0;
 
-    *dataset = (struct dataset){.today = today};
+    *dataset = (struct dataset){.today = wanted->today};
     for (size_t k = 0; k < sizeof needed / sizeof *needed; k++) {
         struct records *records = &filling.of[needed[k]];
         enum status status =
@@ -528,7 +532,7 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
         if (status != STATUS_OK)
             return status;
     }
-    choose_vessels(&filling, since);
+    choose_vessels(&filling, wanted);
     enum status status = read_moves(&filling, journal, &moves, &move_count, diags);
     if (status != STATUS_OK)
         return status;

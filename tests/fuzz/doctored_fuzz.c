@@ -283,7 +283,8 @@ static void look_back(const struct journal_view *told)
     struct dataset dataset;
     struct learned learned;
     enum status status =
-        dataset_from_journal(told->journal, told->rules, DAY_NONE, (int32_t)moment_day(now),
+        dataset_from_journal(told->journal, told->rules,
+                             &(struct dataset_wanted){(int32_t)moment_day(now), DAY_NONE, NULL},
                              told->arena, &dataset, told->diags);
     hold(status != STATUS_OK || dataset.vessel_count <= 4, "there are no more vessels than four");
     (void)learn_count(told->journal, told->rules, told->arena, &learned, told->diags);

@@ -45,8 +45,8 @@ static enum status read_text(const char *text, struct arena *arena, struct diags
 {
     FILE *stream = fmemopen((void *)(uintptr_t)text, strlen(text), "rb");
     assert_non_null(stream);
-    enum status status =
-        dataset_from_table("t.csv", stream, DAY_NONE, 20600, arena, dataset, diags);
+    enum status status = dataset_from_table(
+        "t.csv", stream, &(struct dataset_wanted){20600, DAY_NONE, NULL}, arena, dataset, diags);
     fclose(stream);
     return status;
 }
@@ -309,9 +309,10 @@ static void test_journal(void **state)
     put_event(c, lost, EVENT_DISCARD, 0, "2026-03-07 18:00");
     put_event(c, lost, EVENT_MOVE, bin, "2026-03-07 18:05");
 
-    assert_int_equal(
-        dataset_from_journal(c->journal, rules, DAY_NONE, 20600, c->arena, &dataset, c->diags),
-        STATUS_OK);
+    assert_int_equal(dataset_from_journal(c->journal, rules,
+                                          &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
+                                          &dataset, c->diags),
+                     STATUS_OK);
     assert_int_equal(dataset.vessel_count, 2);
     assert_int_equal(dataset.fate[0], FATE_UNTOLD);
     assert_int_equal(dataset.ended[0] - dataset.entered[0], 6);
@@ -323,17 +324,19 @@ static void test_journal(void **state)
     assert_string_not_equal(level_of(&dataset, FACTOR_TEMPERATURE, 0), "");
     /* One starter only: its mother parts the vessels no other way, and is no factor. */
     assert_int_equal(dataset_factor(&dataset, FACTOR_PARENT), dataset.factor_count);
-    assert_int_equal(
-        dataset_from_journal(c->journal, rules, 20514, 20600, c->arena, &dataset, c->diags),
-        STATUS_OK);
+    assert_int_equal(dataset_from_journal(c->journal, rules,
+                                          &(struct dataset_wanted){20600, 20514, NULL}, c->arena,
+                                          &dataset, c->diags),
+                     STATUS_OK);
     assert_int_equal(dataset.vessel_count, 0); /* begun before */
 
     /* One that is moved stood in two places; the lost one was thrown where it does not count. */
     int64_t moved = put_vessel(c, batch.id, 3, shelf, false);
     put_event(c, moved, EVENT_MOVE, add_labelled(c, RECORD_PLACE, "tent"), "2026-03-11 18:00");
-    assert_int_equal(
-        dataset_from_journal(c->journal, rules, DAY_NONE, 20600, c->arena, &dataset, c->diags),
-        STATUS_OK);
+    assert_int_equal(dataset_from_journal(c->journal, rules,
+                                          &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
+                                          &dataset, c->diags),
+                     STATUS_OK);
     const struct factor *place = &dataset.factors[dataset_factor(&dataset, FACTOR_PLACE)];
     assert_non_null(place->stays);
     assert_int_equal(place->level_count, 2);
@@ -352,9 +355,10 @@ static void test_empty_journal(void **state)
     struct rules *rules = shipped(c->diags);
     struct dataset dataset;
     assert_non_null(rules);
-    assert_int_equal(
-        dataset_from_journal(c->journal, rules, DAY_NONE, 20600, c->arena, &dataset, c->diags),
-        STATUS_OK);
+    assert_int_equal(dataset_from_journal(c->journal, rules,
+                                          &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
+                                          &dataset, c->diags),
+                     STATUS_OK);
     assert_int_equal(dataset.vessel_count, 0);
     assert_int_equal(dataset.factor_count, 0);
     rules_free(rules);
