@@ -339,7 +339,8 @@ static void a_sporing_growth_once_seen_is_never_kept(void **state)
     assert_int_equal(judge(b)->decision.action, ACTION_DISCARD);
     /* A correction does it, and so does an outcome that says it was nothing. */
     struct look corrected =
-        look_at(b, "V1-1", "2026-03-12T12:00:00Z", "thick white, 60 percent, nothing odd", look.id);
+        look_at(b, "V1-1", "2026-03-12T12:00:00Z",
+                "thick white, even, 60 percent, dry glass, nothing odd", look.id);
     assert_string_equal(corrected.action, "keep");
     open_at(b, "V1-1", "2026-03-20T12:00:00Z");
     assert_true(consult_sound(&b->at));
