@@ -109,123 +109,19 @@ void chart_coverage(struct screen *screen, const struct range *band, double last
                ROWS);
 }
 
-static double share_of(struct counts counts)
-{
-    return (double)counts.lost / (double)counts.total;
-}
-
 /* ---- shares as rows of a table ------------------------------------------------------------------- */
 
-/* A row: a name, a bar of what is to be expected (0 to 1) with the share on it (NAN: none), and cells,
- * divided by tabs. Bars are drawn with borders, which print wherever backgrounds do not. */
-enum { ROW_NAME = 30 };
-__attribute__((format(printf, 7, 8))) static void bar_row(struct text *page, const char *name,
-                                                          const char *style, double low,
-                                                          double high, double share,
-                                                          const char *format, ...)
+/* Bars are drawn with borders, which print wherever backgrounds do not. */
+void chart_bar(struct text *page, const json_t *row)
 {
-    va_list arguments;
-    va_start(arguments, format);
-    char *cells = text_vformat(format, arguments);
-    va_end(arguments);
-    text_printf(page, "<tr%s%s%s><th scope=\"row\">", style != NULL ? " class=\"" : "",
-                style != NULL ? style : "", style != NULL ? "\"" : "");
-    html_fit(page, name, ROW_NAME);
-    text_puts(page, "</th><td class=\"bar\">");
-    if (!isnan(share))
+    double low = json_number_value(json_object_get(row, "_low"));
+    double high = json_number_value(json_object_get(row, "_high"));
+    const json_t *share = json_object_get(row, "_share");
+    text_puts(page, "<td class=\"bar\">");
+    if (json_is_number(share))
         text_printf(page, "<i style=\"left:%.1f%%;width:%.1f%%\"></i><b style=\"left:%.1f%%\"></b>",
-                    100.0 * low, 100.0 * (high - low), 100.0 * share);
+                    100.0 * low, 100.0 * (high - low), 100.0 * json_number_value(share));
     text_puts(page, "</td>");
-    for (char *cell = cells, *tab; cell != NULL; cell = tab != NULL ? tab + 1 : NULL) {
-        tab = strchr(cell, '\t');
-        if (tab != NULL)
-            *tab = '\0';
-        html_element(page, "td", NULL, cell);
-    }
-    text_puts(page, "</tr>\n");
-    free(cells);
-}
-
-void table_levels(struct text *page, const struct review *review,
-                  const struct review_factor *factor)
-{
-    enum { TITLE = 60, SHOWN = 12 };
-    const struct factor *of = &review->dataset->factors[factor->factor];
-    size_t shown = factor->level_count < SHOWN ? factor->level_count : SHOWN;
-
-    text_puts(page, "<table class=\"shares\">\n<caption>By ");
-    html_fit(page, view_factor(of), TITLE);
-    text_puts(page, "</caption>\n<tbody>\n");
-    for (size_t l = 0; l < shown; l++) {
-        const struct review_level *level = &factor->levels[l];
-        bool any = level->counts.total > 0;
-        char controls[64] = "", range[RANGE_ROOM];
-        if (level->controls.total > 0)
-            snprintf(controls, sizeof controls, "; controls %zu of %zu", level->controls.lost,
-                     level->controls.total);
-        bar_row(page, of->levels[level->level],
-                review_calls(review, factor->factor, level->level) ? "called" : NULL,
-                level->exact.low, level->exact.high, any ? share_of(level->counts) : NAN,
-                "%zu of %zu\t%s%s", level->counts.lost, level->counts.total,
-                any ? view_range(level->exact, range) : "none counts", controls);
-    }
-    text_puts(page, "</tbody>\n</table>\n");
-    if (shown < factor->level_count) {
-        char more[64];
-        snprintf(more, sizeof more, "and %zu more that lost no larger share",
-                 factor->level_count - shown);
-        html_element(page, "p", "class=\"quiet\"", more);
-    }
-}
-
-enum { BATCHES_SHOWN = 40 };
-
-static const char *batch_name(const struct review *review, const struct review_batch *batch)
-{
-    return review->dataset->factors[review->dataset->batch].levels[batch->level];
-}
-
-static size_t first_shown(const struct review *review)
-{
-    return review->batch_count > BATCHES_SHOWN ? review->batch_count - BATCHES_SHOWN : 0;
-}
-
-void table_batches(struct text *page, const struct review *review)
-{
-    size_t from = first_shown(review);
-    char day[MOMENT_ROOM], words[200];
-    bool marked = false;
-
-    text_puts(page, "<div>\n");
-    if (from > 0) {
-        snprintf(words, sizeof words, "The last %zu of %zu batches.", review->batch_count - from,
-                 review->batch_count);
-        html_element(page, "p", "class=\"quiet\"", words);
-    }
-    text_puts(page,
-              "<table class=\"shares\">\n<caption>Losses of each batch, oldest first</caption>\n"
-              "<tbody>\n");
-    for (size_t b = from; b < review->batch_count; b++) {
-        const struct review_batch *batch = &review->batches[b];
-        const struct monitor_point *point = &batch->point;
-        double total = (double)batch->counts.total;
-        const char *reading = point->above ? "too many" : point->below ? "unusually few" : "";
-        marked = marked || reading[0] != '\0';
-        day_write(batch->day, DAY_ISO, day);
-        bar_row(page, batch_name(review, batch), reading[0] != '\0' ? "called" : NULL,
-                total > 0.0 ? fmax(0.0, point->from_below / total) : 0.0,
-                total > 0.0 ? fmin(1.0, point->from_above / total) : 0.0,
-                total > 0.0 ? share_of(batch->counts) : NAN, "%zu of %zu\t%s %s",
-                batch->counts.lost, batch->counts.total, day, reading);
-    }
-    text_puts(page, "</tbody>\n</table>\n");
-    snprintf(
-        words, sizeof words,
-        "The line is what chance alone gives a batch that loses %.0f %% on average, as those do "
-        "that no likely cause reaches.%s",
-        100.0 * review->centre, marked ? " Beyond it lies one batch in 740 by chance." : "");
-    html_element(page, "p", "class=\"quiet\"", words);
-    text_puts(page, "</div>\n");
 }
 
 /* ---- curves on a page --------------------------------------------------------------------------- */
@@ -443,31 +339,24 @@ static void put_mark(struct text *page, const struct dataset *dataset, size_t ve
     text_printf(page, "\">%s</span>", fates[fate].mark);
 }
 
-void table_vessels(struct text *page, const struct review *review)
+void vessels_legend(struct text *page)
 {
-    enum { MARKED = 60 };
-    const struct dataset *dataset = review->dataset;
-    size_t from = first_shown(review);
-
     text_puts(page, "<p class=\"quiet\">");
     for (size_t f = 0; f <= FATE_COUNT; f++)
         text_printf(page, "<span class=\"%s\">%s</span> %s; ", fates[f].style, fates[f].mark,
                     fates[f].word);
-    text_puts(page, "framed: an uninoculated control</p>\n<table class=\"shares vessels\">\n"
-                    "<caption>Every vessel of each batch, oldest batch first</caption>\n<tbody>\n");
-    for (size_t b = from; b < review->batch_count; b++) {
-        const struct review_batch *batch = &review->batches[b];
-        size_t all = 0;
-        text_puts(page, "<tr><th scope=\"row\">");
-        html_fit(page, batch_name(review, batch), ROW_NAME);
-        text_puts(page, "</th><td class=\"marks\">");
-        for (size_t v = 0; v < dataset->vessel_count; v++)
-            if (dataset->factors[dataset->batch].level[v] == batch->level && all++ < MARKED)
-                put_mark(page, dataset, v);
-        if (all > MARKED)
-            text_printf(page, " and %zu more", all - MARKED);
-        text_printf(page, "</td><td>%zu of %zu</td></tr>\n", batch->counts.lost,
-                    batch->counts.total);
-    }
-    text_puts(page, "</tbody>\n</table>\n");
+    text_puts(page, "framed: an uninoculated control</p>\n");
+}
+
+void vessels_marks(struct text *page, const struct dataset *dataset, uint32_t batch)
+{
+    enum { MARKED = 60 };
+    size_t all = 0;
+    text_puts(page, "<td class=\"marks\">");
+    for (size_t v = 0; v < dataset->vessel_count; v++)
+        if (dataset->factors[dataset->batch].level[v] == batch && all++ < MARKED)
+            put_mark(page, dataset, v);
+    if (all > MARKED)
+        text_printf(page, " and %zu more", all - MARKED);
+    text_puts(page, "</td>");
 }

@@ -2,7 +2,9 @@
 #ifndef JARSIDE_VIEW_CHARTS_H
 #define JARSIDE_VIEW_CHARTS_H
 
+#include <jansson.h>
 #include <stddef.h>
+#include <stdint.h>
 
 #include "base/text.h"
 #include "review/review.h"
@@ -51,16 +53,14 @@ void svg_coverage(struct text *page, const struct range *band, double last,
  * there. Shares are tables whose rows have a bar. Classes are of the page's style.
  */
 
-/* The share lost by level of one factor, with its interval and its counts. */
-void table_levels(struct text *page, const struct review *review,
-                  const struct review_factor *factor);
-/* A row a batch: its share lost against what chance gives. */
-void table_batches(struct text *page, const struct review *review);
+/* A cell of a table: a bar from _low to _high of the row (0 to 1), and _share as a mark on it. */
+void chart_bar(struct text *page, const json_t *row);
 /* How long vessels lasted. */
 void svg_curves(struct text *page, const struct review *review);
 /* Since when: the running sum of evidence that losses are above the usual. */
 void svg_sum(struct text *page, const struct review *review);
-/* Every vessel, batch by batch: the shape of its mark says what became of it. */
-void table_vessels(struct text *page, const struct review *review);
+/* Every vessel of a batch in a cell: the shape of its mark says what became of it. What the marks mean. */
+void vessels_marks(struct text *page, const struct dataset *dataset, uint32_t batch);
+void vessels_legend(struct text *page);
 
 #endif

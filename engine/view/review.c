@@ -12,7 +12,8 @@
 
 /* ---- names, figures ----------------------------------------------------------------------------- */
 
-const char *view_factor(const struct factor *factor)
+/* What a factor is called on screens and pages. */
+static const char *shown_as(const struct factor *factor)
 {
     return factor->kind == FACTOR_DOSE      ? "inoculation rate"
            : factor->kind == FACTOR_SESSION ? "inoculation session"
@@ -48,18 +49,6 @@ static void put_curve_name(struct text *out, const struct review *review,
         text_puts(out, "All others");
     else
         put_level(out, review->dataset, review->time.factor, curve->level);
-}
-
-const char *view_range(struct interval range, char room[RANGE_ROOM])
-{
-    double low = 100.0 * range.low, high = 100.0 * range.high;
-    if (range.low <= 0.0)
-        snprintf(room, RANGE_ROOM, "at most %.0f %%", high);
-    else if (range.high >= 1.0)
-        snprintf(room, RANGE_ROOM, "at least %.0f %%", low);
-    else
-        snprintf(room, RANGE_ROOM, "%.0f to %.0f %%", low, high);
-    return room;
 }
 
 /* ---- parts of the tree -------------------------------------------------------------------------- */
@@ -101,7 +90,7 @@ static json_t *factor_name(const struct review *review, size_t factor)
 
 static json_t *shown_name(const struct review *review, size_t factor)
 {
-    return view_json_safe(view_factor(&review->dataset->factors[factor]));
+    return view_json_safe(shown_as(&review->dataset->factors[factor]));
 }
 
 static json_t *level_name(const struct review *review, size_t factor, uint32_t level)
@@ -373,25 +362,60 @@ static json_t *plan_row(const struct review *review, const void *row)
 
 /* ---- where losses gather ------------------------------------------------------------------------ */
 
-enum { LEVELS_SHOWN = 12 };
+static double share_of(struct counts counts)
+{
+    return (double)counts.lost / (double)counts.total;
+}
+
+/* A name in so many columns of a screen. */
+static void put_padded(struct text *out, const char *name, size_t columns)
+{
+    size_t before = out->length;
+    text_fit(out, name, columns);
+    size_t used = utf8_width(out->bytes + before, out->length - before);
+    text_printf(out, "%*s", used < columns ? (int)(columns - used) : 0, "");
+}
+
+/* The columns that the widest of the first levels takes. */
+static size_t name_columns(const struct review *review, const struct review_factor *factor,
+                           size_t count)
+{
+    enum { NARROWEST = 4, WIDEST = 24 };
+    size_t widest = NARROWEST;
+    for (size_t l = 0; l < count; l++) {
+        const char *name = review->dataset->factors[factor->factor].levels[factor->levels[l].level];
+        size_t columns = utf8_width(name, strlen(name));
+        widest = columns > widest ? columns : widest;
+    }
+    return widest < WIDEST ? widest : WIDEST;
+}
 
 /* With every level, or as many as are shown. */
 static json_t *factor_tree(const struct review *review, const struct review_factor *factor,
                            bool whole)
 {
+    enum { SHOWN = 12 };
     json_t *levels = json_array(), *within = json_null();
+    const size_t shown = whole || factor->level_count < SHOWN ? factor->level_count : SHOWN;
+    const size_t columns = name_columns(review, factor, shown);
     struct counts all = {0, 0};
     for (size_t l = 0; l < factor->level_count; l++) {
         const struct review_level *level = &factor->levels[l];
         all.lost += level->counts.lost;
         all.total += level->counts.total;
-        if (whole)
-            json_array_append_new(
-                levels,
-                view_json("level:o counts:o controls:o exact:o wilson:o log_bayes_factor:n",
-                          level_name(review, factor->factor, level->level), counts(level->counts),
-                          counts(level->controls), interval(level->exact), interval(level->wilson),
-                          level->log_bayes));
+        if (l >= shown)
+            continue;
+        struct text padded;
+        text_init(&padded);
+        put_padded(&padded, review->dataset->factors[factor->factor].levels[level->level], columns);
+        view_json_row(levels,
+                      "level:o counts:o controls:o exact:o wilson:o log_bayes_factor:n _low:n "
+                      "_high:n _share:n _called:b _padded:o",
+                      level_name(review, factor->factor, level->level), counts(level->counts),
+                      counts(level->controls), interval(level->exact), interval(level->wilson),
+                      level->log_bayes, level->exact.low, level->exact.high,
+                      share_of(level->counts), review_calls(review, factor->factor, level->level),
+                      view_json_take(&padded));
     }
     if (factor->within < review->dataset->factor_count)
         within = view_json("factor:o entangled:n p:n strata:z _name:o",
@@ -399,14 +423,15 @@ static json_t *factor_tree(const struct review *review, const struct review_fact
                            factor->within_strata, shown_name(review, factor->within));
     return view_json(
         "factor:o scope:o levels:o unknown:z p:o method:s standard_error:n q:n log_bayes_factor:n "
-        "within:o _tables:z _all:o _name:o _at:z _levels:z _only:o",
+        "within:o _tables:z _all:o _name:o _levels:z _more:z _only:o",
         factor_name(review, factor->factor), scope(review, factor->factor), levels, factor->unknown,
         isnan(factor->q) ? json_null() : view_json_number(factor->test.p),
         factor->test.method == TABLE_CHI_SQUARE ? "chi-square"
         : factor->test.method == TABLE_EXACT    ? "exact"
                                                 : "drawn",
         factor->test.standard_error, factor->q, factor->log_bayes, within, factor->test.tables,
-        counts(all), shown_name(review, factor->factor), factor->factor, factor->level_count,
+        counts(all), shown_name(review, factor->factor), factor->level_count,
+        factor->level_count - shown,
         factor->level_count == 1 ? level_name(review, factor->factor, factor->levels[0].level)
                                  : json_null());
 }
@@ -541,12 +566,28 @@ static json_t *times(const struct review *review, bool whole)
 
 static json_t *batch_row(const struct review *review, const void *row)
 {
+    enum { LABEL = 12 };
     const struct review_batch *batch = row;
-    return view_json("batch:o day:o counts:o controls:o open:z too_many:b too_few:b causes:o",
-                     level_name(review, review->dataset->batch, batch->level), day(batch->day),
-                     counts(batch->counts), counts(batch->controls), batch->open,
-                     batch->point.above, batch->point.below,
-                     LIST(review, cause_row, batch->causes, batch->cause_count));
+    const struct monitor_point *point = &batch->point;
+    const char *name = review->dataset->factors[review->dataset->batch].levels[batch->level];
+    double total = (double)batch->counts.total;
+    char date[MOMENT_ROOM];
+    struct text padded;
+    text_init(&padded);
+    text_printf(&padded, "%-10s  ", day_write(batch->day, DAY_ISO, date));
+    put_padded(&padded, name, LABEL);
+    json_t *made =
+        view_json("batch:o day:o counts:o controls:o open:z too_many:b too_few:b causes:o",
+                  level_name(review, review->dataset->batch, batch->level), day(batch->day),
+                  counts(batch->counts), counts(batch->controls), batch->open, point->above,
+                  point->below, LIST(review, cause_row, batch->causes, batch->cause_count));
+    view_json_add(made,
+                  "_from_above:n _from_below:n _low:n _high:n _share:n _called:b _padded:o _date:s "
+                  "_level:i",
+                  point->from_above, point->from_below, fmax(0.0, point->from_below / total),
+                  fmin(1.0, point->from_above / total), share_of(batch->counts),
+                  point->above || point->below, view_json_take(&padded), date, (int)batch->level);
+    return made;
 }
 
 static json_t *watch(const struct review *review)
@@ -642,12 +683,13 @@ static json_t *remark_row(const struct review *review, const void *row)
     return view_json_safe(*(const char *const *)row);
 }
 
-/* The whole, or without the levels, steps and batches that may be many. */
+/* The whole, or of the levels, steps and batches, which may be many, those that are shown. */
 static json_t *review_tree(const struct review *review, bool whole)
 {
     const struct dataset *dataset = review->dataset;
     const struct review_rules *rules = &review->rules->review;
     const struct review_account *account = &review->account;
+    const size_t first = whole ? 0 : first_shown(review);
     json_t *factors = json_array();
     json_t *rule =
         view_json("false_alarm:n bayes_factor:n watched_days:n suspects_asked:z",
@@ -664,9 +706,9 @@ static json_t *review_tree(const struct review *review, bool whole)
         LIST(review, alias_row, review->aliases, review->alias_count), times(review, whole),
         view_json("p:n rises:b told:b test_p:n", review->drift.p, review->drift.rises,
                   review->drift.called, review->drift.test_p),
-        LIST(review, batch_row, review->batches, whole ? review->batch_count : 0), watch(review),
-        account->cause_count > 0 ? account_parts(review, account) : json_null(), limits(review),
-        LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
+        LIST(review, batch_row, review->batches + first, review->batch_count - first),
+        watch(review), account->cause_count > 0 ? account_parts(review, account) : json_null(),
+        limits(review), LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
         review->rules->hash);
 }
 
@@ -681,112 +723,43 @@ static json_t *told_tree(const struct review *review)
     json_t *root = review_tree(review, false);
     const unsigned mute = REVIEW_ALL_LOST | REVIEW_NO_FACTOR;
     bool asked = review->totals.counts.lost > 0 && (review->limits & mute) == 0, either = false;
-    bool marked = false;
+    bool above = false, below = false;
     size_t shared = 0;
     for (size_t f = 0; f < review->dataset->factor_count; f++)
         shared += review->factors[f].level_count == 1;
     for (size_t k = 0; k < review->culprit_count; k++)
         either = either || review->culprits[k].suspect_count > 1;
-    for (size_t b = first_shown(review); b < review->batch_count; b++)
-        marked = marked || review->batches[b].point.above;
+    for (size_t b = first_shown(review); b < review->batch_count; b++) {
+        above = above || review->batches[b].point.above;
+        below = below || review->batches[b].point.below;
+    }
     add_differing(root, review);
     add_first_change(root, review);
     add_drawn(root, review);
-    view_json_add(root, "_asked:b _either:b _charted:b _marked:b _shared:z _batches:z _centre:n",
-                  asked, either, has_chart(review), marked, shared, review->batch_count,
-                  review->centre);
+    view_json_add(root,
+                  "_asked:b _either:b _charted:b _above_any:b _marked:b _shared:z _batches:z "
+                  "_centre:n _shown:z",
+                  asked, either, has_chart(review), above, above || below, shared,
+                  review->batch_count, review->centre, review->batch_count - first_shown(review));
     return root;
 }
 
 /* ---- what is drawn ------------------------------------------------------------------------------ */
 
-static void level_row(struct screen *screen, const char *name, const struct review_level *level,
-                      size_t width)
-{
-    struct text line;
-    char range[RANGE_ROOM];
-    text_init(&line);
-    text_fit(&line, name, width);
-    size_t columns = utf8_width(line.bytes, line.length);
-    text_printf(&line, "%*s%3zu of %3zu", columns < width ? (int)(width + 2 - columns) : 2, "",
-                level->counts.lost, level->counts.total);
-    if (level->counts.total > 0)
-        text_printf(&line, "  %3.0f %%  (%s)",
-                    100.0 * (double)level->counts.lost / (double)level->counts.total,
-                    view_range(level->exact, range));
-    if (level->controls.total > 0)
-        text_printf(&line, "; uninoculated controls %zu of %zu", level->controls.lost,
-                    level->controls.total);
-    screen_preformatted(screen, 2, line.bytes);
-    text_release(&line);
-}
-
-static void say_levels(struct screen *screen, const struct factor *of,
-                       const struct review_factor *factor)
-{
-    enum { NARROWEST = 4, WIDEST = 24 };
-    size_t shown = factor->level_count < LEVELS_SHOWN ? factor->level_count : LEVELS_SHOWN;
-    size_t width = NARROWEST;
-    for (size_t l = 0; l < shown; l++) {
-        const char *name = of->levels[factor->levels[l].level];
-        size_t columns = utf8_width(name, strlen(name));
-        width = columns > width ? columns : width;
-    }
-    for (size_t l = 0; l < shown; l++)
-        level_row(screen, of->levels[factor->levels[l].level], &factor->levels[l],
-                  width < WIDEST ? width : WIDEST);
-    if (shown < factor->level_count)
-        screen_say(screen, 2, 0, ROLE_QUIET, "and %zu more that lost no larger share",
-                   factor->level_count - shown);
-}
-
-static void say_batches(struct screen *screen, const struct review *review)
-{
-    enum { LABEL = 12 };
-    const struct factor *of = &review->dataset->factors[review->dataset->batch];
-    char day[MOMENT_ROOM];
-    for (size_t b = first_shown(review); b < review->batch_count; b++) {
-        const struct review_batch *batch = &review->batches[b];
-        struct text safe, line;
-        text_init(&safe);
-        text_init(&line);
-        text_fit(&safe, of->levels[batch->level], LABEL); /* and no wider on a screen */
-        text_printf(&line, "%-10s  %s%*s %3zu of %3zu", day_write(batch->day, DAY_ISO, day),
-                    safe.bytes, LABEL - (int)utf8_width(safe.bytes, safe.length), "",
-                    batch->counts.lost, batch->counts.total);
-        if (batch->point.above)
-            text_printf(&line, "  too many: by chance fewer than %.0f", batch->point.from_above);
-        else if (batch->point.below)
-            text_printf(&line, "  unusually few: by chance more than %.0f",
-                        batch->point.from_below);
-        screen_preformatted(screen, 2, line.bytes);
-        if (batch->cause_count > 0 && batch->causes[0].p > 0.5 && batch->point.above)
-            screen_say(screen, 14, 0, ROLE_QUIET, "%s",
-                       review->rules->causes[batch->causes[0].cause].name);
-        text_release(&safe);
-        text_release(&line);
-    }
-}
-
 static void draw(struct face *face, const char *name, const json_t *tree)
 {
     const struct review *review = face->of;
-    if (strcmp(name, "levels") == 0) {
-        size_t f = (size_t)json_integer_value(json_object_get(tree, "_at"));
-        if (face->page != NULL)
-            table_levels(face->page, review, &review->factors[f]);
-        else
-            say_levels(face->screen, &review->dataset->factors[f], &review->factors[f]);
-    } else if (face->screen != NULL)
-        say_batches(face->screen, review);
-    else if (strcmp(name, "batches") == 0)
-        table_batches(face->page, review);
+    if (strcmp(name, "bar") == 0 && face->page != NULL)
+        chart_bar(face->page, tree);
     else if (strcmp(name, "curves") == 0)
         svg_curves(face->page, review);
     else if (strcmp(name, "sum") == 0)
         svg_sum(face->page, review);
-    else if (strcmp(name, "vessels") == 0)
-        table_vessels(face->page, review);
+    else if (strcmp(name, "legend") == 0)
+        vessels_legend(face->page);
+    else if (strcmp(name, "marks") == 0)
+        vessels_marks(face->page, review->dataset,
+                      (uint32_t)json_integer_value(json_object_get(tree, "_level")));
 }
 
 void view_review(struct screen *screen, const struct review *review, bool full)

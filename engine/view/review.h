@@ -41,12 +41,4 @@ void view_account(struct screen *screen, const struct triage *triage,
                   const struct review_account *account);
 json_t *view_account_json(const struct triage *triage, const struct review_account *account);
 
-/* ---- words that the faces and the charts share ------------------------------------------------ */
-
-/* What a factor is called on screens and pages. */
-const char *view_factor(const struct factor *factor);
-/* A range of shares, bounds as bounds: "12 to 40 %", "at most 31 %". Into `room`. */
-enum { RANGE_ROOM = 32 };
-const char *view_range(struct interval range, char room[RANGE_ROOM]);
-
 #endif

@@ -599,6 +599,8 @@ static void put_value(struct text *out, const struct context *context, const cha
         text_puts(out, day_write(day, DAY_WORDS, room));
     else if (json_is_string(value) && strcmp(format, "date") == 0) /* of a moment */
         text_printf(out, "%.10s", json_string_value(value));
+    else if (json_is_string(value) && strncmp(format, "fit", 3) == 0)
+        fit(out, json_string_value(value), strtoul(format + 3, NULL, 10), context->page);
     else if (json_is_string(value))
         text_puts(out, json_string_value(value));
     else if (!isnan(number))
@@ -735,6 +737,7 @@ static const struct block {
     {"under", 5, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a culprit */
     {"below", 2, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a section */
     {"below-quiet", 2, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
+    {"far-quiet", 14, 0, ROLE_QUIET, NULL, "p", NULL},
     {"hanging", 0, 4, ROLE_PLAIN, NULL, "p", NULL},
     {"hanging-warn", 0, 4, ROLE_WARN, NULL, "p", NULL},
     {"danger", 0, 0, ROLE_WARN, "!", "li", NULL},
@@ -849,6 +852,12 @@ static void say_line(struct face *face, const char *kind, size_t length, struct 
         html_element(face->page, "h3", NULL, words->bytes);
     else if ((IS("head") || IS("screen-head")) && screen)
         screen_heading(face->screen, words->bytes);
+    else if (IS("pre") && screen)
+        screen_preformatted(face->screen, 2, words->bytes);
+    else if ((IS("td") || IS("caption")) && !screen)
+        html_element(face->page, IS("td") ? "td" : "caption", NULL, words->bytes);
+    else if (IS("th") && !screen)
+        html_element(face->page, "th", "scope=\"row\"", words->bytes);
     else if (IS("blank") && screen)
         screen_blank(face->screen);
     else if ((IS("row") || IS("row-out") || IS("row-deep")) && screen)

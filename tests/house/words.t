@@ -27,7 +27,7 @@ for my $line (split /\n/, content('engine/view/words.txt')) {
     push @wrong, "$at: ends in a blank" if $line =~ / $/;
     push @wrong, "$at: a value in markup" if $kind =~ /^(?:tag|open)$/ && $rest =~ /\{/;
     while ($rest =~ /\{[\w.]+ ([^{}]*)\}/g) {
-        push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|date|capital|[%-]?\d*\.\d[fg])$/;
+        push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|date|capital|fit\d+|[%-]?\d*\.\d[fg])$/;
     }
     if    ($kind =~ /^(?:if|for|table)$/) { $open++; push @wrong, "$at: of what?" if $rest eq '' }
     elsif ($kind eq 'end') { $open--; push @wrong, "$at: nothing to end" if $open < 0 }
