@@ -17,6 +17,7 @@
  *   keep,    f contaminated:  W keep_wrong + keep_wrong_hazard(f) + N spread(f) + U
  *   keep,    f otherwise:     0
  *   discard, any f:           W kept_worth(f) + discard_effort
+ *   and at once:              W too_soon(f)
  *
  * Isolating waits for the next look and then takes the better of the two. The
  * look has two outcomes: trouble shows, with chance reveal(f) when f is
@@ -52,7 +53,7 @@ static void expected_losses(const struct rules *rules, const double *finding,
                             const struct stakes *stakes, double loss[ACTION_COUNT])
 {
     const struct decision_rules *decision = &rules->decision;
-    double waiting = 0.0, shown_keep = 0.0, shown_discard = 0.0;
+    double waiting = 0.0, shown_keep = 0.0, shown_discard = 0.0, too_soon = 0.0;
     loss[ACTION_KEEP] = loss[ACTION_DISCARD] = 0.0;
     for (size_t f = 0; f < rules->finding_count; f++) {
         const struct finding *of = &rules->findings[f];
@@ -62,6 +63,7 @@ static void expected_losses(const struct rules *rules, const double *finding,
         double discard = finding[f] * (stakes->worth * of->kept_worth + decision->discard_effort);
         waiting += finding[f] * (decision->isolate_delay +
                                  decision->isolate_spread * stakes->neighbours * spread);
+        too_soon += finding[f] * stakes->worth * of->too_soon;
         shown_keep += keep * shows;
         shown_discard += discard * shows;
         loss[ACTION_KEEP] += keep;
@@ -71,6 +73,7 @@ static void expected_losses(const struct rules *rules, const double *finding,
     double hidden_discard = loss[ACTION_DISCARD] - shown_discard;
     loss[ACTION_ISOLATE] =
         waiting + fmin(shown_keep, shown_discard) + fmin(hidden_keep, hidden_discard);
+    loss[ACTION_DISCARD] += too_soon;
 }
 
 /* ---- floors ---------------------------------------------------------------------------------- */

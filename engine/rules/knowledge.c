@@ -626,6 +626,7 @@ static const struct field FINDING_FIELDS[] = {
     NUMBER("base", REQUIRED, FINDING(base), NOT_NEGATIVE),
     NUMBER("reveal", REQUIRED, FINDING(reveal), SHARE),
     NUMBER("kept_worth", REQUIRED, FINDING(kept_worth), SHARE),
+    NUMBER_OR("too_soon", OPTIONAL, FINDING(too_soon), SHARE, 0),
     NUMBER("spread", REQUIRED, FINDING(spread), SHARE),
     LIST("looks", REQUIRED, read_looks, FINDING(looks), FINDING(look_count)),
     LIST("differs", OPTIONAL, read_differs, FINDING(differs), FINDING(differ_count)),

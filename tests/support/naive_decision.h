@@ -75,7 +75,8 @@ static inline struct naive_decision naive_decide(const struct rules *rules,
     decision.loss[ACTION_ISOLATE] = INFINITY;
     for (size_t f = 0; f < rules->finding_count; f++) {
         decision.loss[ACTION_KEEP] += p[f] * naive_loss(rules, stakes, ACTION_KEEP, f);
-        decision.loss[ACTION_DISCARD] += p[f] * naive_loss(rules, stakes, ACTION_DISCARD, f);
+        decision.loss[ACTION_DISCARD] += p[f] * (naive_loss(rules, stakes, ACTION_DISCARD, f) +
+                                                 stakes->worth * rules->findings[f].too_soon);
         bad += rules->findings[f].status == FINDING_CONTAMINATED ? p[f] : 0;
     }
     for (int plan = 0; plan < 4; plan++) {

@@ -92,6 +92,7 @@ static inline struct rule_base *random_base(struct dice *dice, const struct rand
         base->findings[f].hazard = (enum hazard)dice_below(dice, HAZARD_COUNT);
         base->findings[f].reveal = dice_share(dice);
         base->findings[f].spread = 0.3 * dice_share(dice);
+        base->findings[f].too_soon = dice_chance(dice, 0.3) ? dice_share(dice) : 0.0;
         if (base->findings[f].status == FINDING_STUCK)
             base->findings[f].kept_worth = dice_share(dice);
         for (size_t o = 0; o < size->observables; o++)
