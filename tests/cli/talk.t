@@ -14,7 +14,7 @@ plan skip_all => 'no pseudo-terminals here' unless eval { IO::Pty->new };
 
 # Each grower knows these things of the vessel and answers nothing else. All five are invented.
 my %ask = (
-    patches => qr/patches do you count/, edge => qr/edge between/, surface => qr/surface look/, kinds => qr/white of one kind/, smell => qr/smell/,
+    patches => qr/odd-looking patches/, edge => qr/edge between/, surface => qr/surface look/, kinds => qr/white of one kind/, smell => qr/smell/,
     wetness => qr/how wet/, feel => qr/feel through/, colour => qr/[Cc]olours do you see/, grain => qr/kernels without growth/,
     progress => qr/moved since you last/, change => qr/patch do between/, liquid => qr/any liquid/, place => qr/Where is the odd/,
     growth => qr/white growth (?:itself )?look/, day => qr/days since/, coverage => qr/[Hh]ow much|per ?cent/,
