@@ -1235,7 +1235,7 @@ static void check_row(struct check *check, enum record record, const union any_r
     }
 }
 
-/* Rows that hold a word that is not known end a walk; check_columns has told of them. */
+/* Rows that hold a word that is not known end a walk; check_values has told of them. */
 static void check_content(struct check *check)
 {
     for (int i = 0; i < RECORD_COUNT && check->status == STATUS_OK; i++) {

@@ -42,7 +42,7 @@ struct words *words_twin(const struct words *words);
 void words_free(struct words *words);
 
 /*
- * Adds the counts of a table in the form of words_table; labels that the rules do not know are left
+ * Adds the counts of a table in the form of word_counts_table; labels that the rules do not know are left
  * out. Fine when there is no such file. STATUS_IO when it cannot be read, STATUS_DATA with
  * FILE:LINE when it is no such table.
  */

@@ -296,7 +296,7 @@ struct normal_look { /* on this species, P(value | finding) is this instead */
     struct claim claim;
 };
 
-struct growth {                 /* see process/colony.h; NAN where unknown */
+struct growth {                 /* see process/forecast.h; NAN where unknown */
     double t_min, t_opt, t_max; /* degrees Celsius */
     double rate_lo, rate_hi;    /* mm/day at t_opt */
     double lag_lo, lag_hi;      /* days to visible growth */

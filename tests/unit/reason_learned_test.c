@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Counts of confirmed outcomes are added to what the files say, as the formula of learned.h has it. */
+/* Counts of confirmed outcomes are added to what the files say, as the formula of rules.h has it. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
