@@ -139,47 +139,41 @@ static bool has_both(const struct review_work *work, const struct factor *a, con
            a->level[vessel] != LEVEL_NONE && b->level[vessel] != LEVEL_NONE;
 }
 
-/* What the levels of one factor met at those of another, as strata; NULL where there are too many
- * cells. Cells that none met are there, too. */
-static struct strata_cell *cross(const struct review_work *work, const struct factor *row,
-                                 const struct factor *column, struct arena *arena)
+/* What the levels of one factor (rows) met at those of another: [column * rows + row]; NULL where there
+ * are too many cells. */
+static struct counts *cross(const struct review_work *work, const struct factor *row,
+                            const struct factor *column, struct arena *arena)
 {
     enum { MOST = 1 << 17 };
     size_t rows = row->level_count, columns = column->level_count;
-    size_t vessels = work->dataset->vessel_count;
     if (rows == 0 || columns == 0 || rows > MOST / columns)
         return NULL;
-    struct strata_cell *cells = arena_array(arena, rows * columns, sizeof *cells);
-    for (size_t k = 0; k < rows * columns; k++)
-        cells[k] = (struct strata_cell){.group = k / columns, .stratum = k % columns};
-    for (size_t i = 0; i < vessels; i++)
+    struct counts *cells = arena_array(arena, rows * columns, sizeof *cells);
+    for (size_t i = 0; i < work->dataset->vessel_count; i++)
         if (has_both(work, row, column, i))
-            count_vessel(&cells[row->level[i] * columns + column->level[i]].counts,
-                         work->standing[i]);
+            count_vessel(&cells[column->level[i] * rows + row->level[i]], work->standing[i]);
     return cells;
 }
 
 /* Cramer's V (1946): sqrt(chi-square / (n (min(rows, columns) - 1))), empty ones left out; 0 where every
  * column has vessels of one row only. */
-static double entangled(const struct strata_cell *cells, size_t rows, size_t columns,
+static double entangled(const struct counts *cells, size_t rows, size_t columns,
                         struct arena *arena)
 {
     double *of_row = arena_array(arena, rows, sizeof *of_row), sum = 0.0;
     double *of_column = arena_array(arena, columns, sizeof *of_column);
     size_t filled_rows = 0, filled_columns = 0, filled = 0;
     for (size_t k = 0; k < rows * columns; k++) {
-        of_row[cells[k].group] += (double)cells[k].counts.total;
-        of_column[cells[k].stratum] += (double)cells[k].counts.total;
-        filled += cells[k].counts.total > 0;
+        filled_rows += cells[k].total > 0 && of_row[k % rows] <= 0.0;
+        filled_columns += cells[k].total > 0 && of_column[k / rows] <= 0.0;
+        filled += cells[k].total > 0;
+        of_row[k % rows] += (double)cells[k].total;
+        of_column[k / rows] += (double)cells[k].total;
     }
-    for (size_t r = 0; r < rows; r++)
-        filled_rows += of_row[r] > 0.0;
-    for (size_t c = 0; c < columns; c++)
-        filled_columns += of_column[c] > 0.0;
     for (size_t k = 0; k < rows * columns; k++) {
-        double n = (double)cells[k].counts.total;
+        double n = (double)cells[k].total;
         if (n > 0.0)
-            sum += n * n / (of_row[cells[k].group] * of_column[cells[k].stratum]);
+            sum += n * n / (of_row[k % rows] * of_column[k / rows]);
     }
     size_t smaller = filled_rows < filled_columns ? filled_rows : filled_columns;
     /* chi-square is n (sum n_rc^2 / (n_r n_c) - 1) */
@@ -223,11 +217,11 @@ static size_t worst_factors(const struct review_work *work, size_t asked[ASKED])
 /* Finds what a factor is most confounded with, and asks the same question within the levels of that. */
 static void hold_still(struct review_work *work, size_t f, const size_t asked[ASKED], size_t count)
 {
-    static const double noticeable = 0.3; /* of Cramer's V */
+    static const double noticeable = 0.3, rounding = 1e-9; /* of Cramer's V */
     const struct factor *factors = work->dataset->factors;
     struct review_factor *factor = &work->review->factors[f];
     struct arena *arena = arena_new();
-    const struct strata_cell *best = NULL;
+    const struct counts *best = NULL;
     double most = noticeable;
 
     for (size_t i = 0; i < count; i++) {
@@ -236,21 +230,21 @@ static void hold_still(struct review_work *work, size_t f, const size_t asked[AS
         if (asked[i] == f || related(work, f, asked[i]) ||
             (other->kind != FACTOR_OTHER && factor_kinds[other->kind].origin != other->kind))
             continue;
-        const struct strata_cell *cells = cross(work, &factors[f], other, arena);
+        const struct counts *cells = cross(work, &factors[f], other, arena);
         double v = cells != NULL
                        ? entangled(cells, factors[f].level_count, other->level_count, arena)
                        : 0.0;
-        if (v > most) {
+        if (v > most + rounding) { /* of those alike the one with more evidence */
             best = cells;
             most = v;
             factor->within = asked[i];
         }
     }
     if (best != NULL) {
-        size_t groups = factors[f].level_count, strata = factors[factor->within].level_count;
         struct strata_test test;
         factor->entangled = most;
-        if (strata_groups(best, groups * strata, groups, &test)) {
+        if (strata_groups(best, factors[f].level_count, factors[factor->within].level_count,
+                          &test)) {
             factor->within_p = test.p;
             factor->within_strata = test.strata;
         }

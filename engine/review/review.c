@@ -317,19 +317,12 @@ void review_tell(const struct review_work *work, const char *what, size_t done, 
 static void call_culprits(struct review_work *work)
 {
     const struct review_rules *rules = &work->rules->review;
-    struct review *review = work->review;
     struct review_rule rule = {.level = rules->false_alarm,
                                .bayes_factor = rules->bayes_factor,
                                .watched = rules->watched};
     for (size_t c = 0; c < work->rules->cause_count; c++)
         rule.prior[work->rules->causes[c].scope] += work->rules->causes[c].prior;
-    struct review_found found = review_find_culprits(work->dataset, &rule, work->arena);
-    review->culprits = found.culprits;
-    review->culprit_count = found.culprit_count;
-    review->near = found.near;
-    review->near_count = found.near_count;
-    review->suspects_asked = found.asked;
-    review->drift = found.drift;
+    review_find_culprits(work->dataset, &rule, work->arena, work->review);
 }
 
 enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,

@@ -304,17 +304,9 @@ struct review_rule {
 };
 enum { REVIEW_CULPRITS = 8 }; /* at most */
 
-struct review_found { /* as in struct review */
-    struct review_culprit *culprits;
-    size_t culprit_count;
-    struct review_suspect *near;
-    size_t near_count;
-    size_t asked;
-    double odds; /* of some culprit against none, before any is set aside */
-    struct review_drift drift;
-};
-struct review_found review_find_culprits(const struct dataset *dataset,
-                                         const struct review_rule *rule, struct arena *arena);
+/* Fills culprits, near, suspects_asked and drift of a review; the lists are in the arena. */
+void review_find_culprits(const struct dataset *dataset, const struct review_rule *rule,
+                          struct arena *arena, struct review *review);
 
 /* Whether a level of a factor is among the culprits. */
 bool review_calls(const struct review *review, size_t factor, uint32_t level);

@@ -1083,37 +1083,37 @@ static int surer(const void *a, const void *b)
 
 /* Each again with the others set aside: what later ones explain is taken out. */
 static void call_again(struct search *search, const size_t *leads, struct arena *arena,
-                       struct review_found *found)
+                       struct review *review)
 {
     size_t kept = 0;
     unsigned out = 0; /* culprits that were taken out */
-    for (size_t k = 0; k < found->culprit_count; k++) {
+    for (size_t k = 0; k < review->culprit_count; k++) {
         search_weigh(search, ~(out | 1U << k));
         if (supports(search, leads[k])) {
-            call(search, leads[k], k, ~out, arena, &found->culprits[k]);
-            found->culprits[kept++] = found->culprits[k];
+            call(search, leads[k], k, ~out, arena, &review->culprits[k]);
+            review->culprits[kept++] = review->culprits[k];
         } else {
             out |= 1U << k;
         }
     }
-    found->culprit_count = kept;
+    review->culprit_count = kept;
     search_weigh(search, ~out);
 }
 
 /* What comes nearest to being called, once all culprits are set aside. */
-static void tell_near(struct search *search, struct arena *arena, struct review_found *found)
+static void tell_near(struct search *search, struct arena *arena, struct review *review)
 {
     enum { SOME = 3, LOOKED_AT = 4 * REVIEW_NEAR };         /* vessels; fewer tell nothing */
     static const double worth_telling = 1.0986122886681098; /* ln 3 */
     size_t seen[LOOKED_AT];
-    found->near = arena_array(arena, REVIEW_NEAR, sizeof *found->near);
-    for (size_t k = 0; k < LOOKED_AT && found->near_count < REVIEW_NEAR; k++) {
+    review->near = arena_array(arena, REVIEW_NEAR, sizeof *review->near);
+    for (size_t k = 0; k < LOOKED_AT && review->near_count < REVIEW_NEAR; k++) {
         seen[k] = heaviest(search, seen, k, worth_telling);
         if (seen[k] == SIZE_MAX)
             break;
         const struct candidate *near = &search->candidates[seen[k]];
         if (near->inside.total >= SOME)
-            found->near[found->near_count++] = suspect_of(search, near, log_odds(search));
+            review->near[review->near_count++] = suspect_of(search, near, log_odds(search));
     }
 }
 
@@ -1123,7 +1123,7 @@ static void tell_near(struct search *search, struct arena *arena, struct review_
  * 0 is judged by how far the batches lie from the line (t-test), so that it does not matter how much
  * batches differ by themselves.
  */
-static void tell_drift(const struct search *search, struct review_found *found)
+static void tell_drift(const struct search *search, struct review *review)
 {
     enum { FEWEST = 6 }; /* batches */
     /* Of 20 seasons without drift at most one may be told to have some; as a rise is what a grower has to
@@ -1145,17 +1145,17 @@ static void tell_drift(const struct search *search, struct review_found *found)
             line[room + n] = frame->exposure[b] / (1.0 + v * frame->exposure[b]);
             line[2 * room + n++] = frame->lost[b] / frame->exposure[b];
         }
-    found->drift = (struct review_drift){.p = rise + fall, .rises = rise > fall, .test_p = 1.0};
+    review->drift = (struct review_drift){.p = rise + fall, .rises = rise > fall, .test_p = 1.0};
     if (n >= FEWEST) {
         gsl_fit_wlinear(line, 1, &line[room], 1, &line[2 * room], 1, n, &start, &slope, &cov[0],
                         &cov[1], &cov[2], &off);
         double spread = sqrt(cov[2] * off / (double)(n - 2));
-        found->drift.rises = slope > 0.0;
+        review->drift.rises = slope > 0.0;
         if (spread > 0.0)
-            found->drift.test_p = gsl_cdf_tdist_Q(fabs(slope) / spread, (double)(n - 2));
+            review->drift.test_p = gsl_cdf_tdist_Q(fabs(slope) / spread, (double)(n - 2));
     }
     free(line);
-    found->drift.called = found->drift.test_p <= (found->drift.rises ? rare_rise : rare_fall);
+    review->drift.called = review->drift.test_p <= (review->drift.rises ? rare_rise : rare_fall);
 }
 
 /*
@@ -1163,11 +1163,10 @@ static void tell_drift(const struct search *search, struct review_found *found)
  * once may hide one another, each making the batches seem to differ by themselves: so the search looks
  * some culprits ahead, and calls them together once the product of their odds is enough.
  */
-struct review_found review_find_culprits(const struct dataset *dataset,
-                                         const struct review_rule *rule, struct arena *arena)
+void review_find_culprits(const struct dataset *dataset, const struct review_rule *rule,
+                          struct arena *arena, struct review *review)
 {
     enum { AHEAD = 4, MANY = 100000 }; /* vessels among which one hides no other */
-    struct review_found found = {.culprit_count = 0};
     struct search search;
     size_t leads[REVIEW_CULPRITS], sure = 0;
     double ahead = 0.0; /* logarithm of the odds of those that are not sure yet */
@@ -1176,39 +1175,38 @@ struct review_found review_find_culprits(const struct dataset *dataset,
     search_init(&search, dataset, rule, own);
     search_weigh(&search, 0);
     for (size_t c = 0; c < search.count; c++)
-        found.asked += search.candidates[c].asked;
+        review->suspects_asked += search.candidates[c].asked;
     double all = log_odds(&search);
-    found.odds = exp(all);
-    found.culprits = arena_array(arena, REVIEW_CULPRITS, sizeof *found.culprits);
-    while (found.culprit_count < REVIEW_CULPRITS && found.culprit_count < sure + AHEAD) {
+    review->culprits = arena_array(arena, REVIEW_CULPRITS, sizeof *review->culprits);
+    while (review->culprit_count < REVIEW_CULPRITS && review->culprit_count < sure + AHEAD) {
         size_t lead = heaviest(&search, NULL, 0, 0.0);
         if (lead == SIZE_MAX)
             break;
         bool alone =
-            found.culprit_count == sure && supports(&search, lead) && alarming(&search, exp(all));
+            review->culprit_count == sure && supports(&search, lead) && alarming(&search, exp(all));
         if (!alone && dataset->vessel_count > MANY)
             break;
-        leads[found.culprit_count] = lead;
-        call(&search, lead, found.culprit_count, ~0U, arena, &found.culprits[found.culprit_count]);
-        found.culprit_count++;
+        leads[review->culprit_count] = lead;
+        call(&search, lead, review->culprit_count, ~0U, arena,
+             &review->culprits[review->culprit_count]);
+        review->culprit_count++;
         ahead += all;
         if (alone || ahead >= log(always)) {
-            sure = found.culprit_count;
+            sure = review->culprit_count;
             ahead = 0.0;
         }
         all = log_odds(&search);
     }
     for (size_t p = 0; p < search.batch[search.batch_count]; p++)
         search.cover[p] &= (uint8_t)((1U << sure) - 1U);
-    if (found.culprit_count > sure)
+    if (review->culprit_count > sure)
         search_weigh(&search, ~0U);
-    found.culprit_count = sure;
+    review->culprit_count = sure;
     if (sure > 1) {
-        call_again(&search, leads, arena, &found);
-        qsort(found.culprits, found.culprit_count, sizeof *found.culprits, surer);
+        call_again(&search, leads, arena, review);
+        qsort(review->culprits, review->culprit_count, sizeof *review->culprits, surer);
     }
-    tell_near(&search, arena, &found);
-    tell_drift(&search, &found);
+    tell_near(&search, arena, review);
+    tell_drift(&search, review);
     arena_free(own);
-    return found;
 }

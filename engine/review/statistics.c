@@ -246,48 +246,38 @@ struct table_test table_test(const struct counts *groups, size_t count)
  * and costs a degree of freedom.
  */
 struct strata {
-    const struct strata_cell **cells; /* by stratum */
-    double *v, *d, *diagonal;         /* groups x groups; of each group */
+    double *v, *d; /* groups x groups; of each group */
     size_t groups;
 };
 
-static int by_stratum(const void *a, const void *b)
-{
-    const struct strata_cell *first = *(const struct strata_cell *const *)a;
-    const struct strata_cell *second = *(const struct strata_cell *const *)b;
-    return (first->stratum > second->stratum) - (first->stratum < second->stratum);
-}
-
 /* Adds what a stratum tells; false when it tells nothing. */
-static bool add_stratum(struct strata *s, const struct strata_cell *const *cells, size_t count)
+static bool add_stratum(const struct strata *s, const struct counts *cells)
 {
-    double n = 0.0, lost = 0.0;
-    bool several = false;
-    const struct strata_cell *first = NULL;
-    for (size_t i = 0; i < count; i++) {
-        n += (double)cells[i]->counts.total;
-        lost += (double)cells[i]->counts.lost;
-        if (first == NULL && cells[i]->counts.total > 0)
-            first = cells[i];
-        several = several ||
-                  (first != NULL && cells[i]->counts.total > 0 && cells[i]->group != first->group);
+    struct counts all = {0, 0};
+    size_t filled = 0;
+    for (size_t g = 0; g < s->groups; g++) {
+        all.lost += cells[g].lost;
+        all.total += cells[g].total;
+        filled += cells[g].total > 0;
     }
-    if (!several || !(lost > 0.0 && lost < n))
+    if (filled < 2 || all.lost == 0 || all.lost == all.total)
         return false;
+    double n = (double)all.total, lost = (double)all.lost;
     double f = lost * (n - lost) / (n * n * (n - 1.0));
-    for (size_t i = 0; i < count; i++) {
-        size_t g = cells[i]->group;
-        double own = (double)cells[i]->counts.total;
-        s->d[g] += (double)cells[i]->counts.lost - own * lost / n;
-        s->v[g * s->groups + g] += f * n * own;
-        for (size_t j = 0; j < count; j++)
-            s->v[g * s->groups + cells[j]->group] -= f * own * (double)cells[j]->counts.total;
+    for (size_t g = 0; g < s->groups; g++) {
+        double own = (double)cells[g].total, *row = &s->v[g * s->groups];
+        if (cells[g].total == 0)
+            continue;
+        s->d[g] += (double)cells[g].lost - own * lost / n;
+        row[g] += f * n * own;
+        for (size_t j = 0; j < s->groups; j++)
+            row[j] -= f * own * (double)cells[j].total;
     }
     return true;
 }
 
 /* Takes group `at` out of those after it. */
-static void eliminate(struct strata *s, size_t at)
+static void eliminate(const struct strata *s, size_t at)
 {
     const double *row = &s->v[at * s->groups];
     for (size_t i = at + 1; i < s->groups; i++) {
@@ -300,7 +290,7 @@ static void eliminate(struct strata *s, size_t at)
     }
 }
 
-bool strata_groups(const struct strata_cell *cells, size_t count, size_t groups,
+bool strata_groups(const struct counts *cells, size_t groups, size_t strata,
                    struct strata_test *result)
 {
     static const double nothing = 1e-9; /* of what a group had at first: rounding */
@@ -308,25 +298,17 @@ bool strata_groups(const struct strata_cell *cells, size_t count, size_t groups,
     if (groups > STRATA_GROUPS_MOST)
         return false;
     struct arena *arena = arena_new();
-    struct strata s = {.cells = arena_array(arena, count, sizeof(void *)),
-                       .v = arena_array(arena, groups * groups, sizeof(double)),
-                       .d = arena_array(arena, groups, sizeof(double)),
-                       .diagonal = arena_array(arena, groups, sizeof(double)),
-                       .groups = groups};
-    for (size_t i = 0; i < count; i++)
-        s.cells[i] = &cells[i];
-    if (count > 1)
-        qsort(s.cells, count, sizeof *s.cells, by_stratum);
-    for (size_t from = 0, to = 0; from < count; from = to) {
-        while (to < count && s.cells[to]->stratum == s.cells[from]->stratum)
-            to++;
-        result->strata += add_stratum(&s, &s.cells[from], to - from);
-    }
+    double *diagonal = arena_array(arena, groups, sizeof *diagonal);
+    const struct strata s = {.v = arena_array(arena, groups * groups, sizeof(double)),
+                             .d = arena_array(arena, groups, sizeof(double)),
+                             .groups = groups};
+    for (size_t k = 0; k < strata; k++)
+        result->strata += add_stratum(&s, &cells[k * groups]);
     for (size_t g = 0; g < groups; g++)
-        s.diagonal[g] = s.v[g * groups + g];
+        diagonal[g] = s.v[g * groups + g];
     for (size_t g = 0; g < groups; g++) {
         double left = s.v[g * groups + g];
-        if (!(left > nothing * s.diagonal[g]))
+        if (!(left > nothing * diagonal[g]))
             continue;
         result->statistic += s.d[g] * s.d[g] / left;
         result->freedom++;
@@ -383,15 +365,15 @@ struct survival_curve survival_curve(struct arena *arena, const struct survival_
 struct strata_test survival_logrank(const struct survival_row *rows, size_t times, size_t groups)
 {
     struct arena *arena = arena_new();
-    struct strata_cell *cells = arena_array(arena, times * groups, sizeof *cells);
+    struct counts *cells = arena_array(arena, times * groups, sizeof *cells);
     struct strata_test test;
     for (size_t g = 0; g < groups; g++)
         for (size_t t = times, left = 0; t-- > 0;) {
             const struct survival_row *row = &rows[g * times + t];
             left += row->lost + row->censored;
-            cells[t * groups + g] = (struct strata_cell){g, t, {row->lost, left}};
+            cells[t * groups + g] = (struct counts){row->lost, left};
         }
-    (void)strata_groups(cells, times * groups, groups, &test);
+    (void)strata_groups(cells, groups, times, &test);
     arena_free(arena);
     return test;
 }

@@ -84,12 +84,6 @@ struct table_test table_test(const struct counts *groups, size_t count);
  * and `freedom` are 0, the statistic 0, p 1.
  */
 
-/* What one group met in one stratum. Cells that are not named are empty; twice named, they add. */
-struct strata_cell {
-    size_t group, stratum;
-    struct counts counts;
-};
-
 /*
  * The generalised statistic d' V^- d (Landis, Heyman & Koch 1978, Int Stat Rev 46:237; Birch 1965), d
  * the lost of each group less expected, V the summed hypergeometric covariance. The degrees of
@@ -103,8 +97,8 @@ struct strata_test {
 
 enum { STRATA_GROUPS_MOST = 1000 }; /* the work grows with their cube */
 
-/* `groups` is one above the largest number in use. False for too many groups. */
-bool strata_groups(const struct strata_cell *cells, size_t count, size_t groups,
+/* cells[stratum * groups + group] is what a group met in a stratum. False for too many groups. */
+bool strata_groups(const struct counts *cells, size_t groups, size_t strata,
                    struct strata_test *result);
 
 /* ---- how long until a loss? --------------------------------------------------------------------- */

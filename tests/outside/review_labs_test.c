@@ -31,7 +31,8 @@ static struct called review_lab(struct lab *lab, uint64_t seed, const struct lab
     struct arena *arena = arena_new();
 
     lab_make(lab, seed, culprit);
-    struct review_found found = review_find_culprits(&lab->dataset, &rule, arena);
+    struct review found = {0};
+    review_find_culprits(&lab->dataset, &rule, arena, &found);
     called.culprits = found.culprit_count;
     for (size_t k = 0; k < found.culprit_count; k++)
         for (size_t s = 0; s < found.culprits[k].suspect_count; s++) {

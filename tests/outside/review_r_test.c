@@ -369,14 +369,13 @@ static void compare_bayes(struct comparison *c)
 
 static void compare_strata(struct comparison *c)
 {
-    struct strata_cell cells[256];
+    struct counts cells[256];
     struct strata_test result;
     size_t groups = (size_t)c->q[0], count = (c->asked - 1) / 2;
 
     for (size_t i = 0; i < count; i++)
-        cells[i] = (struct strata_cell){i % groups, i / groups,
-                                        counts_of(c->q[1 + 2 * i], c->q[2 + 2 * i])};
-    assert_true(strata_groups(cells, count, groups, &result));
+        cells[i] = counts_of(c->q[1 + 2 * i], c->q[2 + 2 * i]);
+    assert_true(strata_groups(cells, groups, count / groups, &result));
     if (result.strata == 0) { /* R divides 0 by 0 */
         assert_true(isnan(c->r[0]) && result.p == 1.0);
         return;

@@ -57,7 +57,8 @@ static bool is_fault(const struct review_suspect *suspect, const struct season_f
 static struct met look_at(const struct season *season, const struct season_fault *fault)
 {
     struct arena *arena = arena_new();
-    struct review_found found = review_find_culprits(&season->dataset, &rule, arena);
+    struct review found = {0};
+    review_find_culprits(&season->dataset, &rule, arena, &found);
     struct met met = {.any = found.culprit_count > 0, .drift = found.drift.called};
     for (size_t k = 0; k < found.culprit_count; k++) {
         const struct review_culprit *culprit = &found.culprits[k];
