@@ -323,6 +323,33 @@ bool moment_read_in(const char *text, enum date_order order, struct moment *mome
     return moment_read(written, moment_unknown(), moment);
 }
 
+bool moment_read_near(const char *text, enum date_order order, struct moment known,
+                      struct moment *moment)
+{
+    char day[MOMENT_ROOM];
+    size_t length = strlen(text);
+    bool found = false;
+    while (length > 0 && strchr(" .,/-", text[length - 1]) != NULL)
+        length--;
+    if (length == 0 || length > 24 || !moment_known(known))
+        return false;
+    int year = atoi(moment_write_day(known, day));
+    for (int i = year - 1; i <= year + 1; i++) {
+        struct moment read;
+        char whole[48];
+        if (order == DATES_YEAR_FIRST)
+            snprintf(whole, sizeof whole, "%d/%.*s", i, (int)length, text);
+        else
+            snprintf(whole, sizeof whole, "%.*s/%d", (int)length, text, i);
+        if (!moment_read_in(whole, order, &read))
+            continue;
+        if (!found || llabs(read.seconds - known.seconds) < llabs(moment->seconds - known.seconds))
+            *moment = read;
+        found = true;
+    }
+    return found;
+}
+
 struct moment moment_now(void)
 {
     struct moment moment = moment_unknown();

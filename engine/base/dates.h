@@ -52,6 +52,9 @@ enum date_order { DATES_ISO, DATES_DAY_FIRST, DATES_MONTH_FIRST, DATES_YEAR_FIRS
  * number is the day; of two-figure years the century is 2000. False when it is none in that order.
  */
 bool moment_read_in(const char *text, enum date_order order, struct moment *moment);
+/* "5.1.", a day without its year in that order: the one nearest to a day that is known. */
+bool moment_read_near(const char *text, enum date_order order, struct moment known,
+                      struct moment *moment);
 
 /* "2026-03-01T18:30:00+01:00" and "2026-03-01" into `room`, which is returned; "" when unknown. */
 const char *moment_write(struct moment moment, char room[MOMENT_ROOM]);

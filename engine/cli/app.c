@@ -430,6 +430,9 @@ void app_get(struct app *app, enum record record, int64_t id, void *row)
 
 void app_add(struct app *app, enum record record, void *row)
 {
+    if (record_has_label(record))
+        app_must(app, label_check(app->journal, record, ((union any_record *)row)->named.label,
+                                  app->diags));
     app_must(app, journal_add(app->journal, record, row, app->diags));
 }
 

@@ -371,6 +371,8 @@ void labels_find(struct app *app, enum record record, const char *label, void *r
 int64_t labels_id(struct app *app, enum record record, const char *label);
 /* The kinds of record that have this label, in the order in which one looks for them; how many. */
 size_t labels_kinds(struct app *app, const char *label, enum record kinds[RECORD_COUNT]);
+/* Ends the command where the word is the label of a batch and of a vessel as well. */
+void labels_one_thing(struct app *app, const char *word);
 /* Ends the command where a new label is nearly one that is there, unless somebody is `sure`: "clost"
  * is no second closet. Labels with figures (S2, LC-9) are not compared. */
 void labels_check_new(struct app *app, enum record record, const char *label, bool sure);

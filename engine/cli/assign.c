@@ -199,9 +199,19 @@ static struct vessel choose_vessel(struct choice *choice, const char *label)
     return vessel;
 }
 
+void labels_one_thing(struct app *app, const char *word)
+{
+    if (labels_id(app, RECORD_VESSEL, word) != 0 && labels_id(app, RECORD_BATCH, word) != 0)
+        app_stop(app,
+                 "'%s' is a batch and a vessel, so it is not clear which is meant; give the "
+                 "vessel another label first: jarside correct vessel %s label=K-%s",
+                 word, word, word);
+}
+
 static void choose_word(struct choice *choice, const char *word)
 {
     struct app *app = choice->app;
+    labels_one_thing(app, word);
     const char *dots = strstr(word, "..");
     const bool vessel = labels_id(app, RECORD_VESSEL, word) != 0;
     const int64_t batch = vessel ? 0 : labels_id(app, RECORD_BATCH, word);

@@ -329,6 +329,34 @@ static bool is_figure(const char *at)
     return false;
 }
 
+/* The kind that the word before says: "starter S1"; NULL when it says none. */
+static const struct kind *kind_said(const struct token *words, size_t w)
+{
+    for (size_t i = 0; w > 0 && i < KINDS; i++)
+        if (is_word(words[w - 1], record_types[kinds[i].record].name))
+            return &kinds[i];
+    return NULL;
+}
+
+/* A label that two kinds of record have, without a word for which, is asked about. */
+static enum status ask_which(struct draft *draft, const char *label)
+{
+    const char *names = "", *first = NULL;
+    size_t count = 0;
+    for (size_t i = 0; i < KINDS; i++) {
+        const char *name = record_types[kinds[i].record].name;
+        if (draft->pick[kinds[i].record] != PICK_UNTOLD ||
+            labels_id(draft->app, kinds[i].record, label) == 0)
+            continue;
+        words_add(draft->app, &names, " and a ", "%s", name);
+        first = first != NULL ? first : name;
+        count++;
+    }
+    return count < 2 ? STATUS_OK
+                     : app_usage(draft->app, "'%s' is a %s; say which, for instance: %s %s", label,
+                                 names, first, label);
+}
+
 /* What the reader must not see is taken, and blanked: the number of vessels ("8 x quart jars"), "2
  * controls", labels of the journal ("S1", "starter S1"). "bags" without a size still says what shape
  * they are. */
@@ -337,6 +365,7 @@ static enum status take_words(struct draft *draft, char *text)
     struct app *app = draft->app;
     size_t count = 0;
     const struct token *words = split(app, text, &count);
+    enum status status = STATUS_OK;
     bool fresh = false; /* "new starter" stands before */
     long number = number_of(words[0].start, words[0].end);
 
@@ -359,8 +388,13 @@ static enum status take_words(struct draft *draft, char *text)
         }
         if (is_word(at, "bag") || is_word(at, "jar"))
             draft->shape = is_word(at, "bag") ? SHAPE_BRICK : SHAPE_CYLINDER;
+        const struct kind *of = kind_said(words, w);
+        if (of == NULL && (status = ask_which(draft, word)) != STATUS_OK)
+            return status;
         for (size_t i = 0; i < KINDS; i++) {
             const char *name = record_types[kinds[i].record].name;
+            if (of != NULL && of != &kinds[i])
+                continue;
             bool grain =
                 kinds[i].record == RECORD_STARTER && labels_id(app, RECORD_VESSEL, word) != 0;
             if (draft->pick[kinds[i].record] != PICK_UNTOLD ||
@@ -374,7 +408,7 @@ static enum status take_words(struct draft *draft, char *text)
             for (size_t b = w; b-- > 0 && (is_word(words[b], name) || is_word(words[b], "from"));)
                 blank(words[b]);
             blank(at);
-            enum status status = pick(draft, &kinds[i], word);
+            status = pick(draft, &kinds[i], word);
             if (status != STATUS_OK)
                 return status;
             break;

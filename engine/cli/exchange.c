@@ -169,17 +169,26 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
                                const struct mapping_tally *tally)
 {
     bool dry_run = app->given.dry_run, spoilt = tally->refused > 0 && !app->given.partly;
-    json_t *added = json_object(), *counts = json_array();
+    json_t *added = json_object(), *counts = json_array(), *remarks = json_array();
+    for (size_t i = 0; i < tally->remark_count; i++)
+        view_json_row(remarks, "words:s rows:z", shown(app, tally->remarks[i].words),
+                      tally->remarks[i].rows);
+    if (app->common.quiet && tally->refused > 0) { /* the sums are not shown, this is */
+        screen_say(&app->err, 0, 0, ROLE_PLAIN, "Rows: %zu taken, %zu refused%s.", tally->taken,
+                   tally->refused, spoilt ? ", so nothing was kept" : "");
+        screen_flush(&app->err, stderr);
+    }
     for (int i = 0; i < RECORD_COUNT; i++) {
         json_object_set_new(added, record_types[i].name, view_json_count(tally->added[i]));
         view_json_row(counts, "name:s added:z", record_types[i].name, tally->added[i]);
     }
-    return app_tell(app, "imported.sheet",
-                    view_json("schema:i kept:b taken:z skipped:z refused:z added:o rows:o "
-                              "_counts:o _dry:b _spoilt:b",
-                              1, !dry_run && !spoilt, tally->taken, tally->skipped, tally->refused,
-                              added, rows->list != NULL ? rows->list : json_array(), counts,
-                              dry_run, spoilt));
+    return app_tell(
+        app, "imported.sheet",
+        view_json("schema:i kept:b taken:z skipped:z refused:z added:o read_as:o rows:o "
+                  "_counts:o _dry:b _spoilt:b",
+                  1, !dry_run && !spoilt, tally->taken, tally->skipped, tally->refused, added,
+                  remarks, rows->list != NULL ? rows->list : json_array(), counts, dry_run,
+                  spoilt));
 }
 
 static enum status import_mapped(struct app *app, const char *path, const struct progress *progress)
@@ -192,19 +201,21 @@ static enum status import_mapped(struct app *app, const char *path, const struct
     open_journal(app);
     const struct mapping_options how = {.dry_run = app->given.dry_run,
                                         .partly = app->given.partly,
+                                        .prefix = app->given.prefix,
                                         .now = moment_now(),
                                         .progress = progress,
                                         .context = &rows,
                                         .row = tell_row};
     status = mapping_import(app->journal, mapping, app->reader, path, &how, &tally, app->diags);
     progress_bar_clear(progress->context);
-    mapping_free(mapping);
     /* Rows that were refused are told one by one; anything else is a failure of the whole. */
     if (status != STATUS_OK && (diags_errors(app->diags) > 0 || tally.refused == 0)) {
         json_decref(rows.list);
+        mapping_free(mapping);
         return status;
     }
     app_must(app, tell_mapped(app, &rows, &tally));
+    mapping_free(mapping);
     return status;
 }
 

@@ -659,8 +659,9 @@ static enum status run_look(struct app *app)
     struct walkthrough walk = {.app = app, .looking = &looking};
     struct batch batch;
 
+    labels_one_thing(app, operands[0]);
     const int64_t id = labels_id(app, RECORD_BATCH, operands[0]);
-    const bool whole = id != 0 && labels_id(app, RECORD_VESSEL, operands[0]) == 0;
+    const bool whole = id != 0;
     const size_t labels = whole ? 1 : labels_leading(app, operands, count);
     looking.words = arena_join(app->arena, operands + labels, count - labels);
     if (!whole && labels < 2 && strpbrk(operands[0], ".,") == NULL)

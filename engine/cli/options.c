@@ -204,55 +204,6 @@ static int read_clock(struct app *app, const char *name, const char *said)
 
 /* ---- vessels --------------------------------------------------------------------------------- */
 
-static bool measured(const char *words, enum dimension dimension, double *value)
-{
-    struct quantity quantity;
-    size_t used = 0, length = strlen(words);
-
-    if (quantity_read(words, length, dimension, &quantity, &used) != QUANTITY_OK ||
-        used != length || !quantity.unit_given || !(quantity.lo > 0.0))
-        return false;
-    *value = 0.5 * (quantity.lo + quantity.hi);
-    return true;
-}
-
-/* "20x12x8cm": numbers between x, then a unit of length. How many; 0 when it is none of that. */
-static size_t read_sides(struct app *app, const char *words, double metres[3])
-{
-    size_t count = 0;
-    double unit = NAN;
-    char *end = NULL;
-
-    for (;; words = end + 1) {
-        double number = strtod(words, &end);
-        if (end == words || count == 3 || !(number > 0.0 && number < 1e4))
-            return 0;
-        metres[count++] = number;
-        if (*end != 'x' && *end != 'X')
-            break;
-    }
-    if (!measured(arena_format(app->arena, "1%s", end), DIM_METRES, &unit))
-        return 0;
-    for (size_t i = 0; i < count; i++)
-        metres[i] *= unit;
-    return count;
-}
-
-static int nearest_by_litres(const struct rules *rules, double litres)
-{
-    int nearest = RULES_NONE;
-    double least = INFINITY;
-
-    for (size_t i = 0; i < rules->vessel_count; i++) {
-        double apart = fabs(log(rules->vessels[i].litres / litres));
-        if (apart < least) { /* never for a vessel without a brim volume: NAN */
-            least = apart;
-            nearest = (int)i;
-        }
-    }
-    return nearest;
-}
-
 /*
  * An id; bag:2.2kg or jar:500g (the nearest kind, filled so); jar:1litre (by volume);
  * bag:20x12x8cm or jar:9x12cm (diameter and height of the filled grain).
@@ -262,31 +213,16 @@ static void read_vessel(struct app *app, const char *name, const char *word,
 {
     static const char examples[] =
         "an id from 'jarside show', bag:2.2kg, jar:1litre, bag:20x12x8cm or jar:9x12cm";
-    double sides[3] = {NAN, NAN, NAN}, litres = NAN;
-    bool bag = strncmp(word, "bag:", 4) == 0, jar = strncmp(word, "jar:", 4) == 0;
-    const char *size = word + 4;
-
-    if (!bag && !jar) {
-        struct names names;
-        names_of(app, LIST_VESSELS, &names);
-        if ((vessel->kind = rules_vessel(app->rules, word)) != RULES_NONE)
-            return;
-        app_unknown(app, name, "vessel", word, names.ids, names.count,
-                    arena_format(app->arena, "it can be %s", examples));
-    }
-    vessel->own_shape = bag ? SHAPE_BRICK : SHAPE_CYLINDER;
-    if (strchr(size, 'x') != NULL && read_sides(app, size, sides) == (bag ? 3 : 2)) {
-        if (jar)
-            sides[0] *= 0.5; /* the diameter is what one measures */
-        memcpy(vessel->own, sides, sizeof sides);
+    struct names names;
+    bool sized = strncmp(word, "bag:", 4) == 0 || strncmp(word, "jar:", 4) == 0;
+    vessel->kind = sized ? RULES_NONE : rules_vessel(app->rules, word);
+    if (vessel->kind != RULES_NONE || physics_read_vessel(app->rules, word, vessel))
         return;
-    }
-    if (measured(size, DIM_GRAMS, &vessel->grams))
-        vessel->kind = physics_nearest_vessel(app->rules, vessel->own_shape, vessel->grams);
-    else if (jar && measured(size, DIM_LITRES, &litres))
-        vessel->kind = nearest_by_litres(app->rules, litres);
-    if (vessel->kind == RULES_NONE)
-        app_wrong(app, name, "not the size of a vessel: '%s'; it can be %s", size, examples);
+    if (sized)
+        app_wrong(app, name, "not the size of a vessel: '%s'; it can be %s", word + 4, examples);
+    names_of(app, LIST_VESSELS, &names);
+    app_unknown(app, name, "vessel", word, names.ids, names.count,
+                arena_format(app->arena, "it can be %s", examples));
 }
 
 /* ---- filling --------------------------------------------------------------------------------- */

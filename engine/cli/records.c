@@ -409,7 +409,8 @@ static enum status run_history(struct app *app)
         app_stop(app,
                  "unknown kind '%s'; it can be vessel, batch, starter, cook, session, lot or place",
                  words[0]);
-    if (kind == RECORD_COUNT && labels_kinds(app, label, kinds) > 0)
+    const size_t found = kind == RECORD_COUNT ? labels_kinds(app, label, kinds) : 0;
+    if (found > 0)
         kind = kinds[0];
     if (kind == RECORD_COUNT && strchr(label, '-') != NULL)
         kind = RECORD_VESSEL; /* the nearest is named */
@@ -423,6 +424,9 @@ static enum status run_history(struct app *app)
     }
     if (html_path == NULL) {
         app_must(app, view_history(&app->out, &app->view, kind, &row, limit));
+        for (size_t i = 1; i < found; i++)
+            app_aside(app, "There is a %s %s as well: jarside history %s %s",
+                      record_types[kinds[i]].name, label, record_types[kinds[i]].name, label);
         return app_flush(app);
     }
     if (kind != RECORD_BATCH && kind != RECORD_VESSEL)

@@ -412,6 +412,12 @@ static enum status add(struct importer *importer)
     /* Asked first, since a journal that refuses a record ends the whole transaction. */
     enum status status =
         row_check(importer->journal, importer->record, &importer->row, importer->own);
+    /* What stands in an empty journal is read back as it is. */
+    if (status == STATUS_OK && !importer->was_empty && record_has_label(importer->record) &&
+        (status = label_check(importer->journal, importer->record, importer->row.named.label,
+                              importer->own)) != STATUS_OK)
+        diags_error(importer->own, (struct position){0}, "--prefix K would call it 'K-%.60s'",
+                    importer->row.named.label);
     if (status == STATUS_OK)
         status = journal_add(importer->journal, importer->record, &importer->row, importer->own);
     if (status != STATUS_OK)

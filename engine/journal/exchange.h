@@ -170,21 +170,30 @@ struct mapping_row { /* what came of a row; valid during the call */
 
 struct mapping_options {
     bool dry_run;
-    bool partly;       /* keep the good rows when others are refused */
-    struct moment now; /* dates beyond it are refused */
+    bool partly;        /* keep the good rows when others are refused */
+    const char *prefix; /* "K": labels of all but places become "K-B1"; or NULL */
+    struct moment now;  /* dates beyond it are refused */
     const struct progress *progress;
     void *context;
     void (*row)(void *context, const struct mapping_row *row); /* or NULL */
 };
 
+/* What something that stands in rows was taken for: "species 'blue oyster' was read as oyster". */
+struct mapping_remark {
+    const char *words;
+    size_t rows;
+};
+
 struct mapping_tally {
     size_t taken, skipped, refused; /* rows */
     size_t added[RECORD_COUNT];     /* records */
+    struct mapping_remark *remarks; /* as long as the mapping */
+    size_t remark_count;
 };
 
 /* Reads the spreadsheet: all of it, or nothing when a row is refused and not
  * `partly`. Refused rows go to options->row, other faults to `diags`. STATUS_DATA
- * when a row was refused, even when others were kept. Importing the same file again
+ * when a row was refused, unless others were to be kept without it. Importing the same file again
  * adds only what is new in it. */
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
                            const char *path, const struct mapping_options *options,
@@ -194,6 +203,43 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
  * edited by a person. The triage is used to guess at results, and left reset. */
 enum status mapping_guess(const char *path, struct reader *reader, struct triage *triage,
                           struct text *out, struct diags *diags);
+
+/* ---- the words of a sheet (result.c) ------------------------------ */
+
+/* What a word stands for. */
+struct meant {
+    const char *id; /* NULL when nobody knows it */
+    double grams;   /* in a vessel whose size was said; or NAN */
+    bool loosely; /* heard among other words, or the nearest there is: "blue oyster" is an oyster */
+};
+
+/* The kind of vessel of a size: "1 l", "2.5 kg bag"; false when it is none. */
+bool size_read(const struct rules *rules, const char *words, struct meant *meant);
+/* A word in a column: as `told` (NULL for not), an id or name of the rules, the size of a vessel, or as the
+ * reader understands it. */
+struct meant word_meant(const struct rules *rules, struct reader *reader,
+                        const struct column *column, const char *text, const char *told,
+                        struct arena *arena);
+
+struct result {                    /* what became of a vessel */
+    const struct finding *finding; /* NULL when it tells none */
+    bool used, discarded, growing;
+    enum because because; /* it was discarded */
+};
+
+/* Folded and without blanks at its ends, in the arena; "" when it is no text. */
+const char *fold_trimmed(struct arena *arena, const char *text);
+/* Where words stand in a folded text as words of their own; NULL for nowhere. */
+const char *words_stand(const char *folded, const char *words, size_t length);
+/* Where the words of a list stand in a folded text as words of their own; NULL for nowhere. */
+const char *list_stands(const struct named_list *list, const char *folded);
+/* Used, or discarded for whatever reason. */
+bool result_is_gone(const struct result *result);
+/* The meaning of a result as a map writes it, "FINDING used"; false when a word of it is unknown. */
+bool result_read(const struct rules *rules, const char *meaning, struct result *result);
+/* What the words of the rules make of a text (FORMAT.md, "result_"), unless it says that one of them is not
+ * so. False when they make nothing of it. */
+bool result_of_words(const struct rules *rules, const char *folded, struct result *result);
 
 /* Why a vessel was thrown away, by the usual words of `words` ("sour rot" is contaminated);
  * BECAUSE_UNTOLD when they do not tell. */

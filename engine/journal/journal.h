@@ -81,6 +81,10 @@ enum status journal_get(struct journal *journal, enum record record, int64_t id,
                         struct arena *arena, void *row, struct diags *diags);
 enum status journal_find(struct journal *journal, enum record record, const char *label,
                          struct arena *arena, void *row, struct diags *diags);
+/* Refuses for a new batch the label of a vessel, and the other way round, in whatever case: people name either
+ * in the same places, and one of them could never be reached. */
+enum status label_check(struct journal *journal, enum record record, const char *label,
+                        struct diags *diags);
 /* As journal_find, but false and silent when there is none. */
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id);
 

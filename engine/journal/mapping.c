@@ -2,6 +2,7 @@
 #include "journal/exchange.h"
 
 #include <ctype.h>
+#include <math.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -13,8 +14,10 @@
 #include "journal/sql.h"
 #include "rules/load.h"
 
+/* What stands for the batch where the labels of the vessels tell it. */
+#define FROM_VESSEL "from vessel"
+
 static const struct position nowhere = {NULL, 0, 0};
-#define RESULT_LEAD "result_"
 
 /* ==== what a column of theirs may be ========================================================== */
 
@@ -109,16 +112,6 @@ static const struct column *role_column(enum role role)
     return &columns[record_column(roles[role].record, roles[role].column)];
 }
 
-/* Where words stand in a folded text as words of their own; NULL for nowhere. */
-static const char *find_word(const char *folded, const char *words, size_t length)
-{
-    for (const char *at = folded; *at != '\0'; at++)
-        if (strncmp(at, words, length) == 0 && (at == folded || !isalnum((unsigned char)at[-1])) &&
-            !isalnum((unsigned char)at[length]))
-            return at;
-    return NULL;
-}
-
 /* How well a heading fits: 100 less its place among those that suggest the role; half of that when it only
  * holds one as a word of its own; 0 when not at all. */
 static int role_fit(enum role role, const char *folded)
@@ -129,7 +122,7 @@ static int role_fit(enum role role, const char *folded)
         return 100 - place;
     for (place = 0; *headings != '\0'; place++) {
         size_t length = strcspn(headings, "|");
-        if (length > 3 && find_word(folded, headings, length) != NULL)
+        if (length > 3 && words_stand(folded, headings, length) != NULL)
             return 50 - place;
         headings += length + (headings[length] == '|');
     }
@@ -168,21 +161,6 @@ static bool role_is_date(enum role role)
 
 /* ---- what their words mean ------------------------------------------------------------------- */
 
-/* Folded and without blanks at its ends, in the arena; "" when it is no text. */
-static const char *sheet_fold(struct arena *arena, const char *text)
-{
-    struct text folded;
-    text_init(&folded);
-    text_fold(&folded, text, strlen(text), NULL);
-    const char *at = folded.bytes + strspn(folded.bytes, " ");
-    size_t length = strlen(at);
-    while (length > 0 && at[length - 1] == ' ')
-        length--;
-    const char *copy = arena_copy(arena, at, length);
-    text_release(&folded);
-    return copy;
-}
-
 static const char *translated(const struct mapping *mapping, enum role role, const char *folded)
 {
     for (size_t i = 0; i < mapping->translation_count; i++)
@@ -192,158 +170,11 @@ static const char *translated(const struct mapping *mapping, enum role role, con
     return NULL;
 }
 
-/* The one value that the reader hears in the text as an answer to what the column feeds. */
-static const char *heard(const struct rules *rules, struct reader *reader,
-                         const struct column *column, const char *text, struct arena *arena)
+static struct meant role_meant(const struct mapping *mapping, struct reader *reader, enum role role,
+                               const char *text, struct arena *arena)
 {
-    int observable = rules->feeder[column->feeds];
-    struct reading_list readings = {0};
-    struct diags *unheard = diags_new();
-    const char *id = NULL;
-    if (observable != RULES_NONE && reader_answer(reader, (size_t)observable, text, strlen(text),
-                                                  arena, &readings, unheard) != STATUS_OK)
-        readings.reading_count = 0;
-    for (size_t i = 0; i < readings.reading_count && id == NULL; i++) {
-        const struct reading *reading = &readings.readings[i];
-        const struct observable *asked = &rules->observables[observable];
-        bool sure = reading->observable == (size_t)observable && !reading->hedged;
-        for (size_t v = 0; sure && v < asked->value_count; v++)
-            if (reading->seen == (uint32_t)1 << v)
-                id = asked->values[v].id;
-    }
-    diags_free(unheard);
-    return id;
-}
-
-/* The id that a word stands for: translated, an id or name of the rules, or as the reader
- * understands it. NULL when nobody knows it. */
-static const char *word_id(const struct mapping *mapping, struct reader *reader, enum role role,
-                           const char *text, struct arena *arena)
-{
-    const struct column *column = role_column(role);
-    const char *folded = sheet_fold(arena, text), *id = translated(mapping, role, folded);
-    if (id == NULL)
-        id = list_id(mapping->rules, column->list, folded);
-    return id != NULL ? id : heard(mapping->rules, reader, column, text, arena);
-}
-
-struct result {                    /* what became of a vessel */
-    const struct finding *finding; /* NULL when it tells none */
-    bool used, discarded, growing;
-    enum because because; /* it was discarded */
-};
-
-/* Used, or discarded for whatever reason. */
-static bool result_is_gone(const struct result *result)
-{
-    return result->used || result->discarded || result->because != BECAUSE_UNTOLD;
-}
-
-/* Adds a word of a meaning, as a map writes it; false when it is none. */
-static bool add_meaning(const struct rules *rules, const char *word, struct result *result)
-{
-    int finding = rules_finding(rules, word);
-    if (finding != RULES_NONE) {
-        if (result->finding == NULL)
-            result->finding = &rules->findings[finding];
-        return true;
-    }
-    for (int i = BECAUSE_UNTOLD + 1; because_words[i] != NULL; i++)
-        if (strcmp(word, because_words[i]) == 0 && i != BECAUSE_USED && i != BECAUSE_SLIP) {
-            result->because = (enum because)i;
-            return true;
-        }
-    bool *flag = strcmp(word, "used") == 0        ? &result->used
-                 : strcmp(word, "discarded") == 0 ? &result->discarded
-                 : strcmp(word, "growing") == 0   ? &result->growing
-                                                  : NULL;
-    if (flag != NULL)
-        *flag = true;
-    return flag != NULL;
-}
-
-/* The meaning of a result as a map writes it, "FINDING used"; false when a word of it is unknown. */
-static bool read_meaning(const struct rules *rules, const char *meaning, struct result *result)
-{
-    *result = (struct result){0};
-    for (const char *at = meaning; *(at += strspn(at, " ,")) != '\0';) {
-        char word[64];
-        size_t length = strcspn(at, " ,");
-        snprintf(word, sizeof word, "%.*s", (int)(length < sizeof word ? length : 63), at);
-        if (!add_meaning(rules, word, result))
-            return false;
-        at += length;
-    }
-    return true;
-}
-
-/* Where the words of a list stand in a folded text as words of their own; NULL for nowhere. */
-static const char *find_words(const struct named_list *list, const char *folded)
-{
-    const char *found = NULL;
-    for (size_t i = 0; i < list->items.count && found == NULL; i++)
-        found = find_word(folded, list->items.list[i], strlen(list->items.list[i]));
-    return found;
-}
-
-/* Whether words of a result begin there: "no ..." may be what became of a vessel. */
-static bool is_listed(const struct rules *rules, const char *folded)
-{
-    for (size_t i = 0; i < rules->language.list_count; i++)
-        if (strncmp(rules->language.lists[i].id, RESULT_LEAD, strlen(RESULT_LEAD)) == 0 &&
-            find_words(&rules->language.lists[i], folded) == folded)
-            return true;
-    return false;
-}
-
-/* What the words of the rules make of a text (FORMAT.md, "result_"), unless it says that one of them is not
- * so. False when they make nothing of it. */
-static bool read_usual_words(const struct rules *rules, const char *folded, struct result *result)
-{
-    bool any = false;
-    *result = (struct result){0};
-    for (const char *at = folded; (at = strstr(at, "no")) != NULL;
-         at++) /* "not used", "no spots" */
-        if ((at == folded || at[-1] == ' ') &&
-            (strncmp(at, "no ", 3) == 0 || strncmp(at, "not ", 4) == 0) && !is_listed(rules, at))
-            return false;
-    for (size_t i = 0; i < rules->language.list_count; i++) {
-        const struct named_list *list = &rules->language.lists[i];
-        struct result alone = *result;
-        if (strncmp(list->id, RESULT_LEAD, strlen(RESULT_LEAD)) != 0 ||
-            find_words(list, folded) == NULL ||
-            !add_meaning(rules, list->id + strlen(RESULT_LEAD), &alone))
-            continue;
-        bool whole = false;
-        for (size_t k = 0; k < list->items.count && !whole; k++)
-            whole = strcmp(list->items.list[k], folded) == 0;
-        if (alone.growing && !result->growing && !whole)
-            continue; /* "fine green dust" is not fine */
-        *result = alone;
-        any = true;
-    }
-    if (result->used && result->because == BECAUSE_CONTAMINATED)
-        return false; /* which of them is for the grower to say */
-    /* Which kind it is, where it is named, says more than that it was one; what grew and was lost is lost. */
-    if (result->finding != NULL && result->finding->status == FINDING_CONTAMINATED)
-        result->discarded = !result->used;
-    if (result->finding != NULL || (result->used && result->because != BECAUSE_UNTOLD))
-        result->because = BECAUSE_UNTOLD;
-    return any;
-}
-
-enum because because_of_words(const struct rules *rules, const char *words, struct arena *arena)
-{
-    struct result result;
-    const char *folded = sheet_fold(arena, words);
-    for (int i = BECAUSE_UNTOLD + 1; because_words[i] != NULL; i++)
-        if (strcmp(because_words[i], folded) == 0)
-            return (enum because)i;
-    if (!read_usual_words(rules, folded, &result))
-        return BECAUSE_UNTOLD;
-    return result.finding != NULL && result.finding->status == FINDING_CONTAMINATED
-               ? BECAUSE_CONTAMINATED
-               : result.because;
+    return word_meant(mapping->rules, reader, role_column(role), text,
+                      translated(mapping, role, fold_trimmed(arena, text)), arena);
 }
 
 /* A result as the map says, a finding by its id or name, or the words of a meaning. */
@@ -352,7 +183,7 @@ static bool read_exactly(const struct mapping *mapping, const char *folded, stru
     const char *meaning = translated(mapping, ROLE_RESULT, folded);
     if (meaning == NULL)
         meaning = list_id(mapping->rules, LIST_FINDINGS, folded);
-    return read_meaning(mapping->rules, meaning != NULL ? meaning : folded, result);
+    return result_read(mapping->rules, meaning != NULL ? meaning : folded, result);
 }
 
 /* ==== maps ==================================================================================== */
@@ -443,11 +274,14 @@ static void read_values(struct map_reading *reading, const struct node *part)
             if (!is_text(reading, value))
                 continue;
             struct result result;
+            struct meant sized;
             enum word_list list = role_column(role)->list;
             const char *id = list_id(mapping->rules, list, value->text);
-            bool known = list == LIST_FINDINGS
-                             ? read_meaning(mapping->rules, value->text, &result)
-                             : list == LIST_NONE || (id != NULL && strcmp(id, value->text) == 0);
+            bool known =
+                list == LIST_FINDINGS
+                    ? result_read(mapping->rules, value->text, &result)
+                    : list == LIST_NONE || (id != NULL && strcmp(id, value->text) == 0) ||
+                          (list == LIST_VESSELS && size_read(mapping->rules, value->text, &sized));
             if (!known)
                 node_error(&reading->loader, value, "'%s' is no %s; %s",
                            load_quote(&reading->loader, value->text), roles[role].name,
@@ -456,7 +290,7 @@ static void read_values(struct map_reading *reading, const struct node *part)
                                  "sold, given or a finding as 'jarside show' lists them"
                                : "'jarside show' lists what the rules know");
             *arena_push(mapping->arena, mapping->translations, mapping->translation_count) =
-                (struct translation){role, sheet_fold(mapping->arena, value->key->text),
+                (struct translation){role, fold_trimmed(mapping->arena, value->key->text),
                                      value->text};
         }
     }
@@ -564,7 +398,7 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
         check_whole(&reading, line ? nowhere : (struct position){map, 0, 0});
     for (int i = 0; i < ROLE_COUNT; i++)
         if (mapping->headings[i] != NULL)
-            mapping->folded[i] = sheet_fold(arena, mapping->headings[i]);
+            mapping->folded[i] = fold_trimmed(arena, mapping->headings[i]);
     *status = loader_finish(&reading.loader, diags);
     if (*status == STATUS_OK)
         return mapping;
@@ -606,7 +440,7 @@ static enum status look_for_header(void *context, const struct csv_row *row)
     struct sheet *sheet = context;
     size_t count = 0;
     for (size_t k = 0; k < row->count && sheet->row < MOST_ABOVE; k++) {
-        const char *folded = sheet_fold(sheet->arena, row->fields[k].text);
+        const char *folded = fold_trimmed(sheet->arena, row->fields[k].text);
         bool suits = false;
         for (int i = 0; i < ROLE_COUNT && !suits && folded[0] != '\0'; i++)
             suits = sheet->mapping == NULL ? role_fit((enum role)i, folded) > 0
@@ -634,23 +468,23 @@ static const char *no_vessel(struct sheet *sheet, const struct csv_row *row)
     if (number == sheet->header) {
         sheet->column_count = row->count;
         for (size_t i = 0; i < row->count; i++)
-            sheet->folded[i] = sheet_fold(sheet->keep, row->fields[i].text);
+            sheet->folded[i] = fold_trimmed(sheet->keep, row->fields[i].text);
         return "";
     }
     if (first == row->count)
         return "empty";
     for (size_t i = first; i < row->count; i++) {
-        const char *folded = sheet_fold(sheet->arena, row->fields[i].text);
+        const char *folded = fold_trimmed(sheet->arena, row->fields[i].text);
         cells += folded[0] != '\0';
         again +=
             folded[0] != '\0' && i < sheet->column_count && strcmp(folded, sheet->folded[i]) == 0;
     }
     if (again == cells)
         return "the names of the columns again";
-    const char *folded = sheet_fold(sheet->arena, row->fields[first].text);
+    const char *folded = fold_trimmed(sheet->arena, row->fields[first].text);
     for (size_t i = 0; i < language->list_count; i++)
         if (strcmp(language->lists[i].id, "sheet_totals") == 0 &&
-            find_words(&language->lists[i], folded) == folded)
+            list_stands(&language->lists[i], folded) == folded)
             return "a row of sums";
     return NULL;
 }
@@ -688,12 +522,17 @@ struct taking {
     struct text above[CSV_MOST_FIELDS]; /* what stood last in a column that repeats */
     /* The row. */
     struct arena *arena;
-    struct diags *own;             /* what was wrong with it, without a position */
-    const char *cells[ROLE_COUNT]; /* "" where it says nothing */
-    const char *label;             /* of the vessel, as far as it is known */
-    enum role culprit;             /* which cell a fault is about; ROLE_COUNT for the row */
-    bool news;                     /* something was added */
+    struct diags *own;              /* what was wrong with it, without a position */
+    const char *cells[ROLE_COUNT];  /* "" where it says nothing */
+    const char *label;              /* of the vessel, as far as it is known */
+    enum role culprit;              /* which cell a fault is about; ROLE_COUNT for the row */
+    bool news;                      /* something was added */
+    double grams;                   /* in a vessel, by its size; or NAN */
+    struct moment seen[ROLE_COUNT]; /* the last day that stood there whole */
+    const char **remarks;
+    size_t remark_count;
     size_t added[RECORD_COUNT];
+    int64_t highest[RECORD_COUNT]; /* id before the import */
     enum status status;
 };
 
@@ -717,6 +556,34 @@ __attribute__((format(printf, 3, 4))) static bool refuse(struct taking *taking, 
     return ok(taking, STATUS_DATA);
 }
 
+/* What the row was taken for, to be told with the sums when it is taken. */
+__attribute__((format(printf, 2, 3))) static void remark(struct taking *taking, const char *format,
+                                                         ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    char *words = text_vformat(format, arguments);
+    va_end(arguments);
+    *arena_push(taking->arena, taking->remarks, taking->remark_count) =
+        arena_string(taking->arena, words);
+    free(words);
+}
+
+/* The remarks of a row that was taken, each once. */
+static void keep_remarks(struct taking *taking)
+{
+    struct mapping_tally *tally = taking->tally;
+    for (size_t i = 0; i < taking->remark_count; i++) {
+        size_t k = 0;
+        while (k < tally->remark_count && strcmp(tally->remarks[k].words, taking->remarks[i]) != 0)
+            k++;
+        if (k == tally->remark_count)
+            *arena_push(taking->sheet.keep, tally->remarks, tally->remark_count) =
+                (struct mapping_remark){arena_string(taking->sheet.keep, taking->remarks[i]), 0};
+        tally->remarks[k].rows++;
+    }
+}
+
 static bool said(const struct taking *taking, enum role role)
 {
     return taking->cells[role][0] != '\0';
@@ -730,9 +597,17 @@ static bool wrong(struct taking *taking, enum role role, const char *right)
 static bool read_day(struct taking *taking, enum role role, struct moment *moment)
 {
     enum { SLACK = 86400 };
+    char room[MOMENT_ROOM];
     const char *text = taking->cells[role];
     enum date_order order = taking->mapping->dates;
-    if (!moment_read_in(text, order, moment))
+    if (moment_read_in(text, order, moment))
+        taking->seen[role] = *moment;
+    else if (moment_read_near(text, order, taking->seen[role], moment))
+        remark(taking, "%s '%.30s' was read as %s, by the rows above", roles[role].name, text,
+               moment_write_day(*moment, room));
+    else if (moment_read_near(text, order, taking->options->now, moment))
+        return wrong(taking, role, "write the year as well; no row above tells it");
+    else
         return wrong(taking, role,
                      order != DATES_ISO || strspn(text, "0123456789") == 4
                          ? "there is no such day, in the order that the map says"
@@ -743,17 +618,27 @@ static bool read_day(struct taking *taking, enum role role, struct moment *momen
 
 static bool read_word(struct taking *taking, enum role role, const char **word)
 {
-    *word = word_id(taking->mapping, taking->reader, role, taking->cells[role], taking->arena);
+    const char *written = taking->cells[role];
+    const struct meant meant =
+        role_meant(taking->mapping, taking->reader, role, written, taking->arena);
+    *word = meant.id;
+    if (role == ROLE_KIND)
+        taking->grams = meant.grams;
+    if (meant.loosely)
+        remark(taking, "%s '%.60s' was read as %s", roles[role].name, written, meant.id);
     return *word != NULL ||
            wrong(taking, role,
-                 "the rules know no such; say in the map, under 'values', what it means");
+                 role == ROLE_KIND
+                     ? "write 1 litre, 500 ml or a 2.5 kg bag, or say in the map, under 'values', "
+                       "what it is: jar:1litre, bag:2.5kg or an id of 'jarside show'"
+                     : "the rules know no such; say in the map, under 'values', what it means");
 }
 
 static bool read_cell(struct taking *taking, enum role role, void *row)
 {
     const struct column *column = role_column(role);
     void *into = (char *)row + column->offset;
-    const char *text = taking->cells[role], *folded = sheet_fold(taking->arena, text);
+    const char *text = taking->cells[role], *folded = fold_trimmed(taking->arena, text);
     if (role == ROLE_DOSE) {
         struct batch *batch = row;
         batch->unit = inoculum_read(folded, &batch->inoculum);
@@ -797,6 +682,15 @@ static bool read_cells(struct taking *taking, enum record record, void *row)
 /* Adds a record, checked first, since a journal that refuses one ends the whole transaction. */
 static bool add(struct taking *taking, enum record record, void *row)
 {
+    const char *label = record_has_label(record) ? ((union any_record *)row)->named.label : "";
+    if (label[0] != '\0' && !ok(taking, label_check(taking->journal, record, label, taking->own))) {
+        diags_clear(taking->own);
+        return refuse(taking, taking->culprit,
+                      "there is a %s '%.60s' already, and a %s of that name could not be told from "
+                      "it; --prefix K calls it 'K-%.60s'",
+                      record == RECORD_VESSEL ? "batch" : "vessel", label,
+                      record_types[record].name, label);
+    }
     if (!ok(taking, row_check(taking->journal, record, row, taking->own)) ||
         !ok(taking, journal_add(taking->journal, record, row, taking->own)))
         return false;
@@ -845,23 +739,42 @@ static bool agree(struct taking *taking, enum record record, const char *label,
     const struct moment *first = column_member(column, row), *second = column_member(column, there);
     if (column->kind == COLUMN_MOMENT && moment_day(*first) == moment_day(*second))
         return true;
-    return refuse(taking, role,
-                  "%s '%.60s' has %s '%.80s' already, and here '%.80s'; make them the "
-                  "same",
-                  record_types[record].name, label, column->name, present, given);
+    return refuse(taking, role, "%s '%.60s' has %s '%.80s' already, and here '%.80s'; %s",
+                  record_types[record].name, label, column->name, present, given,
+                  record == RECORD_BATCH && taking->mapping->headings[ROLE_BATCH] == NULL
+                      ? "so they are several batches: map a column that tells them, or 'batch: "
+                        "from vessel' under 'same' (A3 is of batch A)"
+                      : "make them the same");
 }
 
 /* Adds the record, or makes sure that it says what the one of its label says and becomes that. */
 static bool settle(struct taking *taking, enum record record, const char *label, void *row)
 {
     int64_t id = 0;
-    if (!journal_has(taking->journal, record, label, &id))
-        return add(taking, record, row);
+    if (!journal_has(taking->journal, record, label, &id)) {
+        if (!ok(taking, query_number(taking->journal, &id, taking->own,
+                                     journal_sql(taking->journal,
+                                                 "SELECT coalesce(min(id), 0) FROM \"%s\""
+                                                 " WHERE label = ? COLLATE NOCASE",
+                                                 record_types[record].name),
+                                     "t", label)))
+            return false;
+        if (id == 0)
+            return add(taking, record, row);
+    }
     void *there = arena_alloc(taking->arena, record_types[record].size);
     if (!ok(taking, journal_get(taking->journal, record, id, taking->arena, there, taking->own)))
         return false;
+    const char *called = ((const union any_record *)there)->named.label;
+    if (strcmp(called, label) != 0)
+        remark(taking, "%s '%.60s' was taken for '%.60s'", record_types[record].name, label,
+               called);
+    else if (id <= taking->highest[record] && record != RECORD_BATCH && record != RECORD_VESSEL &&
+             record != RECORD_PLACE && taking->options->prefix == NULL)
+        remark(taking, "%s '%.60s' is the one in the journal (--prefix K keeps them apart)",
+               record_types[record].name, called);
     for (const struct column *column = record_types[record].columns; column->name; column++)
-        if (!agree(taking, record, label, column, row, there))
+        if (column->kind != COLUMN_LABEL && !agree(taking, record, called, column, row, there))
             return false;
     memcpy(row, there, record_types[record].size);
     return true;
@@ -920,6 +833,8 @@ static bool take_vessel(struct taking *taking, struct vessel *vessel)
     if (!take_batch(taking, &batch) || !shared(taking, RECORD_PLACE, &vessel->place) ||
         !read_cells(taking, RECORD_VESSEL, vessel))
         return false;
+    if (isnan(vessel->grams))
+        vessel->grams = taking->grams;
     vessel->batch = batch.id;
     enum role telling = taking->mapping->headings[ROLE_VESSEL] != NULL ? ROLE_VESSEL : ROLE_NUMBER;
     if (!labelled && !said(taking, ROLE_NUMBER))
@@ -999,9 +914,9 @@ static bool take_cells(struct taking *taking)
     struct moment at = moment_unknown();
     if (!said(taking, ROLE_RESULT))
         return true;
-    const char *folded = sheet_fold(taking->arena, taking->cells[ROLE_RESULT]);
+    const char *folded = fold_trimmed(taking->arena, taking->cells[ROLE_RESULT]);
     if (!read_exactly(taking->mapping, folded, &result) &&
-        !read_usual_words(taking->mapping->rules, folded, &result))
+        !result_of_words(taking->mapping->rules, folded, &result))
         return wrong(taking, ROLE_RESULT,
                      "that is not a finding; say in the map, under 'values', what it means");
     if (result.finding == NULL && !result_is_gone(&result))
@@ -1034,7 +949,7 @@ static bool take_cells(struct taking *taking)
 /* The column of that heading; SIZE_MAX, and a fault, when there is none. */
 static size_t column_headed(struct taking *taking, const struct csv_row *row, const char *heading)
 {
-    const char *names[CSV_MOST_FIELDS], *folded = sheet_fold(taking->arena, heading);
+    const char *names[CSV_MOST_FIELDS], *folded = fold_trimmed(taking->arena, heading);
     for (size_t i = 0; i < row->count; i++) {
         names[i] = row->fields[i].text;
         if (strcmp(taking->sheet.folded[i], folded) == 0)
@@ -1070,12 +985,39 @@ static const char *cell(struct taking *taking, const struct csv_row *row, enum r
     if (is_blank(text) && column < CSV_MOST_FIELDS && taking->repeats[column])
         text = taking->above[column].bytes;
     if (is_blank(text))
-        return same != NULL ? same : "";
+        text = same != NULL ? same : "";
     text += strspn(text, " \t");
     size_t length = strlen(text);
-    while (strchr(" \t", text[length - 1]) != NULL)
+    while (length > 0 && strchr(" \t", text[length - 1]) != NULL)
         length--;
     return arena_copy(taking->arena, text, length);
+}
+
+/* "A3": the batch is A and the vessel its third, where the map says "batch: from vessel". */
+static void split_label(struct taking *taking)
+{
+    const char *label = taking->cells[ROLE_VESSEL];
+    size_t length = strlen(label), lead = length;
+    while (lead > 0 && isdigit((unsigned char)label[lead - 1]))
+        lead--;
+    if (taking->cells[ROLE_NUMBER][0] == '\0' && lead < length)
+        taking->cells[ROLE_NUMBER] = label + lead;
+    while (lead > 0 && strchr(" -_.#/", label[lead - 1]) != NULL)
+        lead--;
+    taking->cells[ROLE_BATCH] = arena_copy(taking->arena, label, lead);
+}
+
+/* With the prefix before the labels, unless they have it; shelves are everybody's. */
+static void put_prefix(struct taking *taking)
+{
+    const char *prefix = taking->options->prefix;
+    for (int i = 0; i < ROLE_COUNT; i++) {
+        const char *label = taking->cells[i];
+        size_t length = strlen(prefix);
+        if (strcmp(roles[i].column, "label") == 0 && i != ROLE_PLACE && label[0] != '\0' &&
+            !(strncmp(label, prefix, length) == 0 && label[length] == '-'))
+            taking->cells[i] = arena_format(taking->arena, "%s-%s", prefix, label);
+    }
 }
 
 static void report(struct taking *taking, struct position at, enum mapping_verdict verdict,
@@ -1093,6 +1035,8 @@ static enum status conclude_row(struct taking *taking, const struct csv_row *row
 {
     const char *why = diags_kept(taking->own) > 0 ? diags_get(taking->own, 0)->message : "";
     if (taking->status == STATUS_OK) {
+        if (taking->news)
+            keep_remarks(taking);
         for (int i = 0; i < RECORD_COUNT; i++)
             taking->tally->added[i] += taking->added[i];
         report(taking, csv_at(row, SIZE_MAX), taking->news ? MAPPING_TAKEN : MAPPING_SKIPPED,
@@ -1130,11 +1074,19 @@ static enum status take_row(void *context, const struct csv_row *row)
     }
     for (int i = 0; i < ROLE_COUNT; i++)
         taking->cells[i] = cell(taking, row, (enum role)i);
+    if (taking->column_of[ROLE_BATCH] == SIZE_MAX &&
+        strcmp(taking->cells[ROLE_BATCH], FROM_VESSEL) == 0)
+        split_label(taking);
+    if (taking->options->prefix != NULL)
+        put_prefix(taking);
     enum status status = journal_execute(taking->journal, "SAVEPOINT one_row", taking->diags);
     if (status != STATUS_OK)
         return status;
     taking->culprit = ROLE_COUNT;
     taking->news = false;
+    taking->grams = NAN;
+    taking->remarks = NULL;
+    taking->remark_count = 0;
     taking->status = STATUS_OK;
     memset(taking->added, 0, sizeof taking->added);
     (void)take_cells(taking);
@@ -1164,7 +1116,15 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
                                    .arena = taking->arena};
     for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
         text_init(&taking->above[i]);
-    status = read_sheet(&taking->sheet, path, take_row, options->progress, diags);
+    for (int i = 0; i < ROLE_COUNT; i++)
+        taking->seen[i] = moment_unknown();
+    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++)
+        status = query_number(
+            journal, &taking->highest[i], diags,
+            journal_sql(journal, "SELECT coalesce(max(id), 0) FROM \"%s\"", record_types[i].name),
+            "");
+    if (status == STATUS_OK)
+        status = read_sheet(&taking->sheet, path, take_row, options->progress, diags);
     if (status == STATUS_OK && !options->dry_run && (tally->refused == 0 || options->partly))
         status = journal_commit(journal, diags);
     else
@@ -1174,7 +1134,8 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
     arena_free(taking->arena);
     diags_free(taking->own);
     free(taking);
-    return status == STATUS_OK && tally->refused > 0 ? STATUS_DATA : status;
+    bool wanted = options->partly && tally->taken + tally->skipped > 0;
+    return status == STATUS_OK && tally->refused > 0 && !wanted ? STATUS_DATA : status;
 }
 
 /* ==== a map proposed from headings and values, for a person to look over ====================== */
@@ -1293,13 +1254,24 @@ static void choose(struct guess *guess)
         if (best > 0)
             use(guess, column, (enum role)role);
     }
-    /* A column headed like a label, of whole numbers that come again in every batch, counts within it. */
+    /* A column headed like a label, of whole numbers that come again in every batch, counts within it; one headed
+     * like a number, of words that hardly come again, holds labels. */
     for (size_t k = 0; k < guess->column_count; k++) {
         const struct sample *sample = &guess->samples[k];
+        bool headed = role_fit(ROLE_VESSEL, sample->folded) + role_fit(ROLE_NUMBER, sample->folded);
         if (guess->column_of[ROLE_VESSEL] < 0 && guess->column_of[ROLE_NUMBER] < 0 &&
-            !sample->used && sample->whole && sample->filled > 0 &&
-            role_fit(ROLE_VESSEL, sample->folded) > 0)
-            use(guess, k, ROLE_NUMBER);
+            !sample->used && sample->filled > 0 && headed &&
+            (sample->whole || sample->more || 4 * sample->count > 3 * sample->filled))
+            use(guess, k, sample->whole ? ROLE_NUMBER : ROLE_VESSEL);
+    }
+    /* What belongs to a record that no column names: the temperature of no place. */
+    for (int i = 0; i < ROLE_COUNT; i++) {
+        enum role label = label_of(roles[i].record);
+        if (i != ROLE_GRAIN && guess->column_of[i] >= 0 && label != ROLE_COUNT &&
+            label != ROLE_VESSEL && label != ROLE_BATCH && guess->column_of[label] < 0) {
+            guess->samples[guess->column_of[i]].used = false;
+            guess->column_of[i] = -1;
+        }
     }
 }
 
@@ -1319,6 +1291,19 @@ static void put_quoted(struct text *out, const char *text)
             text_add(out, at, 1);
     }
     text_puts(out, "\"");
+}
+
+/* Whether the labels of the vessels end in numbers, with something before these: A3, R1-2. */
+static bool tell_batch(const struct sample *labels)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < labels->count; i++) {
+        const char *label = labels->values[i];
+        size_t length = strlen(label);
+        count +=
+            isdigit((unsigned char)label[length - 1]) && label[strspn(label, "0123456789")] != '\0';
+    }
+    return count > 0 && 4 * count > 3 * labels->count;
 }
 
 static void put_columns(struct guess *guess)
@@ -1343,10 +1328,13 @@ static void put_columns(struct guess *guess)
     }
     if (of[ROLE_VESSEL] < 0 && of[ROLE_NUMBER] < 0)
         text_puts(out, "  # number: ?     no column seems to tell the vessels of a batch\n");
-    if (of[ROLE_BATCH] < 0)
+    bool told = of[ROLE_VESSEL] >= 0 && tell_batch(&guess->samples[of[ROLE_VESSEL]]);
+    if (of[ROLE_BATCH] < 0 && !told)
         text_puts(out, "  # batch: ?      no column seems to tell the batch\n");
     if (of[ROLE_INOCULATED] < 0)
         text_puts(out, "  # inoculated: ? no column seems to tell the day of inoculation\n");
+    if (of[ROLE_BATCH] < 0 && told)
+        text_puts(out, "same:\n  batch: " FROM_VESSEL "   # A3 is number 3 of batch A\n");
 }
 
 /* Columns that a sheet with merged cells leaves empty below the first row. */
@@ -1392,22 +1380,25 @@ static const struct finding *guess_finding(struct triage *triage, const char *va
 }
 
 /* A word of theirs and what it may mean, as far as that can be proposed. */
-static void put_value(struct guess *guess, bool result, const char *value, size_t count)
+static void put_value(struct guess *guess, bool result, const char *value, const char *heard,
+                      size_t count)
 {
     struct text *out = guess->out;
     struct result meaning = {0};
     double p = 0;
     bool known =
-        result && read_usual_words(guess->sheet.rules, sheet_fold(guess->arena, value), &meaning);
+        result && result_of_words(guess->sheet.rules, fold_trimmed(guess->arena, value), &meaning);
     if (result && !known) {
         meaning = (struct result){.finding = guess_finding(guess->triage, value, &p)};
         meaning.discarded =
             meaning.finding != NULL && meaning.finding->status == FINDING_CONTAMINATED;
         known = meaning.finding != NULL;
     }
-    text_puts(out, known ? "    " : "    # ");
+    text_puts(out, known || heard != NULL ? "    " : "    # ");
     put_quoted(out, value);
     text_puts(out, ": ");
+    if (heard != NULL)
+        text_puts(out, heard);
     if (known) {
         const char *words[] = {meaning.finding != NULL ? meaning.finding->id : "",
                                because_words[meaning.because], meaning.used ? "used" : "",
@@ -1415,14 +1406,14 @@ static void put_value(struct guess *guess, bool result, const char *value, size_
                                meaning.growing && !result_is_gone(&meaning) ? "growing" : ""};
         text_puts(out, arena_join(guess->arena, words, sizeof words / sizeof *words));
     }
-    text_puts(out, known ? "   # " : "?   # ");
+    text_puts(out, known || heard != NULL ? "   # " : "?   # ");
     if (count == 1)
         text_puts(out, "once");
     else
         text_printf(out, "%zu times", count);
     if (p > 0)
         text_printf(out, "; a guess, %.0f %%", 100.0 * p);
-    text_puts(out, result && !known ? "; say what it was\n" : "\n");
+    text_puts(out, result && !known ? "; say what it was\n" : heard != NULL ? "; read so\n" : "\n");
 }
 
 /* The words of a column that the rules would not know by themselves. */
@@ -1433,16 +1424,19 @@ static void put_values(struct guess *guess, enum role role, bool *any)
     struct result result;
     for (size_t i = 0; i < sample->count; i++) {
         const char *value = sample->values[i];
+        struct meant meant = {.id = NULL};
+        if (role != ROLE_RESULT)
+            meant = role_meant(&guess->nothing, guess->reader, role, value, guess->arena);
         if (role == ROLE_RESULT
-                ? read_exactly(&guess->nothing, sheet_fold(guess->arena, value), &result)
-                : word_id(&guess->nothing, guess->reader, role, value, guess->arena) != NULL)
+                ? read_exactly(&guess->nothing, fold_trimmed(guess->arena, value), &result)
+                : meant.id != NULL && !meant.loosely)
             continue;
         if (!*any)
             text_puts(guess->out, "values:\n");
         if (!headed)
             text_printf(guess->out, "  %s:\n", roles[role].name);
         *any = headed = true;
-        put_value(guess, role == ROLE_RESULT, value, sample->counts[i]);
+        put_value(guess, role == ROLE_RESULT, value, meant.id, sample->counts[i]);
     }
     if (headed && sample->more)
         text_puts(guess->out, "    # and more; only the first words are listed\n");

@@ -528,6 +528,29 @@ enum status row_check(struct journal *journal, enum record record, const void *r
     return check_order(journal, record, row, diags);
 }
 
+enum status label_check(struct journal *journal, enum record record, const char *label,
+                        struct diags *diags)
+{
+    enum record other = record == RECORD_VESSEL  ? RECORD_BATCH
+                        : record == RECORD_BATCH ? RECORD_VESSEL
+                                                 : RECORD_COUNT;
+    int64_t id = 0;
+    if (other == RECORD_COUNT)
+        return STATUS_OK;
+    enum status status = query_number(
+        journal, &id, diags,
+        journal_sql(journal,
+                    "SELECT coalesce(max(id), 0) FROM \"%s\" WHERE label = ? COLLATE NOCASE",
+                    record_types[other].name),
+        "t", label);
+    if (status != STATUS_OK || id == 0)
+        return status;
+    return journal_refuse(journal, STATUS_DATA, diags,
+                          "there is a %s '%s' already, and a %s of that name could not be told "
+                          "from it; choose another label",
+                          record_types[other].name, label, record_types[record].name);
+}
+
 /* ---- values as text -------------------------------------------------------------------------- */
 
 enum status journal_show_column(struct journal *journal, const struct column *column,
@@ -785,6 +808,8 @@ static enum status correct(struct journal *journal, enum record record, const ch
         status = journal_read_column(journal, column, value, arena, &row, diags);
     if (status == STATUS_OK)
         status = row_check(journal, record, &row, diags);
+    if (status == STATUS_OK && column->kind == COLUMN_LABEL)
+        status = label_check(journal, record, row.named.label, diags);
     if (status == STATUS_OK) {
         const char *columns = row_columns(journal, record);
         const char *sql =
@@ -853,12 +878,16 @@ enum status journal_next_label(struct journal *journal, enum record record, stru
     const char *lead = arena_format(arena, "%s%s%c", journal->station,
                                     journal->station[0] != '\0' ? "-" : "", letters[record]);
     int length = (int)strlen(lead);
+    /* No batch is called as a vessel is. */
+    const char *labels = record == RECORD_BATCH
+                             ? "(SELECT label FROM batch UNION ALL SELECT upper(label) FROM vessel)"
+                             : journal_sql(journal, "\"%s\"", record_types[record].name);
     const char *sql =
         journal_sql(journal,
-                    "SELECT max(CAST(substr(label, %d) AS INTEGER)) FROM \"%s\""
+                    "SELECT max(CAST(substr(label, %d) AS INTEGER)) FROM %s"
                     " WHERE label GLOB '%s[0-9]*' AND substr(label, %d) NOT GLOB '*[^0-9]*'"
                     " AND length(label) < %d",
-                    length + 1, record_types[record].name, lead, length + 1, length + 9);
+                    length + 1, labels, lead, length + 1, length + 9);
     enum status status = query_number(journal, &highest, diags, sql, "");
     *label = arena_format(arena, "%s%lld", lead, (long long)highest + 1);
     return status;
@@ -1203,6 +1232,7 @@ static void check_json(struct check *check, int64_t id, const char *column, cons
 
 static void check_derived(struct check *check, const struct vessel *vessel)
 {
+    int64_t batch = 0;
     struct query query = query_begin(check->journal, check->diags, vessel_sql(check->journal, true),
                                      "i", vessel->id);
     if (query_next(&query) && query_text(&query, 0)[0] != '\0')
@@ -1213,6 +1243,10 @@ static void check_derived(struct check *check, const struct vessel *vessel)
     if (vessel_gone(vessel) && vessel->due != 0)
         tell(check, DIAG_ERROR, RECORD_VESSEL, vessel->id,
              "a look at %.200s is due, although it is gone", vessel->label);
+    if (journal_has(check->journal, RECORD_BATCH, vessel->label, &batch))
+        tell(check, DIAG_WARNING, RECORD_VESSEL, vessel->id,
+             "a batch has the same label; jarside correct vessel %.200s label=... tells them apart",
+             vessel->label);
 }
 
 static void check_row(struct check *check, enum record record, const union any_record *row)

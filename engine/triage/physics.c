@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stdarg.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -135,6 +136,103 @@ int physics_nearest_vessel(const struct rules *rules, enum vessel_shape shape, d
         }
     }
     return nearest;
+}
+
+/* ---- a vessel by its size ----------------------------------------------------------------------- */
+
+static bool measured(const char *words, enum dimension dimension, double *value)
+{
+    struct quantity quantity;
+    size_t used = 0, length = strlen(words);
+
+    if (quantity_read(words, length, dimension, &quantity, &used) != QUANTITY_OK ||
+        used != length || !quantity.unit_given || !(quantity.lo > 0.0))
+        return false;
+    *value = 0.5 * (quantity.lo + quantity.hi);
+    return true;
+}
+
+/* "20x12x8cm": numbers between x, then a unit of length. How many; 0 when it is none of that. */
+static size_t read_sides(const char *words, double metres[3])
+{
+    size_t count = 0;
+    double unit = NAN;
+    char *end = NULL;
+
+    for (;; words = end + 1) {
+        double number = strtod(words, &end);
+        if (end == words || count == 3 || !(number > 0.0 && number < 1e4))
+            return 0;
+        metres[count++] = number;
+        if (*end != 'x' && *end != 'X')
+            break;
+    }
+    char one[16];
+    snprintf(one, sizeof one, "1%s", end);
+    if (!measured(one, DIM_METRES, &unit))
+        return 0;
+    for (size_t i = 0; i < count; i++)
+        metres[i] *= unit;
+    return count;
+}
+
+static int nearest_by_litres(const struct rules *rules, double litres)
+{
+    int nearest = RULES_NONE;
+    double least = INFINITY;
+
+    for (size_t i = 0; i < rules->vessel_count; i++) {
+        double apart = fabs(log(rules->vessels[i].litres / litres));
+        if (apart < least) { /* never for a vessel without a brim volume: NAN */
+            least = apart;
+            nearest = (int)i;
+        }
+    }
+    return nearest;
+}
+
+/* The size in words that name a bag or a jar, before it ("bag:2.2kg") or behind it ("2.5 kg bag"), in
+ * `room`; whether they do. */
+static bool size_of(const char *words, const char *name, char *room)
+{
+    size_t length = strlen(words), lead = strlen(name);
+    if (strncmp(words, name, lead) == 0 && strchr(": ", words[lead]) != NULL) {
+        words += lead + strspn(words + lead, ": ");
+        length = strlen(words);
+    } else {
+        length -= length > lead && words[length - 1] == 's';
+        if (length <= lead || strncmp(words + length - lead, name, lead) != 0)
+            return false;
+        length -= lead;
+    }
+    while (length > 0 && strchr(" -", words[length - 1]) != NULL)
+        length--;
+    memcpy(room, words, length);
+    room[length] = '\0';
+    return true;
+}
+
+bool physics_read_vessel(const struct rules *rules, const char *words, struct known_vessel *vessel)
+{
+    char size[64];
+    double sides[3] = {NAN, NAN, NAN};
+    if (strlen(words) >= sizeof size)
+        return false;
+    bool bag = size_of(words, "bag", size), jar = !bag && size_of(words, "jar", size);
+    if (!bag && !jar)
+        strcpy(size, words); /* "500 ml": volumes are those of jars */
+    vessel->own_shape = bag ? SHAPE_BRICK : SHAPE_CYLINDER;
+    if ((bag || jar) && strchr(size, 'x') != NULL && read_sides(size, sides) == (bag ? 3 : 2)) {
+        if (jar)
+            sides[0] *= 0.5; /* the diameter is what one measures */
+        memcpy(vessel->own, sides, sizeof sides);
+        return true;
+    }
+    if ((bag || jar) && measured(size, DIM_GRAMS, &vessel->grams))
+        vessel->kind = physics_nearest_vessel(rules, vessel->own_shape, vessel->grams);
+    else if (!bag && measured(size, DIM_LITRES, &vessel->litres))
+        vessel->kind = nearest_by_litres(rules, vessel->litres);
+    return vessel->kind != RULES_NONE;
 }
 
 double physics_grams(const struct rules *rules, const struct known_vessel *vessel)

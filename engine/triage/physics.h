@@ -105,6 +105,10 @@ double physics_bulk(const struct rules *rules, int grain);
 
 /* The vessel kind of a shape whose usual mass is nearest; RULES_NONE when there is none. */
 int physics_nearest_vessel(const struct rules *rules, enum vessel_shape shape, double grams);
+/* A vessel by its size: bag:2.2kg or jar:500g (the nearest kind, filled so), jar:1litre (by volume),
+ * bag:20x12x8cm or jar:9x12cm (diameter and height of the filled grain); or as sheets have it, in small
+ * letters: "1 l", "500ml", "2.5 kg bag". False when it is none of that. */
+bool physics_read_vessel(const struct rules *rules, const char *words, struct known_vessel *vessel);
 /* Hydrated grams in a vessel: as said, or the kind's usual; NAN when neither is known. */
 double physics_grams(const struct rules *rules, const struct known_vessel *vessel);
 
