@@ -333,7 +333,7 @@ bool moment_read_near(const char *text, enum date_order order, struct moment kno
         length--;
     if (length == 0 || length > 24 || !moment_known(known))
         return false;
-    int year = atoi(moment_write_day(known, day));
+    int year = (int)strtol(moment_write_day(known, day), NULL, 10);
     for (int i = year - 1; i <= year + 1; i++) {
         struct moment read;
         char whole[48];

@@ -359,7 +359,8 @@ const char *app_vessels(struct app *app, const struct vessel *vessels, size_t co
 struct chosen {
     struct vessel *vessels; /* in the arena; each once, in the order named */
     size_t count;
-    bool whole; /* a batch was named without its vessels */
+    bool whole;     /* a batch was named without its vessels */
+    bool new_place; /* where they are moved to was not there before */
 };
 /* At least one vessel is chosen. */
 struct chosen labels_vessels(struct app *app, const char *const *words, size_t count);
@@ -371,6 +372,13 @@ void labels_find(struct app *app, enum record record, const char *label, void *r
 int64_t labels_id(struct app *app, enum record record, const char *label);
 /* The kinds of record that have this label, in the order in which one looks for them; how many. */
 size_t labels_kinds(struct app *app, const char *label, enum record kinds[RECORD_COUNT]);
+/* Whether a label is plainly that of a place: "shelf2", "top shelf". */
+bool names_a_place(struct app *app, const char *label);
+/* The label of a place that this one is nearly, but for their numbers: "shlf2" is nearly "shelf1"; or NULL. */
+const char *place_near(struct app *app, const char *label);
+/* A new place is made where its label is plainly that of one and no slip for one that is there, or where
+ * somebody is `sure`; else this ends the command. */
+void labels_check_place(struct app *app, const char *label, bool sure);
 /* Ends the command where the word is the label of a batch and of a vessel as well. */
 void labels_one_thing(struct app *app, const char *word);
 /* Ends the command where a new label is nearly one that is there, unless somebody is `sure`: "clost"

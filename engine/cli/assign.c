@@ -56,6 +56,56 @@ enum record labels_kind(const char *word)
     return RECORD_COUNT;
 }
 
+/* Without its number: "shelf2" is of the shelves. */
+static const char *without_number(struct app *app, const char *label)
+{
+    size_t length = strlen(label);
+    while (length > 0 && strchr("0123456789 -_.", label[length - 1]) != NULL)
+        length--;
+    return arena_copy(app->arena, label, length);
+}
+
+bool names_a_place(struct app *app, const char *label)
+{
+    const struct language *language = &app->rules->language;
+    const char *lead = without_number(app, label), *last = lead + strlen(lead);
+    while (last > lead && isalpha((unsigned char)last[-1]))
+        last--;
+    for (size_t i = 0; i < language->list_count; i++)
+        for (size_t k = 0; k < language->lists[i].items.count; k++)
+            if (strcmp(language->lists[i].id, "place_words") == 0 &&
+                strcasecmp(language->lists[i].items.list[k], last) == 0)
+                return true;
+    return false;
+}
+
+const char *place_near(struct app *app, const char *label)
+{
+    const char *lead = without_number(app, label);
+    size_t rows = 0;
+    const struct place *places = app_all(app, RECORD_PLACE, NULL, 0, &rows);
+    const char **leads = arena_array(app->arena, rows + 1, sizeof *leads);
+    for (size_t i = 0; i < rows; i++) {
+        leads[i] = without_number(app, places[i].label);
+        if (strcasecmp(leads[i], lead) == 0)
+            return NULL; /* one more of the shelves */
+    }
+    const char *near = diag_nearest(lead, leads, rows);
+    for (size_t i = 0; near != NULL && i < rows; i++)
+        if (leads[i] == near)
+            return places[i].label;
+    return NULL;
+}
+
+void labels_check_place(struct app *app, const char *label, bool sure)
+{
+    const char *near = sure ? NULL : place_near(app, label);
+    if (near != NULL)
+        app_stop(app, "there is no place '%s'; did you mean '%s'? --new adds it", label, near);
+    if (!sure && !names_a_place(app, label))
+        app_stop(app, "there is no place '%s'; --new makes one of that name", label);
+}
+
 void labels_check_new(struct app *app, enum record record, const char *label, bool sure)
 {
     const char **names = NULL;

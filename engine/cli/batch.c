@@ -357,6 +357,33 @@ static enum status ask_which(struct draft *draft, const char *label)
                                  names, first, label);
 }
 
+/* "shelf2" or "shelf 2", wherever it stands, and "attic" between commas: a new place, as none is called so. */
+static enum status take_place(struct draft *draft, const struct token *words, size_t w)
+{
+    static const char *const leads[] = {"place", "on", "in", "at"};
+    struct app *app = draft->app;
+    struct token at = words[w];
+    size_t first = w;
+    for (size_t i = 0; w > 0 && i < sizeof leads / sizeof *leads; i++)
+        if (is_word(words[w - 1], leads[i]))
+            first = w - 1;
+    if (number_of(words[w + 1].start, words[w + 1].end) >= 0 && words[w + 1].start == at.end + 1)
+        at.end = words[w + 1].end;
+    const char *before = first > 0 ? words[first - 1].end : at.start;
+    size_t behind = strspn(at.end, " ");
+    bool numbered = isdigit((unsigned char)at.end[-1]);
+    bool alone = (first == 0 || strcspn(before, ",;") < (size_t)(words[first].start - before)) &&
+                 (at.end[behind] == '\0' || strchr(",;", at.end[behind]) != NULL);
+    const char *label = arena_copy(app->arena, at.start, (size_t)(at.end - at.start));
+    if (!(numbered || alone) || !isalpha((unsigned char)*label) || !names_a_place(app, label))
+        return STATUS_OK;
+    labels_check_place(app, label, draft->given.fresh);
+    if (first < w)
+        blank(words[first]);
+    blank(at);
+    return pick(draft, &kinds[PLACE], label);
+}
+
 /* What the reader must not see is taken, and blanked: the number of vessels ("8 x quart jars"), "2
  * controls", labels of the journal ("S1", "starter S1"). "bags" without a size still says what shape
  * they are. */
@@ -413,9 +440,20 @@ static enum status take_words(struct draft *draft, char *text)
                 return status;
             break;
         }
+        if (*at.start != ' ' && draft->pick[RECORD_PLACE] == PICK_UNTOLD &&
+            (status = take_place(draft, words, w)) != STATUS_OK)
+            return status;
         fresh = is_word(at, "new") || (fresh && (is_word(at, "starter") || is_word(at, "cook")));
         if (*at.start != ' ') /* "clost" */
             labels_check_new(app, RECORD_PLACE, word, draft->given.fresh || at.end - at.start < 4);
+        /* "shlf2" */
+        size_t letters = strcspn(word, "0123456789");
+        bool slip = *at.start != ' ' && letters > 3 && word[letters] != '\0' &&
+                    word[letters + strspn(word + letters, "0123456789")] == '\0';
+        const char *near = slip && !draft->given.fresh ? place_near(app, word) : NULL;
+        if (near != NULL)
+            return app_usage(app, "there is no place '%s'; did you mean '%s'? --place %s makes it",
+                             word, near, word);
     }
     return STATUS_OK;
 }

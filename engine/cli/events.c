@@ -194,6 +194,7 @@ static enum status tell(struct app *app, enum event_kind kind, const struct chos
     char day[MOMENT_ROOM], due[MOMENT_ROOM] = "";
     struct look look, risky = {.contaminated = -1.0};
     const char *to_discard = NULL; /* the first whose last look said so */
+    const char *bare = NULL;       /* the first that was shaken before anything grew */
 
     if (next_look(app, kind) != 0)
         view_day(next_look(app, kind), due);
@@ -202,6 +203,8 @@ static enum status tell(struct app *app, enum event_kind kind, const struct chos
             continue;
         if (look.contaminated > risky.contaminated)
             risky = look;
+        if (bare == NULL && kind == EVENT_SHAKE && look_coverage(app->rules, &look) < NOTHING_YET)
+            bare = chosen->vessels[i].label;
         if (to_discard == NULL && strcmp(look.action, action_name(ACTION_DISCARD)) == 0)
             to_discard = chosen->vessels[i].label;
     }
@@ -222,8 +225,15 @@ static enum status tell(struct app *app, enum event_kind kind, const struct chos
         screen_item(&app->out, 0, "!", ROLE_WARN, usual_caution(app, kind));
     app_say(app, "%s: %s%s, %s.", app_vessels(app, chosen->vessels, chosen->count), acts[kind].done,
             place->label, moment_write_day(app->given.at, day));
+    if (kind == EVENT_MOVE && chosen->new_place)
+        app_say(app, "New: place %s.", place->label);
     if (due[0] != '\0')
         app_say(app, "Look again by %s: jarside look %s", due, chosen->vessels[0].label);
+    if (bare != NULL)
+        app_warn(app,
+                 "The last look at %s said that nothing grows yet: a shake helps only where there "
+                 "is growth to spread. If it was not shaken: jarside undo",
+                 bare);
     if (kind == EVENT_ISOLATE && to_discard != NULL)
         app_warn(app, "The last look at %s said discard. Closed and out: jarside discard %s",
                  to_discard, to_discard);
@@ -250,7 +260,7 @@ static void read_place(struct app *app, const char *label, struct place *place)
     if (id == 0 && labels_id(app, RECORD_VESSEL, label) != 0)
         app_stop(app, "where to? For instance: jarside move %s closet", label);
     if (id == 0)
-        labels_check_new(app, RECORD_PLACE, place->label = label, app->given.fresh);
+        labels_check_place(app, place->label = label, app->given.fresh);
     else
         app_get(app, RECORD_PLACE, id, place);
 }
@@ -271,7 +281,11 @@ static enum status run_event(struct app *app)
     if (event.kind == EVENT_MOVE) { /* the last word says where to */
         if (count < 2)
             app_stop(app, "which vessel, and where to? For instance: jarside move B3-7 closet");
-        read_place(app, words[--count], &place);
+        const char *label = words[--count];
+        if (count > 1 && label[strspn(label, "0123456789")] == '\0' &&
+            names_a_place(app, words[count - 1])) /* shelf 2 */
+            label = arena_join(app->arena, words + --count, 2);
+        read_place(app, label, &place);
     }
     if (event.kind == EVENT_DISCARD) { /* what follows the labels is why */
         size_t labels = labels_leading(app, words, count);
@@ -292,7 +306,8 @@ static enum status run_event(struct app *app)
             arena_format(app->arena, "that is %zu vessels at once; add --yes if all are to go",
                          chosen.count));
     app_begin(app);
-    if (event.kind == EVENT_MOVE && place.id == 0)
+    chosen.new_place = event.kind == EVENT_MOVE && place.id == 0;
+    if (chosen.new_place)
         app_add(app, RECORD_PLACE, &place);
     for (size_t i = 0; i < chosen.count; i++) {
         struct event row = event;
@@ -355,6 +370,9 @@ static enum status run_confirm(struct app *app)
         row.corrects = known > 0 ? earlier[known - 1].id : 0; /* the newest word stands */
         app_add(app, RECORD_OUTCOME, &row);
         app_get(app, RECORD_VESSEL, row.vessel, &chosen.vessels[i]);
+        /* What was planned for it came of what it was taken for. */
+        if (chosen.vessels[i].fate == FATE_CONTAMINATED && !vessel_gone(&chosen.vessels[i]))
+            app_due(app, row.vessel, moment_day(app->given.at), action_name(ACTION_DISCARD));
     }
     app_commit(app);
     if (app->common.json)
@@ -466,7 +484,7 @@ static enum status withdraw(struct app *app, enum record record, const union any
     app_add(app, record, &row);
     app_get(app, RECORD_VESSEL, row.dated.vessel, &vessel);
     /* It is back, or what was planned for it came of that look. */
-    if (!vessel_gone(&vessel) && (vessel.due == 0 || record == RECORD_LOOK))
+    if (!vessel_gone(&vessel) && (vessel.due == 0 || record != RECORD_EVENT))
         app_due(app, vessel.id, moment_day(app->given.at), "back on record");
     app_commit(app);
     return say_corrected(app, record, old->named.id, vessel.label);

@@ -738,10 +738,48 @@ static const struct fact *fact_feeding(const struct triage *triage, enum feeds f
     return NULL;
 }
 
+double look_coverage(const struct rules *rules, const struct look *look)
+{
+    int feeder = rules->feeder[FEEDS_COVERAGE];
+    double coverage = look->coverage;
+    if (!isnan(coverage) || feeder == RULES_NONE)
+        return coverage;
+    const struct observable *sign = &rules->observables[feeder];
+    json_t *facts = json_loads(look->facts, 0, NULL), *fact;
+    size_t index;
+    json_array_foreach(facts, index, fact)
+    {
+        const char *id = json_string_value(json_object_get(fact, "sign"));
+        const char *word = json_string_value(json_object_get(fact, "value"));
+        bool is = id != NULL && word != NULL && strcmp(id, sign->id) == 0 &&
+                  json_is_true(json_object_get(fact, "seen"));
+        int value = is ? rules_value(sign, word) : RULES_NONE;
+        if (value != RULES_NONE)
+            coverage =
+                0.5 * (sign->values[value].from + fmin(sign->values[value].below, sign->max));
+    }
+    json_decref(facts);
+    return coverage;
+}
+
 static double coverage_said(const struct triage *triage)
 {
     const struct fact *fact = fact_feeding(triage, FEEDS_COVERAGE);
     return fact != NULL && fact->has_number ? 0.5 * (fact->number.lo + fact->number.hi) : NAN;
+}
+
+/* The same, also from a word: "nothing white yet". */
+static double coverage_told(const struct triage *triage)
+{
+    double coverage = coverage_said(triage);
+    const struct fact *fact = fact_feeding(triage, FEEDS_COVERAGE);
+    if (!isnan(coverage) || fact == NULL)
+        return coverage;
+    const struct observable *sign = &triage_rules(triage)->observables[fact->observable];
+    for (size_t v = 0; v < sign->value_count; v++)
+        if (fact->observation.seen == (uint32_t)1 << v)
+            coverage = 0.5 * (sign->values[v].from + fmin(sign->values[v].below, sign->max));
+    return coverage;
 }
 
 /* What the forecast has due after today, and before `days` from now. */
@@ -767,9 +805,10 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
     int64_t today = moment_day(consultation->request.now);
     double age = consultation->day, days = NAN;
     /* How white it is as far as the looks and what is said now tell; 0 when nobody said. */
-    double coverage = coverage_said(triage);
+    double coverage = coverage_told(triage);
     for (size_t i = consultation->look_count; isnan(coverage) && i-- > 0;)
-        coverage = consultation->looks[i].coverage;
+        coverage = look_coverage(rules, &consultation->looks[i]);
+    bool bare = coverage < NOTHING_YET; /* and there is nothing to shake, whatever was forecast */
     coverage = isnan(coverage) ? 0.0 : coverage;
     *why = action_name(decision->action);
     if (decision->action == ACTION_DISCARD)
@@ -784,10 +823,12 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
         return today + (int64_t)fmax(1.0, ceil(days));
     days = expected->look_every;
     bool foreseen = expected->known && !isnan(age);
-    if (foreseen && coverage <= 0.0 && age < expected->first_look &&
+    if (foreseen && coverage < NOTHING_YET && age < expected->first_look &&
         expected->first_look - age > days) {
         days = expected->first_look - age;
-        *why = "first growth";
+        *why = FIRST_GROWTH;
+    } else if (foreseen && bare) {
+        *why = FIRST_GROWTH;
     } else if (foreseen) {
         if (coverage < rules->forecast.shake_hi && fact_feeding(triage, FEEDS_SHAKEN_DAYS) == NULL)
             sooner(expected->shake.low, age, "time to shake", &days, why);

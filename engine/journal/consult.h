@@ -76,6 +76,12 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
                          struct triage *triage, const char *words, struct arena *arena,
                          struct look *look, const struct verdict **verdict, struct diags *diags);
 
+/* Per cent white below which nothing grows yet. */
+#define NOTHING_YET 1.0
+/* Coverage in per cent at a look: the number it gave, or the middle of what its word stands for ("full");
+ * NAN when it gave neither. */
+double look_coverage(const struct rules *rules, const struct look *look);
+
 /* "12 March", with the year where it is another than that of `now`; into `room`. */
 const char *consult_day(struct moment day, struct moment now, char room[MOMENT_ROOM]);
 
@@ -112,5 +118,7 @@ int64_t vessel_forecast_first_day(const struct vessel_forecast *expected,
 
 /* Why a first look is due, as the journal keeps it. */
 #define FIRST_LOOK "first look"
+/* Why the next look is due where nothing grew at the last. */
+#define FIRST_GROWTH "first growth"
 
 #endif

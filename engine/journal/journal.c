@@ -1409,7 +1409,11 @@ enum status journal_refresh(struct journal *journal, int64_t vessel, struct diag
 enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why,
                             struct diags *diags)
 {
-    return query_number(journal, NULL, diags,
-                        "UPDATE vessel SET due = max(?2, 0), due_for = ?3 WHERE id = ?1", "iit",
-                        vessel, day, why);
+    return query_number(
+        journal, NULL, diags,
+        "UPDATE vessel SET (due, due_for) = (SELECT CASE WHEN NOT lost THEN max(?2, 0)"
+        " WHEN due > 0 THEN min(due, ?2) ELSE max(?2, 1) END,"
+        " iif(lost, 'discard', ?3) FROM (SELECT fate = 'contaminated' AND state IN"
+        " ('growing', 'isolated') AS lost)) WHERE id = ?1",
+        "iit", vessel, day, why);
 }

@@ -220,7 +220,7 @@ bool physics_read_vessel(const struct rules *rules, const char *words, struct kn
         return false;
     bool bag = size_of(words, "bag", size), jar = !bag && size_of(words, "jar", size);
     if (!bag && !jar)
-        strcpy(size, words); /* "500 ml": volumes are those of jars */
+        memcpy(size, words, strlen(words) + 1); /* "500 ml": volumes are those of jars */
     vessel->own_shape = bag ? SHAPE_BRICK : SHAPE_CYLINDER;
     if ((bag || jar) && strchr(size, 'x') != NULL && read_sides(size, sides) == (bag ? 3 : 2)) {
         if (jar)

@@ -239,6 +239,11 @@ static const char *group_words(const struct journal_view *view, const struct due
     return words;
 }
 
+static bool to_discard(const struct due_group *due)
+{
+    return strcmp(due->why, action_name(ACTION_DISCARD)) == 0;
+}
+
 /* "shake about 2026-03-08, fully colonised 2026-03-13 to 2026-03-25": what is still ahead. */
 static const char *ahead_words(const struct journal_view *view, const struct due_group *due)
 {
@@ -247,7 +252,12 @@ static const char *ahead_words(const struct journal_view *view, const struct due
     char first[MOMENT_ROOM], last[MOMENT_ROOM];
     const char *ahead = "";
 
-    if (due->forecast.known && isfinite(shake->high) &&
+    if (to_discard(due))
+        return ahead;
+    /* Where nothing grows yet, a day that has passed is no day to shake on. */
+    bool late = strcmp(due->why, FIRST_GROWTH) == 0 &&
+                start + (int64_t)shake->central <= moment_day(view->now);
+    if (due->forecast.known && isfinite(shake->high) && !late &&
         start + (int64_t)shake->high >= moment_day(view->now))
         ahead = arena_format(view->arena, "shake about %s",
                              view_day(start + (int64_t)shake->central, first));
@@ -296,7 +306,8 @@ json_t *view_due_json(const struct journal_view *view, const struct due_list *li
         json_t *group = group_json(view, due);
         bool told = false; /* what is ahead of its batch */
         for (size_t k = 0; k < i; k++)
-            told = told || list->groups[k].batch.id == due->batch.id;
+            told = told ||
+                   (list->groups[k].batch.id == due->batch.id && !to_discard(&list->groups[k]));
         for (size_t k = 0; k < due->count; k++)
             controls = controls || due->vessels[k].control;
         view_json_put(group, "_told", json_boolean(told));

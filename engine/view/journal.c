@@ -576,32 +576,6 @@ struct history_report {
     struct page children; /* of a starter */
 };
 
-/* Coverage in per cent at a look: the number it gave, or the middle of what its word stands for ("full");
- * NAN when it gave neither. */
-static double coverage_seen(const struct rules *rules, const struct look *look)
-{
-    int feeder = rules->feeder[FEEDS_COVERAGE];
-    double coverage = look->coverage;
-    if (!isnan(coverage) || feeder == RULES_NONE)
-        return coverage;
-    const struct observable *sign = &rules->observables[feeder];
-    json_t *facts = json_loads(look->facts, 0, NULL), *fact;
-    size_t index;
-    json_array_foreach(facts, index, fact)
-    {
-        const char *id = json_string_value(json_object_get(fact, "sign"));
-        const char *word = json_string_value(json_object_get(fact, "value"));
-        bool is = id != NULL && word != NULL && strcmp(id, sign->id) == 0 &&
-                  json_is_true(json_object_get(fact, "seen"));
-        int value = is ? rules_value(sign, word) : RULES_NONE;
-        if (value != RULES_NONE)
-            coverage =
-                0.5 * (sign->values[value].from + fmin(sign->values[value].below, sign->max));
-    }
-    json_decref(facts);
-    return coverage;
-}
-
 /* Coverage as it was seen and as it is forecast, up to when it is to be full and all was seen. Of a batch
  * the forecast is that of its first vessel, unshaken. */
 static enum status read_run(const struct journal_view *view, struct history_report *report)
@@ -617,7 +591,7 @@ static enum status read_run(const struct journal_view *view, struct history_repo
         const struct history_entry *entry = &report->history.entries[i];
         double day = (double)moment_days_between(report->batch.at, entry->at);
         double coverage =
-            entry->kind == RECORD_LOOK ? coverage_seen(view->rules, &entry->is.look) : NAN;
+            entry->kind == RECORD_LOOK ? look_coverage(view->rules, &entry->is.look) : NAN;
         if (entry->overruled || isnan(coverage) || day < 0.0 || day > most)
             continue;
         status = view_get(view, RECORD_VESSEL, entry->vessel, &vessel);

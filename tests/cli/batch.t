@@ -40,6 +40,17 @@ subtest 'from words alone' => sub {
     cmp_ok($batch->{full_from}, 'lt', $batch->{full_to}, 'the forecast gives a span');
 };
 
+subtest 'a place by its name' => sub {
+    fresh();
+    for my $case (['shelf1', 'rye shelf1 oyster 15 psi 90 min'], ['shelf2', 'rye oyster on shelf2, 15 psi 90 min'], ['shelf 3', 'rye oyster shelf 3'], ['attic', 'rye oyster, attic']) {
+        my $batch = batch('4 quart jars', $case->[1], '--no-input');
+        is($batch->{new}{place}, $case->[0], "$case->[1]: a new place");
+        is($batch->{note}, undef, '... and no note');
+    }
+    refused('a slip for one', qr/no place 'shlf2'; did you mean 'shelf/, qw(4 quart jars rye oyster shlf2));
+    is(batch('4 quart jars rye oyster, kept in a warm room')->{new}{place}, undef, 'words about a place are none');
+};
+
 subtest 'what the last batch had' => sub {
     fresh();
     batch(qw(8 quart jars rye oyster 15 psi 90 min lc 4 ml --place closet));

@@ -52,6 +52,30 @@ subtest 'what is gone is not due' => sub {
         'neither discarded nor used');
 };
 
+subtest 'what is known of a vessel stands before what was planned' => sub {
+    local $env{JARSIDE_JOURNAL} = "$folder/known.db";
+    on('2026-03-01');
+    page(qw(batch 4 quart jars rye oyster 15 psi 90 min --label B1));
+    on('2026-03-09');
+    page('look', 'B1', 'no growth at all yet');
+    is($_->{why}, 'first growth', 'nothing to shake where a look saw no growth, whatever was forecast') for @{ answer(qw(due --by 2026-04-01))->{due} };
+    unlike(page(qw(due --by 2026-04-01)), qr/shake/, 'nor is a shake foretold for a day that has passed');
+    like(page(qw(shake B1-1)), qr/The last look at B1-1 said that nothing grows yet/, 'who shakes one is told');
+    page(qw(undo));
+    page(qw(confirm B1-3 wet rot));
+    page(qw(isolate B1-3));
+    on('2026-03-30');
+    my ($lost) = grep { "@{ $_->{vessels} }" eq 'B1-3' } @{ answer('due')->{due} };
+    is("$lost->{why} $lost->{due}", 'discard 2026-03-09', 'what was confirmed as lost is to be discarded, since that day');
+    like(page('due'), qr/^  B1-3: discard; oyster on rye, day 29\.\n(?!    )/m, 'by itself, and nothing is foretold of it');
+    page(qw(correct outcome B1-3 withdraw));
+    unlike(page('due'), qr/discard/, 'until that is withdrawn');
+    page(qw(confirm B1-3 wet rot));
+    page(qw(discard B1-3));
+    unlike(page('due'), qr/B1-3/, 'and gone is gone');
+    on('2026-03-09');
+};
+
 subtest 'on paper' => sub {
     like(page(qw(due --sheet)), qr/Do not open, shake or smell.*c: a\s+control.*
 B1-4 to B1-9: first look, \d{4}-\d\d-\d\d\n  oyster on rye, day \d+, at closet\n(?:  .*\n)*  keep     \[_\]4 \[_\]5 \[_\]6 \[_\]7 \[_\]8 \[_\]9c\n  isolate  \[_\]4 .*\n  discard  .*\n  seen     _+\n/s,
@@ -128,7 +152,7 @@ subtest 'a picture of the run' => sub {
 };
 
 subtest 'hostile names on a page' => sub {
-    page(qw(move B1-4), '<b onload="x">&\'');
+    page(qw(move --new B1-4), '<b onload="x">&\'');
     page('due', '--html', "$folder/hostile.html");
     my $html = content("$folder/hostile.html");
     like($html, qr/&lt;b onload=&quot;x&quot;&gt;&amp;&#39;/, 'are text');

@@ -41,6 +41,12 @@ subtest 'the next look' => sub {
     my $isolated = done(qw(isolate B1-3));
     is($isolated->{look_again}, '2026-03-11', 'an isolated vessel is looked at again in two days');
     is(done(qw(move B1-3 shelf))->{place}, 'shelf', 'a new place is made on the way');
+    like((run(qw(move B1-3 shelf2), { env => {%env} }))[1], qr/New: place shelf2\./, 'and said');
+    is(done(qw(move B1-3 shelf 2))->{place}, 'shelf 2', 'a number behind it is of its name');
+    refused('a slip',          2, qr/did you mean 'shelf/, qw(move B1-3 shefl3));
+    refused('no word for one', 2, qr/there is no place 'thingy'; --new makes one/, qw(move B1-3 thingy));
+    is(done(qw(move --new B1-3 thingy))->{place}, 'thingy', 'who is sure may');
+    is(done(qw(move B1-3 shelf))->{place}, 'shelf', 'and back');
 };
 
 subtest 'what is not safe' => sub {
