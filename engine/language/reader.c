@@ -1029,6 +1029,17 @@ void reader_free(struct reader *reader)
     free(reader);
 }
 
+/* Whether a statement says it, which "no" by itself would not: "no odd ones", but not "no change". */
+static bool is_stated(const struct job *job)
+{
+    bool stated = false;
+    for (size_t i = 0; i < job->matches.count; i++)
+        stated =
+            stated || (job->matches.items[i].role == ROLE_STATEMENT &&
+                       !job->reader->rules->language.statements[job->matches.items[i].item].alone);
+    return stated;
+}
+
 static enum status read_as(struct reader *reader, int asked, const char *text, size_t length,
                            struct arena *arena, struct reading_list *list, struct diags *diags)
 {
@@ -1053,7 +1064,8 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
             find_name(&job, i, value->label, false);
             find_name(&job, i, value->id, false);
             for (size_t k = 0; k < value->answers.count; k++)
-                if (!(first_word_roles(reader, value->answers.list[k]) & SAYS_BARELY))
+                if (!(first_word_roles(reader, value->answers.list[k]) & SAYS_BARELY) ||
+                    (strchr(value->answers.list[k], ' ') != NULL && !is_stated(&job)))
                     find_name(&job, i, value->answers.list[k], true);
         }
         resolve(&job);

@@ -225,8 +225,8 @@ struct finding {
     double base;       /* b_f: weight of growing without any of the causes */
     double reveal;     /* chance that a look after decision.isolate_days shows it beyond doubt */
     double kept_worth; /* share of a good vessel's worth it still has when kept, 0..1 */
-    double too_soon;   /* the same of what is lost by discarding it before it has shown what it is */
-    double spread;     /* chance per neighbour that keeping it costs that neighbour */
+    double too_soon; /* the same of what is lost by discarding it before it has shown what it is */
+    double spread;   /* chance per neighbour that keeping it costs that neighbour */
     const struct claim *looks; /* P(value | finding) */
     size_t look_count;
     const struct difference *differs;
