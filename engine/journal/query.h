@@ -99,12 +99,7 @@ struct history_entry {
     int64_t id;
     int64_t vessel; /* 0 for an edit */
     bool overruled; /* a later row corrects it: it no longer counts */
-    union {
-        struct look look;
-        struct event event;
-        struct outcome outcome;
-        struct edit edit;
-    } is;
+    union any_record is;
 };
 
 struct history {

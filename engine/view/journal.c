@@ -27,6 +27,16 @@ static const char *taken(const struct journal_view *view, struct text *text)
     return copy;
 }
 
+/* The words of a template of a tree, which is released. */
+static const char *said(const struct journal_view *view, const char *template, json_t *tree)
+{
+    struct text text;
+    text_init(&text);
+    view_words(&text, template, tree);
+    json_decref(tree);
+    return taken(view, &text);
+}
+
 static const char *list_name(const struct rules *rules, enum word_list list, const char *id)
 {
     for (size_t i = 0; list_word(rules, list, i).id != NULL; i++)
@@ -261,56 +271,27 @@ json_t *view_record_json(const struct journal_view *view, enum record record, co
 
 /* ---- lists ----------------------------------------------------------------------------------- */
 
+static json_t *tally_json(const struct vessel_tally *tally)
+{
+    json_t *states = json_object(), *fates = json_object(), *parts = json_array();
+    for (size_t i = 0; i <= VESSEL_USED; i++) {
+        view_json_put(states, vessel_state_words[i], json_integer((json_int_t)tally->state[i]));
+        if (tally->well[i] > 0)
+            view_json_row(parts, "count:z of:s", tally->well[i], vessel_state_words[i]);
+    }
+    if (tally_lost(tally) > 0)
+        view_json_row(parts, "count:z of:s", tally_lost(tally), "lost");
+    for (size_t i = 0; i < FATE_COUNT; i++)
+        view_json_put(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
+    return view_json("vessels:z lost:z state:o fate:o controls:z controls_lost:z _parts:o",
+                     tally->vessels, tally_lost(tally), states, fates, tally->controls,
+                     tally->controls_lost, parts);
+}
+
 /* "8 (6 growing, 1 isolated, 1 lost), 1 control" */
 static const char *tally_words(const struct journal_view *view, const struct vessel_tally *tally)
 {
-    struct text text;
-    const char *joint = " (";
-
-    text_init(&text);
-    text_printf(&text, "%zu", tally->vessels);
-    for (size_t i = 0; i <= VESSEL_USED; i++)
-        if (tally->well[i] > 0) {
-            text_printf(&text, "%s%zu %s", joint, tally->well[i], vessel_state_words[i]);
-            joint = ", ";
-        }
-    if (tally_lost(tally) > 0) {
-        text_printf(&text, "%s%zu lost", joint, tally_lost(tally));
-        joint = ", ";
-    }
-    text_puts(&text, joint[0] == ',' ? ")" : "");
-    if (tally->controls > 0)
-        text_printf(&text, ", %zu control%s%s", tally->controls, tally->controls > 1 ? "s" : "",
-                    tally->controls_lost > 0 ? ", lost" : "");
-    return taken(view, &text);
-}
-
-static json_t *tally_json(const struct vessel_tally *tally)
-{
-    json_t *states = json_object(), *fates = json_object();
-    for (size_t i = 0; i <= VESSEL_USED; i++)
-        view_json_put(states, vessel_state_words[i], json_integer((json_int_t)tally->state[i]));
-    for (size_t i = 0; i < FATE_COUNT; i++)
-        view_json_put(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
-    return view_json("vessels:l lost:l state:o fate:o controls:l controls_lost:l",
-                     (json_int_t)tally->vessels, (json_int_t)tally_lost(tally), states, fates,
-                     (json_int_t)tally->controls, (json_int_t)tally->controls_lost);
-}
-
-static const char *done_words(const struct journal_view *view, const struct event *event)
-{
-    static const char *const done[EVENT_COUNT] = {
-        [EVENT_MOVE] = "moved",          [EVENT_SHAKE] = "broken and shaken",
-        [EVENT_ISOLATE] = "isolated",    [EVENT_RETURN] = "put back among the others",
-        [EVENT_DISCARD] = "discarded",   [EVENT_USE] = "used",
-        [EVENT_WITHDRAW] = "taken back",
-    };
-    const char *words = done[event->kind];
-    if (event->kind == EVENT_MOVE && event->place != 0)
-        words = FORMAT("moved to %s", view_label(view, RECORD_PLACE, event->place));
-    else if (event->kind == EVENT_WITHDRAW)
-        words = FORMAT("event %lld did not happen", (long long)event->corrects);
-    return event->detail[0] != '\0' ? FORMAT("%s (%s)", words, event->detail) : words;
+    return said(view, "words.tally", tally_json(tally));
 }
 
 /* Records that vessels are counted of. */
@@ -377,23 +358,24 @@ static const char *parents_cell(const struct journal_view *view, const struct st
     return words;
 }
 
-/* "keep, 2026-03-09: likeliest finding, 60 % colonised" */
-static const char *newest_cell(const struct journal_view *view, const struct vessel *vessel)
-{
-    struct look look;
-    if (vessel->last_look == 0)
-        return vessel->control ? "a control" : "never looked at";
-    if (view_get(view, RECORD_LOOK, vessel->last_look, &look) != STATUS_OK)
-        return "";
-    const char *words = FORMAT("%s, %s: %s", look.action, day_of(view, look.at),
-                               view_name(view, LIST_FINDINGS, look.finding));
-    return isnan(look.coverage) ? words : FORMAT("%s, %.0f %% colonised", words, look.coverage);
-}
-
 /* Whether it counts as lost, removed or not. */
 static bool lost_of(const struct vessel *vessel)
 {
     return vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK;
+}
+
+static enum status add_words(const struct journal_view *view, enum record record,
+                             const union any_record *row, json_t *object);
+
+/* A record with its words, as templates need it; NULL when it cannot be read. */
+static json_t *told_record(const struct journal_view *view, enum record record, int64_t id,
+                           union any_record *row)
+{
+    if (view_get(view, record, id, row) != STATUS_OK)
+        return NULL;
+    json_t *object = view_record_json(view, record, row);
+    (void)add_words(view, record, row, object);
+    return object;
 }
 
 /* What lists show of a record beside its columns, and the words of columns that the rules or a unit have
@@ -404,6 +386,7 @@ static enum status add_words(const struct journal_view *view, enum record record
     const struct vessel *vessel = &row->vessel;
     enum status status = STATUS_OK;
     struct batch batch;
+    union any_record look;
     const char *what = NULL;
 
     for (const struct column *column = record_types[record].columns; column->name; column++) {
@@ -426,10 +409,13 @@ static enum status add_words(const struct journal_view *view, enum record record
         what = view_batch_words(view, &row->batch);
         break;
     case RECORD_EVENT:
-        what = done_words(view, &row->event);
+        what = said(view, "words.event", json_incref(object));
         break;
     case RECORD_VESSEL:
-        what = newest_cell(view, vessel);
+        what = vessel->control ? "a control" : "never looked at";
+        if (vessel->last_look != 0)
+            what = said(view, "words.newest",
+                        told_record(view, RECORD_LOOK, vessel->last_look, &look));
         status = view_get(view, RECORD_BATCH, vessel->batch, &batch);
         if (status == STATUS_OK)
             json_object_set_new(object, "_day",
@@ -659,37 +645,11 @@ static enum status read_history(const struct journal_view *view, enum record rec
 static const char *entry_words(const struct journal_view *view, const struct history_entry *entry,
                                const char *ids)
 {
-    const struct look *look = &entry->is.look;
-    const struct outcome *outcome = &entry->is.outcome;
-    const struct edit *edit = &entry->is.edit;
-    const char *words = NULL;
-
-    if (entry->kind == RECORD_LOOK && strcmp(look->action, WITHDRAWN) == 0)
-        words = FORMAT("look %lld withdrawn", (long long)look->corrects);
-    else if (entry->kind == RECORD_OUTCOME && strcmp(outcome->status, WITHDRAWN) == 0)
-        words = FORMAT("what was confirmed as %s is withdrawn",
-                       view_name(view, LIST_FINDINGS, outcome->finding));
-    else if (entry->kind == RECORD_LOOK)
-        words = FORMAT(look->words[0] != '\0' ? "look%s, %s: %s. \"%s\"" : "look%s, %s: %s%s", ids,
-                       look->action, view_name(view, LIST_FINDINGS, look->finding), look->words);
-    else if (entry->kind == RECORD_EVENT)
-        words = FORMAT("%s (event%s)", done_words(view, &entry->is.event), ids);
-    else if (entry->kind == RECORD_OUTCOME)
-        words = FORMAT("confirmed: %s%s%s%s%s", view_name(view, LIST_FINDINGS, outcome->finding),
-                       outcome->cause[0] != '\0' ? ", caused by: " : "",
-                       view_name(view, LIST_CAUSES, outcome->cause),
-                       outcome->how[0] != '\0' ? ". " : "", outcome->how);
-    else
-        words = strcmp(edit->column, UNDONE) == 0 ? FORMAT("undone: jarside %s", edit->was)
-                                                  : FORMAT("corrected: %s was '%s', became '%s'",
-                                                           edit->column, edit->was, edit->became);
-    const char *by = entry->kind == RECORD_LOOK      ? look->by
-                     : entry->kind == RECORD_EVENT   ? entry->is.event.by
-                     : entry->kind == RECORD_OUTCOME ? outcome->by
-                                                     : edit->by;
-    if (by[0] != '\0')
-        words = FORMAT("%s [%s]", words, by);
-    return entry->overruled ? FORMAT("[corrected later] %s", words) : words;
+    json_t *tree = view_record_json(view, entry->kind, &entry->is);
+    (void)add_words(view, entry->kind, &entry->is, tree);
+    view_json_add(tree, "_of:s _ids:s _overruled:b", record_types[entry->kind].name, ids,
+                  entry->overruled);
+    return said(view, "words.entry", tree);
 }
 
 static int by_number(const void *left, const void *right)
@@ -714,8 +674,8 @@ static const char *ids_words(const struct journal_view *view, const int64_t *ids
 
 /* Whether two entries of one day say the same, whatever their vessel. Of vessels to keep that holds in other
  * words, too, which are told together. */
-static bool alike(const struct journal_view *view, const struct history_entry *entry,
-                  const struct history_entry *other)
+static bool alike(const struct history_entry *entry, const char *words,
+                  const struct history_entry *other, const char *other_words)
 {
     const struct look *a = &entry->is.look, *b = &other->is.look;
     if (entry->kind != other->kind || (entry->vessel == 0) != (other->vessel == 0))
@@ -723,7 +683,7 @@ static bool alike(const struct journal_view *view, const struct history_entry *e
     if (entry->kind == RECORD_LOOK && strcmp(a->action, action_name(ACTION_KEEP)) == 0)
         return strcmp(a->action, b->action) == 0 && strcmp(a->finding, b->finding) == 0 &&
                strcmp(a->by, b->by) == 0 && entry->overruled == other->overruled;
-    return strcmp(entry_words(view, entry, ""), entry_words(view, other, "")) == 0;
+    return strcmp(words, other_words) == 0;
 }
 
 /* The lines of a history: of a batch, what was done or said alike of several vessels on a day is one. */
@@ -732,8 +692,11 @@ static json_t *entries_told(const struct journal_view *view, const struct histor
     const struct history *history = &report->history;
     json_t *told = json_array();
     bool *done = arena_array(view->arena, history->count + 1, sizeof *done);
+    const char **plain = arena_array(view->arena, history->count + 1, sizeof *plain);
     bool whole = report->record == RECORD_BATCH;
 
+    for (size_t i = 0; whole && i < history->count; i++)
+        plain[i] = entry_words(view, &history->entries[i], "");
     for (size_t i = 0; i < history->count; i++) {
         struct history_entry all = history->entries[i], *entry = &history->entries[i];
         const char *when = day_of(view, entry->at);
@@ -746,7 +709,7 @@ static json_t *entries_told(const struct journal_view *view, const struct histor
             const struct history_entry *other = &history->entries[k];
             if (moment_day(other->at) != moment_day(entry->at) || (k > i && !whole))
                 break;
-            if (done[k] || (k > i && !alike(view, entry, other)))
+            if (done[k] || (k > i && !alike(entry, plain[i], other, plain[k])))
                 continue;
             const char *also = other->is.look.words;
             if (entry->kind == RECORD_LOOK && strstr(all.is.look.words, also) == NULL)
@@ -876,21 +839,11 @@ static json_t *ancestors_json(const struct journal_view *view, int64_t id, size_
 static const char *from_words(const struct journal_view *view, const struct batch *batch)
 {
     struct cook cook;
-    struct text text;
-
-    text_init(&text);
-    if (batch->starter != 0)
-        text_printf(&text, ", starter %s%s", view_label(view, RECORD_STARTER, batch->starter),
-                    view_mother(view, batch->starter));
-    if (batch->cook != 0 && view_get(view, RECORD_COOK, batch->cook, &cook) == STATUS_OK) {
-        const char *what = view_cook_words(view, &cook);
-        text_printf(&text, what[0] != '\0' ? ", cook %s (%s)" : ", cook %s", cook.label, what);
-    }
-    if (batch->session != 0)
-        text_printf(&text, ", session %s", view_label(view, RECORD_SESSION, batch->session));
-    if (batch->lot != 0)
-        text_printf(&text, ", lot %s", view_label(view, RECORD_LOT, batch->lot));
-    const char *words = taken(view, &text);
+    json_t *tree = view_record_json(view, RECORD_BATCH, batch);
+    view_json_put(tree, "_mother", json_string(view_mother(view, batch->starter)));
+    if (batch->cook != 0 && view_get(view, RECORD_COOK, batch->cook, &cook) == STATUS_OK)
+        view_json_put(tree, "_cooked", view_json_text(view_cook_words(view, &cook)));
+    const char *words = said(view, "words.from", tree);
     return words[0] != '\0' ? words + strlen(", ") : words;
 }
 
