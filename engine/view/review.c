@@ -627,7 +627,7 @@ json_t *view_account_json(const struct triage *triage, const struct review_accou
     json_t *not_understood = json_array(), *made = account_parts(&review, account);
     for (size_t i = 0; i < unclear_count; i++)
         json_array_append_new(not_understood, view_json_safe(unclear[i].words));
-    view_json_add(made, "schema:z understood:o not_understood:o rules:s _alone:o", 1,
+    view_json_add(made, "schema:i understood:o not_understood:o rules:s _alone:o", 1,
                   facts_json(triage), not_understood, review.rules->hash, json_true());
     return made;
 }
@@ -697,7 +697,7 @@ static json_t *review_tree(const struct review *review, bool whole)
     for (size_t f = 0; f < dataset->factor_count; f++)
         json_array_append_new(factors, factor_tree(review, &review->factors[f], whole));
     return view_json(
-        "schema:z totals:o faults:o changes:o plans:o near:o factors:o aliases:o time:o drift:o "
+        "schema:i totals:o faults:o changes:o plans:o near:o factors:o aliases:o time:o drift:o "
         "batches:o watch:o account:o limits:o remarks:o rule:o rules:s",
         1, totals(review), LIST(review, culprit_row, review->culprits, review->culprit_count),
         LIST(review, change_row, review->changes, review->change_count),

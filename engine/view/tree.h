@@ -26,6 +26,7 @@ json_t *view_json_put(json_t *object, const char *key, json_t *value);
  * letters: n double (null when not finite), z size_t, l json_int_t, i int, b bool, s string (null for
  * NULL), r const struct range * (low, central, high), t text that may be anything and is made safe, w
  * the same, null when empty, o json_t *, taken. A null JSON stays out.
+ * tests/house/trees.t checks them all.
  * Adds the same to an object; adds such an object to an array.
  */
 json_t *view_json(const char *keys, ...);
