@@ -169,6 +169,8 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
                                const struct mapping_tally *tally)
 {
     bool dry_run = app->given.dry_run, spoilt = tally->refused > 0 && !app->given.partly;
+    bool mixed = !dry_run && !spoilt && tally->added[RECORD_VESSEL] > 0 &&
+                 journal_count(app->journal, RECORD_VESSEL, NULL, 0) > tally->added[RECORD_VESSEL];
     json_t *added = json_object(), *counts = json_array(), *remarks = json_array();
     for (size_t i = 0; i < tally->remark_count; i++)
         view_json_row(remarks, "words:s rows:z", shown(app, tally->remarks[i].words),
@@ -185,10 +187,10 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
     return app_tell(
         app, "imported.sheet",
         view_json("schema:i kept:b taken:z skipped:z refused:z added:o read_as:o rows:o "
-                  "_counts:o _dry:b _spoilt:b",
+                  "_counts:o _dry:b _spoilt:b _mixed:b",
                   1, !dry_run && !spoilt, tally->taken, tally->skipped, tally->refused, added,
-                  remarks, rows->list != NULL ? rows->list : json_array(), counts, dry_run,
-                  spoilt));
+                  remarks, rows->list != NULL ? rows->list : json_array(), counts, dry_run, spoilt,
+                  mixed, mixed));
 }
 
 static enum status import_mapped(struct app *app, const char *path, const struct progress *progress)

@@ -439,7 +439,18 @@ static enum status run_history(struct app *app)
 
 /* ---- losses ---------------------------------------------------------------------------------- */
 
+/* The batches that the operands name; none for all. */
+static const struct batch *batches_named(struct app *app, size_t *count)
+{
+    *count = app->operand_count;
+    struct batch *batches = arena_array(app->arena, *count + 1, sizeof *batches);
+    for (size_t i = 0; i < *count; i++)
+        labels_find(app, RECORD_BATCH, app->operands[i], &batches[i]);
+    return batches;
+}
+
 static const struct option stats_options[] = {
+    {"since", OPTION_TEXT, GIVEN(since)},
     {"cost", OPTION_AMOUNT, GIVEN(cost)},
     {"yield", OPTION_AMOUNT, GIVEN(yield), .dimension = DIM_GRAMS},
     {0},
@@ -447,13 +458,20 @@ static const struct option stats_options[] = {
 
 static enum status run_stats(struct app *app)
 {
-    const double cost = app->given.cost, yield = app->given.yield;
+    struct losses_asked asked = {app->given.cost, app->given.yield, "", moment_unknown()};
+    size_t count = 0;
+    const struct batch *batches = batches_named(app, &count);
     enum status status;
+    for (size_t i = 0; i < count; i++)
+        words_add(app, &asked.batches, ", ", "%lld", (long long)batches[i].id);
+    asked.batches = arena_format(app->arena, "[%s]", asked.batches);
+    if (app->given.since != NULL)
+        asked.since = option_moment(app, "--since ", app->given.since);
     if (app->common.json) {
-        json_t *json = view_losses_json(&app->view, cost, yield, &status);
+        json_t *json = view_losses_json(&app->view, &asked, &status);
         return told_json(app, json, status);
     }
-    app_must(app, view_losses(&app->out, &app->view, cost, yield));
+    app_must(app, view_losses(&app->out, &app->view, &asked));
     return app_flush(app);
 }
 
@@ -507,9 +525,13 @@ static enum status run_due(struct app *app)
     struct due_list list;
     struct text html;
 
+    if (app->given.calendar != NULL && app->operand_count > 0)
+        app_stop(app, "a calendar is of all batches; leave '%s' out", app->operands[0]);
     if (app->given.calendar != NULL)
         return write_calendar(app);
-    app_must(app, view_due_find(view, app->given.by, app->given.limit, &list));
+    size_t count = 0;
+    const struct batch *batches = batches_named(app, &count);
+    app_must(app, view_due_find(view, app->given.by, app->given.limit, batches, count, &list));
     if (app->common.json)
         return app_json(app, view_due_json(view, &list));
     if (app->given.html != NULL) {

@@ -180,7 +180,8 @@ size_t tally_lost(const struct vessel_tally *tally)
 }
 
 enum status survey_losses(struct journal *journal, enum losses_by by, struct arena *arena,
-                          struct losses **losses, size_t *count, struct diags *diags)
+                          const char *batches, int64_t since, struct losses **losses, size_t *count,
+                          struct diags *diags)
 {
     static const char *const keys[LOSSES_BY] = {
         [LOSSES_BY_MONTH] = "strftime('%Y-%m', b.at + 60 * b.at_offset, 'unixepoch')",
@@ -189,9 +190,11 @@ enum status survey_losses(struct journal *journal, enum losses_by by, struct are
     };
     const char *sql = journal_sql(journal,
                                   "SELECT %s, v.fate, count(*) FROM vessel AS v JOIN batch AS b"
-                                  " ON b.id = v.batch WHERE NOT v.control GROUP BY 1, 2 ORDER BY 1",
+                                  " ON b.id = v.batch WHERE NOT v.control AND b.at >= ?2 AND"
+                                  " (?1 = '[]' OR b.id IN (SELECT value FROM json_each(?1)))"
+                                  " GROUP BY 1, 2 ORDER BY 1",
                                   keys[by]);
-    struct query query = query_begin(journal, diags, sql, "");
+    struct query query = query_begin(journal, diags, sql, "ti", batches, since);
     *losses = NULL;
     *count = 0;
     while (query_next(&query)) {

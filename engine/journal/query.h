@@ -62,7 +62,8 @@ enum status survey_tally(struct journal *journal, enum record record, int64_t id
 /* Lost ones of a tally: stuck, contaminated or thrown away untold. */
 size_t tally_lost(const struct vessel_tally *tally);
 
-/* What became of the inoculated vessels of each month of inoculation, species or starter, by that key; ""
+/* Of the batches whose ids stand in a JSON list ("[]": of all) begun at or after `since`: what became of the
+ * inoculated vessels of each month of inoculation, species or starter, by that key; ""
  * where it is not known. */
 enum losses_by { LOSSES_BY_MONTH, LOSSES_BY_SPECIES, LOSSES_BY_STARTER, LOSSES_BY };
 struct losses {
@@ -70,7 +71,8 @@ struct losses {
     size_t fate[FATE_COUNT];
 };
 enum status survey_losses(struct journal *journal, enum losses_by by, struct arena *arena,
-                          struct losses **losses, size_t *count, struct diags *diags);
+                          const char *batches, int64_t since, struct losses **losses, size_t *count,
+                          struct diags *diags);
 
 /* Records that hold every word, in any of their texts, whatever the case: the newest `limit` of each
  * kind. Words are compared folded (base/text.h) and whole; when nothing holds them so, those that begin

@@ -94,7 +94,40 @@ struct gathering {
     size_t count;
     struct batch batch; /* of the last vessel dated: neighbours mostly share it */
     struct vessel_forecast forecast;
+    const struct batch *only; /* of these batches; of all where there are none */
+    size_t only_count;
+    struct due_list *list;
+    int64_t silent; /* the last batch with a silent one */
 };
+
+static bool is_asked(const struct gathering *gathering, const struct vessel *vessel)
+{
+    bool asked = gathering->only_count == 0;
+    for (size_t i = 0; i < gathering->only_count; i++)
+        asked = asked || gathering->only[i].id == vessel->batch;
+    return asked;
+}
+
+/* Whether an imported vessel that nobody ever looked at should have been over long ago: it is no look that is
+ * due, but word of what became of it. Counted, with its batch. */
+static bool is_silent(const struct journal_view *view, struct gathering *gathering,
+                      const struct vessel *vessel)
+{
+    enum { LONG = 30, RUN = 60 }; /* days; the longest run, where none is forecast */
+    struct due_list *list = gathering->list;
+    const struct vessel_forecast *forecast = &gathering->forecast;
+    double run = forecast->known && isfinite(forecast->full.high) ? forecast->full.high : RUN;
+    if (vessel->last_look != 0 ||
+        (double)moment_days_between(gathering->batch.at, view->now) < run + LONG)
+        return false;
+    list->silent++;
+    if (gathering->silent != vessel->batch)
+        list->silent_of =
+            arena_format(view->arena, "%s%s%s", list->silent_of,
+                         list->silent_of[0] != '\0' ? ", " : "", gathering->batch.label);
+    gathering->silent = vessel->batch;
+    return true;
+}
 
 static enum status read_batch(const struct journal_view *view, const struct vessel *vessel,
                               struct batch *batch, struct vessel_forecast *forecast)
@@ -136,10 +169,14 @@ static enum status gather(const struct journal_view *view, struct gathering *gat
     for (size_t i = 0; i < page->count; i++) {
         struct vessel vessel;
         enum status status = view_get(view, RECORD_VESSEL, page->ids[i], &vessel);
+        if (status == STATUS_OK && !is_asked(gathering, &vessel))
+            continue;
         if (status == STATUS_OK && !dated)
             status = date_vessel(view, gathering, &vessel);
         if (status != STATUS_OK)
             return status;
+        if (!dated && is_silent(view, gathering, &vessel))
+            continue;
         if (vessel.due <= day)
             *arena_push(view->arena, gathering->vessels, gathering->count) = vessel;
         else
@@ -185,13 +222,14 @@ static enum status make_groups(const struct journal_view *view, struct vessel *v
 }
 
 enum status view_due_find(const struct journal_view *view, int64_t day, size_t limit,
-                          struct due_list *list)
+                          const struct batch *batches, size_t batch_count, struct due_list *list)
 {
-    struct gathering gathering = {.count = 0};
+    struct gathering gathering = {.only = batches, .only_count = batch_count, .list = list};
     struct page page, undated;
     enum status status;
 
-    *list = (struct due_list){.count = 0};
+    *list = (struct due_list){.silent_of = ""};
+    limit = batch_count > 0 ? 0 : limit;
     if ((status = survey_due(view->journal, day, limit, view->arena, &page, view->diags)) ||
         (status = gather(view, &gathering, &page, true, day, &list->next)) ||
         (status = survey_undated(view->journal, limit, view->arena, &undated, view->diags)) ||
@@ -202,7 +240,8 @@ enum status view_due_find(const struct journal_view *view, int64_t day, size_t l
         list->next = 0;
         return make_groups(view, gathering.vessels, gathering.count, list);
     }
-    if ((status = survey_due(view->journal, INT64_MAX, 1, view->arena, &page, view->diags)))
+    if ((status = survey_due(view->journal, INT64_MAX, batch_count > 0 ? 0 : 1, view->arena, &page,
+                             view->diags)))
         return status;
     return gather(view, &gathering, &page, true, day, &list->next);
 }
@@ -314,10 +353,12 @@ json_t *view_due_json(const struct journal_view *view, const struct due_list *li
         view_json_put(group, "_new", json_boolean(i == 0 || due[-1].day != due->day));
         json_array_append_new(groups, group);
     }
-    return view_json("schema:i today:o vessels:l more:l next:o due:o _controls:b _next:s", 1,
-                     view_json_day(today), (json_int_t)list->vessels, (json_int_t)list->more,
-                     view_json_day(list->next), groups, controls,
-                     view_when(list->next, today, when));
+    return view_json(
+        "schema:i today:o vessels:l more:l next:o silent:l silent_of:w due:o _controls:b "
+        "_next:s",
+        1, view_json_day(today), (json_int_t)list->vessels, (json_int_t)list->more,
+        view_json_day(list->next), (json_int_t)list->silent, list->silent_of, groups, controls,
+        view_when(list->next, today, when));
 }
 
 void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list)

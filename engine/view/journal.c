@@ -492,9 +492,11 @@ enum status view_list(struct screen *screen, const struct journal_view *view, en
 
 /* ---- losses ---------------------------------------------------------------------------------- */
 
-json_t *view_losses_json(const struct journal_view *view, double cost, double yield,
+json_t *view_losses_json(const struct journal_view *view, const struct losses_asked *asked,
                          enum status *status)
 {
+    const double cost = asked->cost, yield = asked->yield;
+    const int64_t since = moment_known(asked->since) ? asked->since.seconds : INT64_MIN;
     static const char *const names[LOSSES_BY] = {"month", "species", "starter"};
     json_t *root = view_json("schema:i", 1), *tables = json_array();
     size_t sound = 0, lost = 0;
@@ -503,7 +505,8 @@ json_t *view_losses_json(const struct journal_view *view, double cost, double yi
         size_t count;
         json_t *rows = json_array();
         struct losses *losses;
-        *status = survey_losses(view->journal, by, view->arena, &losses, &count, view->diags);
+        *status = survey_losses(view->journal, by, view->arena, asked->batches, since, &losses,
+                                &count, view->diags);
         sound = lost = 0;
         for (size_t i = 0; i < count; i++) {
             const size_t *fate = losses[i].fate;
@@ -529,11 +532,11 @@ json_t *view_losses_json(const struct journal_view *view, double cost, double yi
     return root;
 }
 
-enum status view_losses(struct screen *screen, const struct journal_view *view, double cost,
-                        double yield)
+enum status view_losses(struct screen *screen, const struct journal_view *view,
+                        const struct losses_asked *asked)
 {
     enum status status;
-    json_t *tree = view_losses_json(view, cost, yield, &status);
+    json_t *tree = view_losses_json(view, asked, &status);
     if (status == STATUS_OK)
         view_say(&(struct face){.screen = screen}, "losses", tree);
     json_decref(tree);

@@ -107,9 +107,14 @@ json_t *view_history_json(const struct journal_view *view, enum record record, c
 
 /* Losses by month of inoculation, species and starter. With what a vessel costs to fill, in any money, and
  * what a sound one yields, in grams (NAN: not told), what they come to. */
-enum status view_losses(struct screen *screen, const struct journal_view *view, double cost,
-                        double yield);
-json_t *view_losses_json(const struct journal_view *view, double cost, double yield,
+struct losses_asked {
+    double cost, yield;
+    const char *batches; /* their ids as a JSON list; "[]" for all */
+    struct moment since; /* of the inoculation; unknown for ever */
+};
+enum status view_losses(struct screen *screen, const struct journal_view *view,
+                        const struct losses_asked *asked);
+json_t *view_losses_json(const struct journal_view *view, const struct losses_asked *asked,
                          enum status *status);
 
 /*
@@ -129,11 +134,14 @@ struct due_list {
     size_t count;
     size_t vessels, more; /* in these groups; further ones that are due */
     int64_t next;         /* when nothing is due: the next day with something due; 0 for none */
+    /* Imported ones that nobody looked at, the end of whose run is long past: how many, and of which batches. */
+    size_t silent;
+    const char *silent_of;
 };
-/* The first `limit` vessels (0: all) due by `day`. Those without a day of their
- * own (imported ones) get that of the forecast, or one after their last look. */
+/* The first `limit` vessels (0: all) due by `day`, of the batches given, of all where none is. Those without a
+ * day of their own (imported ones) get that of the forecast, or one after their last look. */
 enum status view_due_find(const struct journal_view *view, int64_t day, size_t limit,
-                          struct due_list *list);
+                          const struct batch *batches, size_t batch_count, struct due_list *list);
 /* On the screen; as a sheet in plain text with boxes to tick; as JSON; as a page to print. */
 void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list);
 void view_due_sheet(struct screen *screen, const struct journal_view *view,

@@ -325,14 +325,16 @@ static void add_siblings(json_t *root, const struct judged *judged)
                                 ? "position"
                                 : scope_name((enum scope)group->relation);
         /* Vessels that are still young count for a part: then the figure is a rounded one. */
+        bool young = fabs(group->own.total - round(group->own.total)) > 0.05;
         bool rounded = fabs(group->rest.total - round(group->rest.total)) > 0.05;
         json_t *row = view_json(
             "scope:s group:s pattern:s lost:n total:n rest_lost:n rest_total:n controls_lost:n "
-            "controls:n decibans:n left_out:b causes:o _moved:o _rounded:b _speaks:b",
+            "controls:n decibans:n left_out:b causes:o _moved:o _rounded:b _young:b _others:z "
+            "_speaks:b",
             scope, evidence->name, patterns[group->kind], group->own.lost, group->own.total,
             group->rest.lost, group->rest.total, group->controls.lost, group->controls.total,
             hundredths(decibans(group->log_bayes_factor)), evidence->left_out, causes, moved,
-            rounded, speaks(evidence));
+            rounded, young, (size_t)lround(group->own.total), speaks(evidence));
         add_aliases(row, judged, evidence);
         json_array_append_new(array, row);
         if (speaks(evidence) && !evidence->left_out &&

@@ -281,6 +281,26 @@ subtest 'one name for two things' => sub {
     is((with('n', qw(shake B1 --at 2026-03-20)))[0], 0, 'and the batch is reached');
 };
 
+subtest 'one\'s own, and those of a friend' => sub {
+    my sub at_may { my @args = @_; return run(@args, '--journal', "$scratch/o.db", { env => { JARSIDE_NOW => '2026-05-01T18:00:00Z' } }) }
+    at_may(qw(batch 3 quart jars rye oyster 15 psi 90 min --at 2026-04-20));
+    at_may(qw(batch 2 quart jars rye oyster 15 psi 90 min --at 2026-04-21));
+    my $sheet = spew('his.csv', "Jar,Date,Species,Status\nA1,2026-01-03,oyster,ok\nA2,2026-01-03,oyster,\nC1,2026-01-10,oyster,thrown out\n");
+    my (undef, $out) = at_may('import', $sheet, '--prefix', 'K', '--map', spew('his.yaml', "columns: {vessel: Jar, inoculated: Date, species: Species, result: Status}\nsame: {batch: from vessel}\n"));
+    like($out =~ s/\s+/ /gr, qr/They count with yours.*due B1 B2.*stats B1 B2.*--since/, 'an import says how to tell them apart');
+    (undef, $out) = at_may('due');
+    like($out =~ s/\s+/ /gr, qr/B1-1 to B1-3: .*Not listed: 2 imported vessels of K-A, never looked at and long past/, 'what ended long ago is not due one by one');
+    unlike($out, qr/K-A1|since 2026-01/, 'nor overdue since January');
+    unlike((at_may(qw(due B2)))[1], qr/B1-|K-A/, 'what is due of one batch');
+    my $stats = sub { my $all = json('stats', @_, '--json', '--journal', "$scratch/o.db", { env => { JARSIDE_NOW => '2026-05-01T18:00:00Z' } }); my $n = 0; $n += $_->{open} + $_->{sound} + $_->{lost} for @{ $all->{month} }; return $n };
+    is($stats->(), 8, 'all are counted');
+    is($stats->(qw(B1 B2)), 5, 'those of some batches');
+    is($stats->(qw(--since 2026-04-21)), 2, 'and since a day');
+    like((at_may(qw(due B9)))[2], qr/there is no batch 'B9'/, 'a batch that is none is told');
+    like((at_may(qw(due B1 --ics -)))[2], qr/a calendar is of all batches/, 'and what a calendar does not do');
+    like((grep {/,discard,/} table('o', 'event'))[0], qr/2026-01-10/, 'what has no end date ended on the last day that is known');
+};
+
 subtest 'as JSON' => sub {
     my $answer = json('import', '--json', rows('R1,1,2026-03-01,,', 'R1,2,2026-03-01,odd,2026-03-02'), '--map', spew('plain.yaml', $columns), '--journal', "$scratch/g.db");
     is($answer->{schema}, 1, 'with its version');

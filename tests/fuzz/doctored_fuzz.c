@@ -262,7 +262,7 @@ static void tell_due(const struct journal_view *told)
     size_t events = 0;
     text_init(&screen.out);
     text_init(&text);
-    if (view_due_find(told, INT64_MAX, 0, &due) == STATUS_OK) {
+    if (view_due_find(told, INT64_MAX, 0, NULL, 0, &due) == STATUS_OK) {
         view_due(&screen, told, &due);
         view_due_sheet(&screen, told, &due);
         hold_json(view_due_json(told, &due));
