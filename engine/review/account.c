@@ -25,9 +25,15 @@ static bool is(const struct token *token, const char *words)
     return csv_named(words, token->word, token->length) >= 0;
 }
 
+/* With one of several beginnings, parted by '|'. */
 static bool begins(const struct token *token, const char *with)
 {
-    return token->length >= strlen(with) && memcmp(token->word, with, strlen(with)) == 0;
+    bool found = false;
+    for (size_t length; *with != '\0' && !found; with += length + (with[length] != '\0')) {
+        length = strcspn(with, "|");
+        found = token->length >= length && memcmp(token->word, with, length) == 0;
+    }
+    return found;
 }
 
 /* Words of folded text, and the marks between clauses; returns how many. */
@@ -73,9 +79,7 @@ static bool is_unit(const struct token *token)
 
 static bool is_vessel(const struct token *token)
 {
-    return begins(token, "jar") || begins(token, "bag") || begins(token, "bottle") ||
-           begins(token, "block") || begins(token, "vessel") || begins(token, "quart") ||
-           begins(token, "pint");
+    return begins(token, "jar|bag|bottle|block|vessel|quart|pint");
 }
 
 static bool is_break(const struct token *token)
@@ -113,8 +117,7 @@ static struct heard hear(const struct token *tokens, size_t count)
     for (size_t i = 0; i < count; i++) {
         const struct token *token = &tokens[i];
         never = never || is(token, "never|not|without");
-        heard.control = heard.control || begins(token, "control") || begins(token, "blank") ||
-                        begins(token, "uninoculated") ||
+        heard.control = heard.control || begins(token, "control|blank|uninoculated") ||
                         (never && (begins(token, "inoculat") || is(token, "got|saw")));
         heard.bad = heard.bad || is(token, "lost|lose|off|bad|gone|went|too|also|dead|failed") ||
                     (is(token, "of") && i + 1 < count && is(token + 1, "them|these|those"));

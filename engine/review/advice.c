@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "review/search.h"
 
@@ -320,15 +321,13 @@ static void fill_arms(const struct review_work *work, struct review_plan *plan)
 /* Crossed plans are alike whatever is suspected: one of them is enough. */
 static bool planned(const struct review *review, const struct review_plan *plan)
 {
-    for (size_t p = 0; p < review->plan_count; p++) {
+    bool same = false;
+    for (size_t p = 0; p < review->plan_count && !same; p++) {
         const struct review_plan *other = &review->plans[p];
-        bool same = plan->crossed && other->crossed && plan->factor_count == other->factor_count;
-        for (size_t c = 0; c < plan->factor_count && same; c++)
-            same = plan->factors[c] == other->factors[c];
-        if (same)
-            return true;
+        same = plan->crossed && other->crossed && plan->factor_count == other->factor_count &&
+               memcmp(plan->factors, other->factors, plan->factor_count * sizeof(size_t)) == 0;
     }
-    return false;
+    return same;
 }
 
 void review_plan_next(struct review_work *work)

@@ -253,19 +253,24 @@ static int group_of(struct groups *groups, uint32_t level)
     return groups->count++;
 }
 
-static enum status judge_batch(const struct review_work *work, const size_t *vessels, size_t count,
+/* Of a level of the batch factor; LEVEL_NONE: of all, as one. */
+static enum status judge_batch(const struct review_work *work, uint32_t batch,
                                struct review_cause **causes, size_t *cause_count)
 {
+    const struct dataset *dataset = work->dataset;
     struct groups groups[SCOPES] = {0};
-    struct request request = request_new(work, count);
+    struct request request = request_new(work, dataset->vessel_count);
     struct shared_posterior posterior;
 
-    for (size_t i = 0; i < count; i++) {
-        if (i == 0) {
-            shift_causes(work, FACTOR_COOK, vessels[i], &request);
-            shift_causes(work, FACTOR_BATCH, vessels[i], &request);
+    for (size_t i = 0; i < dataset->vessel_count; i++) {
+        if (work->standing[i] == STANDING_OUT ||
+            (batch != LEVEL_NONE && dataset->factors[dataset->batch].level[i] != batch))
+            continue;
+        if (request.count == 0) {
+            shift_causes(work, FACTOR_COOK, i, &request);
+            shift_causes(work, FACTOR_BATCH, i, &request);
         }
-        int *group = request_add(work, vessels[i], &request);
+        int *group = request_add(work, i, &request);
         for (size_t s = 0; s < SCOPES; s++) {
             static const enum factor_kind kinds[SCOPES] = {
                 [SCOPE_COOK] = FACTOR_COOK,       [SCOPE_MIX] = FACTOR_BATCH,
@@ -273,9 +278,9 @@ static enum status judge_batch(const struct review_work *work, const size_t *ves
                 [SCOPE_STARTER] = FACTOR_STARTER, [SCOPE_PLACE] = FACTOR_PLACE,
                 [SCOPE_VESSEL] = FACTOR_KINDS,
             };
-            size_t f = dataset_factor(work->dataset, kinds[s]); /* none of a vessel alone */
-            if (f < work->dataset->factor_count)
-                group[s] = group_of(&groups[s], work->dataset->factors[f].level[vessels[i]]);
+            size_t f = dataset_factor(dataset, kinds[s]); /* none of a vessel alone */
+            if (f < dataset->factor_count)
+                group[s] = group_of(&groups[s], dataset->factors[f].level[i]);
         }
     }
     tell_alike(work, &request);
@@ -307,8 +312,6 @@ static enum status judge_batches(struct review_work *work)
 {
     struct review *review = work->review;
     struct review_batch **worst = malloc((review->batch_count + 1) * sizeof *worst);
-    const uint32_t *level = work->dataset->factors[work->dataset->batch].level;
-    size_t *vessels = malloc((work->dataset->vessel_count + 1) * sizeof *vessels);
     enum status status = STATUS_OK;
 
     for (size_t b = 0; b < review->batch_count; b++)
@@ -318,15 +321,10 @@ static enum status judge_batches(struct review_work *work)
     size_t asked =
         review->batch_count < REVIEW_BATCHES_JUDGED ? review->batch_count : REVIEW_BATCHES_JUDGED;
     for (size_t k = 0; k < asked && worst[k]->counts.lost > 0 && status == STATUS_OK; k++) {
-        size_t count = 0;
-        for (size_t i = 0; i < work->dataset->vessel_count; i++)
-            if (level[i] == worst[k]->level && work->standing[i] != STANDING_OUT)
-                vessels[count++] = i;
-        status = judge_batch(work, vessels, count, &worst[k]->causes, &worst[k]->cause_count);
+        status = judge_batch(work, worst[k]->level, &worst[k]->causes, &worst[k]->cause_count);
         review_tell(work, "looking for shared causes", k + 1, asked);
     }
     free(worst);
-    free(vessels);
     return status;
 }
 
@@ -335,14 +333,9 @@ static enum status judge_as_one(struct review_work *work)
 {
     struct review *review = work->review;
     struct review_account *account = &review->account;
-    size_t *vessels = malloc((work->dataset->vessel_count + 1) * sizeof *vessels), count = 0;
-    for (size_t i = 0; i < work->dataset->vessel_count; i++)
-        if (work->standing[i] != STANDING_OUT)
-            vessels[count++] = i;
     account->counts = review->totals.counts;
     account->controls = review->totals.controls;
-    enum status status = judge_batch(work, vessels, count, &account->causes, &account->cause_count);
-    free(vessels);
+    enum status status = judge_batch(work, LEVEL_NONE, &account->causes, &account->cause_count);
     if (status == STATUS_OK)
         account->trials = review_tell_apart(work->reasoner, account->causes, account->cause_count,
                                             work->arena, &account->trial_count);

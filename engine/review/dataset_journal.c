@@ -21,17 +21,19 @@
  * up to two computations moves the causes it bears on (rules/rules.h, struct move), natural log of
  * the odds.
  */
-struct bands {
+enum { COMPUTED = 3 };
+static const struct {
+    enum factor_kind kind;
     enum moved_by moved[2];
-    const char *const names[3];
-};
-
-static const struct bands bands_lethality = {{MOVED_SURVIVORS, MOVED_NONE},
-                                             {"adequate", "marginal", "not enough"}};
-static const struct bands bands_moisture = {
-    {MOVED_WET, MOVED_DRY}, {"below the band", "within the band", "above the band"}};
-static const struct bands bands_dose = {
-    {MOVED_DOSE, MOVED_NONE}, {"under half the usual", "about usual", "over twice the usual"}};
+    const char *names[3];
+} computed[COMPUTED] = {
+    {FACTOR_LETHALITY, {MOVED_SURVIVORS, MOVED_NONE}, {"adequate", "marginal", "not enough"}},
+    {FACTOR_MOISTURE,
+     {MOVED_WET, MOVED_DRY},
+     {"below the band", "within the band", "above the band"}},
+    {FACTOR_DOSE,
+     {MOVED_DOSE, MOVED_NONE},
+     {"under half the usual", "about usual", "over twice the usual"}}};
 
 /* As triage/physics.h. */
 static double moved(const struct rules *rules, enum moved_by by, double chance)
@@ -99,8 +101,6 @@ struct records {
     void *rows;
     size_t count;
 };
-
-enum { COMPUTED = 3 }; /* factors that are */
 
 struct filling { /* a dataset while it is filled */
     const struct rules *rules;
@@ -219,20 +219,14 @@ static bool like_before(const struct filling *filling, size_t i)
 
 static void put_bands(struct filling *filling, size_t i)
 {
-    static const struct {
-        enum factor_kind kind;
-        const struct bands *bands;
-    } computed[COMPUTED] = {{FACTOR_LETHALITY, &bands_lethality},
-                            {FACTOR_MOISTURE, &bands_moisture},
-                            {FACTOR_DOSE, &bands_dose}};
     for (size_t k = 0; k < COMPUTED; k++) {
         if (!like_before(filling, i))
             filling->last[k].band = band_of(filling, computed[k].kind, i, filling->last[k].moves);
         if (filling->last[k].band == LEVEL_NONE ||
             (computed[k].kind == FACTOR_DOSE && filling->vessels[i]->control))
             continue;
-        put(filling, computed[k].kind, computed[k].bands->names[filling->last[k].band]);
-        intake_shift(filling->intake, filling->columns[computed[k].kind], computed[k].bands->moved,
+        put(filling, computed[k].kind, computed[k].names[filling->last[k].band]);
+        intake_shift(filling->intake, filling->columns[computed[k].kind], computed[k].moved,
                      filling->last[k].moves);
     }
 }
@@ -336,9 +330,8 @@ static size_t vessel_index(const struct filling *filling, int64_t id)
 struct moving {
     size_t vessel;
     int64_t event;
-    int32_t day;
+    int32_t day; /* DAY_NONE: not known, or withdrawn */
     int64_t place;
-    bool withdrawn;
 };
 
 static int by_vessel_and_day(const void *a, const void *b)
@@ -360,7 +353,8 @@ static enum status read_moves(const struct filling *filling, struct journal *jou
         size_t vessel = vessel_index(filling, event.vessel);
         for (size_t m = *count; event.kind == EVENT_WITHDRAW && m-- > 0;)
             if ((*moves)[m].event <= event.corrects) {
-                (*moves)[m].withdrawn |= (*moves)[m].event == event.corrects;
+                if ((*moves)[m].event == event.corrects)
+                    (*moves)[m].day = DAY_NONE;
                 break;
             }
         if (event.kind != EVENT_MOVE || vessel == SIZE_MAX)
@@ -382,7 +376,7 @@ static void take_vessels(struct filling *filling, const struct moving *moves, si
         int32_t begun = filling->batches[i] != NULL ? day_of(filling->batches[i]->at) : DAY_NONE;
         int32_t ended = day_of(filling->vessels[i]->ended);
         for (; at < count && moves[at].vessel == i; at++)
-            if (!moves[at].withdrawn && moves[at].day != DAY_NONE && begun != DAY_NONE &&
+            if (moves[at].day != DAY_NONE && begun != DAY_NONE &&
                 (ended == DAY_NONE || moves[at].day < ended))
                 put_place(filling, moves[at].place,
                           moves[at].day > begun ? moves[at].day - begun : 0);

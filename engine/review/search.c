@@ -71,9 +71,12 @@ struct candidate {
     bool asked;  /* there is something inside and outside */
     bool raised; /* it lost more than expected */
     struct counts inside, outside, controls;
-    double lost, expected[DRIFTS];
-    double score, own, shared; /* of the score test */
-    uint32_t row;              /* in search.sums */
+    double lost;
+    struct added {
+        double expected[DRIFTS];
+        double score, own, shared; /* of the score test */
+    } added;                       /* over its cells */
+    uint32_t row;                  /* in search.sums */
     double log_bayes, weight, test_p, q;
 };
 
@@ -440,7 +443,7 @@ static void add_cells(struct search *search, size_t f)
 
     for (size_t c = 0; c < sheet->count; c++) {
         const struct cell *cell = &sheet->cells[c];
-        struct candidate *of = &candidates[cell->level];
+        struct added *of = &candidates[cell->level].added;
         double e = share[cell->batch] * cell->exposure;
         double w = 1.0 + v * share[cell->batch] * frame->exposure[cell->batch];
         for (size_t g = 0; g < DRIFTS; g++)
@@ -467,7 +470,8 @@ static size_t score_levels(struct search *search, size_t f)
         all += share[b] * frame->exposure[b] / (1.0 + v * share[b] * frame->exposure[b]);
     for (size_t l = 0; l < search->dataset->factors[f].level_count; l++) {
         struct candidate *of = &candidates[l];
-        double info = of->own - of->shared * of->shared / all, off = of->lost - of->score;
+        const struct added *sum = &of->added;
+        double info = sum->own - sum->shared * sum->shared / all, off = of->lost - sum->score;
         of->raised = of->asked && info > 0.0 && off > least * sqrt(info);
         of->row = of->raised ? raised++ : 0;
         of->test_p = !of->asked                ? NAN
@@ -487,7 +491,7 @@ static void cell_falls(const struct search *search, const struct frame *frame,
         double share = frame->share[g * search->batch_count + cell->batch];
         for (size_t t = 0; t < RATIOS; t++) {
             double over = ratios[t] - 1.0;
-            double m = frame->sum / (frame->sum + over * of->expected[g]) * share;
+            double m = frame->sum / (frame->sum + over * of->added.expected[g]) * share;
             double rise = m * over * cell->exposure, usual = m * frame->exposure[cell->batch];
             for (size_t k = 0; k < FRAILTIES; k++)
                 if (search->kept || frame->weight[g * FRAILTIES + k] > negligible)
@@ -536,7 +540,7 @@ static double log_bayes_of(const struct search *search, const struct frame *fram
     for (size_t k = 0; k < GRID; k++)
         for (size_t t = 0; t < RATIOS; t++) {
             double over = ratios[t] - 1.0;
-            double m = frame->sum / (frame->sum + over * of->expected[k / FRAILTIES]);
+            double m = frame->sum / (frame->sum + over * of->added.expected[k / FRAILTIES]);
             double part = frame->weight[k] > negligible
                               ? of->lost * log(ratios[t]) + frame->sum * log(m) -
                                     base_at(frame->base[k], m) + frame->base[k][BASES] -
@@ -567,14 +571,6 @@ static void weigh_levels(struct search *search, size_t f)
     free(search->sums);
 }
 
-/* Starts adding up the cells of a factor anew, as if so many had been lost. */
-static void reset_level(struct candidate *of, double lost)
-{
-    of->lost = lost;
-    memset(of->expected, 0, sizeof of->expected);
-    of->score = of->own = of->shared = 0.0;
-}
-
 static void weigh_factor(struct search *search, size_t f, const struct candidate *within)
 {
     struct candidate *candidates = &search->candidates[search->first[f]];
@@ -583,7 +579,7 @@ static void weigh_factor(struct search *search, size_t f, const struct candidate
 
     for (size_t l = 0; l < levels; l++) {
         candidates[l].inside = candidates[l].controls = (struct counts){0, 0};
-        reset_level(&candidates[l], 0.0);
+        candidates[l].added = (struct added){.score = 0.0};
     }
     gather(search, f, within, &all);
     add_cells(search, f);
@@ -671,8 +667,10 @@ static double odds_if(struct search *search, const size_t *lost, size_t count)
     const struct dataset *dataset = search->dataset;
     for (size_t k = 0; k < search->frame_count; k++)
         memset(search->frames[k].lost, 0, search->batch_count * sizeof(double));
-    for (size_t c = 0; c < search->count; c++)
-        reset_level(&search->candidates[c], 0.0);
+    for (size_t c = 0; c < search->count; c++) {
+        search->candidates[c].lost = 0.0;
+        search->candidates[c].added = (struct added){.score = 0.0};
+    }
     for (size_t i = 0; i < count; i++) {
         const struct piece *piece = &search->pieces[lost[i]];
         size_t b = batch_of(search, piece->vessel);
