@@ -402,7 +402,7 @@ static void gather(struct search *search, size_t f, const struct candidate *with
     const struct factor *of = &search->dataset->factors[f];
     struct candidate *candidates = &search->candidates[search->first[f]];
     struct sheet *sheet = &search->sheets[f];
-    const uint32_t *levels = of->stays == NULL ? of->level : NULL; /* millions are asked for */
+    const bool still = of->stays == NULL; /* millions are asked for */
     const bool *control = search->dataset->control;
 
     sheet->count = 0;
@@ -411,7 +411,7 @@ static void gather(struct search *search, size_t f, const struct candidate *with
         for (size_t p = search->batch[b]; p < search->batch[b + 1]; p++) {
             const struct piece *piece = &search->pieces[p];
             enum standing standing = piece->lost ? STANDING_LOST : STANDING_SOUND;
-            uint32_t level = levels != NULL ? levels[piece->vessel] : level_at(of, piece);
+            uint32_t level = still ? of->level[piece->vessel] : level_at(of, piece);
             if (level == LEVEL_NONE || set_aside(search, p, frame))
                 continue;
             if (piece->last) /* a vessel of several places counts once in all */
