@@ -136,6 +136,7 @@ size_t exchange_guarded(const char *bytes, size_t length);
  *       ended: Seen on
  *     same:                 # for every row
  *       species: oyster
+ *       batch: from vessel  # where no column tells it: A3 is number 3 of batch A
  *     dates: day/month/year # unless they are ISO 8601
  *     repeat: [Run, Date]   # an empty cell means what stands above it
  *     values:               # words of theirs that the rules do not know
