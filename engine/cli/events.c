@@ -209,20 +209,16 @@ static enum status tell(struct app *app, enum event_kind kind, const struct chos
             to_discard = chosen->vessels[i].label;
     }
     const struct look *riskiest = risky.id != 0 ? &risky : NULL;
-    if (app->common.json) {
-        json_t *cautions = kind == EVENT_DISCARD ? view_handling_json(app->rules, riskiest)
-                           : kind == EVENT_SHAKE ? json_pack("[s]", usual_caution(app, kind))
-                                                 : json_array();
+    json_t *cautions = kind == EVENT_DISCARD ? view_handling_json(app->rules, riskiest)
+                       : kind == EVENT_SHAKE ? json_pack("[s]", usual_caution(app, kind))
+                                             : json_array();
+    if (app->common.json)
         return app_json(app, view_json("schema:i event:s at:o vessels:o place:w look_again:w "
                                        "cautions:o",
                                        1, event_words[kind], view_json_moment(app->given.at),
                                        view_json_vessels(chosen->vessels, chosen->count),
                                        place->label, due, cautions));
-    }
-    if (kind == EVENT_DISCARD)
-        view_handling(&app->out, app->rules, riskiest);
-    if (kind == EVENT_SHAKE)
-        screen_item(&app->out, 0, "!", ROLE_WARN, usual_caution(app, kind));
+    view_say_taken(&(struct face){.screen = &app->out}, "cautions", cautions);
     app_say(app, "%s: %s%s, %s.", app_vessels(app, chosen->vessels, chosen->count), acts[kind].done,
             place->label, moment_write_day(app->given.at, day));
     if (kind == EVENT_MOVE && chosen->new_place)

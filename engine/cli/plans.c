@@ -276,10 +276,7 @@ static enum status run_hydration(struct app *app)
         report.fill = moisture_fill((report.dry + report.water) / report.vessels,
                                     physics_bulk(rules, grain->kind),
                                     rules->vessels[given.vessel.kind].litres);
-    if (app->common.json)
-        return app_json(app, view_mix_json(&report));
-    view_mix(&app->out, &report);
-    return app_flush(app);
+    return app_tell(app, "mix", view_mix_json(&report));
 }
 
 /* ---- forecast -------------------------------------------------------------------------------- */

@@ -468,14 +468,14 @@ static void act(struct conversation *talk, enum command command, const char *res
     case COMMAND_SO_FAR:
         view_understood(talk->screen, &judged, false);
         view_unclear(talk->screen, &judged);
-        view_standing(talk->screen, &judged, false);
+        view_judged(talk->screen, &judged, "standing");
         break;
     case COMMAND_VERDICT:
     case COMMAND_DETAILS:
         put_verdict(talk, command == COMMAND_VERDICT ? VERDICT_TALK : VERDICT_WHOLE);
         break;
     case COMMAND_CAUSES:
-        view_causes(talk->screen, &judged);
+        view_judged(talk->screen, &judged, "causes");
         break;
     case COMMAND_LEAVE:
         talk->leaving = true;
@@ -527,13 +527,13 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
     view_understood_since(talk->screen, &judged, hearing->before);
     view_unread_since(talk->screen, &judged, hearing->unclear);
     if (talk->stage > STAGE_ACTION && hearing->asked != triage_asked(talk->triage))
-        view_reply(talk->screen, &judged);
+        view_judged(talk->screen, &judged, "reply");
     if (talk->advice != ACTION_COUNT && talk->advice != now)
         screen_say(talk->screen, 0, 0, ROLE_STRONG, "That changes the advice from %s to %s.",
                    talk->rules->decision.action_label[talk->advice],
                    talk->rules->decision.action_label[now]);
     talk->advice = now;
-    view_standing(talk->screen, &judged, talk->stage == STAGE_CAUSE);
+    view_judged(talk->screen, &judged, talk->stage == STAGE_CAUSE ? "standing.causes" : "standing");
     page_end(talk);
 }
 

@@ -206,7 +206,8 @@ static void put_axes(struct text *svg, double last)
         svg_line(svg, LEFT, up(percent / 100.0), RIGHT, up(percent / 100.0), "rail");
         svg_words(svg, LEFT - 5, up(percent / 100.0) + 4, END, "quiet", "%d %%", percent);
     }
-    for (double day = 0.0; day <= last; day += steps[which]) {
+    for (size_t tick = 0; (double)tick * steps[which] <= last; tick++) {
+        double day = (double)tick * steps[which];
         svg_line(svg, across(day / last), BOTTOM, across(day / last), BOTTOM + 4, "tick");
         svg_words(svg, across(day / last), BOTTOM + 18, MIDDLE, "quiet", "%.0f", day);
     }
@@ -280,7 +281,9 @@ void svg_sum(struct text *page, const struct review *review)
     text_init(&svg);
     for (size_t i = 0; i < watch->count; i++)
         most = fmax(most, 1.05 * watch->days[i].sum / alarm);
-    for (double tick = 0.0; tick <= most; tick += fmax(1.0, ceil(most / TICKS))) {
+    const double step = fmax(1.0, ceil(most / TICKS));
+    for (size_t k = 0; (double)k * step <= most; k++) {
+        double tick = (double)k * step;
         svg_line(&svg, LEFT, up(tick / most), RIGHT, up(tick / most), "rail");
         svg_words(&svg, LEFT - 5, up(tick / most) + 4, END, "quiet", "%.0f", tick);
     }

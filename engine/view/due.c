@@ -63,23 +63,10 @@ static bool applies(const struct rules *rules, const struct caution *caution,
     return caution->rank < CAUTION_FIRST_RANK && mass > 0.0 && mass >= caution->at_least;
 }
 
-static json_t *posterior_of(const struct look *look)
-{
-    return look != NULL && look->posterior[0] != '\0' ? json_loads(look->posterior, 0, NULL) : NULL;
-}
-
-void view_handling(struct screen *screen, const struct rules *rules, const struct look *look)
-{
-    json_t *posterior = posterior_of(look);
-    for (size_t i = 0; i < rules->caution_count; i++)
-        if (applies(rules, &rules->cautions[i], posterior))
-            screen_item(screen, 0, "!", ROLE_WARN, rules->cautions[i].text);
-    json_decref(posterior);
-}
-
 json_t *view_handling_json(const struct rules *rules, const struct look *look)
 {
-    json_t *posterior = posterior_of(look), *texts = json_array();
+    json_t *texts = json_array();
+    json_t *posterior = look != NULL ? json_loads(look->posterior, 0, NULL) : NULL;
     for (size_t i = 0; i < rules->caution_count; i++)
         if (applies(rules, &rules->cautions[i], posterior))
             json_array_append_new(texts, json_string(rules->cautions[i].text));

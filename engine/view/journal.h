@@ -164,8 +164,6 @@ enum status view_labels_html(struct text *html, const struct journal_view *view,
 
 /* The cautions for handling a vessel that is thrown away, judged by its last look (NULL: it was never
  * looked at). Those for health first; of the later ones those that go with throwing away. */
-void view_handling(struct screen *screen, const struct rules *rules, const struct look *look);
-/* The same as a JSON array of texts. */
 json_t *view_handling_json(const struct rules *rules, const struct look *look);
 
 #endif

@@ -329,8 +329,3 @@ json_t *view_mix_json(const struct mix_report *mix)
                   fabs(mix->verdict.correction));
     return root;
 }
-
-void view_mix(struct screen *screen, const struct mix_report *mix)
-{
-    view_say_taken(&(struct face){.screen = screen}, "mix", view_mix_json(mix));
-}

@@ -52,7 +52,6 @@ struct mix_report {
     const char *vessel; /* its name, or NULL */
     const char *assumed;
 };
-void view_mix(struct screen *screen, const struct mix_report *mix);
 json_t *view_mix_json(const struct mix_report *mix);
 
 struct forecast_report {

@@ -558,22 +558,11 @@ json_t *view_verdict_json(const struct judged *judged)
     return root;
 }
 
-void view_reply(struct screen *screen, const struct judged *judged)
+void view_judged(struct screen *screen, const struct judged *judged, const char *name)
 {
-    if (judged->verdict->reply != NULL)
-        view_say_taken(&(struct face){.screen = screen}, "reply", view_verdict_json(judged));
-}
-
-void view_standing(struct screen *screen, const struct judged *judged, bool causes)
-{
-    view_say_taken(&(struct face){.screen = screen}, causes ? "standing.causes" : "standing",
-                   view_verdict_json(judged));
-}
-
-void view_causes(struct screen *screen, const struct judged *judged)
-{
-    view_say_taken(&(struct face){.screen = screen}, "causes",
-                   view_json_put(view_verdict_json(judged), "_most", json_integer(4)));
+    json_t *tree = view_verdict_json(judged);
+    view_json_put(tree, "_most", json_integer(4));
+    view_say_taken(&(struct face){.screen = screen}, name, tree);
 }
 
 /* What a verdict is said by. */

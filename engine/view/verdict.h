@@ -32,10 +32,10 @@ enum verdict_form {
 };
 enum { CAUTION_FIRST_RANK = 10 }; /* cautions of a lower rank stand before any handling step */
 void view_verdict(struct screen *screen, const struct judged *judged, enum verdict_form form);
-/* The causes, what the figures say, tests, what to change. */
-void view_causes(struct screen *screen, const struct judged *judged);
-/* The answer to a question the grower asked, on one line; nothing where none was asked. */
-void view_reply(struct screen *screen, const struct judged *judged);
+/* Part of a verdict, by its template: "causes", what the figures say, tests, what to change; "reply" to
+ * a question the grower asked, if any; "standing", which findings lead and whether the action is settled;
+ * "standing.causes", which causes lead. */
+void view_judged(struct screen *screen, const struct judged *judged, const char *name);
 /* Everything known so far, a line each, and what was taken as absent: in short, or in full. */
 void view_understood(struct screen *screen, const struct judged *judged, bool whole);
 /* What has changed since the observations were `before` (one per observable): how the last words were taken. */
@@ -45,8 +45,6 @@ void view_understood_since(struct screen *screen, const struct judged *judged,
 void view_unread_since(struct screen *screen, const struct judged *judged, size_t nth);
 /* All of that, and what contradicts; nothing when all is clear. */
 void view_unclear(struct screen *screen, const struct judged *judged);
-/* One or two lines: which findings lead and whether the action is settled; or which causes lead. */
-void view_standing(struct screen *screen, const struct judged *judged, bool causes);
 
 /* One line, tab-separated: action, leading finding, its probability. */
 void view_verdict_line(struct screen *screen, const struct judged *judged);
