@@ -220,7 +220,7 @@ void svg_coverage(struct text *page, const struct range *band, double last,
     struct text svg;
     text_init(&svg);
     put_axes(&svg, last);
-    for (size_t i = 0; band != NULL && i < 2 * COURSE_POINTS; i++) { /* there and back */
+    for (size_t i = 0; band != NULL && i < (size_t)2 * COURSE_POINTS; i++) { /* there and back */
         size_t at = i < COURSE_POINTS ? i : 2 * COURSE_POINTS - 1 - i;
         text_printf(&svg, "%s%.1f %.1f", i == 0 ? "<path class=\"band\" d=\"M" : "L",
                     across((double)at / (COURSE_POINTS - 1)),
