@@ -190,7 +190,7 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
                   "_counts:o _dry:b _spoilt:b _mixed:b",
                   1, !dry_run && !spoilt, tally->taken, tally->skipped, tally->refused, added,
                   remarks, rows->list != NULL ? rows->list : json_array(), counts, dry_run, spoilt,
-                  mixed, mixed));
+                  mixed));
 }
 
 static enum status import_mapped(struct app *app, const char *path, const struct progress *progress)
