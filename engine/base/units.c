@@ -2,7 +2,10 @@
 #include "base/units.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
+
+#include "base/csv.h"
 
 #define DEGREE "\xC2\xB0"
 
@@ -794,8 +797,22 @@ static void show(struct text *out, double value, const char *unit)
     text_puts(out, unit);
 }
 
+/* Whether the variable names one of these units, parted by '|'. */
+static bool prefers(const char *variable, const char *units)
+{
+    const char *said = getenv(variable);
+    return said != NULL && said[0] != '\0' && csv_named(units, said, strlen(said)) >= 0;
+}
+
+double degrees_shown(double celsius, char *letter)
+{
+    *letter = prefers("JARSIDE_TEMPERATURE", "F") ? 'F' : 'C';
+    return *letter == 'F' ? celsius * 1.8 + 32 : celsius;
+}
+
 void quantity_show(struct text *out, double value, enum dimension dimension)
 {
+    bool other_first = false;
     const char *unit = "", *other_unit = NULL; /* the same in the other system, in brackets */
     double other = 0;
     const double hours = round(value * 24), whole = round(value);
@@ -816,9 +833,13 @@ void quantity_show(struct text *out, double value, enum dimension dimension)
     } else if (dimension == DIM_CELSIUS) {
         other = round(value * 1.8 + 32);
         unit = " " DEGREE "C", other_unit = " " DEGREE "F";
+        other_first = prefers("JARSIDE_TEMPERATURE", "F");
     } else if (dimension == DIM_GAUGE_KPA || dimension == DIM_PRESSURE_KPA) {
         other = value / PSI_KPA;
-        unit = " kPa", other_unit = " psi";
+        const bool bar = prefers("JARSIDE_PRESSURE", "bar");
+        value = bar ? value / 100 : value;
+        unit = bar ? " bar" : " kPa", other_unit = " psi";
+        other_first = prefers("JARSIDE_PRESSURE", "psi");
     } else if (dimension == DIM_METRES) {
         other = round(value / 0.3048);
         unit = " m", other_unit = " ft";
@@ -827,6 +848,7 @@ void quantity_show(struct text *out, double value, enum dimension dimension)
         other = value / (pounds ? POUND_G : 28.349523125);
         value = kilos ? value / 1000 : value;
         unit = kilos ? " kg" : " g", other_unit = pounds ? " lb" : " oz";
+        other_first = prefers("JARSIDE_WEIGHT", "lb|oz");
     } else if (dimension == DIM_LITRES && fabs(value) < 0.1) {
         value *= 1000; /* a dose: growers measure these in millilitres everywhere */
         unit = " ml";
@@ -834,11 +856,11 @@ void quantity_show(struct text *out, double value, enum dimension dimension)
         other = value / 0.946352946;
         unit = " l", other_unit = fabs(other - 1) < 0.005 ? " US quart" : " US quarts";
     }
-    show(out, value, unit);
+    show(out, other_first ? other : value, other_first ? other_unit : unit);
     if (other_unit == NULL)
         return;
     text_puts(out, " (");
-    show(out, other, other_unit);
+    show(out, other_first ? value : other, other_first ? unit : other_unit);
     text_puts(out, ")");
 }
 

@@ -82,8 +82,11 @@ const char *quantity_word(size_t index);
 /* A bit for each dimension that has a unit whose name is this word, or begins with it ("fl oz"). */
 unsigned quantity_dimensions(const char *word, size_t length);
 
-/* Appends the value as people read it: "103 kPa (15 psi)", both systems where growers use both. */
+/* Appends the value as people read it: "103 kPa (15 psi)", both systems where growers use both; that of
+ * $JARSIDE_TEMPERATURE (C, F), $JARSIDE_PRESSURE (psi, bar, kPa) or $JARSIDE_WEIGHT (g, kg, lb, oz) first. */
 void quantity_show(struct text *out, double value, enum dimension dimension);
+/* A temperature in the scale that the grower reads, whose letter is told: 'C' or 'F'. */
+double degrees_shown(double celsius, char *letter);
 /* The short ASCII name of the canonical unit: "d", "min", "%", "degC", "kPa", "m", "g", "l", "". */
 const char *dimension_unit(enum dimension dimension);
 /* Its name in a rule file: "days", "minutes" ... */

@@ -19,6 +19,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "base/csv.h"
 #include "base/filing.h"
 #include "base/memory.h"
 #include "prompt/input.h"
@@ -726,6 +727,25 @@ const struct command help_commands[] = {
 
 /* ==== running ================================================================================= */
 
+/* The command that is meant by the first words: by its name in "add starter", or by a name that growers
+ * have for it (help.txt); NULL for none. */
+static const char *meant_command(struct app *app, int argc, char **argv)
+{
+    static const char fillers[] = "add|new|record|make|create|edit|start|a|the|do";
+    int words = 0;
+    if (argc > 1 && csv_named(fillers, argv[0], strlen(argv[0])) >= 0 &&
+        command_find(argc - 1, argv + 1, &words) != NULL)
+        return argv[1];
+    for (const char *const *line = section_of("also"); *line != NULL && (*line)[0] != '\0'; line++) {
+        const char *names = strstr(*line, ": ") + 2; /* the first may be misspelt */
+        const char *first = arena_copy(app->arena, names, strcspn(names, "|"));
+        const bool near = strlen(first) > 6 && diag_nearest(argv[0], &first, 1) != NULL;
+        if (near || csv_named(names, argv[0], strlen(argv[0])) >= 0)
+            return arena_copy(app->arena, *line, (size_t)(names - *line) - 2);
+    }
+    return NULL;
+}
+
 static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
 {
     enum { MOST = 64 };
@@ -738,6 +758,12 @@ static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
         app_stop(app, "'%s' needs a second word: %s", word, group_words(app, word));
     if (argc > 1 && group_words(app, word) != NULL)
         word = arena_format(app->arena, "%s %s", argv[0], argv[1]);
+    const char *meant = meant_command(app, argc, argv);
+    if (meant != NULL)
+        app_stop(app,
+                 "no command '%s'; did you mean 'jarside %s'? 'jarside help %s' says more. To judge "
+                 "a description: jarside judge \"%s ...\"",
+                 word, meant, meant, word);
     app_unknown(app, NULL, "command", word, names, count,
                 arena_format(app->arena,
                              "'jarside help' lists them. To judge a description: "

@@ -202,13 +202,36 @@ static void enter_batch(struct choice *choice, int64_t id)
     choice->vessels = app_all(choice->app, RECORD_VESSEL, "batch", id, &choice->count);
 }
 
+/* Ends the command that got numbers of no batch: the one looked at last is offered, else the newest. */
+static _Noreturn void which_batch(struct app *app, long from, long to)
+{
+    const struct survey survey = survey_all(RECORD_LOOK, 1);
+    const char *numbers = from == to ? arena_format(app->arena, "%ld", from)
+                                     : arena_format(app->arena, "%ld-%ld", from, to);
+    struct look look;
+    struct vessel vessel;
+    struct batch batch;
+    struct page page;
+    app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
+    if (page.count > 0) {
+        app_get(app, RECORD_LOOK, page.ids[0], &look);
+        app_get(app, RECORD_VESSEL, look.vessel, &vessel);
+        app_get(app, RECORD_BATCH, vessel.batch, &batch);
+    }
+    if (page.count > 0 || app_newest_batch(app, &batch))
+        app_stop(app, "%s of which batch? If %s, %s: jarside %s %s %s", numbers, batch.label,
+                 page.count > 0 ? "the one looked at last" : "the newest", app->command->name,
+                 batch.label, numbers);
+    app_stop(app, "%s of which batch? For instance: B3 %s", numbers, numbers);
+}
+
 /* Vessels by their numbers in the batch at hand. */
 static void choose_range(struct choice *choice, long from, long to)
 {
     enum { MOST = 10000 };
     struct app *app = choice->app;
     if (choice->batch.id == 0)
-        app_stop(app, "%ld of which batch? For instance: B3 %ld", from, from);
+        which_batch(app, from, to);
     if (to < from || to - from > MOST)
         app_stop(app, "not a range of vessels: '%ld to %ld'", from, to);
     choice->open = false;
@@ -305,6 +328,20 @@ struct chosen labels_vessels(struct app *app, const char *const *words, size_t c
     return choice.chosen;
 }
 
+/* "2 kg": a weight or a volume, and no vessel 2. */
+static bool is_measure(struct app *app, const char *number, const char *unit)
+{
+    static const enum dimension dimensions[] = {DIM_GRAMS, DIM_LITRES};
+    const char *words = arena_format(app->arena, "%s %s", number, unit);
+    struct quantity quantity;
+    size_t used = 0;
+    for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
+        if (quantity_read(words, strlen(words), dimensions[i], &quantity, &used) == QUANTITY_OK &&
+            quantity.unit_given && used == strlen(words))
+            return true;
+    return false;
+}
+
 size_t labels_leading(struct app *app, const char *const *words, size_t count)
 {
     size_t labels = 0;
@@ -314,7 +351,8 @@ size_t labels_leading(struct app *app, const char *const *words, size_t count)
         if (dots != NULL && (size_t)(dots - word) < length)
             length = (size_t)(dots - word);
         const char *label = arena_copy(app->arena, word, length);
-        bool number = labels > 0 && word[strspn(word, "0123456789-.,")] == '\0';
+        bool number = labels > 0 && word[strspn(word, "0123456789-.,")] == '\0' &&
+                      (labels + 1 == count || !is_measure(app, word, words[labels + 1]));
         if (!number && labels_id(app, RECORD_VESSEL, label) == 0 &&
             labels_id(app, RECORD_BATCH, label) == 0)
             break;

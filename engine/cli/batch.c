@@ -767,10 +767,18 @@ static void take_figures(struct draft *draft)
     if (before->cook.id != 0 && (cook == PICK_UNTOLD || cook == PICK_NEW)) {
         if (isnan(now->cook.gauge))
             take_word(&now->cook.method, before->cook.method);
+        const struct cook said = now->cook;
         bool heat = same(now->cook.method, before->cook.method) &&
                     carry(draft, &kinds[COOK], draft->unread_time ? "gauge" : "gauge|minutes");
         bool any = carry(draft, &kinds[COOK], "altitude|load|cooker") || heat;
-        const char *words = view_cook_words(&draft->app->view, &now->cook);
+        struct cook taken = now->cook; /* without what was said now */
+        taken.gauge = isnan(said.gauge) ? taken.gauge : NAN;
+        taken.minutes = isnan(said.minutes) ? taken.minutes : NAN;
+        taken.load = said.load[0] == '\0' ? taken.load : "";
+        taken.method = isnan(taken.gauge) && (said.method[0] != '\0' || !isnan(said.gauge))
+                           ? ""
+                           : taken.method;
+        const char *words = view_cook_words(&draft->app->view, &taken);
         if (any && words[0] != '\0')
             note(draft, taken, "%s as in cook %s", words, before->cook.label);
     }
@@ -1133,6 +1141,47 @@ static json_t *records_json(struct draft *draft, bool only_new)
     return object;
 }
 
+/* What the cook is for vessels like these, on a cautious estimate; "" when it is enough, or is not known
+ * well enough to tell. */
+static const char *cook_doubt(struct draft *draft)
+{
+    static const char *const verdicts[] = {"adequate", "marginal", "not enough"};
+    struct app *app = draft->app;
+    const struct cook *cook = &draft->now.cook;
+    struct cook_organism organisms[COOK_MAX_ORGANISMS];
+    struct physics_refusal refusal;
+    struct known_cook known;
+    struct cook_setup setup;
+    struct cook_result result;
+
+    if (cook->id == 0 || isnan(cook->gauge) || isnan(cook->minutes))
+        return "";
+    known_cook_init(&known);
+    known.vessel.kind = rules_vessel(app->rules, draft->now.vessel.kind);
+    known.vessel.grams = draft->now.vessel.grams;
+    known.grain.kind = rules_grain(app->rules, draft->now.lot.grain);
+    known.gauge = cook->gauge;
+    known.minutes = cook->minutes;
+    known.altitude = cook->altitude;
+    known.air = cook->air;
+    for (int i = 0; cook->load[0] != '\0' && known.packing == RULES_NONE; i++) {
+        const char *id = list_word(app->rules, LIST_LOADS, (size_t)i).id;
+        if (id == NULL)
+            break;
+        known.packing = same(id, cook->load) ? i : RULES_NONE;
+    }
+    if (physics_cook(app->rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK ||
+        cook_compute(&setup, &result) != PROCESS_OK || result.verdict == COOK_ADEQUATE)
+        return "";
+    const char *needed = isfinite(result.minutes_needed.central)
+                             ? arena_format(app->arena, "%.0f minutes", result.minutes_needed.central)
+                             : "more than a day";
+    return arena_format(app->arena,
+                        "Cook %s is %s for these: a cautious estimate asks for %s, this was %.0f. "
+                        "'jarside cook' with the same figures says why.",
+                        cook->label, verdicts[result.verdict], needed, cook->minutes);
+}
+
 static enum status tell(struct draft *draft, const struct saved *saved)
 {
     struct app *app = draft->app;
@@ -1147,7 +1196,7 @@ static enum status tell(struct draft *draft, const struct saved *saved)
         return app_json(app,
                         view_json("schema:i batch:w at:o species:w grain:w kind:w vessels:o "
                                   "controls:o records:o new:o taken_over:o note:w first_look:o "
-                                  "full_from:o full_to:o",
+                                  "full_from:o full_to:o cook_doubt:w",
                                   1, batch->label, view_json_moment(draft->at), batch->species,
                                   draft->now.lot.grain, vessels[0].kind,
                                   view_json_vessels(vessels, draft->vessels),
@@ -1155,7 +1204,7 @@ static enum status tell(struct draft *draft, const struct saved *saved)
                                   records_json(draft, false), records_json(draft, true),
                                   view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL),
                                   batch->note, view_json_day(saved->first_look),
-                                  view_json_day(from), view_json_day(to)));
+                                  view_json_day(from), view_json_day(to), cook_doubt(draft)));
     screen_say(&app->out, 0, 2, ROLE_STRONG, "%s: %zu x %s, %s, inoculated %s.", batch->label,
                draft->vessels, view_name(told, LIST_VESSELS, vessels[0].kind),
                view_batch_words(told, batch), moment_write_day(draft->at, day));
@@ -1175,6 +1224,9 @@ static enum status tell(struct draft *draft, const struct saved *saved)
         app_aside(app, "assumed: %s; --vessel names another.", draft->assumed);
     if (draft->unread[0] != '\0')
         app_aside(app, "Not understood; saved as a note: %s.", draft->unread);
+    const char *doubt = cook_doubt(draft);
+    if (doubt[0] != '\0')
+        app_warn(app, "%s", doubt);
     if (dated)
         app_say(app, "Forecast: fully colonised between %s and %s.", view_day(from, day),
                 view_day(to, until));

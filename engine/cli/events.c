@@ -188,9 +188,10 @@ static const char *usual_caution(const struct app *app, enum event_kind kind)
     return "";
 }
 
-static enum status tell(struct app *app, enum event_kind kind, const struct chosen *chosen,
-                        const struct place *place)
+static enum status tell(struct app *app, const struct event *event, const struct chosen *chosen,
+                        const struct place *place, const char *noted)
 {
+    const enum event_kind kind = event->kind;
     char day[MOMENT_ROOM], due[MOMENT_ROOM] = "";
     struct look look, risky = {.contaminated = -1.0};
     const char *to_discard = NULL; /* the first whose last look said so */
@@ -214,15 +215,17 @@ static enum status tell(struct app *app, enum event_kind kind, const struct chos
                                              : json_array();
     if (app->common.json)
         return app_json(app, view_json("schema:i event:s at:o vessels:o place:w look_again:w "
-                                       "cautions:o",
+                                       "cautions:o note:w",
                                        1, event_words[kind], view_json_moment(app->given.at),
                                        view_json_vessels(chosen->vessels, chosen->count),
-                                       place->label, due, cautions));
+                                       place->label, due, cautions, event->detail));
     view_say_taken(&(struct face){.screen = &app->out}, "cautions", cautions);
     app_say(app, "%s: %s%s, %s.", app_vessels(app, chosen->vessels, chosen->count), acts[kind].done,
             place->label, moment_write_day(app->given.at, day));
     if (kind == EVENT_MOVE && chosen->new_place)
         app_say(app, "New: place %s.", place->label);
+    if (noted != NULL)
+        app_aside(app, "Saved as a note: %s.", noted);
     if (due[0] != '\0')
         app_say(app, "Look again by %s: jarside look %s", due, chosen->vessels[0].label);
     if (bare != NULL)
@@ -249,6 +252,55 @@ static void read_reason(struct app *app, const char *words, struct event *event)
                             : arena_format(app->arena, "%s; %s", words, event->detail);
 }
 
+/* Words as people put them around labels: "B1-1 to B1-4" is a range, "B1-2 and B1-3" are two, "B1 all" is
+ * all of it. Other words stay; how many there are then. */
+static size_t plain_labels(struct app *app, const char *const *words, size_t count,
+                           const char ***plain)
+{
+    size_t kept = 0;
+    *plain = NULL;
+    for (size_t i = 0; i < count; i++) {
+        const bool between = i > 0 && i + 1 < count;
+        const bool numbered = between && strpbrk(words[i - 1], "0123456789") != NULL &&
+                              strpbrk(words[i + 1], "0123456789") != NULL;
+        if (numbered && strcasecmp(words[i], "to") == 0 &&
+            labels_id(app, RECORD_BATCH, words[i - 1]) == 0 &&
+            labels_id(app, RECORD_BATCH, words[i + 1]) == 0) {
+            (*plain)[kept - 1] = arena_format(app->arena, "%s..%s", words[i - 1], words[i + 1]);
+            i++;
+        } else if ((numbered && (strcasecmp(words[i], "and") == 0 || strcmp(words[i], "&") == 0)) ||
+                   (i > 0 && strcasecmp(words[i], "all") == 0 &&
+                    labels_id(app, RECORD_BATCH, words[i - 1]) != 0)) {
+            continue;
+        } else {
+            *arena_push(app->arena, *plain, kept) = words[i];
+        }
+    }
+    return kept;
+}
+
+/* Words behind the labels are a note, told in `noted`; not what has a figure, for that was meant as a label.
+ * How many words are left. */
+static size_t take_note(struct app *app, const char *const *words, size_t count,
+                        struct event *event, const char **noted)
+{
+    static const char figures[] = "0123456789";
+    const size_t labels = labels_leading(app, words, count);
+    const bool joiner = labels + 1 < count && (strcasecmp(words[labels], "to") == 0 ||
+                                               strcasecmp(words[labels], "and") == 0);
+    if (labels == count)
+        return count;
+    /* A label that is not there is told; a number that is no vessel's measures something ("2 kg"). */
+    const char *first = words[labels + joiner];
+    if (strpbrk(first, figures) != NULL && (joiner || first[strspn(first, figures)] != '\0'))
+        return count;
+    *noted = arena_join(app->arena, words + labels, count - labels);
+    event->detail = event->detail[0] != '\0'
+                        ? arena_format(app->arena, "%s; %s", *noted, event->detail)
+                        : *noted;
+    return labels;
+}
+
 /* Where to: a place that is there, or a new one, id 0. */
 static void read_place(struct app *app, const char *label, struct place *place)
 {
@@ -263,8 +315,8 @@ static void read_place(struct app *app, const char *label, struct place *place)
 
 static enum status run_event(struct app *app)
 {
-    const char *const *words = app->operands;
-    size_t count = app->operand_count;
+    const char **words = NULL, *noted = NULL;
+    size_t count = plain_labels(app, app->operands, app->operand_count, &words);
     struct event event;
     struct place place;
 
@@ -281,6 +333,15 @@ static enum status run_event(struct app *app)
         if (count > 1 && label[strspn(label, "0123456789")] == '\0' &&
             names_a_place(app, words[count - 1])) /* shelf 2 */
             label = arena_join(app->arena, words + --count, 2);
+        const size_t labels = labels_leading(app, words, count);
+        if (count > labels && (strcasecmp(words[count - 1], "to") == 0 ||
+                               strcasecmp(words[count - 1], "into") == 0))
+            count--; /* "move B1-2 to closet" */
+        if (count > labels && strpbrk(words[labels], "0123456789") == NULL)
+            app_stop(app,
+                     "'%s' is no vessel, and '%s' would be the place; what else there is to say goes "
+                     "behind --note",
+                     arena_join(app->arena, words + labels, count - labels), label);
         read_place(app, label, &place);
     }
     if (event.kind == EVENT_DISCARD) { /* what follows the labels is why */
@@ -293,6 +354,8 @@ static enum status run_event(struct app *app)
             read_reason(app, why, &event);
         count = mistyped ? count : labels;
     }
+    if (event.kind != EVENT_MOVE && event.kind != EVENT_DISCARD)
+        count = take_note(app, words, count, &event, &noted);
     struct chosen chosen = labels_vessels(app, words, count);
     check_vessels(app, event.kind, &chosen);
     /* A whole batch is thrown away on purpose, not by leaving out a number. */
@@ -314,7 +377,7 @@ static enum status run_event(struct app *app)
             app_due(app, row.vessel, next_look(app, event.kind), acts[event.kind].due_for);
     }
     app_commit(app);
-    return tell(app, event.kind, &chosen, &place);
+    return tell(app, &event, &chosen, &place, noted);
 }
 
 /* ==== confirm ================================================================================= */
@@ -410,6 +473,13 @@ static enum status correct_record(struct app *app, enum record record, const cha
     labels_find(app, record, label, &row);
     if (count == 0)
         app_stop(app, "correct what about it? For instance: jarside correct %s note='...'", label);
+    for (size_t i = 0; i < count; i++)
+        if (record == RECORD_VESSEL && strchr(words[i], '=') == NULL)
+            app_stop(app,
+                     "'%s' should be COLUMN=VALUE. If the last thing recorded was a mistake: jarside "
+                     "undo. If a look at %s was: jarside correct look %s \"what you saw\", or "
+                     "withdraw. To keep the words: jarside correct %s note='...'",
+                     words[i], label, label, label);
     app_begin(app);
     for (size_t i = 0; i < count; i++)
         assign(app, record, words[i], &row, app->given.at);

@@ -349,6 +349,7 @@ void options_fill(struct app *app, const struct option *table, void *target)
  * the help says and what 'jarside config' shows. A setting with an environment variable reaches whoever asks
  * for that; the variable itself wins.
  */
+enum { UNIT_SETTINGS = 3 }; /* the first of them */
 static const struct option settings[SETTINGS + 1] = {
     {"temperature", OPTION_CHOICE, .words = (const char *const[]){"C", "F", NULL}},
     {"pressure", OPTION_CHOICE, .words = (const char *const[]){"psi", "bar", "kPa", NULL}},
@@ -363,6 +364,7 @@ static const struct option settings[SETTINGS + 1] = {
     {"person", OPTION_TEXT, .target = 0},
 };
 static const char *const environment[SETTINGS] = {
+    [0] = "JARSIDE_TEMPERATURE", [1] = "JARSIDE_PRESSURE", [2] = "JARSIDE_WEIGHT",
     [7] = "JARSIDE_DATES", [8] = "JARSIDE_STATION", [9] = "JARSIDE_PERSON"};
 
 /* Its row; SETTINGS when there is none. */
@@ -446,7 +448,9 @@ void config_read(struct app *app)
     app->reading = (struct position){0};
     for (size_t i = 0; i < SETTINGS; i++) {
         check(app, i);
-        if (environment[i] != NULL && app->settings[i].word != NULL)
+        /* What JSON says does not hang on the units that somebody likes to read. */
+        if (environment[i] != NULL && app->settings[i].word != NULL &&
+            !(i < UNIT_SETTINGS && app->common.json))
             setenv(environment[i], app->settings[i].word, 0);
     }
 }
@@ -587,7 +591,11 @@ static enum status run_config(struct app *app)
             const char *name = arena_copy(app->arena, word, length);
             app_stop(app, "no setting '%s'; %s", name, suggest(app, name));
         }
-        if (equals == NULL) {
+        const char *next = i + 1 < app->operand_count ? app->operands[i + 1] : "=";
+        if (equals == NULL && strchr(next, '=') == NULL && find(next, strlen(next)) == SETTINGS) {
+            equals = arena_format(app->arena, "=%s", next); /* "temperature F" */
+            i++;
+        } else if (equals == NULL) {
             only = setting;
             continue;
         }
@@ -598,9 +606,12 @@ static enum status run_config(struct app *app)
         app->settings[setting].at = stood ? at : (struct position){0};
         write_setting(app, setting);
         app->settings[setting].at.line = 1; /* it stands there from now on */
+        if (!app->common.json)
+            app_say(app, equals[1] != '\0' ? "%s is now %s." : "%s is no longer set.",
+                    settings[setting].name, equals + 1);
     }
     if (app->operand_count > 0 && only == SETTINGS && !app->common.json)
-        return STATUS_OK;
+        return app_flush(app);
     return show(app, config_path(app), only);
 }
 

@@ -2,6 +2,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "cli/app.h"
 #include "process/probe.h"
@@ -391,9 +392,84 @@ static enum process_error compute_run(struct forecast_report *report,
                           : PROCESS_OK;
 }
 
+/* The batch or vessel of the journal that is meant, by the operand or by --vessel, which is then taken
+ * out of the options; NULL for none. */
+static const char *take_label(struct app *app)
+{
+    struct option_given *kept = arena_array(app->arena, app->option_count + 1, sizeof *kept);
+    const char *label = app->operand_count > 0 ? app->operands[0] : NULL;
+    size_t count = 0;
+    for (size_t i = 0; i < app->option_count; i++) {
+        const char *value = app->options[i].value;
+        if (label == NULL && strcmp(app->options[i].option->name, "vessel") == 0 &&
+            strchr(value, ':') == NULL && rules_vessel(app->rules, value) == RULES_NONE &&
+            access(app_journal_path(app), F_OK) == 0) {
+            app_open(app, JOURNAL_READ);
+            if (labels_id(app, RECORD_VESSEL, value) != 0 ||
+                labels_id(app, RECORD_BATCH, value) != 0) {
+                label = value;
+                continue;
+            }
+        }
+        kept[count++] = app->options[i];
+    }
+    app->options = kept;
+    app->option_count = count;
+    return label;
+}
+
+/* What the journal knows of it stands where nothing was said on the command line. */
+static void recall_growth(struct app *app, const char *label, struct forecast_request *run)
+{
+    struct known_growth *known = &run->known, of;
+    struct vessel vessel;
+    struct batch batch;
+    char day[MOMENT_ROOM];
+
+    app_open(app, JOURNAL_READ);
+    const int64_t whole = labels_id(app, RECORD_BATCH, label);
+    if (whole != 0) {
+        size_t count = 0;
+        const struct vessel *all = app_all(app, RECORD_VESSEL, "batch", whole, &count);
+        vessel = all[0];
+    } else {
+        labels_find(app, RECORD_VESSEL, label, &vessel);
+    }
+    app_get(app, RECORD_BATCH, vessel.batch, &batch);
+    if (vessel.control)
+        app_stop(app, "%s is a control and was never inoculated: nothing grows in it",
+                 vessel.label);
+    app_must(app, vessel_growth_of(app->journal, app->rules, &batch, &vessel, app->arena, &of,
+                                   app->diags));
+    known->species = of.species;
+    known->starter = known->starter == RULES_NONE ? of.starter : known->starter;
+    if (known->vessel.kind == RULES_NONE && isnan(known->vessel.own[0]))
+        known->vessel.kind = of.vessel.kind;
+    if (isnan(known->vessel.grams))
+        known->vessel.grams = of.vessel.grams;
+    if (known->grain.kind == RULES_NONE)
+        known->grain.kind = of.grain.kind;
+    if (isnan(known->temperature) && run->temperatures == NULL)
+        known->temperature = of.temperature;
+    known->dose = of.dose;
+    if (run->shaken.count == 0) {
+        known->shake_count = of.shake_count < MOST_SHAKES ? of.shake_count : MOST_SHAKES;
+        for (size_t i = 0; i < known->shake_count; i++)
+            run->shakes[i] = of.shakes[i];
+        known->shakes = run->shakes;
+    }
+    if (run->start == NULL)
+        run->start = arena_string(app->arena, moment_write_day(batch.at, day));
+    if (known->species == RULES_NONE)
+        app_stop(app, "what is grown in %s is not recorded; add --species, or: jarside correct %s "
+                      "species=oyster",
+                 label, batch.label);
+}
+
 static enum status run_forecast(struct app *app)
 {
     struct forecast_request *run = arena_alloc(app->arena, sizeof *run);
+    const char *label = take_label(app);
     struct forecast_report report = {.judged = false};
     struct physics_refusal refusal;
     struct warmth constant;
@@ -401,8 +477,10 @@ static enum status run_forecast(struct app *app)
 
     known_growth_init(&run->known);
     options_fill(app, forecast_options, run);
-    read_inoculum(app, run);
     read_shakes(app, run);
+    if (label != NULL)
+        recall_growth(app, label, run);
+    read_inoculum(app, run);
     if (run->temperatures != NULL && !isnan(run->known.temperature))
         app_stop(app, "give either --temp or --temps, not both");
     if (run->temperatures != NULL) {

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Records around batches, and what the journal shows of them: lists, histories, what is due, labels. */
+#include <ctype.h>
 #include <math.h>
 #include <string.h>
 #include <strings.h>
@@ -53,6 +54,63 @@ static void find_or_name(struct app *app, enum record record, const char *label,
                                          app->diags));
 }
 
+/* "15 psi 90 min": figures, and no label. */
+static bool is_figures(const char *words)
+{
+    static const enum dimension dimensions[] = {DIM_GAUGE_KPA, DIM_MINUTES, DIM_CELSIUS};
+    struct quantity quantity;
+    size_t used = 0;
+    for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
+        if (quantity_read(words, strlen(words), dimensions[i], &quantity, &used) == QUANTITY_OK &&
+            quantity.unit_given)
+            return true;
+    return false;
+}
+
+/* The words that are no COLUMN=VALUE, read as a batch's are: what a column of the record holds goes there,
+ * the rest is returned. Words of which nothing is understood end the command. */
+static const char *assign_words(struct app *app, enum record record, const char *words,
+                                union any_record *row)
+{
+    const struct rules *rules = app->rules;
+    struct reading_list list;
+    const char *unread = "";
+    bool any = false;
+
+    app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
+    for (size_t i = 0; i < list.reading_count; i++) {
+        const struct reading *reading = &list.readings[i];
+        const struct observable *observable = &rules->observables[reading->observable];
+        const struct column *at = record_types[record].columns;
+        const char *value = NULL;
+        while (at->name != NULL && (at->feeds == FEEDS_NONE || at->feeds != observable->feeds))
+            at++;
+        if (at->name != NULL && at->kind == COLUMN_REAL && reading->has_number)
+            value = arena_format(app->arena, "%.10g%s",
+                                 0.5 * (reading->number.lo + reading->number.hi),
+                                 dimension_unit(observable->dimension));
+        for (size_t v = 0; at->name != NULL && v < observable->value_count && value == NULL; v++)
+            if (reading->seen == UINT32_C(1) << v)
+                value = observable->values[v].id;
+        if (value != NULL) {
+            assign(app, record, arena_format(app->arena, "%s=%s", at->name, value), row,
+                   app->given.at);
+            any = true;
+        } else {
+            words_add(app, &unread, "; ", "%.*s", (int)(reading->span.end - reading->span.start),
+                      list.text + reading->span.start);
+        }
+    }
+    for (size_t i = 0; i < list.unread_count; i++) {
+        const struct span *span = &list.unread[i].span;
+        words_add(app, &unread, "; ", "%.*s", (int)(span->end - span->start),
+                  list.text + span->start);
+    }
+    if (!any)
+        app_stop(app, "'%s' should be COLUMN=VALUE", words);
+    return unread;
+}
+
 static enum status run_record(struct app *app)
 {
     enum { NAME_COLUMNS = 12 };
@@ -71,19 +129,35 @@ static enum status run_record(struct app *app)
                 screen_row(&app->out, 2, NAME_COLUMNS, at->name, assign_what(app, at));
         return app_flush(app);
     }
-    const size_t named = count > 1 && strchr(words[1], '=') == NULL ? 2 : 1;
+    const size_t named = count > 1 && strchr(words[1], '=') == NULL &&
+                                 !is_figures(arena_join(app->arena, words + 1, count - 1))
+                             ? 2
+                             : 1;
+    const char *plain = "", *unread = "";
     find_or_name(app, record, named == 2 ? words[1] : NULL, &row);
     const bool there = row.named.id != 0;
     if (count == named && there)
         return tell(app, record, row.named.label, "as recorded");
     app_begin(app);
     for (size_t i = named; i < count; i++)
-        assign(app, record, words[i], &row, app->given.at);
+        if (strchr(words[i], '=') != NULL)
+            assign(app, record, words[i], &row, app->given.at);
+        else
+            words_add(app, &plain, " ", "%s", words[i]);
+    if (plain[0] != '\0' && there) /* what is on record is not changed by the way */
+        app_stop(app, "'%s' should be COLUMN=VALUE: %s %s is there already", plain,
+                 record_types[record].name, row.named.label);
+    if (plain[0] != '\0')
+        unread = assign_words(app, record, plain, &row);
+    if (unread[0] != '\0')
+        assign(app, record, arena_format(app->arena, "note=%s", plain), &row, app->given.at);
     if (!there && record == RECORD_COOK && isnan(row.cook.altitude) && altitude != NULL)
         assign(app, record, arena_format(app->arena, "altitude=%s", altitude), &row, app->given.at);
     if (!there)
         app_add(app, record, &row);
     app_commit(app);
+    if (unread[0] != '\0' && !app->common.json)
+        app_aside(app, "Not understood: '%s'; all of it is saved as its note.", unread);
     return tell(app, record, row.named.label, there ? "corrected" : "recorded");
 }
 
@@ -127,8 +201,10 @@ static void add_parents(struct app *app, const struct texts *from, const struct 
     }
 }
 
-/* The words of the command, as a description would be read: mushroom and kind of starter. */
-static void read_words(struct app *app, const char *const *words, size_t count, struct starter *row)
+/* The words of the command, as a description would be read: mushroom and kind of starter. What is not
+ * understood, or NULL. */
+static const char *starter_words(struct app *app, const char *const *words, size_t count,
+                                 struct starter *row)
 {
     const struct rules *rules = app->rules;
     const struct unclear *unclear = NULL;
@@ -160,11 +236,32 @@ static void read_words(struct app *app, const char *const *words, size_t count, 
         else
             odd = facts[i].words;
     }
+    triage_reset(app->triage);
+    return odd;
+}
+
+static void read_words(struct app *app, const char *const *words, size_t count, struct starter *row)
+{
+    const char *odd = starter_words(app, words, count, row);
     if (odd != NULL)
         app_stop(app,
                  "'%s' is not understood; name the mushroom and the kind, for instance: jarside "
-                 "starter S2 oyster liquid culture --from S1",
+                 "starter S2 oyster liquid culture --from S1. A label has a figure in it (S2), a "
+                 "hyphen or capitals only (OY-A, OYA)",
                  odd);
+}
+
+/* "S2", "LC-4", and what was named before; "OY-syr" and "OYX" too, unless they name a mushroom or a
+ * kind. */
+static bool is_label(struct app *app, const char *word)
+{
+    struct starter ignored;
+    if (strpbrk(word, "0123456789") != NULL || labels_id(app, RECORD_STARTER, word) != 0)
+        return true;
+    const bool capitals = word[0] != '\0' && word[strcspn(word, "abcdefghijklmnopqrstuvwxyz ")] == '\0';
+    record_init(RECORD_STARTER, &ignored);
+    return (capitals || strpbrk(word, "-_") != NULL) &&
+           starter_words(app, &word, 1, &ignored) != NULL;
 }
 
 /* The mushroom is that of the first parent, when nothing else was said; of a vessel it is the grain. */
@@ -181,24 +278,36 @@ static void take_after(struct app *app, const char *label, struct starter *row)
     row->kind = row->kind[0] != '\0' || !grain ? row->kind : parent.kind;
 }
 
-/* "... from S1 and B1-3", "... from plate P4": what it was made from stands last. A plate not yet on
- * record is one when that was said; how many words stand before. */
-static size_t take_from(struct app *app, const char *const *words, size_t count, struct texts *from)
+/* What stands behind "from". */
+struct ancestry {
+    struct texts from; /* labels of starters and vessels */
+    const char *words; /* no record: "a friend"; "" for none */
+};
+
+/* "... from S1 and B1-3", "... from plate P4", "... from a friend": what it was made from stands last. A
+ * plate not yet on record is one when that was said; words that name no record are told. How many words
+ * stand before. */
+static size_t take_from(struct app *app, const char *const *words, size_t count,
+                        struct ancestry *ancestry)
 {
+    struct texts *from = &ancestry->from;
     const char *kind = "";
     size_t before = 0;
-    *from = (struct texts){NULL, 0};
+    *ancestry = (struct ancestry){.words = ""};
     while (before < count && strcasecmp(words[before], "from") != 0)
         before++;
     for (size_t i = before + 1; i < count; i++) {
         union any_record parent;
         const bool there = labels_id(app, RECORD_STARTER, words[i]) != 0 ||
                            labels_id(app, RECORD_VESSEL, words[i]) != 0;
-        const bool label = there || strpbrk(words[i], "0123456789") != NULL;
-        if (!label && strcasecmp(words[i], "and") != 0)
-            kind = words[i];
-        if (!label)
+        const bool label = there || (isalpha((unsigned char)words[i][0]) &&
+                                     strpbrk(words[i], "0123456789") != NULL);
+        if (!label && kind[0] != '\0')
+            words_add(app, &ancestry->words, " ", "%s", kind);
+        if (!label) {
+            kind = strcasecmp(words[i], "and") != 0 || kind[0] != '\0' ? words[i] : "";
             continue;
+        }
         if (!there && !app->given.fresh)
             app_stop(app, "nothing in the journal is called '%s'; --new records it as a starter",
                      words[i]);
@@ -207,8 +316,11 @@ static size_t take_from(struct app *app, const char *const *words, size_t count,
             read_words(app, &kind, 1, &parent.starter);
             app_add(app, RECORD_STARTER, &parent);
         }
+        kind = "";
         *arena_push(app->arena, from->words, from->count) = words[i];
     }
+    if (kind[0] != '\0')
+        words_add(app, &ancestry->words, " ", "%s", kind);
     for (size_t i = 0; i < app->given.from.count; i++)
         *arena_push(app->arena, from->words, from->count) = app->given.from.words[i];
     return before;
@@ -223,15 +335,18 @@ static enum status run_starter(struct app *app)
                                       {"note", given->note}};
     const char *const *words = app->operands;
     size_t count = app->operand_count;
-    struct texts from;
+    const char *told = NULL;
+    struct ancestry ancestry;
     union any_record row;
 
-    /* "S2", "LC-4": a word with a figure in it is a label, and what was named before is one, too. */
-    bool named = count > 0 && (strpbrk(words[0], "0123456789") != NULL ||
-                               labels_id(app, RECORD_STARTER, words[0]) != 0);
+    bool named = count > 0 && is_label(app, words[0]);
     find_or_name(app, RECORD_STARTER, named ? words[0] : NULL, &row);
     app_begin(app);
-    count = take_from(app, words, count, &from);
+    count = take_from(app, words, count, &ancestry);
+    const struct texts from = ancestry.from;
+    if (row.named.id != 0 && ancestry.words[0] != '\0')
+        app_stop(app, "'%s' names no record; jarside correct %s source='%s' keeps it",
+                 ancestry.words, row.named.label, ancestry.words);
     if (row.named.id != 0 && (count > 1 || from.count == 0))
         app_stop(app,
                  "starter %s is there already; 'jarside correct %s COLUMN=VALUE' corrects it, "
@@ -247,10 +362,18 @@ static enum status run_starter(struct app *app)
                        given->at);
         if (from.count > 0)
             take_after(app, from.words[0], &row.starter);
+        const bool source = row.starter.source[0] == '\0' && from.count == 0;
+        const char **kept = source ? &row.starter.source : &row.starter.note;
+        if (ancestry.words[0] != '\0') {
+            told = source ? "its source" : "a note";
+            words_add(app, kept, "; ", "%s", ancestry.words);
+        }
         app_add(app, RECORD_STARTER, &row);
     }
     add_parents(app, &from, &row.starter);
     app_commit(app);
+    if (told != NULL && !app->common.json)
+        app_aside(app, "'%s' names no record: saved as %s.", ancestry.words, told);
     return tell(app, RECORD_STARTER, row.named.label, "recorded");
 }
 

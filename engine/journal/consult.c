@@ -108,6 +108,33 @@ static void compute(const struct rules *rules, const struct known_growth *growth
         forecast_coverage(&forecast, course->every * (double)i, &course->coverage[i]);
 }
 
+enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
+                             const struct batch *batch, const struct vessel *vessel,
+                             struct arena *arena, struct known_growth *growth, struct diags *diags)
+{
+    struct sources sources;
+    struct shake *shakes = arena_array(arena, MOST_SHAKES, sizeof *shakes);
+    enum status status =
+        read_sources(journal, batch, vessel->stands != 0 ? vessel->stands : vessel->place, arena,
+                     &sources, diags);
+    known_growth_init(growth);
+    growth->shakes = shakes;
+    if (status == STATUS_OK && vessel->id != 0)
+        status = read_shakes(journal, rules, batch, vessel->id, arena, shakes, &growth->shake_count,
+                             diags);
+    if (status != STATUS_OK)
+        return status;
+    growth->vessel.kind = rules_vessel(rules, vessel->kind);
+    growth->vessel.grams = vessel->grams;
+    growth->species = rules_species(rules, batch->species);
+    growth->starter = starter_kind(rules, &sources.starter);
+    growth->grain.kind = rules_grain(rules, sources.lot.grain);
+    growth->temperature = sources.place.celsius;
+    if (dose_of(rules, growth->starter, batch) > 0.0)
+        growth->dose = batch->inoculum;
+    return status;
+}
+
 enum status vessel_forecast_of(struct journal *journal, const struct rules *rules,
                                const struct batch *batch, const struct vessel *vessel,
                                struct vessel_forecast *expected, struct vessel_course *course,
@@ -117,31 +144,13 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
     /* A week without a look is too long: what should not be there shows itself within it. */
     static const double longest = 7.0;
     struct arena *arena = arena_new();
-    struct sources sources;
     struct known_growth growth;
-    struct shake shakes[MOST_SHAKES];
     double every = rules->forecast.look_every;
     *expected = (struct vessel_forecast){
         .visible = never, .shake = never, .full = never, .look_every = every > 0.0 ? every : 3.0};
-    enum status status =
-        read_sources(journal, batch, vessel->stands != 0 ? vessel->stands : vessel->place, arena,
-                     &sources, diags);
-    known_growth_init(&growth);
-    growth.shakes = shakes;
-    if (status == STATUS_OK && vessel->id != 0)
-        status = read_shakes(journal, rules, batch, vessel->id, arena, shakes, &growth.shake_count,
-                             diags);
-    if (status == STATUS_OK && !vessel->control) {
-        growth.vessel.kind = rules_vessel(rules, vessel->kind);
-        growth.vessel.grams = vessel->grams;
-        growth.species = rules_species(rules, batch->species);
-        growth.starter = starter_kind(rules, &sources.starter);
-        growth.grain.kind = rules_grain(rules, sources.lot.grain);
-        growth.temperature = sources.place.celsius;
-        if (dose_of(rules, growth.starter, batch) > 0.0)
-            growth.dose = batch->inoculum;
+    enum status status = vessel_growth_of(journal, rules, batch, vessel, arena, &growth, diags);
+    if (status == STATUS_OK && !vessel->control)
         compute(rules, &growth, expected, course);
-    }
     if (course != NULL && !expected->known)
         course->count = 0;
     /* Before the day on which growth should show there is nothing to tell. */

@@ -112,6 +112,12 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
                                struct vessel_forecast *expected, struct vessel_course *course,
                                struct diags *diags);
 
+/* What the journal knows of the growth in a vessel, or with id 0 in any of its batch; in the arena. */
+struct known_growth;
+enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
+                             const struct batch *batch, const struct vessel *vessel,
+                             struct arena *arena, struct known_growth *growth, struct diags *diags);
+
 /* The wall-calendar day of the first look at a vessel of this batch. */
 int64_t vessel_forecast_first_day(const struct vessel_forecast *expected,
                                   const struct batch *batch);

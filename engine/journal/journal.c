@@ -252,7 +252,9 @@ enum status journal_refuse(const struct journal *journal, enum status status, st
     va_start(arguments, format);
     char *why = text_vformat(format, arguments);
     va_end(arguments);
-    diags_error(diags, (struct position){.file = journal->path}, "%s", why);
+    /* Of words that are off, the file that they were not written to is no place. */
+    diags_error(diags, (struct position){.file = status == STATUS_IO ? journal->path : NULL}, "%s",
+                why);
     free(why);
     return status;
 }
@@ -270,8 +272,9 @@ enum status journal_fault(struct journal *journal, const char *doing, struct dia
     for (size_t i = 0; i < sizeof of_what_it_holds / sizeof *of_what_it_holds; i++)
         if (code == of_what_it_holds[i])
             status = STATUS_DATA;
-    return journal_refuse(journal, status, diags, "cannot %s the journal: %s (%s)", doing,
-                          remedy(code), sqlite3_errmsg(journal->database));
+    diags_error(diags, (struct position){.file = journal->path}, "cannot %s the journal: %s (%s)",
+                doing, remedy(code), sqlite3_errmsg(journal->database));
+    return status;
 }
 
 /* ---- asking ---------------------------------------------------------------------------------- */

@@ -33,6 +33,7 @@ struct reading_words {
     const char
         *doubted; /* a number before spots that names a vessel, or counts them; the last one */
     size_t doubts;
+    const char *said; /* the words of the clause before, or NULL */
     bool colon, rest; /* some vessel is named with a colon; something is said of the rest */
 };
 
@@ -264,6 +265,18 @@ static size_t take_name(const struct reading_words *words, size_t at, enum whose
     return at;
 }
 
+static const char spots[] = "spots|patches|dots|specks|drops";
+static const char places[] = "on|in|at|for";
+
+/* Whether things are told that are counted, and then on which vessels: "black spots on 2". */
+static bool counted_on(struct reading_words *words, size_t at)
+{
+    struct remark_group on;
+    size_t thing = at + !is_among(word_at(words, at), spots);
+    return is_among(word_at(words, thing), spots) && is_among(word_at(words, thing + 1), places) &&
+           take_list(words, thing + 2, &on) > thing + 2;
+}
+
 /* Who is named at a place; `end` stands behind it. */
 static enum whose take_subject(struct reading_words *words, size_t at, struct remark_group *group,
                                size_t *end)
@@ -275,14 +288,18 @@ static enum whose take_subject(struct reading_words *words, size_t at, struct re
     if (*end == at)
         return NOBODY;
     static const char counts[] = "of|out|jar|jars|bag|bags|vessels";
-    static const char things[] = "spots|patches|dots|specks|drops";
     words->colon =
         words->colon || (*end < words->count && words->text[words->tokens[*end].start] == ':');
     /* "2 green spots": jar 2, unless the remark lets it be two of them (settle_doubts). */
     bool bare = *end == at + 1 && group->count == 1 && !is_mark(words, *end);
+    /* "9 black spots on 2", in a batch of four: nine of them, on vessel 2. */
+    if (bare && (size_t)group->numbers[0] > words->vessels && counted_on(words, *end)) {
+        *end = at;
+        return NOBODY;
+    }
     if (bare &&
-        (is_among(word_at(words, *end + 1), things) ||
-         (word_at(words, *end + 1)[0] != '\0' && is_among(word_at(words, *end + 2), things) &&
+        (is_among(word_at(words, *end + 1), spots) ||
+         (word_at(words, *end + 1)[0] != '\0' && is_among(word_at(words, *end + 2), spots) &&
           !is_among(word_at(words, *end), verbs)))) {
         words->doubted = words->text + words->tokens[at].start;
         words->doubts++;
@@ -330,8 +347,6 @@ static const char *words_between(const struct reading_words *words, size_t from,
                      : "";
 }
 
-static const char places[] = "on|in|at|for";
-
 /* "green patch on 4", "green in jars 2 and 5": a clause whose vessels stand at its end. */
 static size_t trailing_vessels(struct reading_words *words, size_t from, size_t to,
                                struct remark_group *group)
@@ -359,9 +374,16 @@ static void say_of(struct reading_words *words, struct remark *remark, const str
     static const char praise[] = "fine|good|ok|okay|great|well|alright|all right|perfect|healthy|"
                                  "normal|look fine|look good|look great|looking good|looking fine|"
                                  "doing well|doing fine|doing great|good too|fine too";
+    static const char likewise[] =
+        "too|as well|also|likewise|ditto|same|the same|same here|as well now|now as well|now too|"
+        "too now|also now|now also|as well by now|by now as well|by now too|same again";
     while (from < to && (words->tokens[from].mark || is_among(words->tokens[from].word, copulas)))
         from++;
     const char *said = words_between(words, from, to);
+    if (is_among(said, likewise) && words->said != NULL && clause->whose == VESSELS)
+        said = words->said; /* "nearly all white, 5 as well": what was said last */
+    else if (said[0] != '\0')
+        words->said = said;
     if (is_among(said, praise)) /* of a group it is what "all fine" is of a batch */
         said = "all fine";
     if (clause->whose == VESSELS || clause->whose == CONTROLS) {

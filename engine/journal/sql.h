@@ -40,7 +40,8 @@ struct journal {
     struct text parameters[RECORD_COUNT]; /* as many question marks */
 };
 
-/* Tells what is wrong with the journal, or with what was asked of it, and gives the status back. */
+/* Tells what is wrong with the journal (STATUS_IO: its path stands before), or with what was asked of
+ * it, and gives the status back. */
 enum status journal_refuse(const struct journal *journal, enum status status, struct diags *diags,
                            const char *format, ...) __attribute__((format(printf, 4, 5)));
 

@@ -16,6 +16,17 @@ static double said_or(double said, double assumed)
     return isnan(said) ? assumed : said;
 }
 
+enum { DEGREES_ROOM = 24 };
+
+/* "20 degC", or in the other scale where the grower reads that. */
+static const char *degrees(double celsius, int decimals, char room[DEGREES_ROOM])
+{
+    char letter;
+    const double shown = degrees_shown(celsius, &letter);
+    snprintf(room, DEGREES_ROOM, "%.*f deg%c", decimals, shown, letter);
+    return room;
+}
+
 /* Adds a part to what was assumed; NULL keeps no account. */
 __attribute__((format(printf, 2, 3))) static void assume(struct text *assumed, const char *format,
                                                          ...)
@@ -322,6 +333,7 @@ enum physics_answer physics_cook(const struct rules *rules, const struct known_c
 {
     const struct cook_rules *cook = &rules->cook;
     double grams = NAN, bulk = physics_bulk(rules, known->grain.kind);
+    char room[DEGREES_ROOM];
     *refusal = (struct physics_refusal){PROCESS_OK, NAN};
     if (isnan(known->minutes))
         return isnan(known->gauge) ? PHYSICS_NO_COOK : PHYSICS_NO_MINUTES;
@@ -379,7 +391,7 @@ enum physics_answer physics_cook(const struct rules *rules, const struct known_c
     if (isnan(known->air))
         assume(assumed, "up to %.0f %% air left in", 100.0 * cook->air.high);
     if (isnan(known->start))
-        assume(assumed, "grain at %.0f degC when loaded", cook->start);
+        assume(assumed, "grain at %s when loaded", degrees(cook->start, 0, room));
     assume(assumed, "heat through the grain at %.2g to %.2g m2/s", cook->diffusivity.low,
            cook->diffusivity.high);
     refusal->fault = cook_check(setup, &refusal->value);
@@ -451,8 +463,9 @@ enum physics_answer physics_growth(const struct rules *rules, const struct known
         *constant = (struct warmth){0.0, said_or(known->temperature, given->temperature)};
         forecast->warmth = constant;
         forecast->warmth_count = 1;
+        char room[DEGREES_ROOM];
         if (isnan(known->temperature))
-            assume(assumed, "%.0f degC", given->temperature);
+            assume(assumed, "%s", degrees(given->temperature, 0, room));
     }
     refusal->fault = forecast_check(forecast);
     refusal->value = refusal->fault == PROCESS_POINTS   ? forecast->points.central
@@ -701,10 +714,11 @@ static void compute_cook(struct work *work)
         physics_cooked(work->memo, &work->cook, &setup, &result) == PROCESS_OK) {
         chance = result.chance_mean;
         double fungal = 0.0;
+        char room[DEGREES_ROOM];
         text_printf(&say, "%.0f minutes at ", setup.hold);
         quantity_show(&say, setup.steam.gauge_kpa, DIM_GAUGE_KPA);
-        text_printf(&say, ", %.0f m: steam %.1f degC, F0 ", setup.steam.altitude_m,
-                    result.steam.central);
+        text_printf(&say, ", %.0f m: steam %s, F0 ", setup.steam.altitude_m,
+                    degrees(result.steam.central, 1, room));
         put_minutes(&say, result.f0.central);
         text_puts(&say, " min (");
         put_minutes(&say, result.f0.low);
@@ -802,9 +816,10 @@ static bool compute_pace(struct work *work, const struct forecast *forecast, con
         return false;
     double coverage = fmin(95.0, fmax(1.0, work->coverage));
     double as_said = day_of(forecast, coverage);
+    char room[DEGREES_ROOM];
     const char *line = arena_format(
-        work->arena, "%.0f %% white on day %.0f at %.0f degC is %s; %.0f %% was due, %.0f to %.0f",
-        work->coverage, work->day, celsius, pace_name(pace.pace), pace.expected.central,
+        work->arena, "%.0f %% white on day %.0f at %s is %s; %.0f %% was due, %.0f to %.0f",
+        work->coverage, work->day, degrees(celsius, 0, room), pace_name(pace.pace), pace.expected.central,
         pace.expected.low, pace.expected.high);
     if (work->said[FEEDS_TEMPERATURE] && celsius < best) {
         ideal.warmth = &at_best;
@@ -828,14 +843,16 @@ static bool compute_pace(struct work *work, const struct forecast *forecast, con
 static void compute_heat(struct work *work, const struct cardinals *cardinals)
 {
     double celsius = work->growth.temperature;
+    char room[DEGREES_ROOM], best[DEGREES_ROOM], most[DEGREES_ROOM];
     if (!work->said[FEEDS_TEMPERATURE] || !(celsius > cardinals->t_opt))
         return;
     double share = (celsius - cardinals->t_opt) / (cardinals->t_max - cardinals->t_opt);
     move_causes(
         work, MOVED_WARM, fmin(1.0, share), warmth_feeds, 2,
         arena_format(work->arena,
-                     "%.0f degC is above the %.0f that suit this mushroom best; at %.0f it stops",
-                     celsius, cardinals->t_opt, cardinals->t_max),
+                     "%s is above the %s that suit this mushroom best; at %s it stops",
+                     degrees(celsius, 0, room), degrees(cardinals->t_opt, 0, best),
+                     degrees(cardinals->t_max, 0, most)),
         NULL);
 }
 
@@ -857,12 +874,14 @@ static void compute_growth(struct work *work)
         double relative = work->growth.dose_relative, celsius = work->growth.temperature;
         if (work->said[FEEDS_TEMPERATURE] && celsius < forecast.cardinals.t_opt) {
             double factor = cardinals_factor(&forecast.cardinals, celsius);
+            char room[DEGREES_ROOM], best[DEGREES_ROOM];
             move_causes(
                 work, MOVED_COLD, 1.0 - factor, warmth_feeds, 2,
                 arena_format(
                     work->arena,
-                    "at %.0f degC this mushroom grows at %.0f %% of its best pace (%.0f degC)",
-                    celsius, 100.0 * factor, forecast.cardinals.t_opt),
+                    "at %s this mushroom grows at %.0f %% of its best pace (%s)",
+                    degrees(celsius, 0, room), 100.0 * factor,
+                    degrees(forecast.cardinals.t_opt, 0, best)),
                 NULL);
         }
         if (relative > 0.0)

@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "triage/triage.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "base/text.h"
 #include "reason/siblings.h"
@@ -208,6 +210,24 @@ static void one_narrow(struct triage *triage, struct known *known, const struct 
     }
 }
 
+/* Whether the longer statement has the shorter, one word, in it: "water at the bottom is milky" and "water".
+ * The longer one then says which it is, and the word alone contradicts nothing. */
+static bool says_more(const struct fact *longer, const struct fact *shorter)
+{
+    const char *word = shorter->words, *in = longer->words;
+    if (word == NULL || in == NULL || word[0] == '\0' || strchr(word, ' ') != NULL ||
+        longer->observation.absent != 0 || shorter->observation.absent != 0)
+        return false;
+    const size_t length = strlen(word);
+    if (strlen(in) <= length)
+        return false;
+    for (const char *at = in; *at != '\0'; at++)
+        if (strncasecmp(at, word, length) == 0 && !isalpha((unsigned char)at[length]) &&
+            (at == in || !isalpha((unsigned char)at[-1])))
+            return true;
+    return false;
+}
+
 static void one_tell(struct triage *triage, struct known *known, const struct saying *saying,
                      uint32_t all)
 {
@@ -226,6 +246,12 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
             one_take(known, saying);
     } else if (doubts && !doubted) {
         return;
+    } else if (!known->clashes && !(before & now) && !doubts &&
+               says_more(&known->fact, &saying->fact)) {
+        return;
+    } else if (!known->clashes && !(before & now) && !doubted &&
+               says_more(&saying->fact, &known->fact)) {
+        one_take(known, saying);
     } else if (!known->clashes && (before & now)) {
         one_narrow(triage, known, saying, before & now);
     } else if (doubts) {

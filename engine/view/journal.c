@@ -279,8 +279,13 @@ static json_t *tally_json(const struct vessel_tally *tally)
         if (tally->well[i] > 0)
             view_json_row(parts, "count:z of:s", tally->well[i], vessel_state_words[i]);
     }
-    if (tally_lost(tally) > 0)
-        view_json_row(parts, "count:z of:s", tally_lost(tally), "lost");
+    size_t shelved = 0; /* lost, and not taken away yet */
+    for (size_t i = 0; i < VESSEL_DISCARDED; i++)
+        shelved += tally->state[i] - tally->well[i];
+    if (tally_lost(tally) > shelved)
+        view_json_row(parts, "count:z of:s", tally_lost(tally) - shelved, "lost");
+    if (shelved > 0)
+        view_json_row(parts, "count:z of:s", shelved, "to remove");
     for (size_t i = 0; i < FATE_COUNT; i++)
         view_json_put(fates, fate_words[i], json_integer((json_int_t)tally->fate[i]));
     return view_json("vessels:z lost:z state:o fate:o controls:z controls_lost:z _parts:o",
@@ -288,7 +293,7 @@ static json_t *tally_json(const struct vessel_tally *tally)
                      tally->controls_lost, parts);
 }
 
-/* "8 (6 growing, 1 isolated, 1 lost), 1 control" */
+/* "8 (6 growing, 1 isolated, 1 lost, 1 to remove), 1 control" */
 static const char *tally_words(const struct journal_view *view, const struct vessel_tally *tally)
 {
     return said(view, "words.tally", tally_json(tally));

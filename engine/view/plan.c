@@ -48,6 +48,13 @@ static void draw_course(struct face *face, const char *name, const json_t *tree)
     (void)name, (void)tree;
     if (!course_of(face->of, &course))
         return;
+    char letter;
+    for (size_t i = 0; i < COURSE; i++) {
+        course.core[i] = degrees_shown(course.core[i], &letter);
+        course.slow[i] = degrees_shown(course.slow[i], &letter);
+        course.outside[i] = degrees_shown(course.outside[i], &letter);
+    }
+    const double cold = degrees_shown(20, &letter), hot = degrees_shown(125, &letter);
     const struct chart_series series[] = {
         {course.outside, COURSE, '-', "the steam"},
         {course.slow, COURSE, '.', "the core, if it heats slowly"},
@@ -55,15 +62,21 @@ static void draw_course(struct face *face, const char *name, const json_t *tree)
     };
     screen_heading(face->screen, "Temperature in the middle of the grain");
     chart_draw(face->screen,
-               &(struct chart){0, course.minutes, 20, 125, "min", "degC", series, 3, NULL, 0}, 10);
+               &(struct chart){0, course.minutes, cold, hot, "min",
+                               letter == 'F' ? "degF" : "degC", series, 3, NULL, 0},
+               10);
 }
 
-/* "5.8 log reductions short of the aim", "20 log reductions beyond the aim" */
+/* What so many log reductions beyond the aim come to: "about 300 times too many spores live on". */
 static json_t *margin(double logs)
 {
-    return logs > 100.0 ? json_string("over 100 log reductions beyond the aim")
-                        : json_sprintf("%.2g log reductions %s the aim", fabs(logs),
-                                       logs < 0.0 ? "short of" : "beyond");
+    static const double much = 3.0, most = 6.0;
+    const double times = pow(10.0, fabs(logs)), ten = pow(10.0, floor(fabs(logs)));
+    return logs > much    ? json_string("far more than enough")
+           : logs >= 0.0  ? json_string("enough")
+           : logs < -most ? json_string("over a million times too many spores live on")
+                          : json_sprintf("about %.0f times as many spores live on as should",
+                                         times < 10.0 ? times : ten * round(times / ten));
 }
 
 static json_t *leans_json(const struct cook_result *result)
@@ -181,9 +194,9 @@ json_t *view_cook_json(const struct cook_report *cook)
                   organisms_json(cook), leans_json(&cook->result), course_json(cook),
                   sea_json(cook), view_json_parts(cook->assumed), cautions);
     view_json_add(
-        root, "_barometer:n _altitude:n _adequate:n _notes:o _fahrenheit:n _air:b _one_in:n",
+        root, "_barometer:n _altitude:n _adequate:n _notes:o _reference:n _air:b _one_in:n",
         setup->steam.barometer_kpa, setup->steam.altitude_m, setup->adequate_f0, notes_json(cook),
-        1.8 * steam->central + 32.0, steam->high - steam->low > 0.3, 1.0 / setup->target);
+        121.1, steam->high - steam->low > 0.3, 1.0 / setup->target);
     return root;
 }
 

@@ -140,7 +140,7 @@ static json_t *totals(const struct review *review)
 {
     static const enum fate lost[] = {FATE_CONTAMINATED, FATE_STUCK, FATE_UNTOLD};
     static const char *const says[] = {"contaminated", "did not grow or stalled",
-                                       "lost, and not recorded to what"};
+                                       "lost without a record of how"};
     const struct review_totals *totals = &review->totals;
     json_t *fates = json_object(), *kinds = json_array();
     for (size_t f = 0; f < FATE_COUNT; f++)
@@ -149,11 +149,13 @@ static json_t *totals(const struct review *review)
         if (totals->fate[lost[k]] > 0 && totals->fate[lost[k]] < totals->counts.lost)
             json_array_append_new(kinds, json_sprintf("%zu %s", totals->fate[lost[k]], says[k]));
     return view_json("vessels:z counted:o interval:o fates:o controls:o too_young:z unrecorded:z "
-                     "batches:z first:o last:o _kinds:o _share:n",
+                     "batches:z first:o last:o _kinds:o _share:n "
+                     "_untold:z",
                      totals->vessels, counts(totals->counts), interval(totals->exact), fates,
                      counts(totals->controls), totals->young, totals->unrecorded, totals->batches,
                      day(totals->first), day(totals->last), kinds,
-                     (double)totals->counts.lost / (double)totals->counts.total);
+                     (double)totals->counts.lost / (double)totals->counts.total,
+                     totals->fate[FATE_UNTOLD]);
 }
 
 /* Why a suspect fails, as far as it was computed. */

@@ -536,6 +536,28 @@ static void put_logs(struct text *out, double logs)
     text_printf(out, logs > 100.0 ? "over 100" : "%.2g", logs);
 }
 
+/* "121.0 °C", in the scale that the grower reads; without it; in the other one. */
+static void put_degrees(struct text *out, double celsius)
+{
+    char letter;
+    const double shown = degrees_shown(celsius, &letter);
+    text_printf(out, "%.1f \xc2\xb0%c", shown, letter);
+}
+
+static void put_bare_degrees(struct text *out, double celsius)
+{
+    char letter;
+    text_printf(out, "%.1f", degrees_shown(celsius, &letter));
+}
+
+static void put_other_degrees(struct text *out, double celsius)
+{
+    char letter;
+    const double shown = degrees_shown(celsius, &letter);
+    const bool same = letter == 'C';
+    text_printf(out, "%.1f \xc2\xb0%c", same ? 1.8 * shown + 32.0 : celsius, same ? 'F' : 'C');
+}
+
 static void put_floor(struct text *out, double number)
 {
     text_printf(out, "%.0f", floor(number));
@@ -555,6 +577,9 @@ static const struct {
     {"chance", put_chance, DIM_NONE},
     {"p", put_p, DIM_NONE},
     {"logs", put_logs, DIM_NONE},
+    {"degrees", put_degrees, DIM_NONE},
+    {"baredegrees", put_bare_degrees, DIM_NONE},
+    {"otherdegrees", put_other_degrees, DIM_NONE},
     {"floor", put_floor, DIM_NONE},
     {"ceil", put_ceil, DIM_NONE},
     {"grams", NULL, DIM_GRAMS},

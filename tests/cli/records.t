@@ -91,7 +91,7 @@ subtest 'lists' => sub {
     for my $kind (qw(starters lots cooks sessions places outcomes edits)) {
         like(page('list', $kind), qr/\S/, "list $kind");
     }
-    like(page(qw(list starters)), qr/^S2 +oyster +Liquid culture +2026-03-01 +S1 +6 \(4 growing, 2 lost\)/m, 'a starter in a row');
+    like(page(qw(list starters)), qr/^S2 +oyster +Liquid culture +2026-03-01 +S1 +6 \(4 growing, 2 to\n +remove\)/m, 'a starter in a row');
     refused('no such kind',  qr/list what/,               qw(list spores));
     refused('no such state', qr/did you mean 'growing'/,  qw(list --state growin));
     unlike(page('list'), qr/.{81}/, 'no line is wider than the screen');
@@ -107,7 +107,7 @@ subtest 'lives' => sub {
     my $cook = answer(qw(history C4));
     is($cook->{vessels}{lost}, 2, 'of a cook: what became of its vessels');
     is($cook->{events}[0]{record}{column}, 'minutes', 'and its corrections');
-    like(page('history', 'top shelf'), qr/Vessels there now: 10 \(8 growing, 2 lost\)/, 'of a place');
+    like(page('history', 'top shelf'), qr/Vessels there now: 10 \(8 growing, 2 to remove\)/, 'of a place');
     like(page(qw(history B1)), qr/B1-2: confirmed: green mould/, 'of a batch');
     refused('of nobody', qr/nothing in the journal is called 'Q1'/, qw(history Q1));
     refused('nearly',    qr/did you mean 'B1-\d'/,                  qw(history B1-22));
