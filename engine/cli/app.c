@@ -736,7 +736,8 @@ static const char *meant_command(struct app *app, int argc, char **argv)
     if (argc > 1 && csv_named(fillers, argv[0], strlen(argv[0])) >= 0 &&
         command_find(argc - 1, argv + 1, &words) != NULL)
         return argv[1];
-    for (const char *const *line = section_of("also"); *line != NULL && (*line)[0] != '\0'; line++) {
+    for (const char *const *line = section_of("also"); *line != NULL && (*line)[0] != '\0';
+         line++) {
         const char *names = strstr(*line, ": ") + 2; /* the first may be misspelt */
         const char *first = arena_copy(app->arena, names, strcspn(names, "|"));
         const bool near = strlen(first) > 6 && diag_nearest(argv[0], &first, 1) != NULL;
@@ -760,10 +761,11 @@ static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
         word = arena_format(app->arena, "%s %s", argv[0], argv[1]);
     const char *meant = meant_command(app, argc, argv);
     if (meant != NULL)
-        app_stop(app,
-                 "no command '%s'; did you mean 'jarside %s'? 'jarside help %s' says more. To judge "
-                 "a description: jarside judge \"%s ...\"",
-                 word, meant, meant, word);
+        app_stop(
+            app,
+            "no command '%s'; did you mean 'jarside %s'? 'jarside help %s' says more. To judge "
+            "a description: jarside judge \"%s ...\"",
+            word, meant, meant, word);
     app_unknown(app, NULL, "command", word, names, count,
                 arena_format(app->arena,
                              "'jarside help' lists them. To judge a description: "

@@ -1173,9 +1173,10 @@ static const char *cook_doubt(struct draft *draft)
     if (physics_cook(app->rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK ||
         cook_compute(&setup, &result) != PROCESS_OK || result.verdict == COOK_ADEQUATE)
         return "";
-    const char *needed = isfinite(result.minutes_needed.central)
-                             ? arena_format(app->arena, "%.0f minutes", result.minutes_needed.central)
-                             : "more than a day";
+    const char *needed =
+        isfinite(result.minutes_needed.central)
+            ? arena_format(app->arena, "%.0f minutes", result.minutes_needed.central)
+            : "more than a day";
     return arena_format(app->arena,
                         "Cook %s is %s for these: a cautious estimate asks for %s, this was %.0f. "
                         "'jarside cook' with the same figures says why.",

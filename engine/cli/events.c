@@ -334,14 +334,15 @@ static enum status run_event(struct app *app)
             names_a_place(app, words[count - 1])) /* shelf 2 */
             label = arena_join(app->arena, words + --count, 2);
         const size_t labels = labels_leading(app, words, count);
-        if (count > labels && (strcasecmp(words[count - 1], "to") == 0 ||
-                               strcasecmp(words[count - 1], "into") == 0))
+        if (count > labels &&
+            (strcasecmp(words[count - 1], "to") == 0 || strcasecmp(words[count - 1], "into") == 0))
             count--; /* "move B1-2 to closet" */
         if (count > labels && strpbrk(words[labels], "0123456789") == NULL)
-            app_stop(app,
-                     "'%s' is no vessel, and '%s' would be the place; what else there is to say goes "
-                     "behind --note",
-                     arena_join(app->arena, words + labels, count - labels), label);
+            app_stop(
+                app,
+                "'%s' is no vessel, and '%s' would be the place; what else there is to say goes "
+                "behind --note",
+                arena_join(app->arena, words + labels, count - labels), label);
         read_place(app, label, &place);
     }
     if (event.kind == EVENT_DISCARD) { /* what follows the labels is why */
@@ -475,11 +476,12 @@ static enum status correct_record(struct app *app, enum record record, const cha
         app_stop(app, "correct what about it? For instance: jarside correct %s note='...'", label);
     for (size_t i = 0; i < count; i++)
         if (record == RECORD_VESSEL && strchr(words[i], '=') == NULL)
-            app_stop(app,
-                     "'%s' should be COLUMN=VALUE. If the last thing recorded was a mistake: jarside "
-                     "undo. If a look at %s was: jarside correct look %s \"what you saw\", or "
-                     "withdraw. To keep the words: jarside correct %s note='...'",
-                     words[i], label, label, label);
+            app_stop(
+                app,
+                "'%s' should be COLUMN=VALUE. If the last thing recorded was a mistake: jarside "
+                "undo. If a look at %s was: jarside correct look %s \"what you saw\", or "
+                "withdraw. To keep the words: jarside correct %s note='...'",
+                words[i], label, label, label);
     app_begin(app);
     for (size_t i = 0; i < count; i++)
         assign(app, record, words[i], &row, app->given.at);

@@ -365,7 +365,7 @@ static const struct option settings[SETTINGS + 1] = {
 };
 static const char *const environment[SETTINGS] = {
     [0] = "JARSIDE_TEMPERATURE", [1] = "JARSIDE_PRESSURE", [2] = "JARSIDE_WEIGHT",
-    [7] = "JARSIDE_DATES", [8] = "JARSIDE_STATION", [9] = "JARSIDE_PERSON"};
+    [7] = "JARSIDE_DATES",       [8] = "JARSIDE_STATION",  [9] = "JARSIDE_PERSON"};
 
 /* Its row; SETTINGS when there is none. */
 static size_t find(const char *name, size_t length)

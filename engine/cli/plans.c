@@ -461,8 +461,9 @@ static void recall_growth(struct app *app, const char *label, struct forecast_re
     if (run->start == NULL)
         run->start = arena_string(app->arena, moment_write_day(batch.at, day));
     if (known->species == RULES_NONE)
-        app_stop(app, "what is grown in %s is not recorded; add --species, or: jarside correct %s "
-                      "species=oyster",
+        app_stop(app,
+                 "what is grown in %s is not recorded; add --species, or: jarside correct %s "
+                 "species=oyster",
                  label, batch.label);
 }
 

@@ -86,9 +86,9 @@ static const char *assign_words(struct app *app, enum record record, const char 
         while (at->name != NULL && (at->feeds == FEEDS_NONE || at->feeds != observable->feeds))
             at++;
         if (at->name != NULL && at->kind == COLUMN_REAL && reading->has_number)
-            value = arena_format(app->arena, "%.10g%s",
-                                 0.5 * (reading->number.lo + reading->number.hi),
-                                 dimension_unit(observable->dimension));
+            value =
+                arena_format(app->arena, "%.10g%s", 0.5 * (reading->number.lo + reading->number.hi),
+                             dimension_unit(observable->dimension));
         for (size_t v = 0; at->name != NULL && v < observable->value_count && value == NULL; v++)
             if (reading->seen == UINT32_C(1) << v)
                 value = observable->values[v].id;
@@ -258,7 +258,8 @@ static bool is_label(struct app *app, const char *word)
     struct starter ignored;
     if (strpbrk(word, "0123456789") != NULL || labels_id(app, RECORD_STARTER, word) != 0)
         return true;
-    const bool capitals = word[0] != '\0' && word[strcspn(word, "abcdefghijklmnopqrstuvwxyz ")] == '\0';
+    const bool capitals =
+        word[0] != '\0' && word[strcspn(word, "abcdefghijklmnopqrstuvwxyz ")] == '\0';
     record_init(RECORD_STARTER, &ignored);
     return (capitals || strpbrk(word, "-_") != NULL) &&
            starter_words(app, &word, 1, &ignored) != NULL;

@@ -283,7 +283,16 @@ static void cover(struct job *job, bool all)
     }
 }
 
-/* Whether a match is all that was said, but for figures: "all fine, day 5". */
+/* What goes with praise of the whole without being more than it: figures, and what nearly every vessel shows. */
+static bool says_little(const struct job *job, const struct match *match)
+{
+    static const double usual = 0.5;
+    return match->role == ROLE_NUMBER || match->role == ROLE_IGNORE ||
+           (match->role == ROLE_VALUE &&
+            job->reader->rules->observables[match->observable].values[match->item].base >= usual);
+}
+
+/* Whether a match is all that was said, but for what says little: "all fine, day 5, about 20 % white". */
 static bool is_alone(const struct job *job, const struct match *match)
 {
     const struct match *items = job->matches.items;
@@ -292,8 +301,8 @@ static bool is_alone(const struct job *job, const struct match *match)
         const struct token *token = &job->tokens[t];
         alone = token->filler || (match->start <= token->start && match->end >= token->end);
         for (size_t i = 0; i < job->matches.count && !alone; i++)
-            alone = (items[i].role == ROLE_NUMBER || items[i].role == ROLE_IGNORE) &&
-                    items[i].start <= token->start && items[i].end >= token->end;
+            alone = says_little(job, &items[i]) && items[i].start <= token->start &&
+                    items[i].end >= token->end;
     }
     return alone;
 }

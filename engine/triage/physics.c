@@ -819,8 +819,8 @@ static bool compute_pace(struct work *work, const struct forecast *forecast, con
     char room[DEGREES_ROOM];
     const char *line = arena_format(
         work->arena, "%.0f %% white on day %.0f at %s is %s; %.0f %% was due, %.0f to %.0f",
-        work->coverage, work->day, degrees(celsius, 0, room), pace_name(pace.pace), pace.expected.central,
-        pace.expected.low, pace.expected.high);
+        work->coverage, work->day, degrees(celsius, 0, room), pace_name(pace.pace),
+        pace.expected.central, pace.expected.low, pace.expected.high);
     if (work->said[FEEDS_TEMPERATURE] && celsius < best) {
         ideal.warmth = &at_best;
         double lost = 1.0 - cardinals_factor(&forecast->cardinals, celsius);
@@ -847,13 +847,12 @@ static void compute_heat(struct work *work, const struct cardinals *cardinals)
     if (!work->said[FEEDS_TEMPERATURE] || !(celsius > cardinals->t_opt))
         return;
     double share = (celsius - cardinals->t_opt) / (cardinals->t_max - cardinals->t_opt);
-    move_causes(
-        work, MOVED_WARM, fmin(1.0, share), warmth_feeds, 2,
-        arena_format(work->arena,
-                     "%s is above the %s that suit this mushroom best; at %s it stops",
-                     degrees(celsius, 0, room), degrees(cardinals->t_opt, 0, best),
-                     degrees(cardinals->t_max, 0, most)),
-        NULL);
+    move_causes(work, MOVED_WARM, fmin(1.0, share), warmth_feeds, 2,
+                arena_format(work->arena,
+                             "%s is above the %s that suit this mushroom best; at %s it stops",
+                             degrees(celsius, 0, room), degrees(cardinals->t_opt, 0, best),
+                             degrees(cardinals->t_max, 0, most)),
+                NULL);
 }
 
 static void compute_growth(struct work *work)
@@ -875,14 +874,12 @@ static void compute_growth(struct work *work)
         if (work->said[FEEDS_TEMPERATURE] && celsius < forecast.cardinals.t_opt) {
             double factor = cardinals_factor(&forecast.cardinals, celsius);
             char room[DEGREES_ROOM], best[DEGREES_ROOM];
-            move_causes(
-                work, MOVED_COLD, 1.0 - factor, warmth_feeds, 2,
-                arena_format(
-                    work->arena,
-                    "at %s this mushroom grows at %.0f %% of its best pace (%s)",
-                    degrees(celsius, 0, room), 100.0 * factor,
-                    degrees(forecast.cardinals.t_opt, 0, best)),
-                NULL);
+            move_causes(work, MOVED_COLD, 1.0 - factor, warmth_feeds, 2,
+                        arena_format(work->arena,
+                                     "at %s this mushroom grows at %.0f %% of its best pace (%s)",
+                                     degrees(celsius, 0, room), 100.0 * factor,
+                                     degrees(forecast.cardinals.t_opt, 0, best)),
+                        NULL);
         }
         if (relative > 0.0)
             move_causes(

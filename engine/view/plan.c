@@ -62,8 +62,8 @@ static void draw_course(struct face *face, const char *name, const json_t *tree)
     };
     screen_heading(face->screen, "Temperature in the middle of the grain");
     chart_draw(face->screen,
-               &(struct chart){0, course.minutes, cold, hot, "min",
-                               letter == 'F' ? "degF" : "degC", series, 3, NULL, 0},
+               &(struct chart){0, course.minutes, cold, hot, "min", letter == 'F' ? "degF" : "degC",
+                               series, 3, NULL, 0},
                10);
 }
 
@@ -193,10 +193,10 @@ json_t *view_cook_json(const struct cook_report *cook)
     view_json_add(root, "organisms:o leans:o course:o sea_level:o assumed:o cautions:o",
                   organisms_json(cook), leans_json(&cook->result), course_json(cook),
                   sea_json(cook), view_json_parts(cook->assumed), cautions);
-    view_json_add(
-        root, "_barometer:n _altitude:n _adequate:n _notes:o _reference:n _air:b _one_in:n",
-        setup->steam.barometer_kpa, setup->steam.altitude_m, setup->adequate_f0, notes_json(cook),
-        121.1, steam->high - steam->low > 0.3, 1.0 / setup->target);
+    view_json_add(root,
+                  "_barometer:n _altitude:n _adequate:n _notes:o _reference:n _air:b _one_in:n",
+                  setup->steam.barometer_kpa, setup->steam.altitude_m, setup->adequate_f0,
+                  notes_json(cook), 121.1, steam->high - steam->low > 0.3, 1.0 / setup->target);
     return root;
 }
 

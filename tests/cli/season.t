@@ -72,7 +72,7 @@ $ jarside look B1 "nothing yet"
 $ jarside due
 > jarside look B1
 $ jarside look B1 "all fine, about 10% white, controls clean"
-> B1-1 to B1-8: Keep\. .*understood: coverage: about 10%
+> B1-1 to B1-8: Keep\. .*understood: .*coverage: about 10%
 $ jarside history B1
 # 2026-03-12
 $ jarside look B1 "fine, about 30% white"
