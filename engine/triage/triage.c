@@ -237,20 +237,15 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
              now = possible(&saying->fact.observation, all);
     uint32_t left = before & ~saying->fact.observation.absent;
     const bool settles_doubt = doubted && !doubts && known->told && known->batch == saying->batch;
-    if (!known->told || settles_doubt) {
-        one_take(known, saying);
-    } else if (known->batch != saying->batch) { /* of an earlier text */
-        if (!known->clashes && !saying->fact.observation.seen && !doubts && left)
-            one_narrow(triage, known, saying, left);
-        else
-            one_take(known, saying);
-    } else if (doubts && !doubted) {
+    const bool earlier = known->told && known->batch != saying->batch; /* of an earlier text */
+    const bool apart = !known->clashes && !(before & now);
+    if (known->told && !earlier && !settles_doubt &&
+        ((doubts && !doubted) || (apart && !doubts && says_more(&known->fact, &saying->fact))))
         return;
-    } else if (!known->clashes && !(before & now) && !doubts &&
-               says_more(&known->fact, &saying->fact)) {
-        return;
-    } else if (!known->clashes && !(before & now) && !doubted &&
-               says_more(&saying->fact, &known->fact)) {
+    if (earlier && !known->clashes && !saying->fact.observation.seen && !doubts && left) {
+        one_narrow(triage, known, saying, left);
+    } else if (!known->told || settles_doubt || earlier ||
+               (apart && !doubted && says_more(&saying->fact, &known->fact))) {
         one_take(known, saying);
     } else if (!known->clashes && (before & now)) {
         one_narrow(triage, known, saying, before & now);
