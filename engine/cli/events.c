@@ -288,7 +288,7 @@ static size_t take_note(struct app *app, const char *const *words, size_t count,
     const size_t labels = labels_leading(app, words, count);
     const bool joiner = labels + 1 < count && (strcasecmp(words[labels], "to") == 0 ||
                                                strcasecmp(words[labels], "and") == 0);
-    if (labels == count)
+    if (words == NULL || labels == count)
         return count;
     /* A label that is not there is told; a number that is no vessel's measures something ("2 kg"). */
     const char *first = words[labels + joiner];

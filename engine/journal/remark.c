@@ -402,7 +402,7 @@ static void close_clause(struct reading_words *words, struct remark *remark,
                          const struct clause *clause, size_t end)
 {
     size_t start = clause->start;
-    for (size_t from = start, to = start; from < end; from = to) {
+    for (size_t from = start, to; from < end; from = to) {
         struct clause own = {.whose = VESSELS};
         for (to = from; to < end && !is_mark(words, to);)
             to++;
