@@ -210,7 +210,9 @@ static enum status tell(struct app *app, const struct event *event, const struct
             to_discard = chosen->vessels[i].label;
     }
     const struct look *riskiest = risky.id != 0 ? &risky : NULL;
-    json_t *cautions = kind == EVENT_DISCARD ? view_handling_json(app->rules, riskiest)
+    /* What was sold, given away, used or a slip of the pen is not thrown away. */
+    const bool thrown = kind == EVENT_DISCARD && event->because <= BECAUSE_BROKEN;
+    json_t *cautions = thrown                ? view_handling_json(app->rules, riskiest)
                        : kind == EVENT_SHAKE ? json_pack("[s]", usual_caution(app, kind))
                                              : json_array();
     if (app->common.json)
