@@ -407,8 +407,6 @@ const char *assign_what(struct app *app, const struct column *column);
 /* The index of a finding or a cause (LIST_FINDINGS, LIST_CAUSES) by what somebody calls it: its id, its
  * name or one of its other names, or an unambiguous part of these. */
 size_t assign_named(struct app *app, enum word_list list, const char *words);
-/* Whether a word of the text, of four letters or more, is among the names of the findings. */
-bool names_a_finding(struct app *app, const char *text);
 
 /* ==== a look ================================================================================== */
 

@@ -533,24 +533,6 @@ static enum likeness likeness(struct text *room, const char *words, const char *
     return found != room->bytes ? WITHIN : strlen(words) == strlen(room->bytes) ? SAME : AT_FRONT;
 }
 
-bool names_a_finding(struct app *app, const char *text)
-{
-    struct text said, room;
-    bool found = false;
-    text_init(&said);
-    text_init(&room);
-    const char *at = fold_into(&said, text) ? said.bytes : "";
-    for (size_t length; *at != '\0' && !found; at += length + (at[length] != '\0')) {
-        length = strcspn(at, " ,.;:!?");
-        const char *word = arena_copy(app->arena, at, length);
-        for (size_t i = 0; i < app->rules->finding_count && length >= 4 && !found; i++)
-            found = likeness(&room, word, app->rules->findings[i].name) != UNLIKE;
-    }
-    text_release(&said);
-    text_release(&room);
-    return found;
-}
-
 size_t assign_named(struct app *app, enum word_list list, const char *words)
 {
     bool finding = list == LIST_FINDINGS;

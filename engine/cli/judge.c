@@ -79,9 +79,9 @@ static enum status tell(struct app *app, bool one_of_many)
     return app_flush(app);
 }
 
-/* Whether something of the text was understood, its words change the odds this way or that by a factor of
- * three, or it names a finding: a greeting is nothing to judge. */
-static bool tells(struct app *app, const char *text)
+/* Whether something of the text was understood, or its words change the odds this way or that by a factor of
+ * three: a greeting is nothing to judge. */
+static bool tells(struct app *app)
 {
     static const double weighs = 3.0;
     const struct fact *facts = NULL;
@@ -94,7 +94,7 @@ static bool tells(struct app *app, const char *text)
     double said = 0.0;
     for (size_t i = 0; i < count; i++)
         said += fabs(weights[i].odds);
-    return said >= log(weighs) || names_a_finding(app, text);
+    return said >= log(weighs);
 }
 
 /* ---- what to judge --------------------------------------------------------------------------- */
@@ -120,7 +120,7 @@ static enum status judge_said(struct app *app)
             app_fail(app, NULL, "cannot read standard input");
     }
     app_must(app, triage_tell(app->triage, text.bytes, text.length, app->diags));
-    if (app->given.vessel == NULL && app->given.set.count == 0 && !tells(app, text.bytes))
+    if (app->given.vessel == NULL && app->given.set.count == 0 && !tells(app))
         app_stop(app,
                  "'%.200s' says nothing about a vessel; say what you see, for instance: "
                  "jarside judge \"day 11, amber drops on white growth\"",
@@ -174,7 +174,7 @@ static enum status judge_line(struct app *app, const struct line *line)
         return line_error(app, line->number, "the line is empty");
     if (triage_tell(app->triage, line->text, line->length, app->diags) != STATUS_OK)
         return line_error(app, line->number, "the line is not text that can be read");
-    if (app->given.set.count == 0 && !tells(app, line->text))
+    if (app->given.set.count == 0 && !tells(app))
         return line_error(app, line->number, "the line says nothing about a vessel");
     return tell(app, true);
 }
