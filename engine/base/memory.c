@@ -201,8 +201,10 @@ void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t 
 void *arena_more(struct arena *arena, const void *list, size_t count, size_t size)
 {
     enum { FIRST = 8 };
-    bool full = count == 0 || (count >= FIRST && (count & (count - 1)) == 0);
-    return full ? arena_grow(arena, list, count, count ? 2 * count : FIRST, size) : (void *)list;
+    if (count != 0 && (count < FIRST || (count & (count - 1)) != 0))
+        return (void *)list;
+    void *longer = arena_room(arena, count ? 2 * count : FIRST, size);
+    return count ? memcpy(longer, list, count * size) : longer;
 }
 
 char *arena_copy(struct arena *arena, const char *text, size_t length)

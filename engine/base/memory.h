@@ -57,8 +57,7 @@ void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t 
 /*
  * An array that grows by one. `list` is a pointer to its elements, NULL while `count` is 0, and only
  * this macro makes it longer; no other field is needed, since it doubles whenever `count` is a power
- * of two. Counts one more, and is a pointer to the new element, which is zeroed if the array has
- * never been longer:
+ * of two. Counts one more, and is a pointer to the new element, which is not zeroed:
  *
  *     *arena_push(arena, names->list, names->count) = name;
  */

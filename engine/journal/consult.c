@@ -580,6 +580,7 @@ static enum status count_cells(struct opening *opening, struct sibling_cell **ce
         query_begin(opening->journal, opening->diags, counting, "id", opening->at->vessel.id, age);
     for (*count = 0; query_next(&query);) {
         struct sibling_cell *cell = arena_push(opening->arena, *cells, *count);
+        *cell = (struct sibling_cell){0};
         for (int i = 0; i < COLUMNS; i++)
             if (query_integer(&query, i) != 0)
                 cell->shares |= UINT32_C(1) << relation_columns[i];

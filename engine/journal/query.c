@@ -410,11 +410,11 @@ enum status history_of(struct journal *journal, enum record record, const void *
     size_t totals[RECORD_COUNT] = {0}, total = 0;
     while (query_next(&query)) {
         struct history_entry *entry = arena_push(arena, history->entries, history->count);
-        entry->kind = (enum record)query_integer(&query, 0);
-        entry->id = query_integer(&query, 1);
-        entry->at = query_moment(&query, 2);
-        entry->vessel = query_integer(&query, 4);
-        entry->overruled = query_integer(&query, 5) != 0;
+        *entry = (struct history_entry){.kind = (enum record)query_integer(&query, 0),
+                                        .id = query_integer(&query, 1),
+                                        .at = query_moment(&query, 2),
+                                        .vessel = query_integer(&query, 4),
+                                        .overruled = query_integer(&query, 5) != 0};
         totals[entry->kind] = (size_t)query_integer(&query, 6);
     }
     enum status status = query_end(&query);
