@@ -19,6 +19,11 @@
 static enum status run_check(struct app *app)
 {
     app_must(app, app_load(app, app->operands, app->operand_count));
+    struct words *causes = words_new(app->rules, LABELS_CAUSES);
+    app_must(app, words_check(app->words, app->diags));
+    app_must(app, app_read_words(app, causes, "cause-words.tsv"));
+    app_must(app, words_check(causes, app->diags));
+    words_free(causes);
     reader_check_patterns(app->reader, app->diags);
     if (diags_errors(app->diags) > 0)
         return STATUS_DATA;

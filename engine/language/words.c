@@ -336,39 +336,38 @@ static bool term_of(const struct lexicon *lexicon, const struct piece *first,
 /* ---- the table ------------------------------------------------------------------------------- */
 
 /*
- * The file as it is read: rows stay text until a term of theirs turns up.
+ * The file as it is read: rows stay text, and are looked at where a term is looked for.
  *
- *     # comment
+ *     # comment                    only up here
  *     findings<TAB>ID ID ...       or causes
  *     total<TAB>N N ...            of all terms, for each label
  *     TERM<TAB>LABEL:N ...         sorted by TERM; LABEL counts from 0 in the order above
  */
-struct row {
-    const char *term, *counts; /* the text before the tab, and behind it */
-};
-
 struct table {
-    char *bytes;
-    struct row *rows;
-    size_t row_count, first; /* and the number of the first among those of all tables */
-    int *finding;            /* of the rules, or RULES_NONE, for each of the table's */
+    const char *path;
+    const char *rows, *end; /* among the bytes of the file */
+    size_t line, row_count; /* where the rows begin, and how many they are */
+    size_t first;           /* bytes of the tables before it */
+    int *finding;           /* of the rules, or RULES_NONE, for each of the table's */
     size_t finding_count;
 };
 
 struct tables { /* all that were read */
     struct table *list;
-    size_t count, row_count;
+    size_t count, bytes;
     double *total; /* n_f */
     double terms;  /* V */
 };
 
 /* What a term says. */
 struct weighed {
-    size_t row;      /* the first that has it: terms are in order of these */
+    size_t row;      /* where the first that has it begins: terms are in order of these */
     size_t text;     /* the last in which it was met */
     double odds;     /* of contamination */
     double weight[]; /* of each finding, and zeros up to a full step */
 };
+
+#define MET_ROW (UINT64_C(1) << 63)
 
 enum { STEP = 4 }; /* findings are added up so many at a time */
 
@@ -378,7 +377,7 @@ static size_t steps(size_t findings)
 }
 
 struct met {                 /* a term of this or an earlier text */
-    uint64_t key;            /* its pieces; 0 is free */
+    uint64_t key;            /* its pieces, or MET_ROW and its row; 0 is free */
     struct weighed *weighed; /* NULL: no table has it */
 };
 
@@ -389,10 +388,9 @@ struct words {
     struct lexicon lexicon;
     /* What was met since these were cleared: */
     struct arena *kept, *arena_of_text;
-    struct weighed **weighed; /* by row */
-    double *counts;           /* of the term that is looked up, by finding */
-    double *sum;              /* of the weights of a text, by finding */
-    struct met *met;          /* open addressing */
+    double *counts;  /* of the term that is looked up, by finding */
+    double *sum;     /* of the weights of a text, by finding */
+    struct met *met; /* open addressing */
     size_t met_count, met_room;
     size_t texts;
 };
@@ -429,7 +427,7 @@ void words_free(struct words *words)
 }
 
 /* The whole file as a string; NULL, and errno says why, when it cannot be had. */
-static char *read_whole(struct arena *arena, const char *path)
+static char *read_whole(struct arena *arena, const char *path, size_t *length)
 {
     struct stat about;
     char *bytes = NULL;
@@ -445,6 +443,7 @@ static char *read_whole(struct arena *arena, const char *path)
             bytes[about.st_size] = '\0';
             if (filing_read(file, bytes, (size_t)about.st_size) != about.st_size)
                 bytes = NULL;
+            *length = (size_t)about.st_size;
         }
     }
     const int error = errno;
@@ -482,67 +481,129 @@ static bool read_totals(struct words *words, const struct table *table, const ch
     return *list == '\0';
 }
 
+static enum status table_wrong(struct diags *diags, const struct table *table, const char *wrong)
+{
+    diags_error(diags, (struct position){.file = table->path, .line = table->line}, "%s", wrong);
+    return STATUS_DATA;
+}
+
+/* How many lines there are. */
+static size_t count_lines(const char *at, const char *end)
+{
+    enum { BLOCK = 64 }; /* known in advance, so that many bytes are compared at once */
+    size_t count = 0;
+    for (; end - at >= BLOCK; at += BLOCK) {
+        unsigned char some = 0;
+        for (size_t i = 0; i < BLOCK; i++)
+            some = (unsigned char)(some + (at[i] == '\n'));
+        count += some;
+    }
+    for (; at < end; at++)
+        count += *at == '\n' || at + 1 == end;
+    return count;
+}
+
+/* The next line that is no comment, as a string; NULL at the end of the file. */
+static char *next_line(struct table *table, char **at)
+{
+    char *line;
+    do {
+        line = *at;
+        if (line == table->end)
+            return NULL;
+        char *end = memchr(line, '\n', (size_t)(table->end - line));
+        *at = end != NULL ? end + 1 : line + (table->end - line);
+        if (end != NULL)
+            *end = '\0';
+        table->line++;
+    } while (*line == '#' && strchr(line, '\t') == NULL);
+    return line;
+}
+
 enum status words_read(struct words *words, const char *path, struct diags *diags)
 {
+    const char *head = label_head(&words->labels);
     struct tables *tables = &words->tables;
-    struct table table = {.bytes = read_whole(words->arena, path), .first = tables->row_count};
-    struct position at = {.file = path, .line = 0};
+    struct table table = {.path = arena_string(words->arena, path), .first = tables->bytes};
+    size_t length = 0;
+    char *at = read_whole(words->arena, path, &length);
 
-    if (table.bytes == NULL) {
-        if (errno == ENOENT)
-            return STATUS_OK;
-        diags_error(diags, at, "cannot read it: %s", strerror(errno));
+    if (at == NULL && errno == ENOENT)
+        return STATUS_OK;
+    if (at == NULL) {
+        diags_error(diags, (struct position){.file = path}, "cannot read it: %s", strerror(errno));
         return STATUS_IO;
     }
-    const char *wrong = NULL, *before = "";
-    int head = 0;
-    for (char *line = table.bytes, *next; *line != '\0' && wrong == NULL; line = next) {
-        char *end = strchr(line, '\n');
-        end = end != NULL ? end : line + strlen(line);
-        char *tab = memchr(line, '\t', (size_t)(end - line));
-        next = end + (*end != '\0');
-        *end = '\0';
-        at.line++;
-        if (*line == '#' && tab == NULL)
-            continue;
-        if (tab == NULL)
-            wrong = "a line without a tab; TERM, a tab and LABEL:N would be right";
-        else if (head == 0)
-            wrong = strncmp(line, label_head(&words->labels), (size_t)(tab - line) + 1) == 0 &&
-                            read_ids(words, &table, tab + 1)
-                        ? NULL
-                        : "'findings' (or 'causes'), a tab and their ids come first";
-        else if (head == 1)
-            wrong = strncmp(line, "total\t", 6) == 0 && read_totals(words, &table, tab + 1)
-                        ? NULL
-                        : "'total', a tab and a number for each of those come second";
-        else {
-            *tab = '\0';
-            if (table.row_count > 0 && strcmp(before, line) >= 0)
-                wrong = "terms are sorted by their bytes, and each stands once";
-            *arena_push(words->arena, table.rows, table.row_count) = (struct row){line, tab + 1};
-            before = line;
-        }
-        head += head < 2;
-    }
-    if (wrong != NULL) {
-        diags_error(diags, at, "%s", wrong);
-        return STATUS_DATA;
-    }
+    table.end = at + length;
+    char *line = next_line(&table, &at);
+    if (line != NULL &&
+        (strncmp(line, head, strlen(head)) != 0 || !read_ids(words, &table, line + strlen(head))))
+        return table_wrong(diags, &table,
+                           "'findings' (or 'causes'), a tab and their ids come first");
+    line = next_line(&table, &at);
+    if (line != NULL && (strncmp(line, "total\t", 6) != 0 || !read_totals(words, &table, line + 6)))
+        return table_wrong(diags, &table,
+                           "'total', a tab and a number for each of those come second");
+    table.rows = at;
+    table.row_count = count_lines(at, table.end);
     *arena_push(words->arena, tables->list, tables->count) = table;
-    tables->row_count += table.row_count;
+    tables->bytes += length;
     tables->terms = fmax(tables->terms, (double)table.row_count);
     return STATUS_OK;
 }
 
-static int by_term(const void *term, const void *row)
+/* Where a row stands beside a term: 0 is of it, above 0 behind it. A tab is less than all that terms hold. */
+static int row_order(const char *row, const char *term, size_t length)
 {
-    return strcmp(term, ((const struct row *)row)->term);
+    const int order = strncmp(row, term, length);
+    return order != 0 ? order : row[length] != '\t';
 }
 
-static void add_counts(const struct table *table, const struct row *row, double *counts)
+/* The row of a term, found by halves; NULL for none. */
+static const char *row_find(const struct table *table, const char *term)
 {
-    for (const char *at = row->counts; *at != '\0';) {
+    const char *low = table->rows, *high = table->end;
+    const size_t length = strlen(term);
+    while (low < high) {
+        const char *row = low + (high - low) / 2;
+        while (row > low && row[-1] != '\n')
+            row--;
+        const int order = row_order(row, term, length);
+        if (order == 0)
+            return row;
+        const char *end = memchr(row, '\n', (size_t)(high - row));
+        if (order > 0)
+            high = row;
+        else
+            low = end != NULL ? end + 1 : high;
+    }
+    return NULL;
+}
+
+enum status words_check(const struct words *words, struct diags *diags)
+{
+    for (size_t t = 0; t < words->tables.count; t++) {
+        struct table table = words->tables.list[t];
+        const char *before = NULL;
+        for (const char *row = table.rows, *end; row < table.end; before = row, row = end + 1) {
+            const size_t length = strcspn(row, "\t\n");
+            end = memchr(row, '\n', (size_t)(table.end - row));
+            end = end != NULL ? end : table.end;
+            table.line++;
+            if (row[length] != '\t')
+                return table_wrong(diags, &table,
+                                   "a line without a tab; TERM, a tab and LABEL:N would be right");
+            if (before != NULL && row_order(before, row, length) >= 0)
+                return table_wrong(diags, &table,
+                                   "terms are sorted by their bytes, and each stands once");
+        }
+    }
+    return STATUS_OK;
+}
+
+static void add_counts(const struct table *table, const char *at, double *counts)
+{
+    while (*at != '\n' && *at != '\0') {
         char *end;
         const unsigned long finding = strtoul(at, &end, 10);
         if (end == at || *end != ':')
@@ -604,31 +665,40 @@ static struct weighed *weigh_term(const struct words *words)
     return weighed;
 }
 
+static struct met *met_place(const struct words *words, uint64_t key)
+{
+    size_t at = key * UINT64_C(0x9E3779B97F4A7C15) >> 32 & (words->met_room - 1);
+    while (words->met[at].key != 0 && words->met[at].key != key)
+        at = (at + 1) & (words->met_room - 1);
+    return &words->met[at];
+}
+
 /* Looks a term up in the tables; NULL when none has it. */
 static struct weighed *term_find(const struct words *words, const char *term)
 {
     const struct tables *tables = &words->tables;
-    struct weighed **place = NULL;
+    struct met *met = NULL;
+    size_t first = 0;
 
     memset(words->counts, 0, words->labels.count * sizeof *words->counts);
     for (size_t t = 0; t < tables->count; t++) {
         const struct table *table = &tables->list[t];
-        const struct row *row = table->row_count == 0 ? NULL
-                                                      : bsearch(term, table->rows, table->row_count,
-                                                                sizeof *table->rows, by_term);
+        const char *row = row_find(table, term);
         if (row == NULL)
             continue;
-        if (place == NULL)
-            place = &words->weighed[table->first + (size_t)(row - table->rows)];
-        if (*place != NULL) /* by another word of the same stem */
-            return *place;
-        add_counts(table, row, words->counts);
+        if (met == NULL) {
+            first = table->first + (size_t)(row - table->rows);
+            met = met_place(words, MET_ROW | first);
+        }
+        if (met->key != 0) /* by another word of the same stem */
+            return met->weighed;
+        add_counts(table, row + strlen(term) + 1, words->counts);
     }
-    if (place == NULL)
+    if (met == NULL)
         return NULL;
-    *place = weigh_term(words);
-    (*place)->row = (size_t)(place - words->weighed);
-    return *place;
+    *met = (struct met){MET_ROW | first, weigh_term(words)};
+    met->weighed->row = first;
+    return met->weighed;
 }
 
 /* Forgets what was met, so that texts without end do not fill the memory. */
@@ -640,15 +710,6 @@ static void words_forget(struct words *words)
     words->met_count = words->met_room = 0;
     words->counts = arena_array(words->kept, words->labels.count, sizeof(double));
     words->sum = arena_array(words->kept, steps(words->labels.count), sizeof(double));
-    words->weighed = arena_array(words->kept, words->tables.row_count, sizeof(struct weighed *));
-}
-
-static struct met *met_place(const struct words *words, uint64_t key)
-{
-    size_t at = key * UINT64_C(0x9E3779B97F4A7C15) >> 32 & (words->met_room - 1);
-    while (words->met[at].key != 0 && words->met[at].key != key)
-        at = (at + 1) & (words->met_room - 1);
-    return &words->met[at];
 }
 
 /* What the term of a piece, or of two, says; NULL when no table has it. */
@@ -672,7 +733,7 @@ static struct weighed *term_weighed(struct words *words, const struct piece *fir
     if (met->key == 0) {
         met->key = key;
         met->weighed = term_of(&words->lexicon, first, piece, term) ? term_find(words, term) : NULL;
-        words->met_count++;
+        words->met_count += 2; /* it, and perhaps its row */
     }
     return met->weighed;
 }
@@ -749,7 +810,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     memset(likelihood, 0, labels->count * sizeof *likelihood);
     if (words->tables.count == 0)
         return 0;
-    if (words->weighed == NULL || words->lexicon.count > KEPT_MOST || words->met_count > KEPT_MOST)
+    if (words->counts == NULL || words->lexicon.count > KEPT_MOST || words->met_count > KEPT_MOST)
         words_forget(words);
     words->texts++;
     double *sum = memset(words->sum, 0, steps(labels->count) * sizeof *sum);

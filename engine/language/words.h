@@ -44,9 +44,12 @@ void words_free(struct words *words);
 /*
  * Adds the counts of a table in the form of word_counts_table; labels that the rules do not know are left
  * out. Fine when there is no such file. STATUS_IO when it cannot be read, STATUS_DATA with
- * FILE:LINE when it is no such table.
+ * FILE:LINE when it is no such table. Its rows, which are many, are looked at by words_check only: a term
+ * that is not in its place is not found.
  */
 enum status words_read(struct words *words, const char *path, struct diags *diags);
+/* Whether all that was read are rows in their order; STATUS_DATA with FILE:LINE when not. */
+enum status words_check(const struct words *words, struct diags *diags);
 
 struct word_weight { /* what one term says */
     char words[64];  /* as they stand in the text, folded; cut when longer */

@@ -49,6 +49,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     enum status status = words_read(words, file.path, c->diags);
     hold(status == STATUS_OK || status == STATUS_DATA, "a table is read or refused");
     hold_diags(c->diags, status != STATUS_OK);
+    diags_clear(c->diags);
+    hold_diags(c->diags, words_check(words, c->diags) != STATUS_OK);
+    diags_clear(c->diags);
     if (utf8_valid_prefix(text, strlen(text)) == strlen(text)) {
         hold_weights(c->rules, words, text);
         triage_weigh_words(c->triage, words);

@@ -67,6 +67,7 @@ static struct words *by_file(struct wordy *w, const char *bytes)
     assert_int_equal(filing_put(SCRATCH, &text, true, w->diags), STATUS_OK);
     text_release(&text);
     enum status status = words_read(words, SCRATCH, w->diags);
+    status = status == STATUS_OK ? words_check(words, w->diags) : status;
     if (status == STATUS_OK)
         return words;
     assert_int_equal(status, STATUS_DATA);
