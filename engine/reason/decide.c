@@ -317,7 +317,7 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
         asker->strength[i] = observation_strength(
             reasoner, observation_ln(reasoner, asker->species, i, said, asker->room));
         for (size_t s = 0; s < reasoner->rules->species_count; s++)
-            if (reasoner->normal[s * observables + i])
+            if (species_speaks(reasoner->rules, (int)s, i))
                 asker->species_matters = true;
     }
     sets_sum(reasoner, posterior, asker->set_now);
@@ -427,7 +427,8 @@ static void asker_look(struct asker *asker, const struct answer *answer, enum ai
         reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
         memcpy(asker->finding, asker->trial.finding,
                reasoner->finding_count * sizeof *asker->finding);
-        sets_sum(reasoner, &asker->trial, asker->set);
+        if (aim == AIM_CAUSE)
+            sets_sum(reasoner, &asker->trial, asker->set);
     } else {
         for (size_t k = 0; power != 1.0 && k < cells; k++) /* as they count: raised to a power */
             asker->likelihood[k] = exp(power * ln[k]);

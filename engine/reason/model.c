@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <math.h>
+#include <pthread.h>
+#include <stdatomic.h>
 #include <string.h>
 #include <strings.h>
 
@@ -115,40 +117,50 @@ static void sets_build(struct reasoner *reasoner)
 
 /* ---- one observable -------------------------------------------------------------------------- */
 
-/* The causes that weigh on an observable, and their factors on its values. */
+/* The causes that weigh on an observable, and what those of a pattern make of its values. */
 struct weighing {
     int *local;      /* per cause: its place among the relevant ones, or RULES_NONE */
     int *causes;     /* the relevant ones */
-    double *factors; /* [relevant][value] */
+    double *factors; /* [pattern][value] */
     size_t count;
 };
 
-static struct weighing weighing_find(struct reasoner *reasoner, size_t observable)
+static struct weighing weighing_find(const struct reasoner *reasoner, size_t observable)
 {
     size_t causes = reasoner->cause_count;
+    size_t values = reasoner->rules->observables[observable].value_count;
     struct weighing weighing = {
         .local = arena_array(reasoner->arena, causes, sizeof(int)),
         .causes = arena_array(reasoner->arena, causes, sizeof(int)),
-        .factors = arena_array(reasoner->arena, causes * RULES_MAX_VALUES, sizeof(double)),
     };
     for (size_t c = 0; c < causes; c++) {
         const struct cause *cause = &reasoner->rules->causes[c];
-        double *factors = weighing.factors + weighing.count * RULES_MAX_VALUES;
-        bool weighs = false;
-        for (size_t v = 0; v < RULES_MAX_VALUES; v++)
-            factors[v] = 1.0;
-        for (size_t w = 0; w < cause->weigh_count; w++) {
-            if (cause->weighs[w].observable != observable)
-                continue;
-            factors[cause->weighs[w]
-                        .value] = /* a slip of the keyboard must not overflow a product */
-                fmin(1.0 / LEAST_CHANCE, fmax(LEAST_CHANCE, cause->weighs[w].number));
-            weighs = true;
-        }
-        weighing.local[c] = weighs ? (int)weighing.count : RULES_NONE;
-        if (weighs)
+        weighing.local[c] = RULES_NONE;
+        for (size_t w = 0; w < cause->weigh_count && weighing.local[c] < 0; w++)
+            if (cause->weighs[w].observable == observable)
+                weighing.local[c] = (int)weighing.count;
+        if (weighing.local[c] >= 0)
             weighing.causes[weighing.count++] = (int)c;
     }
+    size_t patterns = set_total(weighing.count);
+    double *factors = arena_room(reasoner->arena, patterns * values, sizeof *factors);
+    for (size_t k = 0; k < patterns * values; k++)
+        factors[k] = 1.0;
+    for (size_t p = 1; p < patterns; p++) {
+        int members[SET_MAX_CAUSES];
+        set_members(weighing.count, p, members);
+        if (p > weighing.count) { /* of a pair, the patterns of one cause are there already */
+            row_product(factors + p * values, factors + (size_t)(1 + members[0]) * values,
+                        factors + (size_t)(1 + members[1]) * values, values);
+            continue;
+        }
+        const struct cause *cause = &reasoner->rules->causes[weighing.causes[members[0]]];
+        for (size_t w = 0; w < cause->weigh_count; w++)
+            if (cause->weighs[w].observable == observable) /* a slip must not overflow a product */
+                factors[p * values + cause->weighs[w].value] =
+                    fmin(1.0 / LEAST_CHANCE, fmax(LEAST_CHANCE, cause->weighs[w].number));
+    }
+    weighing.factors = factors;
     return weighing;
 }
 
@@ -272,73 +284,73 @@ static void row_put(const struct reasoner *reasoner, const struct sight *sight, 
     }
 }
 
-/* The rows of one finding are those of another, in tables that may be others. */
-static void rows_copy(const struct reasoner *reasoner, const struct sight *sight,
-                      const struct chances *from, size_t like, size_t finding,
-                      struct chances *chances)
+/* The rows of one finding are those of another. */
+static void rows_copy(const struct reasoner *reasoner, const struct sight *sight, size_t like,
+                      size_t finding, struct chances *chances)
 {
     size_t findings = reasoner->finding_count;
     for (size_t k = 0; k < sight->value_count * sight->pattern_count * findings; k += findings) {
-        chances->p[k + finding] = from->p[k + like];
-        chances->ln[k + finding] = from->ln[k + like];
+        chances->p[k + finding] = chances->p[k + like];
+        chances->ln[k + finding] = chances->ln[k + like];
         if (sight->several) {
-            chances->ln_not[k + finding] = from->ln_not[k + like];
-            chances->ln_silent[k + finding] = from->ln_silent[k + like];
+            chances->ln_not[k + finding] = chances->ln_not[k + like];
+            chances->ln_silent[k + finding] = chances->ln_silent[k + like];
         }
     }
 }
 
-/* `species` may be RULES_NONE; for one, the tables for none are there already. */
-static void chances_build(struct reasoner *reasoner, size_t observable, const struct sight *sight,
-                          const struct weighing *weighing, int species, struct chances *chances)
+/* Room for tables, or a copy of those there are. */
+static double *table_new(struct arena *arena, const double *from, size_t cells)
+{
+    double *table = arena_room(arena, cells, sizeof *table);
+    return from ? memcpy(table, from, cells * sizeof *table) : table;
+}
+
+/* `species` may be RULES_NONE; for one, the tables for none are there already, and most of its are the same. */
+static void chances_build(const struct reasoner *reasoner, size_t observable,
+                          const struct sight *sight, const struct weighing *weighing, int species,
+                          struct chances *chances)
 {
     size_t findings = reasoner->finding_count, values = sight->value_count;
     size_t cells = values * sight->pattern_count * findings;
-    double *plain = arena_room(reasoner->arena, findings * values, sizeof *plain);
-    double factors[RULES_MAX_VALUES] = {0.0}, row[RULES_MAX_VALUES] = {0.0};
-    chances->p = arena_room(reasoner->arena, cells, sizeof(double));
-    chances->ln = arena_room(reasoner->arena, cells, sizeof(double));
+    struct arena *arena = reasoner->arena;
+    double *plain = arena_room(arena, findings * values, sizeof *plain);
+    double row[RULES_MAX_VALUES];
+    const struct chances from = sight->plain;
+    chances->p = table_new(arena, from.p, cells);
+    chances->ln = table_new(arena, from.ln, cells);
     if (sight->several) {
-        chances->ln_not = arena_room(reasoner->arena, cells, sizeof(double));
-        chances->ln_silent = arena_room(reasoner->arena, cells, sizeof(double));
+        chances->ln_not = table_new(arena, from.ln_not, cells);
+        chances->ln_silent = table_new(arena, from.ln_silent, cells);
     }
     for (size_t f = 0; f < findings; f++) {
         double *own = plain + f * values;
-        row_of_finding(reasoner, observable, sight, f, species, own);
-        if (species >= 0 && !species_states(reasoner->rules, species, observable, f)) {
-            rows_copy(reasoner, sight, &sight->plain, f, f, chances);
-            continue;
-        }
         size_t like = 0; /* most findings say the same of most observables: nothing */
-        while (like < f && memcmp(plain + like * values, own, values * sizeof *own) != 0)
+        if (species >= 0 && !species_states(reasoner->rules, species, observable, f))
+            continue;
+        row_of_finding(reasoner, observable, sight, f, species, own);
+        while (species < 0 && like < f &&
+               memcmp(plain + like * values, own, values * sizeof *own) != 0)
             like++;
-        if (like < f) {
-            rows_copy(reasoner, sight, chances, like, f, chances);
+        if (species < 0 && like < f) {
+            rows_copy(reasoner, sight, like, f, chances);
             continue;
         }
-        for (size_t p = 0; p < sight->pattern_count; p++) {
-            int members[SET_MAX_CAUSES];
-            set_members(weighing->count, p, members);
-            for (size_t v = 0; v < values; v++) {
-                factors[v] = 1.0;
-                for (int k = 0; k < SET_MAX_CAUSES; k++)
-                    if (members[k] >= 0)
-                        factors[v] *= weighing->factors[(size_t)members[k] * RULES_MAX_VALUES + v];
-            }
+        row_put(reasoner, sight, own, f, chances);
+        for (size_t p = 1; p < sight->pattern_count; p++) {
             memcpy(row, own, values * sizeof *row);
-            if (p > 0)
-                row_weigh(sight, factors, row);
+            row_weigh(sight, weighing->factors + p * values, row);
             row_put(reasoner, sight, row, p * findings + f, chances);
         }
     }
 }
 
 /* Naming a species says nothing more about which species it is. */
-static bool species_speaks(const struct rules *rules, size_t which, size_t observable)
+bool species_speaks(const struct rules *rules, int which, size_t observable)
 {
-    const struct species *species = &rules->species[which];
-    if (rules->feeder[FEEDS_SPECIES] == (int)observable)
+    if (which < 0 || rules->feeder[FEEDS_SPECIES] == (int)observable)
         return false;
+    const struct species *species = &rules->species[which];
     for (size_t i = 0; i < species->normal_count; i++)
         if (species->normal[i].claim.observable == observable)
             return true;
@@ -359,7 +371,9 @@ struct reasoner *reasoner_new(const struct rules *rules)
         .sights = arena_array(arena, observables, sizeof *reasoner->sights),
         .normal = arena_array(arena, rules->species_count * observables, sizeof *reasoner->normal),
         .most_patterns = 1,
+        .lock = arena_alloc(arena, sizeof *reasoner->lock),
     };
+    pthread_mutex_init(reasoner->lock, NULL);
     sets_build(reasoner);
     for (size_t i = 0; i < observables; i++) {
         struct sight *sight = &reasoner->sights[i];
@@ -393,13 +407,6 @@ struct reasoner *reasoner_new(const struct rules *rules)
                 pairs[sight->pair_count++] = s;
         }
         chances_build(reasoner, i, sight, &weighing, RULES_NONE, &sight->plain);
-        for (size_t s = 0; s < reasoner->rules->species_count; s++) {
-            if (!species_speaks(reasoner->rules, s, i))
-                continue;
-            struct chances *own = arena_alloc(reasoner->arena, sizeof *own);
-            chances_build(reasoner, i, sight, &weighing, (int)s, own);
-            reasoner->normal[s * reasoner->observable_count + i] = own;
-        }
         if (sight->pattern_count > reasoner->most_patterns)
             reasoner->most_patterns = sight->pattern_count;
     }
@@ -408,8 +415,10 @@ struct reasoner *reasoner_new(const struct rules *rules)
 
 void reasoner_free(struct reasoner *reasoner)
 {
-    if (reasoner)
-        arena_free(reasoner->arena);
+    if (!reasoner)
+        return;
+    pthread_mutex_destroy(reasoner->lock);
+    arena_free(reasoner->arena);
 }
 
 const struct rules *reasoner_rules(const struct reasoner *reasoner)
@@ -483,10 +492,24 @@ int evidence_species(const struct reasoner *reasoner, const struct evidence *evi
 
 const struct chances *sight_chances(const struct reasoner *reasoner, int species, size_t observable)
 {
-    const struct chances *own = NULL;
-    if (species >= 0)
-        own = reasoner->normal[(size_t)species * reasoner->observable_count + observable];
-    return own ? own : &reasoner->sights[observable].plain;
+    const struct sight *sight = &reasoner->sights[observable];
+    if (!species_speaks(reasoner->rules, species, observable))
+        return &sight->plain;
+    _Atomic(const struct chances *) *place =
+        &reasoner->normal[(size_t)species * reasoner->observable_count + observable];
+    const struct chances *chances = atomic_load(place);
+    if (chances)
+        return chances;
+    pthread_mutex_lock(reasoner->lock);
+    chances = atomic_load(place);
+    if (!chances) {
+        struct chances *made = arena_alloc(reasoner->arena, sizeof *made);
+        struct weighing weighing = weighing_find(reasoner, observable);
+        chances_build(reasoner, observable, sight, &weighing, species, made);
+        atomic_store(place, chances = made);
+    }
+    pthread_mutex_unlock(reasoner->lock);
+    return chances;
 }
 
 /* One-of: the chances of the values still possible, added; mixed with the base when hedged. */

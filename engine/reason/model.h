@@ -2,6 +2,7 @@
 #ifndef JARSIDE_REASON_MODEL_H
 #define JARSIDE_REASON_MODEL_H
 
+#include <pthread.h>
 #include <stddef.h>
 
 #include "base/memory.h"
@@ -53,14 +54,16 @@ struct reasoner {
     const struct rules *rules;
     struct arena *arena;
     size_t finding_count, cause_count, observable_count, set_count;
-    int (*sets)[SET_MAX_CAUSES];   /* {}, then each cause, then each pair */
-    const double *odds;            /* of each cause before any evidence */
-    const double *set_prior;       /* P(S) with those */
-    const double *given;           /* P(f | S), [set][finding] */
-    const double *prior;           /* P(f, S), likewise */
-    struct sight *sights;          /* per observable */
-    const struct chances **normal; /* [species][observable]; NULL where the plain ones hold */
+    int (*sets)[SET_MAX_CAUSES]; /* {}, then each cause, then each pair */
+    const double *odds;          /* of each cause before any evidence */
+    const double *set_prior;     /* P(S) with those */
+    const double *given;         /* P(f | S), [set][finding] */
+    const double *prior;         /* P(f, S), likewise */
+    struct sight *sights;        /* per observable */
     size_t most_patterns;
+    /* [species][observable]: what is normal on a species, made when it is asked for, under the lock */
+    _Atomic(const struct chances *) *normal;
+    pthread_mutex_t *lock;
 };
 
 /* Index of {a, b} among {}, the n singles and the pairs; RULES_NONE for either means absent. */
@@ -79,7 +82,9 @@ bool condition_holds(const struct reasoner *reasoner, const struct condition *co
                      const struct evidence *evidence, bool even_doubted);
 /* The species that is plainly named, or RULES_NONE. */
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence);
-/* The tables that hold on that species. */
+/* Whether something else is normal on that species (RULES_NONE: on none). */
+bool species_speaks(const struct rules *rules, int species, size_t observable);
+/* The tables that hold on it. */
 const struct chances *sight_chances(const struct reasoner *reasoner, int species,
                                     size_t observable);
 /* ln l_i as [pattern][finding]: in the tables where they hold it, else written to `room`. */
