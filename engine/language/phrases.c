@@ -59,7 +59,7 @@ static void interned_grow(struct interned *set)
     size_t room = set->room ? set->room * 2 : 4096;
     set->text = arena_grow(set->memory, set->text, set->count, room, sizeof *set->text);
     set->length = arena_grow(set->memory, set->length, set->count, room, sizeof *set->length);
-    set->slots = arena_array(set->memory, room * 2, sizeof *set->slots);
+    set->slots = arena_room(set->memory, room * 2, sizeof *set->slots);
     set->room = room;
     set->slot_count = room * 2;
     memset(set->slots, 0xFF, set->slot_count * sizeof *set->slots);
@@ -69,15 +69,14 @@ static void interned_grow(struct interned *set)
 
 uint32_t interned_add(struct interned *set, const char *text, size_t length)
 {
-    uint32_t found = interned_find(set, text, length);
-    if (found != NO_INDEX)
-        return found;
     if (set->count == set->room)
         interned_grow(set);
+    uint32_t *slot = &set->slots[interned_slot(set, text, length)];
+    if (*slot != NO_INDEX)
+        return *slot;
     set->text[set->count] = arena_copy(set->memory, text, length);
     set->length[set->count] = (uint32_t)length;
-    set->slots[interned_slot(set, text, length)] = (uint32_t)set->count;
-    return (uint32_t)set->count++;
+    return *slot = (uint32_t)set->count++;
 }
 
 /* ---- words and stems --------------------------------------------------------------------- */
@@ -163,9 +162,35 @@ static uint32_t stem_add(struct reader *reader, const char *name, size_t length)
     return reader->stems[stem].same;
 }
 
+/* Whether a word is its own stem by its last letters: a quarter are, and the stemmer is slow. */
+static bool is_stem(const char *word, size_t length)
+{
+    char last = word[length - 1], before = length > 1 ? word[length - 2] : ' ';
+    switch (last) {
+    case 'd': /* of -ed; of -er, -or; of -ing, -ant, -ent; of -ion; of -ic; of -ism; of -al, -ful, -ll */
+    case 'r':
+        return before != 'e' && before != 'o';
+    case 'g':
+    case 't':
+        return before != 'n';
+    case 'n':
+        return before != 'o';
+    case 'c':
+        return before != 'i';
+    case 'm':
+        return before != 's';
+    case 'l':
+        return !strchr("aul", before);
+    default:
+        return !strchr("eisy'", last);
+    }
+}
+
 /* The stem of a word, in `stem`, which has room for WORD_LONGEST bytes. "Can't" is "cant". */
 static size_t stem_of(struct reader *reader, const char *word, size_t length, char *stem)
 {
+    if (is_stem(word, length) && !memchr(word, '\'', length))
+        return memcpy(stem, word, length), length;
     const char *bytes =
         (const char *)sb_stemmer_stem(reader->stemmer, (const sb_symbol *)word, (int)length);
     int size = sb_stemmer_length(reader->stemmer);
