@@ -238,7 +238,7 @@ static enum status send_out(struct app *app)
 
 enum status app_flush(struct app *app)
 {
-    if (app->common.quiet)
+    if (app->given.quiet)
         text_clear(&app->out.out);
     return send_out(app);
 }
@@ -264,7 +264,7 @@ enum status app_json(struct app *app, json_t *json)
 enum status app_tell(struct app *app, const char *name, json_t *tree)
 {
     struct face face = {.screen = &app->out};
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, tree);
     view_say_taken(&face, name, tree);
     return app_flush(app);
@@ -279,7 +279,7 @@ enum status app_json_line(struct app *app, json_t *json)
 
 static enum status load_rules(struct app *app, const char *const *more, size_t more_count)
 {
-    const struct texts *named = &app->common.rules;
+    const struct texts *named = &app->given.rules;
     const char **folders = arena_array(app->arena, named->count + more_count + 2, sizeof *folders);
     char *shipped = rules_find_shipped(), *overlay = rules_find_overlay();
     enum status status = STATUS_IO;
@@ -356,7 +356,7 @@ const char *corpus_find(struct app *app, const char *below)
 
 const char *app_journal_path(struct app *app)
 {
-    const char *named = app->common.journal;
+    const char *named = app->given.journal;
     char *usual = NULL;
     if (named != NULL && named[0] == '\0')
         app_stop(app, "--journal needs the name of a file");
@@ -414,21 +414,6 @@ void app_open(struct app *app, enum journal_access access)
         (struct journal_view){app->journal, app->rules, app->arena, app->diags, moment_now()};
 }
 
-void app_begin(struct app *app)
-{
-    app_must(app, journal_begin(app->journal, app->diags));
-}
-
-void app_commit(struct app *app)
-{
-    app_must(app, journal_commit(app->journal, app->diags));
-}
-
-void app_get(struct app *app, enum record record, int64_t id, void *row)
-{
-    app_must(app, journal_get(app->journal, record, id, app->arena, row, app->diags));
-}
-
 void app_add(struct app *app, enum record record, void *row)
 {
     if (record_has_label(record))
@@ -437,17 +422,11 @@ void app_add(struct app *app, enum record record, void *row)
     app_must(app, journal_add(app->journal, record, row, app->diags));
 }
 
-void app_add_named(struct app *app, enum record record, union any_record *row)
+void app_name(struct app *app, enum record record, union any_record *row)
 {
     if (row->named.label[0] == '\0')
         app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label,
                                          app->diags));
-    app_add(app, record, row);
-}
-
-void app_due(struct app *app, int64_t vessel, int64_t day, const char *why)
-{
-    app_must(app, journal_set_due(app->journal, vessel, day, why, app->diags));
 }
 
 void *app_all(struct app *app, enum record record, const char *column, int64_t value, size_t *count)
@@ -508,45 +487,6 @@ const struct command *command_next(const struct command *command)
     return NULL;
 }
 
-#define COMMON(member) .target = offsetof(struct app, common.member)
-static const struct option common_options[] = {
-    {"rules", OPTION_TEXTS, COMMON(rules)},
-    {"journal", OPTION_TEXT, COMMON(journal)},
-    {"color", OPTION_CHOICE, COMMON(color),
-     .words = (const char *const[]){"auto", "always", "never", NULL}},
-    {"quiet", OPTION_FLAG, COMMON(quiet), .letter = 'q'},
-    {"help", OPTION_FLAG, COMMON(help), .letter = 'h'},
-    {"version", OPTION_FLAG, COMMON(version), .letter = 'V'},
-    {0},
-};
-static const struct option json_options[] = {
-    {"json", OPTION_FLAG, COMMON(json)},
-    {0},
-};
-#undef COMMON
-
-const struct option *command_options(const struct command *command, size_t table)
-{
-    static const struct option none[] = {{0}};
-    const struct option *const tables[OPTION_TABLES] = {
-        command != NULL && command->options != NULL ? command->options : none,
-        command != NULL && command->json ? json_options : none, common_options};
-    return table < OPTION_TABLES ? tables[table] : NULL;
-}
-
-const struct option *command_option(const struct command *command, const char *word)
-{
-    bool dashes = strncmp(word, "--", 2) == 0;
-    size_t length = dashes ? strcspn(word + 2, "=") : 0;
-    for (size_t table = 0; table < OPTION_TABLES; table++)
-        for (const struct option *row = command_options(command, table); row->name != NULL; row++)
-            if (dashes ? strlen(row->name) == length && strncmp(row->name, word + 2, length) == 0
-                       : word[0] == '-' && word[1] != '\0' && word[1] == row->letter &&
-                             word[2] == '\0')
-                return row;
-    return NULL;
-}
-
 /* The command named by the first words of argv, and how many words that took; NULL if none is. */
 static const struct command *command_find(int argc, char **argv, int *words)
 {
@@ -565,11 +505,11 @@ static const struct command *command_find(int argc, char **argv, int *words)
 }
 
 /* How many of the words are options of a command, or common ones, and their values. */
-static int leading_options(const struct command *command, int argc, char **argv)
+static int leading_options(struct app *app, const struct command *command, int argc, char **argv)
 {
     int count = 0;
     while (count < argc) {
-        const struct option *option = command_option(command, argv[count]);
+        const struct option *option = command_option(app, command, argv[count], NULL);
         if (option == NULL)
             break;
         count += option->kind != OPTION_FLAG && strchr(argv[count], '=') == NULL ? 2 : 1;
@@ -577,12 +517,13 @@ static int leading_options(const struct command *command, int argc, char **argv)
     return count;
 }
 
-const struct command *command_behind(int argc, char **argv, int *leading, int *words)
+const struct command *command_behind(struct app *app, int argc, char **argv, int *leading,
+                                     int *words)
 {
     const struct command *command = NULL;
     for (*leading = 0; *leading < argc && command == NULL; ++*leading) {
         command = command_find(argc - *leading, argv + *leading, words);
-        if (command != NULL && leading_options(command, *leading, argv) != *leading)
+        if (command != NULL && leading_options(app, command, *leading, argv) != *leading)
             command = NULL;
     }
     *leading -= command != NULL;
@@ -615,20 +556,51 @@ struct help help_of(const char *section)
                          line[1] != NULL && strncmp(line[1], "--", 2) != 0 ? line[1] : ""};
 }
 
-const char *help_row(struct app *app, const char *section, const char *word, const char **argument)
+bool help_next(struct app *app, const char *section, struct help_line *line)
 {
-    const size_t length = strlen(word);
-    *argument = "";
-    for (const char *const *line = section_of(section); *line != NULL && (*line)[0] != '\0';
-         line++) {
-        const char *behind = *line + length, *colon = strstr(*line, ": ");
-        if (strncmp(*line, word, length) != 0 || colon == NULL || strchr(": ", *behind) == NULL)
-            continue;
-        if (*behind == ' ')
-            *argument = arena_copy(app->arena, behind + 1, (size_t)(colon - behind) - 1);
-        return colon + 2;
+    line->at = line->at != NULL ? line->at + 1 : section_of(section);
+    if (*line->at == NULL || (*line->at)[0] == '\0')
+        return false;
+    const char *words = *line->at, *colon = strstr(words, ": ");
+    const size_t length = strcspn(words, ": "), whole = colon != NULL ? (size_t)(colon - words) : 0;
+    line->word = arena_copy(app->arena, words, length);
+    line->argument =
+        whole > length ? arena_copy(app->arena, words + length + 1, whole - length - 1) : "";
+    line->says = colon != NULL ? colon + 2 : "";
+    return true;
+}
+
+bool option_next(struct app *app, const struct command *command, struct help_line *line)
+{
+    for (line->common |= command == NULL;;) {
+        if (help_next(app, line->common ? "--" : command->name, line)) {
+            line->option =
+                strncmp(line->word, "--", 2) == 0 ? option_row(command, line->word + 2) : NULL;
+            const bool json = line->common && strcmp(line->word, "--json") == 0;
+            if (line->option != NULL && (!json || (command != NULL && command->json)))
+                return true;
+        } else if (line->common) {
+            return false;
+        } else {
+            *line = (struct help_line){.common = true};
+        }
     }
-    return strcmp(section, "--") != 0 ? help_row(app, "--", word, argument) : "";
+}
+
+const struct option *command_option(struct app *app, const struct command *command,
+                                    const char *word, struct help_line *line)
+{
+    struct help_line of = {.common = false};
+    const bool dashes = strncmp(word, "--", 2) == 0;
+    const size_t length = strcspn(word, "=");
+    while (word[0] == '-' && option_next(app, command, &of))
+        if (dashes ? strlen(of.word) == length && strncmp(of.word, word, length) == 0
+                   : word[1] != '\0' && word[1] == of.option->letter && word[2] == '\0') {
+            if (line != NULL)
+                *line = of;
+            return of.option;
+        }
+    return NULL;
 }
 
 /* Whether the first word of the command's name, of two, is this one. */
@@ -659,16 +631,13 @@ static void help_command(struct app *app, const struct command *command)
         screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help.detail);
     }
     screen_blank(screen);
-    for (size_t table = 0; table < OPTION_TABLES; table++)
-        for (const struct option *row = command_options(command, table); row->name != NULL; row++) {
-            const char *option = arena_format(app->arena, "--%s", row->name), *argument;
-            const char *says = help_row(app, command->name, option, &argument);
-            char letter[] = {'-', row->letter, ',', ' ', '\0'};
-            screen_row(screen, 2, 24,
-                       arena_format(app->arena, "%s%s%s%s", row->letter != '\0' ? letter : "",
-                                    option, argument[0] != '\0' ? " " : "", argument),
-                       says);
-        }
+    for (struct help_line line = {.common = false}; option_next(app, command, &line);) {
+        char letter[] = {'-', line.option->letter, ',', ' ', '\0'};
+        screen_row(screen, 2, 24,
+                   arena_format(app->arena, "%s%s%s%s", letter[1] != '\0' ? letter : "", line.word,
+                                line.argument[0] != '\0' ? " " : "", line.argument),
+                   line.says);
+    }
 }
 
 enum { NAME_COLUMNS = 16 };
@@ -777,6 +746,7 @@ static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
  * understood; options and operands may mix. Of an option that is not known the nearest is named. */
 static void read_arguments(struct app *app, int argc, char **argv)
 {
+    /* Room for operands that turn out to be options. */
     struct option_given *options = arena_array(app->arena, (size_t)argc + 1, sizeof *options);
     const char **operands = arena_array(app->arena, (size_t)argc + 1, sizeof *operands);
     bool only_operands = false;
@@ -790,26 +760,23 @@ static void read_arguments(struct app *app, int argc, char **argv)
         }
         if ((only_operands = strcmp(word, "--") == 0))
             continue;
-        const struct option *option = command_option(app->command, word);
+        struct help_line line;
+        const struct option *option = command_option(app, app->command, word, &line);
         if (option == NULL) {
-            const char **names = NULL, *near;
+            const char **names = NULL;
             size_t count = 0;
-            for (size_t t = 0; t < OPTION_TABLES; t++)
-                for (const struct option *row = command_options(app->command, t); row->name; row++)
-                    *arena_push(app->arena, names, count) = row->name;
-            near = diag_nearest(word + strspn(word, "-"), names, count);
+            for (line = (struct help_line){.common = false}; option_next(app, app->command, &line);)
+                *arena_push(app->arena, names, count) = line.option->name;
+            const char *near = diag_nearest(word + strspn(word, "-"), names, count);
             app_stop(app, "unknown option '%s'; %s", word,
                      near != NULL ? arena_format(app->arena, "did you mean '--%s'?", near)
                                   : "--help lists them");
         }
         const bool flag = option->kind == OPTION_FLAG;
-        const char *argument;
-        help_row(app, app->command->name, arena_format(app->arena, "--%s", option->name),
-                 &argument);
         if (flag && equals != NULL)
             app_stop(app, "'--%s' takes no value", option->name);
         if (!flag && equals == NULL && i + 1 >= argc)
-            app_stop(app, "'--%s' needs a value: %s", option->name, argument);
+            app_stop(app, "'--%s' needs a value: %s", option->name, line.argument);
         const char *value = flag ? option->name : equals != NULL ? equals + 1 : argv[++i];
         options[app->option_count++] = (struct option_given){option, value};
     }
@@ -836,11 +803,11 @@ static void check_operands(struct app *app)
 static enum status run(struct app *app, int argc, char **argv)
 {
     static const enum colour_choice choices[] = {COLOUR_AUTO, COLOUR_ALWAYS, COLOUR_NEVER};
-    int words = 0, leading = 0, common = leading_options(NULL, argc, argv);
-    const struct command *command = command_behind(argc, argv, &leading, &words);
+    int words = 0, leading = 0, common = leading_options(app, NULL, argc, argv);
+    const struct command *command = command_behind(app, argc, argv, &leading, &words);
     bool named = command != NULL;
     if (!named && argc == 2 && group_words(app, argv[0]) != NULL &&
-        command_option(NULL, argv[1]) != NULL)
+        command_option(app, NULL, argv[1], NULL) != NULL)
         return help_group(app, argv[0]);
     if (!named && common < argc && argv[common][0] != '-')
         unknown_command(app, argc - common, argv + common);
@@ -851,17 +818,16 @@ static enum status run(struct app *app, int argc, char **argv)
     app->command = command;
     memmove(argv + words, argv, (size_t)leading * sizeof *argv);
     read_arguments(app, argc - words, argv + words);
-    options_fill(app, common_options, app);
-    options_fill(app, json_options, app);
+    options_fill(app, true);
     screen_release(&app->out);
-    screen_init(&app->out, stdout, choices[app->common.color > 0 ? app->common.color : 0]);
-    if (app->common.help && named)
+    screen_init(&app->out, stdout, choices[app->given.color > 0 ? app->given.color : 0]);
+    if (app->given.help && named)
         help_command(app, command);
-    else if (app->common.help)
+    else if (app->given.help)
         help_all(&app->out);
-    if (app->common.help)
+    if (app->given.help)
         return app_flush(app);
-    if (app->common.version)
+    if (app->given.version)
         return run_version(app);
     if (command->run == run_help || command->run == run_version)
         return command->run(app); /* whatever the clock and the settings are */
@@ -876,8 +842,9 @@ static enum status run(struct app *app, int argc, char **argv)
         app_open(app, command->needs == NEEDS_READ    ? JOURNAL_READ
                       : command->needs == NEEDS_WRITE ? JOURNAL_WRITE
                                                       : JOURNAL_CREATE);
-    if (!command->own)
-        options_fill(app, command_options(command, 0), &app->given);
+    if (command->figures)
+        options_take_operands(app);
+    options_fill(app, false);
     return command->run(app);
 }
 

@@ -13,6 +13,7 @@
 #include "language/reader.h"
 #include "reason/reason.h"
 #include "rules/rules.h"
+#include "triage/physics.h"
 #include "triage/triage.h"
 #include "view/journal.h"
 #include "view/screen.h"
@@ -29,15 +30,18 @@
  * the program exits.
  */
 struct app;
+struct command;
 
 /* ==== options ================================================================================= */
 
 /*
- * The table that parses is the table that helps, checks and fills a struct. A row reads
+ * Every option has a row in one table (options.c), whatever command takes it. The row says what is read, in which
+ * dimension, range or words, and which member of `struct given` it fills:
  *
- *     {"gauge", OPTION_AMOUNT, .target = offsetof(struct draft, gauge), .dimension = DIM_GAUGE_KPA},
+ *     {"gauge", OPTION_AMOUNT, GIVEN(cook.gauge), .dimension = DIM_GAUGE_KPA, .bare = true},
  *
- * and {0} ends the table; what is said of it stands in help.txt. A value that makes no sense ends the program with a message.
+ * Which options a command takes, and what is said of them, stands in help.txt. A value that makes no sense ends the
+ * program with a message.
  */
 enum option_kind {              /* what it fills; and with what where it was not given */
                    OPTION_FLAG, /* bool; false */
@@ -53,21 +57,24 @@ enum option_kind {              /* what it fills; and with what where it was not
                    OPTION_CLOCK,  /* int: minutes after midnight; -1 */
                    OPTION_CHOICE, /* int: which of `words`; -1 */
                    OPTION_ID,     /* int: which of a list of the rules, by its id; RULES_NONE */
-                   OPTION_VESSEL, /* struct known_vessel; a row for its grams goes behind it */
-                   OPTION_TABLE,  /* enum record, by its name; RECORD_COUNT */
+                   OPTION_VESSEL, /* struct known_vessel; help.txt has a weight of its own behind it */
+                   OPTION_TABLE, /* enum record, by its name; RECORD_COUNT */
 };
 
 struct option {
-    const char *name; /* without dashes; NULL ends a table */
+    const char *name; /* without dashes */
     enum option_kind kind;
-    size_t target;            /* offset in the struct it fills */
+    size_t target;  /* offset in struct given */
+    const char *of; /* the row is for this command alone, and stands before the one for others */
     enum dimension dimension; /* of a quantity, an amount */
     enum word_list list;      /* of an id */
     double low, high;         /* of a count, a number */
     const char *const *words; /* of a choice; ends with NULL */
     char letter;              /* 'h' for one that is also -h; or 0 */
-    bool settled;             /* the setting of that name stands for it when it is not given, */
-    const char *usual;        /* then these words; NULL: what its kind says */
+    bool common;              /* any command takes it */
+    bool bare;    /* of a command that takes them, such a quantity or word alone is meant for it */
+    bool settled; /* the setting of that name stands for it when it is not given, */
+    const char *usual; /* then these words; NULL: what its kind says */
 };
 
 struct texts {
@@ -75,41 +82,69 @@ struct texts {
     size_t count;
 };
 
-/* What the options of commands say, but for those that fill a struct of their own. */
+/* Options that are a text, and flags: the member of struct given, and the name. */
+#define TEXT_OPTIONS(X)                                                                            \
+    X(batch, "batch")                                                                              \
+    X(because, "because")                                                                          \
+    X(case_file, "case")                                                                           \
+    X(cause, "cause") X(cook_label, "cook") X(corrects, "corrects") X(csv, "csv") X(how, "how")    \
+        X(html, "html") X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label")    \
+            X(like, "like") X(lot, "lot") X(map, "map") X(note, "note") X(place, "place")          \
+                X(position, "position") X(prefix, "prefix") X(probe, "probe")                      \
+                    X(probe_unit, "probe-unit") X(session, "session") X(since, "since")            \
+                        X(source, "source") X(temps, "temps")
+#define FLAG_OPTIONS(X)                                                                            \
+    X(all, "all")                                                                                  \
+    X(apply, "apply")                                                                              \
+    X(causes, "causes")                                                                            \
+    X(cut, "cut") X(demo, "demo") X(details, "details") X(dry_run, "dry-run")                      \
+        X(even_if_worse, "even-if-worse") X(explain, "explain") X(fit, "fit") X(force, "force")    \
+            X(fresh, "new") X(guess, "guess") X(lines, "lines") X(no_input, "no-input")            \
+                X(partly, "partly") X(sheet, "sheet") X(sure, "yes") X(undo, "undo")               \
+                    X(without_siblings, "without-siblings")
+
+/* What the options of a command say. */
 struct given {
+#define AS_TEXT(member, name) const char *member;
+#define AS_FLAG(member, name) bool member;
+    TEXT_OPTIONS(AS_TEXT)
+    FLAG_OPTIONS(AS_FLAG)
+#undef AS_TEXT
+#undef AS_FLAG
+    struct known_cook
+        cook; /* also the vessel, its grain and what is in it where nothing is cooked */
     struct moment at;
     int64_t by;
-    const char *batch, *calendar, *case_file, *cause, *corrected, *csv, *how, *html, *kind, *map,
-        *note, *prefix, *reason, *since, *source, *species, *use, *vessel;
-    struct texts changed, from, set;
-    double cost, yield, jobs, neighbours, worth;
-    size_t limit, skip, least;
-    int state, fate, paper, labels, remind, keep;
+    const char *grain, *journal, *species, *starter, *start, *use, *vessel; /* as typed */
+    struct texts changed, from, rules, set, shake;
+    double after, before, cost, day, jobs, neighbours, seen, soak, still, target, temp, worth,
+        yield;
+    size_t controls, count, least, limit, skip;
+    int color, fate, keep, labels, mushroom, paper, purpose, remind, spawn, state;
     enum record table;
-    bool all, apply, causes, cut, demo, details, dry_run, even_if_worse, explain, fit, force, fresh,
-        guess, lines, no_input, partly, sheet, sure, undo, without_siblings;
+    bool help, json, quiet, version;
 };
-#define GIVEN(member) .target = offsetof(struct given, member)
-
-/* Rows that several commands have, to stand in braces. */
-#define AT_ROW          "at", OPTION_MOMENT, GIVEN(at), .usual = "now"
-#define NOTE_ROW        "note", OPTION_TEXT, GIVEN(note)
-#define FORCE_ROW       "force", OPTION_FLAG, GIVEN(force)
-#define NO_INPUT_ROW    "no-input", OPTION_FLAG, GIVEN(no_input)
-#define HTML_ROW        "html", OPTION_TEXT, GIVEN(html)
-#define LIMIT_ROW(most) "limit", OPTION_COUNT, GIVEN(limit), .usual = (most)
-#define PAPER_ROW       "paper", OPTION_CHOICE, GIVEN(paper), .words = paper_words, .settled = true
+enum { MOST_VESSELS = 10000, MOST_JOBS = 64 };
 extern const char *const paper_words[]; /* of an enum paper */
+extern const char *const keep_words[];  /* of an enum import_keep */
 
-/* Fills `target` from the options given of a table, in its order, and checks them; of what was not
- * given, with what its kind says. Ids and vessels need the rules. */
-void options_fill(struct app *app, const struct option *table, void *target);
+/* Fills app->given, in the order of the help, and checks it: what any command takes, or the command's own. Ids and
+ * vessels need the rules. */
+void options_fill(struct app *app, bool common);
+/* The row of an option of a command, or of any (NULL), by its name without dashes. */
+const struct option *option_row(const struct command *command, const char *name);
+/* Operands that are a quantity with its unit, or the name of a grain, a vessel or a mushroom, go to the `bare` options
+ * of the command that they are of; what could be meant for several, or is nothing of the kind, is refused. */
+void options_take_operands(struct app *app);
 /* One value into the place it is for, checked. */
 void option_read(struct app *app, const struct option *option, const char *word, void *target);
 /* A quantity or an amount whose dimension only the rest of the command line tells; `name` is that
  * of the option, for the message. */
 double option_measure(struct app *app, const char *name, const char *words, enum option_kind kind,
                       enum dimension dimension);
+/* Whether the words begin with a quantity that has a unit of one of the dimensions (a bit for each); with `whole`,
+ * whether they are one. */
+bool is_quantity(const char *words, unsigned dimensions, bool whole);
 /* A moment, past or to come; or the end, with `what` ("--since") and the words in the message. */
 struct moment option_moment(struct app *app, const char *what, const char *words);
 /* The index of an id in a list of the rules; the nearest is suggested. */
@@ -138,14 +173,13 @@ enum needs { /* what is there when a command runs */
              NEEDS_CREATE, /* the same; the journal is made if need be */
 };
 
-struct command {                  /* what is said of it stands in help.txt */
-    const char *name;             /* "judge"; "rules check" for one with two words */
-    const struct option *options; /* ends with a NULL name; or NULL */
+struct command {      /* what is said of it, and which options it takes, stands in help.txt */
+    const char *name; /* "judge"; "rules check" for one with two words */
     enum status (*run)(struct app *app);
     enum needs needs;
     const char *wrong; /* what is said when operands are missing, or there are too many; or NULL */
     bool json;         /* takes --json, too */
-    bool own;          /* its options fill a struct of its own: the command reads them */
+    bool figures;      /* its operands are options that go without saying (options_take_operands) */
 };
 
 /* The commands of each file; the last one has no name. */
@@ -157,12 +191,8 @@ extern const struct command judge_commands[], plan_commands[], batch_commands[],
 const struct command *command_next(const struct command *command);
 /* The command that is named first, in `words` words, or behind nothing but its options, whose number is
  * `leading`; NULL when none is. */
-const struct command *command_behind(int argc, char **argv, int *leading, int *words);
-/* The tables of what it takes, its own first; NULL after the last. Of NULL, what any command takes. */
-enum { OPTION_TABLES = 3 };
-const struct option *command_options(const struct command *command, size_t table);
-/* The option of these that "--name", "--name=value" or "-n" names; NULL when there is none. */
-const struct option *command_option(const struct command *command, const char *word);
+const struct command *command_behind(struct app *app, int argc, char **argv, int *leading,
+                                     int *words);
 
 /* What help.txt says of a command, or of what else has a section there: which operands it takes, for
  * instance "[TEXT...]", what it does, and a paragraph more. "" for nothing. */
@@ -170,9 +200,19 @@ struct help {
     const char *operands, *summary, *detail;
 };
 struct help help_of(const char *section);
-/* What it says of "--OPTION" of a command or of any, or of another word there; `argument` receives what
- * stands behind the word, "" for a flag. In the arena. */
-const char *help_row(struct app *app, const char *section, const char *word, const char **argument);
+/* The lines "WORD ARGUMENT: SAYS" there, one after the other, from {0}; false after the last. In the arena. */
+struct help_line {
+    const char *word, *argument, *says; /* argument: "" for a flag */
+    const struct option *option;        /* of an option its row */
+    const char *const *at;
+    bool common; /* it stands among what any command takes */
+};
+bool help_next(struct app *app, const char *section, struct help_line *line);
+/* The options of a command, its own first; of NULL, what any command takes. */
+bool option_next(struct app *app, const struct command *command, struct help_line *line);
+/* The option that "--name", "--name=value" or "-n" names, at `line`, which may be NULL; NULL when there is none. */
+const struct option *command_option(struct app *app, const struct command *command,
+                                    const char *word, struct help_line *line);
 
 /* The whole command line: finds the command, reads its options, runs it, and makes sure that what was
  * written arrived. Exits with the status. Sets the locale's LC_CTYPE (only that, so that decimals keep
@@ -196,15 +236,9 @@ struct app {
     const struct command *command;
     const char **operands;
     size_t operand_count;
-    const struct option_given *options; /* in the order typed; given.* holds what they say */
+    struct option_given *options; /* in the order typed; `given` holds what they say */
     size_t option_count;
     struct given given;
-    struct { /* what every command takes; json: those that say so */
-        struct texts rules;
-        const char *journal;
-        int color;
-        bool help, version, quiet, json;
-    } common;
     struct setting settings[SETTINGS]; /* in the order of the table (options.c) */
     struct position reading;           /* where what is read stands; no file: on the command line */
     struct screen out, err;            /* standard output and standard error */
@@ -263,8 +297,6 @@ void config_read(struct app *app);
 /* Before anything is said of a vessel that is in no journal: tells the triage what the settings know of
  * its cook, the altitude. */
 void config_recall(struct app *app);
-/* The next row of the table of settings; the first after NULL, NULL after the last. */
-const struct option *config_next(const struct option *setting);
 /* What a setting says, checked, or NULL; for one of the rules after app_load. */
 const char *config_word(struct app *app, const char *name);
 /* The unit that the settings give a bare number of a dimension, or NULL. */
@@ -329,13 +361,15 @@ void app_open(struct app *app, enum journal_access access);
 const char *app_journal_path(struct app *app);
 
 /* Calls of the journal without which a command cannot go on (journal/journal.h). */
-void app_begin(struct app *app);
-void app_commit(struct app *app);
-void app_get(struct app *app, enum record record, int64_t id, void *row);
+#define app_begin(app)  app_must(app, journal_begin((app)->journal, (app)->diags))
+#define app_commit(app) app_must(app, journal_commit((app)->journal, (app)->diags))
+#define app_get(app, record, id, row)                                                              \
+    app_must(app, journal_get((app)->journal, record, id, (app)->arena, row, (app)->diags))
+#define app_due(app, vessel, day, why)                                                             \
+    app_must(app, journal_set_due((app)->journal, vessel, day, why, (app)->diags))
 void app_add(struct app *app, enum record record, void *row);
-/* The same, with the next label of its kind when it has none. */
-void app_add_named(struct app *app, enum record record, union any_record *row);
-void app_due(struct app *app, int64_t vessel, int64_t day, const char *why);
+/* Gives it the next label of its kind where it has none. */
+void app_name(struct app *app, enum record record, union any_record *row);
 /* All rows whose `column` is `value`, in the arena. */
 void *app_all(struct app *app, enum record record, const char *column, int64_t value,
               size_t *count);

@@ -328,20 +328,6 @@ struct chosen labels_vessels(struct app *app, const char *const *words, size_t c
     return choice.chosen;
 }
 
-/* "2 kg": a weight or a volume, and no vessel 2. */
-static bool is_measure(struct app *app, const char *number, const char *unit)
-{
-    static const enum dimension dimensions[] = {DIM_GRAMS, DIM_LITRES};
-    const char *words = arena_format(app->arena, "%s %s", number, unit);
-    struct quantity quantity;
-    size_t used = 0;
-    for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
-        if (quantity_read(words, strlen(words), dimensions[i], &quantity, &used) == QUANTITY_OK &&
-            quantity.unit_given && used == strlen(words))
-            return true;
-    return false;
-}
-
 size_t labels_leading(struct app *app, const char *const *words, size_t count)
 {
     size_t labels = 0;
@@ -352,7 +338,9 @@ size_t labels_leading(struct app *app, const char *const *words, size_t count)
             length = (size_t)(dots - word);
         const char *label = arena_copy(app->arena, word, length);
         bool number = labels > 0 && word[strspn(word, "0123456789-.,")] == '\0' &&
-                      (labels + 1 == count || !is_measure(app, word, words[labels + 1]));
+                      (labels + 1 == count || /* "2 kg" is a weight or a volume, and no vessel 2 */
+                       !is_quantity(arena_join(app->arena, words + labels, 2),
+                                    1U << DIM_GRAMS | 1U << DIM_LITRES, true));
         if (!number && labels_id(app, RECORD_VESSEL, label) == 0 &&
             labels_id(app, RECORD_BATCH, label) == 0)
             break;

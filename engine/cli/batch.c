@@ -79,12 +79,6 @@ struct draft {
      * the batch before or from the settings. */
     const char *unread, *taken, *set;
     const char *assumed; /* the kind of vessel, where nobody said it; or NULL */
-    struct {             /* options that are read further */
-        struct known_vessel measured;
-        const char *species, *grain, *inoculum, *label, *note, *like, *labels[KINDS];
-        int use;
-        bool no_input, fresh, sure;
-    } given;
 };
 
 static union any_record *row_of(struct parts *parts, const struct kind *kind)
@@ -176,7 +170,7 @@ static enum status pick(struct draft *draft, const struct kind *kind, const char
     } else if (label[0] == '\0') {
         return app_usage(app, "the label of a %s cannot be empty", record_types[kind->record].name);
     } else {
-        labels_check_new(app, kind->record, label, draft->given.fresh);
+        labels_check_new(app, kind->record, label, app->given.fresh);
         *pick = PICK_NEW; /* the label is copied, as an answer does not live as long */
         row_of(now, kind)->named.label = arena_string(app->arena, label);
     }
@@ -184,41 +178,6 @@ static enum status pick(struct draft *draft, const struct kind *kind, const char
 }
 
 /* ==== options ================================================================================= */
-
-#define AT(member) .target = offsetof(struct draft, member)
-enum { MOST_VESSELS = 10000 };
-
-static const struct option options[] = {
-    {"count", OPTION_COUNT, AT(vessels), .high = MOST_VESSELS, .usual = "0"},
-    {"vessel", OPTION_VESSEL, AT(given.measured)},
-    {"mass", OPTION_AMOUNT, AT(now.vessel.grams), .dimension = DIM_GRAMS},
-    {"grain", OPTION_TEXT, AT(given.grain)},
-    {"species", OPTION_TEXT, AT(given.species)},
-    {"starter", OPTION_TEXT, AT(given.labels[0])},
-    {"cook", OPTION_TEXT, AT(given.labels[1])},
-    {"session", OPTION_TEXT, AT(given.labels[2])},
-    {"lot", OPTION_TEXT, AT(given.labels[3])},
-    {"place", OPTION_TEXT, AT(given.labels[4])},
-    {"position", OPTION_TEXT, AT(now.vessel.position)},
-    {"controls", OPTION_COUNT, AT(controls), .high = MOST_VESSELS, .usual = "0"},
-    {"gauge", OPTION_AMOUNT, AT(now.cook.gauge), .dimension = DIM_GAUGE_KPA},
-    {"minutes", OPTION_AMOUNT, AT(now.cook.minutes), .dimension = DIM_MINUTES},
-    {"altitude", OPTION_QUANTITY, AT(now.cook.altitude), .dimension = DIM_METRES},
-    {"dry", OPTION_AMOUNT, AT(now.batch.dry), .dimension = DIM_GRAMS},
-    {"water", OPTION_AMOUNT, AT(now.batch.water), .dimension = DIM_GRAMS},
-    {"soak", OPTION_AMOUNT, AT(now.batch.soak), .dimension = DIM_MINUTES},
-    {"inoculum", OPTION_TEXT, AT(given.inoculum)},
-    {"use", OPTION_ID, AT(given.use), .list = LIST_USES},
-    {"like", OPTION_TEXT, AT(given.like)},
-    {"label", OPTION_TEXT, AT(given.label)},
-    {"at", OPTION_MOMENT, AT(at), .usual = "now"},
-    {"note", OPTION_TEXT, AT(given.note)},
-    {"new", OPTION_FLAG, AT(given.fresh)},
-    {"yes", OPTION_FLAG, AT(given.sure)},
-    {"no-input", OPTION_FLAG, AT(given.no_input)},
-    {0},
-};
-#undef AT
 
 /* An id of the rules, or unknown. */
 static void read_id(struct app *app, const char *name, const char *word, enum word_list list,
@@ -231,33 +190,46 @@ static void read_id(struct app *app, const char *name, const char *word, enum wo
 static void read_options(struct draft *draft)
 {
     struct app *app = draft->app;
+    const struct given *given = &app->given;
+    const struct known_cook *cook = &given->cook;
+    const char *label = given->label;
+    const char *const labels[KINDS] = {given->starter, given->cook_label, given->session,
+                                       given->lot, given->place};
     struct batch *batch = &draft->now.batch;
-    const char *label = draft->given.label;
+    struct vessel *vessel = &draft->now.vessel;
 
-    if (draft->given.measured.kind != RULES_NONE)
-        draft->now.vessel.kind = app->rules->vessels[draft->given.measured.kind].id;
-    take_number(&draft->now.vessel.grams, draft->given.measured.grams);
-    read_id(app, "species", draft->given.species, LIST_SPECIES, &batch->species,
-            &draft->no_species);
-    read_id(app, "grain", draft->given.grain, LIST_GRAINS, &draft->now.lot.grain, &draft->no_grain);
-    if (draft->given.inoculum != NULL &&
-        (batch->unit = inoculum_read(draft->given.inoculum, &batch->inoculum)) == NULL)
+    draft->at = given->at;
+    draft->vessels = given->count;
+    draft->controls = given->controls;
+    draft->now.cook.gauge = cook->gauge;
+    draft->now.cook.minutes = cook->minutes;
+    draft->now.cook.altitude = cook->altitude;
+    batch->dry = cook->grain.dry;
+    batch->water = cook->grain.water;
+    batch->soak = given->soak;
+    vessel->kind = cook->vessel.kind != RULES_NONE ? app->rules->vessels[cook->vessel.kind].id : "";
+    vessel->grams = cook->vessel.grams;
+    vessel->position = given->position != NULL ? given->position : "";
+    read_id(app, "species", given->species, LIST_SPECIES, &batch->species, &draft->no_species);
+    read_id(app, "grain", given->grain, LIST_GRAINS, &draft->now.lot.grain, &draft->no_grain);
+    if (given->inoculum != NULL &&
+        (batch->unit = inoculum_read(given->inoculum, &batch->inoculum)) == NULL)
         app_wrong(app, "inoculum",
                   "not an amount of inoculum: '%s'; for instance 3ml, 90g, or 2 for two pieces of "
                   "agar",
-                  draft->given.inoculum);
+                  given->inoculum);
     if (batch->inoculum <= 0.0)
         app_wrong(app, "inoculum", "the amount must be more than 0");
-    if (draft->given.use != RULES_NONE)
-        batch->purpose = app->rules->decision.uses[draft->given.use].id;
+    if (given->purpose != RULES_NONE)
+        batch->purpose = app->rules->decision.uses[given->purpose].id;
     if (label != NULL && label[0] == '\0')
         app_wrong(app, "label", "a label cannot be empty");
     if (label != NULL && labels_id(app, RECORD_BATCH, label) != 0)
         app_wrong(app, "label", "there is a batch %s already", label);
     take_word(&batch->label, label != NULL ? label : "");
     for (size_t i = 0; i < KINDS; i++)
-        if (draft->given.labels[i] != NULL)
-            app_must(app, pick(draft, &kinds[i], draft->given.labels[i]));
+        if (labels[i] != NULL)
+            app_must(app, pick(draft, &kinds[i], labels[i]));
 }
 
 /* ==== words =================================================================================== */
@@ -314,21 +286,6 @@ static long number_of(const char *start, const char *end)
     return digits_end == end ? number : -1;
 }
 
-/* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not looked for,
- * as vessels are named by them: "8 quart jars", "8 3lb bags". */
-static bool is_figure(const char *at)
-{
-    static const enum dimension dimensions[] = {DIM_GAUGE_KPA, DIM_MINUTES, DIM_DAYS, DIM_CELSIUS,
-                                                DIM_PERCENT};
-    struct quantity quantity;
-    size_t used = 0;
-    for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
-        if (quantity_read(at, strlen(at), dimensions[i], &quantity, &used) == QUANTITY_OK &&
-            quantity.unit_given)
-            return true;
-    return false;
-}
-
 /* The kind that the word before says: "starter S1"; NULL when it says none. */
 static const struct kind *kind_said(const struct token *words, size_t w)
 {
@@ -377,7 +334,7 @@ static enum status take_place(struct draft *draft, const struct token *words, si
     const char *label = arena_copy(app->arena, at.start, (size_t)(at.end - at.start));
     if (!(numbered || alone) || !isalpha((unsigned char)*label) || !names_a_place(app, label))
         return STATUS_OK;
-    labels_check_place(app, label, draft->given.fresh);
+    labels_check_place(app, label, app->given.fresh);
     if (first < w)
         blank(words[first]);
     blank(at);
@@ -389,6 +346,8 @@ static enum status take_place(struct draft *draft, const struct token *words, si
  * they are. */
 static enum status take_words(struct draft *draft, char *text)
 {
+    static const unsigned figures = 1U << DIM_GAUGE_KPA | 1U << DIM_MINUTES | 1U << DIM_DAYS |
+                                    1U << DIM_CELSIUS | 1U << DIM_PERCENT;
     struct app *app = draft->app;
     size_t count = 0;
     const struct token *words = split(app, text, &count);
@@ -396,7 +355,9 @@ static enum status take_words(struct draft *draft, char *text)
     bool fresh = false; /* "new starter" stands before */
     long number = number_of(words[0].start, words[0].end);
 
-    if (number >= 0 && !is_figure(words[0].start)) {
+    /* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not looked for,
+     * as vessels are named by them: "8 quart jars", "8 3lb bags". */
+    if (number >= 0 && !is_quantity(words[0].start, figures, false)) {
         if (draft->vessels == 0)
             draft->vessels = (size_t)number;
         blank(words[0]);
@@ -445,12 +406,12 @@ static enum status take_words(struct draft *draft, char *text)
             return status;
         fresh = is_word(at, "new") || (fresh && (is_word(at, "starter") || is_word(at, "cook")));
         if (*at.start != ' ') /* "clost" */
-            labels_check_new(app, RECORD_PLACE, word, draft->given.fresh || at.end - at.start < 4);
+            labels_check_new(app, RECORD_PLACE, word, app->given.fresh || at.end - at.start < 4);
         /* "shlf2" */
         size_t letters = strcspn(word, "0123456789");
         bool slip = *at.start != ' ' && letters > 3 && word[letters] != '\0' &&
                     word[letters + strspn(word + letters, "0123456789")] == '\0';
-        const char *near = slip && !draft->given.fresh ? place_near(app, word) : NULL;
+        const char *near = slip && !app->given.fresh ? place_near(app, word) : NULL;
         if (near != NULL)
             return app_usage(app, "there is no place '%s'; did you mean '%s'? --place %s makes it",
                              word, near, word);
@@ -616,8 +577,6 @@ static enum status read_words(struct draft *draft, const char *words)
 {
     struct app *app = draft->app;
     struct reading_list list;
-    struct quantity quantity;
-    size_t used = 0;
     char *copy = arena_string(app->arena, words);
     enum status status;
 
@@ -659,9 +618,7 @@ static enum status read_words(struct draft *draft, const char *words)
         if (take_size(draft, unread))
             continue;
         /* No other cook's minutes stand in for those that were said. */
-        draft->unread_time |=
-            quantity_read(unread, strlen(unread), DIM_MINUTES, &quantity, &used) == QUANTITY_OK &&
-            quantity.unit_given;
+        draft->unread_time |= is_quantity(unread, 1U << DIM_MINUTES, false);
         note(draft, unread, "%s", unread);
     }
     return STATUS_OK;
@@ -681,9 +638,9 @@ static void find_before(struct draft *draft)
     struct parts *before = &draft->before;
     size_t count = 0;
 
-    draft->has_before = draft->given.like != NULL || app_newest_batch(app, &before->batch);
-    if (draft->given.like != NULL)
-        labels_find(app, RECORD_BATCH, draft->given.like, &before->batch);
+    draft->has_before = app->given.like != NULL || app_newest_batch(app, &before->batch);
+    if (app->given.like != NULL)
+        labels_find(app, RECORD_BATCH, app->given.like, &before->batch);
     if (!draft->has_before)
         return;
     const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch", before->batch.id, &count);
@@ -812,7 +769,7 @@ static void take_settings(struct draft *draft)
         note(draft, set, "%s", name_of(draft, LIST_SPECIES, now->batch.species));
     }
     if (place != NULL && draft->pick[RECORD_PLACE] == PICK_UNTOLD && draft->before.place.id == 0) {
-        draft->given.fresh = true;
+        app->given.fresh = true;
         app_must(app, pick(draft, &kinds[PLACE], place));
         note(draft, set, "place %s", place);
     }
@@ -963,7 +920,7 @@ static void ask_missing(struct draft *draft, bool guided)
             words_add(draft->app, &missing, "; ", "%s", questions[i].missing);
     if (!guided && missing[0] == '\0')
         return;
-    struct lines *lines = draft->given.no_input ? NULL : lines_open(false);
+    struct lines *lines = draft->app->given.no_input ? NULL : lines_open(false);
     if (lines == NULL && !guided)
         app_stop(draft->app, "%s", missing);
     if (lines == NULL)
@@ -1000,7 +957,7 @@ static void settle(struct draft *draft)
     if (pick[RECORD_SESSION] == PICK_NEW)
         now->session.at = draft->at;
     now->batch.at = draft->at;
-    now->batch.note = draft->given.note != NULL ? draft->given.note : "";
+    now->batch.note = draft->app->given.note != NULL ? draft->app->given.note : "";
     if (draft->unread[0] != '\0')
         note(draft, now.batch.note, "%s", draft->unread);
     /* Starter and batch must be the same mushroom, or one of the two is a mistake. */
@@ -1020,9 +977,9 @@ static void check_size(struct draft *draft)
     size_t count = draft->vessels + draft->controls;
     if (count > MOST_VESSELS)
         app_stop(app, "%zu vessels? A batch has at most %d", count, MOST_VESSELS);
-    if (count <= LIKELY || draft->given.sure)
+    if (count <= LIKELY || app->given.sure)
         return;
-    confirm_or_stop(app, !draft->given.no_input && !app->common.json,
+    confirm_or_stop(app, !app->given.no_input && !app->given.json,
                     arena_format(app->arena, "%zu vessels, really", count),
                     arena_format(app->arena, "%zu vessels? Add --yes if there are so many", count));
 }
@@ -1091,14 +1048,17 @@ static void save(struct draft *draft, struct saved *saved)
         union any_record *row = row_of(now, &kinds[i]);
         if (draft->pick[kinds[i].record] == PICK_NONE)
             record_init(kinds[i].record, row);
-        if (draft->pick[kinds[i].record] == PICK_NEW)
-            app_add_named(app, kinds[i].record, row);
+        if (draft->pick[kinds[i].record] == PICK_NEW) {
+            app_name(app, kinds[i].record, row);
+            app_add(app, kinds[i].record, row);
+        }
         *id_of(now, &kinds[i]) = row->named.id;
     }
     struct parent link = {.starter = now->starter.id, .vessel = draft->mother.id};
     if (link.vessel != 0 && draft->pick[RECORD_STARTER] == PICK_NEW)
         app_add(app, RECORD_PARENT, &link);
-    app_add_named(app, RECORD_BATCH, (union any_record *)&now->batch);
+    app_name(app, RECORD_BATCH, (union any_record *)&now->batch);
+    app_add(app, RECORD_BATCH, &now->batch);
     for (size_t i = 0; i < saved->count; i++) {
         struct vessel *vessel = &saved->vessels[i];
         vessel->batch = now->batch.id;
@@ -1193,7 +1153,7 @@ static enum status tell(struct draft *draft, const struct saved *saved)
     char day[MOMENT_ROOM], until[MOMENT_ROOM];
     bool dated = view_forecast_days(batch, &saved->forecast, &saved->forecast.full, &from, &to);
 
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app,
                         view_json("schema:i batch:w at:o species:w grain:w kind:w vessels:o "
                                   "controls:o records:o new:o taken_over:o note:w first_look:o "
@@ -1268,9 +1228,6 @@ static enum status run_batch(struct app *app)
         record_init(kinds[i].record, row_of(&draft.now, &kinds[i]));
         record_init(kinds[i].record, row_of(&draft.before, &kinds[i]));
     }
-    options_fill(app, options, &draft);
-    if (draft.now.vessel.position == NULL)
-        draft.now.vessel.position = "";
     read_options(&draft);
     if (app->operand_count > 0)
         app_must(app, read_words(&draft, words));
@@ -1278,7 +1235,7 @@ static enum status run_batch(struct app *app)
     if (!draft.no_species)
         take_word(&batch->species, draft.now.starter.species);
     take_settings(&draft);
-    if (app->operand_count == 0 && draft.vessels == 0 && draft.given.like == NULL)
+    if (app->operand_count == 0 && draft.vessels == 0 && app->given.like == NULL)
         ask_missing(&draft, true);
     if (!draft.no_species) /* a starter that was named, or grain that is one, knows what it is */
         take_word(&batch->species, draft.now.starter.species);
@@ -1295,6 +1252,6 @@ static enum status run_batch(struct app *app)
 }
 
 const struct command batch_commands[] = {
-    {"batch", options, run_batch, NEEDS_CREATE, .json = true, .own = true},
+    {"batch", run_batch, NEEDS_CREATE, .json = true},
     {0},
 };

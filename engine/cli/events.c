@@ -126,16 +126,6 @@ static const struct {
     [EVENT_USE] = {"used", ""},
 };
 
-static const struct option event_options[] = {{AT_ROW}, {NOTE_ROW}, {0}};
-static const struct option move_options[] = {
-    {"new", OPTION_FLAG, GIVEN(fresh)}, {AT_ROW}, {NOTE_ROW}, {0}};
-static const struct option discard_options[] = {{"yes", OPTION_FLAG, GIVEN(sure)},
-                                                {"force", OPTION_FLAG, GIVEN(force)},
-                                                {"because", OPTION_TEXT, GIVEN(reason)},
-                                                {AT_ROW},
-                                                {NOTE_ROW},
-                                                {0}};
-
 /*
  * Leaves out of a whole batch what the event does not fit (what is gone already).
  * A vessel that was named, and any risk, stops everything: half of it done is a trap.
@@ -215,7 +205,7 @@ static enum status tell(struct app *app, const struct event *event, const struct
     json_t *cautions = thrown                ? view_handling_json(app->rules, riskiest)
                        : kind == EVENT_SHAKE ? json_pack("[s]", usual_caution(app, kind))
                                              : json_array();
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, view_json("schema:i event:s at:o vessels:o place:w look_again:w "
                                        "cautions:o note:w",
                                        1, event_words[kind], view_json_moment(app->given.at),
@@ -351,9 +341,9 @@ static enum status run_event(struct app *app)
         size_t labels = labels_leading(app, words, count);
         const char *why = arena_join(app->arena, words + labels, count - labels);
         bool mistyped = strpbrk(why, "0123456789") != NULL; /* a label is no reason */
-        if (app->given.reason != NULL)
-            why = app->given.reason;
-        if (why[0] != '\0' && (!mistyped || app->given.reason != NULL))
+        if (app->given.because != NULL)
+            why = app->given.because;
+        if (why[0] != '\0' && (!mistyped || app->given.because != NULL))
             read_reason(app, why, &event);
         count = mistyped ? count : labels;
     }
@@ -384,13 +374,6 @@ static enum status run_event(struct app *app)
 }
 
 /* ==== confirm ================================================================================= */
-
-static const struct option confirm_options[] = {
-    {"cause", OPTION_TEXT, GIVEN(cause)},
-    {"how", OPTION_TEXT, GIVEN(how)},
-    {AT_ROW},
-    {0},
-};
 
 /* What it turned out to be, by words; asked for at a terminal where there are none. */
 static void set_finding(struct app *app, struct outcome *outcome, const char *words)
@@ -437,7 +420,7 @@ static enum status run_confirm(struct app *app)
             app_due(app, row.vessel, moment_day(app->given.at), action_name(ACTION_DISCARD));
     }
     app_commit(app);
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, view_json("schema:i vessels:o finding:s status:s cause:w how:w at:o",
                                        1, view_json_vessels(chosen.vessels, chosen.count),
                                        outcome.finding, outcome.status, outcome.cause, outcome.how,
@@ -462,11 +445,6 @@ static enum status run_confirm(struct app *app)
 
 /* ==== correct ================================================================================= */
 
-static const struct option correct_options[] = {
-    {AT_ROW},
-    {0},
-};
-
 /* A column of a record with a label. */
 static enum status correct_record(struct app *app, enum record record, const char *label,
                                   const char *const *words, size_t count)
@@ -489,7 +467,7 @@ static enum status correct_record(struct app *app, enum record record, const cha
         assign(app, record, words[i], &row, app->given.at);
     app_get(app, record, row.named.id, &row);
     app_commit(app);
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app,
                         view_json("schema:i kind:s did:s record:o", 1, record_types[record].name,
                                   "corrected", view_record_json(&app->view, record, &row)));
@@ -521,7 +499,7 @@ static void find_row(struct app *app, enum record record, const char *word, unio
 static enum status say_corrected(struct app *app, enum record record, int64_t id,
                                  const char *vessel)
 {
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app,
                         view_json("schema:i kind:s id:l vessel:w did:s", 1,
                                   record_types[record].name, (json_int_t)id, vessel, "corrected"));
@@ -573,7 +551,7 @@ static enum status correct_look(struct app *app, const char *words, const struct
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
     app_must(app, consult_save(app->journal, &consultation, app->triage, words, app->arena, &look,
                                &told.verdict, app->diags));
-    if (app->common.json)
+    if (app->given.json)
         return say_corrected(app, RECORD_LOOK, old->id, label);
     app_say(app, "%s: look %lld takes the place of look %lld.", label, (long long)look.id,
             (long long)old->id);
@@ -624,7 +602,7 @@ static enum status run_correct(struct app *app)
         app_stop(app, "a %s cannot be corrected", record_types[record].name);
     if (record_of_vessel(record))
         return correct_row(app, record, label, arena_join(app->arena, words, count));
-    if (strstr(label, "..") != NULL && !app->common.json) { /* B3-2..4 note=... */
+    if (strstr(label, "..") != NULL && !app->given.json) { /* B3-2..4 note=... */
         const struct chosen chosen = labels_vessels(app, &label, 1);
         enum status status = STATUS_OK;
         app_begin(app);
@@ -653,7 +631,7 @@ static enum status run_undo(struct app *app)
     char day[MOMENT_ROOM];
 
     app_must(app, undo_last(app->journal, app->view.now, app->arena, &undone, app->diags));
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, view_json("schema:i undone:s at:o about:w before:w", 1, undone.words,
                                        view_json_moment(undone.at), undone.label, undone.before));
     for (size_t i = 0; i < RECORD_COUNT; i++)
@@ -671,15 +649,15 @@ static enum status run_undo(struct app *app)
 }
 
 const struct command event_commands[] = {
-    {"move", move_options, run_event, NEEDS_WRITE, .json = true},
-    {"shake", event_options, run_event, NEEDS_WRITE, .json = true},
-    {"isolate", event_options, run_event, NEEDS_WRITE, .json = true},
-    {"return", event_options, run_event, NEEDS_WRITE, .json = true},
-    {"discard", discard_options, run_event, NEEDS_WRITE, .json = true},
-    {"use", event_options, run_event, NEEDS_WRITE, .json = true},
-    {"confirm", confirm_options, run_confirm, NEEDS_WRITE, .json = true},
-    {"correct", correct_options, run_correct, NEEDS_WRITE, .json = true},
-    {"undo", NULL, run_undo, NEEDS_WRITE,
+    {"move", run_event, NEEDS_WRITE, .json = true},
+    {"shake", run_event, NEEDS_WRITE, .json = true},
+    {"isolate", run_event, NEEDS_WRITE, .json = true},
+    {"return", run_event, NEEDS_WRITE, .json = true},
+    {"discard", run_event, NEEDS_WRITE, .json = true},
+    {"use", run_event, NEEDS_WRITE, .json = true},
+    {"confirm", run_confirm, NEEDS_WRITE, .json = true},
+    {"correct", run_correct, NEEDS_WRITE, .json = true},
+    {"undo", run_undo, NEEDS_WRITE,
      .wrong = "'jarside undo' takes back the last act, and again the one before", .json = true},
     {0},
 };

@@ -47,19 +47,6 @@ void demo_build_here(struct app *app, bool for_now)
 
 /* ==== import ================================================================================== */
 
-static const char *const keep_words[] = {"neither", "journal", "file", NULL};
-
-static const struct option options[] = {
-    {"table", OPTION_TABLE, GIVEN(table)},
-    {"map", OPTION_TEXT, GIVEN(map)},
-    {"guess", OPTION_FLAG, GIVEN(guess)},
-    {"partly", OPTION_FLAG, GIVEN(partly)},
-    {"prefix", OPTION_TEXT, GIVEN(prefix)},
-    {"keep", OPTION_CHOICE, GIVEN(keep), .words = keep_words},
-    {"dry-run", OPTION_FLAG, GIVEN(dry_run)},
-    {0},
-};
-
 /* The journal; for a rehearsal where there is none, one in memory. */
 static void open_journal(struct app *app)
 {
@@ -175,7 +162,7 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
     for (size_t i = 0; i < tally->remark_count; i++)
         view_json_row(remarks, "words:s rows:z", shown(app, tally->remarks[i].words),
                       tally->remarks[i].rows);
-    if (app->common.quiet && tally->refused > 0) { /* the sums are not shown, this is */
+    if (app->given.quiet && tally->refused > 0) { /* the sums are not shown, this is */
         screen_say(&app->err, 0, 0, ROLE_PLAIN, "Rows: %zu taken, %zu refused%s.", tally->taken,
                    tally->refused, spoilt ? ", so nothing was kept" : "");
         screen_flush(&app->err, stderr);
@@ -196,7 +183,7 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
 static enum status import_mapped(struct app *app, const char *path, const struct progress *progress)
 {
     struct mapping_tally tally;
-    struct rows rows = {.app = app, .list = app->common.json ? json_array() : NULL};
+    struct rows rows = {.app = app, .list = app->given.json ? json_array() : NULL};
     enum status status = STATUS_OK;
     struct mapping *mapping = mapping_new(app->given.map, app->rules, app->diags, &status);
     app_must(app, status);
@@ -241,12 +228,6 @@ static enum status run_import(struct app *app)
 
 /* ==== export ================================================================================== */
 
-static const struct option export_options[] = {
-    {"table", OPTION_TABLE, GIVEN(table)},
-    {"force", OPTION_FLAG, GIVEN(force)},
-    {0},
-};
-
 static enum status run_export(struct app *app)
 {
     const enum record table = app->given.table;
@@ -273,8 +254,6 @@ static enum status run_export(struct app *app)
 
 /* ==== backup, restore ========================================================================= */
 
-static const struct option backup_options[] = {{FORCE_ROW}, {0}};
-
 static enum status run_backup(struct app *app)
 {
     const char *path = app->operands[0];
@@ -297,11 +276,6 @@ static enum status run_restore(struct app *app)
 }
 
 /* ==== journal check =========================================================================== */
-
-static const struct option journal_check_options[] = {
-    {"all", OPTION_FLAG, GIVEN(all)},
-    {0},
-};
 
 struct listing {
     struct app *app;
@@ -338,7 +312,7 @@ static enum status run_check(struct app *app)
     struct listing listing = {.app = app, .most = app->given.all ? SIZE_MAX : 50};
     const struct check_sink sink = {&listing, list_fault};
     app_must(app, app_journal(app, JOURNAL_EXAMINE));
-    listing.faults = app->common.json ? json_array() : NULL;
+    listing.faults = app->given.json ? json_array() : NULL;
     app_must(app, check_journal(app->journal, app->rules, moment_now(), &sink, &tally, app->diags));
     json_t *faults = listing.faults != NULL ? listing.faults : json_array();
     size_t more = listing.listed > listing.most ? listing.listed - listing.most : 0;
@@ -371,12 +345,12 @@ static enum status run_demo(struct app *app)
 }
 
 const struct command exchange_commands[] = {
-    {"export", export_options, run_export, .wrong = "one folder or file at a time", .json = true},
-    {"import", options, run_import, .wrong = "name the folder or the file to import", .json = true},
-    {"backup", backup_options, run_backup, .wrong = "name the file to write the backup to"},
-    {"restore", .run = run_restore, .wrong = "name the backup to restore"},
-    {"journal check", journal_check_options, run_check, NEEDS_RULES, .json = true},
-    {"journal demo", .run = run_demo, .needs = NEEDS_RULES,
+    {"export", run_export, .wrong = "one folder or file at a time", .json = true},
+    {"import", run_import, .wrong = "name the folder or the file to import", .json = true},
+    {"backup", run_backup, .wrong = "name the file to write the backup to"},
+    {"restore", run_restore, .wrong = "name the backup to restore"},
+    {"journal check", run_check, NEEDS_RULES, .json = true},
+    {"journal demo", run_demo, NEEDS_RULES,
      .wrong = "give the name of a new file; for instance: jarside journal demo season.db"},
     {0},
 };

@@ -13,22 +13,6 @@
 
 /* ==== judge =================================================================================== */
 
-enum { JOBS_MOST = 64 };
-
-static const struct option options[] = {
-    {"set", OPTION_TEXTS, GIVEN(set)},
-    {"case", OPTION_TEXT, GIVEN(case_file)},
-    {"lines", OPTION_FLAG, GIVEN(lines)},
-    {"jobs", OPTION_NUMBER, GIVEN(jobs), .low = 1, .high = JOBS_MOST, .usual = "1"},
-    {"explain", OPTION_FLAG, GIVEN(explain)},
-    {"vessel", OPTION_TEXT, GIVEN(vessel)},
-    {"without-siblings", OPTION_FLAG, GIVEN(without_siblings)},
-    {"neighbours", OPTION_NUMBER, GIVEN(neighbours), .high = 1e6},
-    {"use", OPTION_TEXT, GIVEN(use)},
-    {"worth", OPTION_NUMBER, GIVEN(worth), .low = 1e-3, .high = 1e6},
-    {0},
-};
-
 /* ---- what is said of it ---------------------------------------------------------------------- */
 
 static void set_stakes(struct app *app)
@@ -64,7 +48,7 @@ static void set_signs(struct app *app)
 
 static enum status tell(struct app *app, bool one_of_many)
 {
-    const bool json = app->common.json, explain = app->given.explain;
+    const bool json = app->given.json, explain = app->given.explain;
     const bool line = app->given.lines && !json;
     const struct judged told = {app->rules, app->triage,
                                 line              ? triage_judge_briefly(app->triage)
@@ -142,7 +126,7 @@ static enum status judge_cases(struct app *app)
         app_must(app, triage_case(app->triage, &cases[i], app->diags));
         set_stakes(app);
         set_signs(app);
-        if (count > 1 && !app->common.json)
+        if (count > 1 && !app->given.json)
             screen_heading(&app->out, cases[i].id != NULL ? cases[i].id : "");
         status = tell(app, count > 1);
     }
@@ -154,7 +138,7 @@ static enum status line_error(struct app *app, size_t number, const char *what)
 {
     diags_error(app->diags, (struct position){"standard input", number, 0}, "%s", what);
     app_report(app);
-    if (app->common.json)
+    if (app->given.json)
         return app_json_line(app, view_json("schema:i error:s", 1, what));
     text_puts(&app->out.out, "unread\t-\t0\n");
     return app_flush(app);
@@ -244,8 +228,8 @@ static enum status hands_judge(struct app *app, struct hand *hands, size_t hand_
                                const struct line *lines, size_t count)
 {
     enum status status = STATUS_OK;
-    pthread_t threads[JOBS_MOST];
-    bool apart[JOBS_MOST] = {false};
+    pthread_t threads[MOST_JOBS];
+    bool apart[MOST_JOBS] = {false};
     for (size_t i = hand_count; i-- > 0;) {
         size_t from = count * i / hand_count, to = count * (i + 1) / hand_count;
         hands[i].lines = lines + from;
@@ -329,11 +313,6 @@ static enum status run_judge(struct app *app)
 
 /* ==== ask ===================================================================================== */
 
-static const struct option ask_options[] = {
-    {NO_INPUT_ROW},
-    {0},
-};
-
 static enum status run_ask(struct app *app)
 {
     if (app->given.no_input)
@@ -371,8 +350,8 @@ static enum status run_show(struct app *app)
 }
 
 const struct command judge_commands[] = {
-    {"ask", ask_options, run_ask, .needs = NEEDS_RULES},
-    {"judge", options, run_judge, NEEDS_RULES, .json = true},
-    {"show", .run = run_show, .needs = NEEDS_RULES},
+    {"ask", run_ask, .needs = NEEDS_RULES},
+    {"judge", run_judge, NEEDS_RULES, .json = true},
+    {"show", run_show, .needs = NEEDS_RULES},
     {0},
 };

@@ -13,14 +13,6 @@
 
 /* ==== one vessel ============================================================================== */
 
-static const struct option options[] = {
-    {AT_ROW},
-    {"corrects", OPTION_TEXT, GIVEN(corrected)},
-    {"yes", OPTION_FLAG, GIVEN(sure)},
-    {NO_INPUT_ROW},
-    {0},
-};
-
 void look_open(const struct looking *looking, const char *label, struct consultation *consultation)
 {
     struct app *app = looking->app;
@@ -189,7 +181,7 @@ static enum status look_at_vessel(const struct looking *looking, const char *lab
                  words);
     }
     const struct judged judged = save(looking, &consultation, words, &look);
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, look_json(&consultation.vessel, &look, &judged));
     if (!talked) { /* a conversation has shown it already */
         screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, &consultation));
@@ -212,7 +204,7 @@ void look_again(const struct looking *looking, struct consultation *consultation
     then.corrects = last.id;
     look_open(&then, label, consultation);
     app_must(app, triage_tell(app->triage, last.words, strlen(last.words), app->diags));
-    if (!app->common.json)
+    if (!app->given.json)
         app_aside(app, "%s as of the look of %s: \"%s\"", label,
                   consult_day(last.at, looking->at, day), last.words);
 }
@@ -352,7 +344,7 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
         walk->cautions = cautions;
         walk->caution_count = verdict->caution_count;
     }
-    if (app->common.json && !walk->alone)
+    if (app->given.json && !walk->alone)
         json_array_append_new(walk->looks, look_json(&consultation->vessel, &look, &judged));
 }
 
@@ -436,7 +428,7 @@ static void confirm_discards(struct walkthrough *walk)
         return;
     const char *labels = app_vessels(app, picked, count);
     confirm_or_stop(
-        app, !app->given.no_input && !app->common.json,
+        app, !app->given.no_input && !app->given.json,
         arena_format(app->arena, "These words mean discard for %s. Record them", labels),
         arena_format(app->arena,
                      "these words mean discard for %zu vessels (%s); add --yes if they do. Nothing "
@@ -600,7 +592,7 @@ static enum status walk_through(struct walkthrough *walk, const char *batch)
     struct looking *looking = walk->looking;
     walk->looks = json_array();
     look_at_all(walk);
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, view_json("schema:i batch:s looks:o not_covered:o to_describe:o "
                                        "nothing_said:o",
                                        1, batch, walk->looks, labels_json(walk, ROW_LEFT_OUT),
@@ -641,7 +633,7 @@ static const char *ask_remark(const struct looking *looking, const char *batch)
 /* The look that --corrects names; 0 for none. */
 static int64_t read_corrected(struct app *app)
 {
-    const char *word = app->given.corrected;
+    const char *word = app->given.corrects;
     char *end = NULL;
     if (word == NULL)
         return 0;
@@ -689,7 +681,7 @@ static enum status run_look(struct app *app)
 }
 
 const struct command look_commands[] = {
-    {"look", options, run_look, NEEDS_WRITE,
+    {"look", run_look, NEEDS_WRITE,
      .wrong = "which vessel? For instance: jarside look B3-7 \"green patch\"", .json = true},
     {0},
 };

@@ -39,17 +39,13 @@ static void put(struct text *page, const char *roff, ...)
 
 static void put_options(struct app *app, struct text *page, const struct command *command)
 {
-    for (size_t table = 0; table < OPTION_TABLES; table++)
-        for (const struct option *row = command_options(command, table); row->name != NULL; row++) {
-            const char *option = arena_format(app->arena, "--%s", row->name), *argument;
-            const char *says =
-                help_row(app, command != NULL ? command->name : "--", option, &argument);
-            char letter[] = {'-', row->letter, ',', ' ', '\0'};
-            put(page, ".TP\n\\fB%s%s\\fR", row->letter != '\0' ? letter : "", option);
-            if (argument[0] != '\0')
-                put(page, " \\fI%s\\fR", argument);
-            put(page, "\n%s\n", says);
-        }
+    for (struct help_line line = {.common = false}; option_next(app, command, &line);) {
+        char letter[] = {'-', line.option->letter, ',', ' ', '\0'};
+        put(page, ".TP\n\\fB%s%s\\fR", letter[1] != '\0' ? letter : "", line.word);
+        if (line.argument[0] != '\0')
+            put(page, " \\fI%s\\fR", line.argument);
+        put(page, "\n%s\n", line.says);
+    }
 }
 
 /* The head of a page; its name is "jarside", or begins so. */
@@ -299,43 +295,42 @@ static void offer_labels(struct app *app, enum record kind, bool vessels, const 
         offer_records(app, RECORD_VESSEL, "batch", batch, begun);
 }
 
-static void offer_value(struct app *app, const struct command *command, const struct option *option,
-                        const char *begun)
+static void offer_value(struct app *app, const struct help_line *line, const char *begun)
 {
-    const char *argument;
-    help_row(app, command != NULL ? command->name : "--",
-             arena_format(app->arena, "--%s", option->name), &argument);
+    const struct option *option = line->option;
     if (option->kind == OPTION_CHOICE)
         for (const char *const *word = option->words; *word != NULL; word++)
             offer(app, begun, *word, NULL);
     else if (option->kind == OPTION_ID)
         offer_ids(app, option->list, begun);
-    else if (option->kind == OPTION_VESSEL)
+    else if (strcmp(line->argument, "VESSEL") == 0)
         offer_ids(app, LIST_VESSELS, begun);
-    else if (strcmp(option->name, "species") == 0)
+    else if (strcmp(line->argument, "SPECIES") == 0)
         offer_ids(app, LIST_SPECIES, begun);
-    else if (strcmp(option->name, "grain") == 0)
+    else if (strcmp(line->argument, "GRAIN") == 0)
         offer_ids(app, LIST_GRAINS, begun);
-    else if (strcmp(argument, "BATCH") == 0)
+    else if (strcmp(line->argument, "BATCH") == 0)
         offer_labels(app, RECORD_BATCH, false, begun);
-    else if (strcmp(argument, "LABEL") == 0)
+    else if (strcmp(line->argument, "LABEL") == 0)
         offer_labels(app, labels_kind(option->name), strcmp(option->name, "vessel") == 0, begun);
 }
 
 /* What may stand among the operands, by the words the help has for them. */
 static void offer_operands(struct app *app, const struct command *command, const char *begun)
 {
-    const char *operands = help_of(command->name).operands, *argument;
+    const char *operands = help_of(command->name).operands;
+    struct help_line line = {.common = false};
     bool vessels = strstr(operands, "VESSEL") != NULL || strstr(operands, "LABEL") != NULL;
     if (strstr(operands, "KIND") != NULL || strstr(operands, "TABLE") != NULL)
         for (int record = 0; record < RECORD_COUNT; record++)
             offer(app, begun, record_types[record].name, "kind");
     if (strstr(operands, "FINDING") != NULL)
         offer_ids(app, LIST_FINDINGS, begun);
-    if (strstr(operands, "NAME=") != NULL)
-        for (const struct option *setting = NULL; (setting = config_next(setting)) != NULL;)
-            offer(app, begun, arena_format(app->arena, "%s=", setting->name),
-                  help_row(app, "settings", setting->name, &argument));
+    while (strstr(operands, "NAME=") != NULL && help_next(app, "settings", &line))
+        offer(app, begun, arena_format(app->arena, "%s=", line.word), line.says);
+    while (command->figures && option_next(app, command, &line))
+        if (line.option->bare && line.option->kind >= OPTION_CHOICE)
+            offer_value(app, &line, begun);
     if (strcmp(operands, "[COMMAND]") == 0)
         offer_commands(app, NULL, begun);
     if (strcmp(operands, "[ID...]") == 0 && (offer_ids(app, LIST_FINDINGS, begun), app->rules))
@@ -360,23 +355,20 @@ static enum status run_complete(struct app *app)
     for (int i = 0; i < count; i++)
         typed[i] = arena_string(app->arena, app->operands[i]);
     const char *begun = typed[--count], *before = count > 0 ? typed[count - 1] : "";
-    const struct command *command = command_behind(count, typed, &leading, &words);
-    const struct option *before_it = command_option(command, before);
+    const struct command *command = command_behind(app, count, typed, &leading, &words);
+    struct help_line line;
+    const struct option *before_it = command_option(app, command, before, &line);
     for (int i = 0; i + 1 < count; i++) /* the journal that is asked for labels */
         if (strcmp(typed[i], "--journal") == 0)
-            app->common.journal = typed[i + 1];
+            app->given.journal = typed[i + 1];
     if (before_it != NULL && before_it->kind != OPTION_FLAG && strchr(before, '=') == NULL) {
-        offer_value(app, command, before_it, begun);
+        offer_value(app, &line, begun);
     } else if (begun[0] == '-') {
-        for (size_t table = 0; table < OPTION_TABLES; table++)
-            for (const struct option *row = command_options(command, table); row->name; row++) {
-                const char *option = arena_format(app->arena, "--%s", row->name), *argument;
-                const char *says =
-                    help_row(app, command != NULL ? command->name : "--", option, &argument);
-                offer(app, begun, option, says);
-            }
+        for (line = (struct help_line){.common = false}; option_next(app, command, &line);)
+            offer(app, begun, line.word, line.says);
     } else if (command == NULL) {
-        const struct option *valued = count > 1 ? command_option(NULL, typed[count - 2]) : NULL;
+        const struct option *valued =
+            count > 1 ? command_option(app, NULL, typed[count - 2], NULL) : NULL;
         bool grouped =
             count > 0 && before[0] != '-' && (valued == NULL || valued->kind == OPTION_FLAG);
         offer_commands(app, grouped ? before : NULL, begun);
@@ -403,7 +395,7 @@ static enum status run_manual(struct app *app)
 
 const struct command hidden_commands[] = {
     {"complete", .run = run_complete},
-    {"manual", .run = run_manual, .needs = NEEDS_RULES,
+    {"manual", run_manual, NEEDS_RULES,
      .wrong = "give the folder to write manual pages and completions into"},
     {0},
 };

@@ -121,6 +121,24 @@ static const struct {
     [DIM_NONE] = {"2.5", false, NULL},
 };
 
+bool is_quantity(const char *words, unsigned which, bool whole)
+{
+    struct quantity quantity;
+    struct text folded;
+    size_t used = 0;
+    bool found = false;
+    text_init(&folded);
+    for (unsigned d = 0; text_fold(&folded, words, strlen(words), NULL) && d < DIM_COUNT; d++) {
+        found = found || ((which >> d & 1) != 0 &&
+                          quantity_read(folded.bytes, folded.length, (enum dimension)d, &quantity,
+                                        &used) == QUANTITY_OK &&
+                          quantity.unit_given && (!whole || used == folded.length));
+        text_clear(&folded);
+    }
+    text_release(&folded);
+    return found;
+}
+
 const char *config_unit(struct app *app, enum dimension dimension)
 {
     const char *setting = dimensions[dimension].setting;
@@ -225,6 +243,96 @@ static void read_vessel(struct app *app, const char *name, const char *word,
                 arena_format(app->arena, "it can be %s", examples));
 }
 
+/* ---- the table ------------------------------------------------------------------------------- */
+
+static const char *const colours[] = {"auto", "always", "never", NULL};
+const char *const paper_words[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
+const char *const keep_words[] = {"neither", "journal", "file", NULL};
+
+#define GIVEN(member) .target = offsetof(struct given, member)
+static const struct option options[] = {
+    /* What some commands mean by a name. */
+    {"altitude", OPTION_QUANTITY, GIVEN(cook.altitude), "cook", DIM_METRES, .settled = true},
+    {"grain", OPTION_TEXT, GIVEN(grain), "batch"},
+    {"dry", OPTION_AMOUNT, GIVEN(cook.grain.dry), "hydration", DIM_GRAMS, .bare = true},
+    {"limit", OPTION_COUNT, GIVEN(limit), "due", .usual = "500"},
+    {"limit", OPTION_COUNT, GIVEN(limit), "history", .usual = "100"},
+    {"limit", OPTION_COUNT, GIVEN(limit), "search", .usual = "10"},
+    {"sheet", OPTION_CHOICE, GIVEN(labels), "labels", .words = label_sheets},
+    {"species", OPTION_ID, GIVEN(mushroom), "forecast", .list = LIST_SPECIES, .settled = true},
+    {"start", OPTION_DATE, GIVEN(start), "forecast"},
+    {"starter", OPTION_ID, GIVEN(spawn), "forecast", .list = LIST_STARTERS},
+    {"target", OPTION_AMOUNT, GIVEN(target), "hydration", DIM_PERCENT},
+    {"use", OPTION_ID, GIVEN(purpose), "batch", .list = LIST_USES},
+    {"vessel", OPTION_TEXT, GIVEN(vessel), "forecast"}, /* or a label */
+    {"vessel", OPTION_TEXT, GIVEN(vessel), "judge"},
+#define TEXT_ROW(member, name) {name, OPTION_TEXT, GIVEN(member)},
+#define FLAG_ROW(member, name) {name, OPTION_FLAG, GIVEN(member)},
+    TEXT_OPTIONS(TEXT_ROW) FLAG_OPTIONS(FLAG_ROW){"changed", OPTION_TEXTS, GIVEN(changed)},
+    {"from", OPTION_TEXTS, GIVEN(from)},
+    {"set", OPTION_TEXTS, GIVEN(set)},
+    {"shake", OPTION_TEXTS, GIVEN(shake)},
+    {"species", OPTION_TEXT, GIVEN(species)},
+    {"starter", OPTION_TEXT, GIVEN(starter)},
+    {"use", OPTION_TEXT, GIVEN(use)},
+    /* A vessel, its grain, its cook. */
+    {"vessel", OPTION_VESSEL, GIVEN(cook.vessel), .bare = true},
+    {"mass", OPTION_AMOUNT, GIVEN(cook.vessel.grams), .dimension = DIM_GRAMS},
+    {"vessels", OPTION_AMOUNT, GIVEN(cook.vessels)},
+    {"grain", OPTION_ID, GIVEN(cook.grain.kind), .list = LIST_GRAINS, .bare = true},
+    {"own-moisture", OPTION_AMOUNT, GIVEN(cook.grain.own_moisture), .dimension = DIM_PERCENT},
+    {"moisture", OPTION_AMOUNT, GIVEN(cook.grain.moisture), .dimension = DIM_PERCENT},
+    {"dry", OPTION_AMOUNT, GIVEN(cook.grain.dry), .dimension = DIM_GRAMS},
+    {"water", OPTION_AMOUNT, GIVEN(cook.grain.water), .dimension = DIM_GRAMS},
+    {"before", OPTION_AMOUNT, GIVEN(before), .dimension = DIM_GRAMS},
+    {"after", OPTION_AMOUNT, GIVEN(after), .dimension = DIM_GRAMS},
+    {"soak", OPTION_AMOUNT, GIVEN(soak), .dimension = DIM_MINUTES},
+    {"gauge", OPTION_AMOUNT, GIVEN(cook.gauge), .dimension = DIM_GAUGE_KPA, .bare = true},
+    {"rated", OPTION_AMOUNT, GIVEN(cook.rated), .dimension = DIM_GAUGE_KPA},
+    {"minutes", OPTION_AMOUNT, GIVEN(cook.minutes), .dimension = DIM_MINUTES, .bare = true},
+    {"altitude", OPTION_QUANTITY, GIVEN(cook.altitude), .dimension = DIM_METRES},
+    {"barometer", OPTION_AMOUNT, GIVEN(cook.barometer), .dimension = DIM_PRESSURE_KPA},
+    {"load", OPTION_ID, GIVEN(cook.packing), .list = LIST_LOADS},
+    {"start", OPTION_QUANTITY, GIVEN(cook.start), .dimension = DIM_CELSIUS},
+    {"come-up", OPTION_AMOUNT, GIVEN(cook.come_up), .dimension = DIM_MINUTES},
+    {"cool", OPTION_AMOUNT, GIVEN(cook.cool), .dimension = DIM_MINUTES},
+    {"air", OPTION_AMOUNT, GIVEN(cook.air), .dimension = DIM_PERCENT},
+    {"target", OPTION_AMOUNT, GIVEN(cook.target)},
+    /* How it grows. */
+    {"temp", OPTION_QUANTITY, GIVEN(temp), .dimension = DIM_CELSIUS},
+    {"day", OPTION_AMOUNT, GIVEN(day), .dimension = DIM_DAYS},
+    {"seen", OPTION_AMOUNT, GIVEN(seen), .dimension = DIM_PERCENT},
+    {"still", OPTION_AMOUNT, GIVEN(still), .dimension = DIM_DAYS},
+    /* Times, numbers, words of a list. */
+    {"at", OPTION_MOMENT, GIVEN(at), .usual = "now"},
+    {"by", OPTION_DAY, GIVEN(by), .usual = "today"},
+    {"remind", OPTION_CLOCK, GIVEN(remind)},
+    {"count", OPTION_COUNT, GIVEN(count), .high = MOST_VESSELS, .usual = "0"},
+    {"controls", OPTION_COUNT, GIVEN(controls), .high = MOST_VESSELS, .usual = "0"},
+    {"skip", OPTION_COUNT, GIVEN(skip), .usual = "0"},
+    {"limit", OPTION_COUNT, GIVEN(limit)},
+    {"least", OPTION_COUNT, GIVEN(least), .low = 1, .high = 1000, .usual = "2"},
+    {"jobs", OPTION_NUMBER, GIVEN(jobs), .low = 1, .high = MOST_JOBS, .usual = "1"},
+    {"neighbours", OPTION_NUMBER, GIVEN(neighbours), .high = 1e6},
+    {"worth", OPTION_NUMBER, GIVEN(worth), .low = 1e-3, .high = 1e6},
+    {"cost", OPTION_AMOUNT, GIVEN(cost)},
+    {"yield", OPTION_AMOUNT, GIVEN(yield), .dimension = DIM_GRAMS},
+    {"state", OPTION_CHOICE, GIVEN(state), .words = vessel_state_words},
+    {"fate", OPTION_CHOICE, GIVEN(fate), .words = fate_words},
+    {"paper", OPTION_CHOICE, GIVEN(paper), .words = paper_words, .settled = true},
+    {"keep", OPTION_CHOICE, GIVEN(keep), .words = keep_words},
+    {"table", OPTION_TABLE, GIVEN(table)},
+    /* What any command takes; --json those whose row says so. */
+    {"json", OPTION_FLAG, GIVEN(json), .common = true},
+    {"rules", OPTION_TEXTS, GIVEN(rules), .common = true},
+    {"journal", OPTION_TEXT, GIVEN(journal), .common = true},
+    {"color", OPTION_CHOICE, GIVEN(color), .words = colours, .common = true},
+    {"quiet", OPTION_FLAG, GIVEN(quiet), .letter = 'q', .common = true},
+    {"help", OPTION_FLAG, GIVEN(help), .letter = 'h', .common = true},
+    {"version", OPTION_FLAG, GIVEN(version), .letter = 'V', .common = true},
+    {0},
+};
+
 /* ---- filling --------------------------------------------------------------------------------- */
 
 void option_read(struct app *app, const struct option *option, const char *word, void *target)
@@ -321,24 +429,108 @@ static void option_init(const struct option *option, void *target)
     }
 }
 
-void options_fill(struct app *app, const struct option *table, void *target)
+const struct option *option_row(const struct command *command, const char *name)
 {
-    for (const struct option *row = table; row->name != NULL; row++)
-        option_init(row, (char *)target + row->target);
-    for (const struct option *row = table; row->name != NULL; row++) {
-        void *place = (char *)target + row->target;
+    const struct option *row = options;
+    while (row->name != NULL &&
+           (strcmp(row->name, name) != 0 ||
+            (row->of != NULL && (command == NULL || strcmp(row->of, command->name) != 0))))
+        row++;
+    return row->name != NULL ? row : NULL;
+}
+
+void options_fill(struct app *app, bool common)
+{
+    char *given = (char *)&app->given;
+    struct help_line line = {.common = common};
+    for (const struct option *row = options; row->name != NULL; row++)
+        if (row->common == common)
+            option_init(row, given + row->target);
+    while (option_next(app, app->command, &line)) {
+        const struct option *row = line.option;
         const char *said = row->settled ? config_word(app, row->name) : NULL;
+        if (row->common != common)
+            continue;
         said = said != NULL ? said : row->usual;
         for (size_t i = 0; i < app->option_count; i++)
             if (app->options[i].option == row) {
                 said = app->options[i].value;
                 if (row->kind == OPTION_TEXTS) {
-                    struct texts *texts = place;
+                    struct texts *texts = (void *)(given + row->target);
                     *arena_push(app->arena, texts->words, texts->count) = said;
                 }
             }
         if (said != NULL)
-            option_read(app, row, said, place);
+            option_read(app, row, said, given + row->target);
+    }
+}
+
+/* ---- operands that are options --------------------------------------------------------------- */
+
+/* What the words, whole, are as the value of an option that goes without its name; NULL when they are none. */
+static const char *value_meant(struct app *app, const struct option *option, const char *words)
+{
+    const bool quantity = option->kind == OPTION_QUANTITY || option->kind == OPTION_AMOUNT;
+    if (quantity && option->dimension != DIM_NONE)
+        return is_quantity(words, 1U << option->dimension, true) ? words : NULL;
+    if (option->kind == OPTION_VESSEL && strchr(words, ':') != NULL)
+        return words;
+    return option->kind == OPTION_VESSEL ? list_id(app->rules, LIST_VESSELS, words)
+           : option->bare                ? list_id(app->rules, option->list, words)
+                                         : NULL;
+}
+
+/* The option that the words are meant for, and the words as its value; NULL when they are nothing of the kind. */
+static const struct option *meant_option(struct app *app, const char **words)
+{
+    const char *names = "";
+    for (struct help_line line = {.common = false}; option_next(app, app->command, &line);) {
+        const char *value = value_meant(app, line.option, *words);
+        for (size_t i = 0; i < app->option_count; i++)
+            if (app->options[i].option == line.option)
+                value = NULL; /* it was said already */
+        if (value != NULL && line.option->bare)
+            return *words = value, line.option;
+        if (value != NULL)
+            words_add(app, &names, " or ", "--%s '%s'", line.option->name, *words);
+    }
+    if (names[0] != '\0')
+        app_stop(app, "what is '%s'? Say which: %s", *words, names);
+    return NULL;
+}
+
+/* Ends the command because of a word that is none of all these. */
+static _Noreturn void not_meant(struct app *app, const char *word)
+{
+    struct names names;
+    const char **near = NULL;
+    size_t count = 0;
+    for (struct help_line line = {.common = false}; option_next(app, app->command, &line);) {
+        const bool vessel = line.option->kind == OPTION_VESSEL;
+        if (!line.option->bare || (!vessel && line.option->kind != OPTION_ID))
+            continue;
+        names_of(app, vessel ? LIST_VESSELS : line.option->list, &names);
+        for (size_t i = 0; i < names.count; i++)
+            *arena_push(app->arena, near, count) = names.ids[i];
+    }
+    app_unknown(app, NULL, "grain or vessel", word, near, count,
+                arena_format(app->arena, "and no figure with its unit; see 'jarside %s --help'",
+                             app->command->name));
+}
+
+void options_take_operands(struct app *app)
+{
+    enum { MOST_WORDS = 3 }; /* "2 kg", "quart jar" */
+    for (size_t i = 0, words; i < app->operand_count; i += words) {
+        const struct option *option = NULL;
+        const char *value = NULL;
+        for (words = 0; option == NULL && words < MOST_WORDS && i + words < app->operand_count;) {
+            value = arena_join(app->arena, app->operands + i, ++words);
+            option = meant_option(app, &value);
+        }
+        if (option == NULL)
+            not_meant(app, app->operands[i]);
+        app->options[app->option_count++] = (struct option_given){option, value};
     }
 }
 
@@ -355,13 +547,13 @@ static const struct option settings[SETTINGS + 1] = {
     {"pressure", OPTION_CHOICE, .words = (const char *const[]){"psi", "bar", "kPa", NULL}},
     {"weight", OPTION_CHOICE, .words = (const char *const[]){"g", "kg", "lb", "oz", NULL}},
     {"altitude", OPTION_QUANTITY, .dimension = DIM_METRES},
-    {"place", OPTION_TEXT, .target = 0},
+    {"place", .kind = OPTION_TEXT},
     {"species", OPTION_ID, .list = LIST_SPECIES},
     {"paper", OPTION_CHOICE, .words = paper_words},
     {"dates", OPTION_CHOICE,
      .words = (const char *const[]){"day/month/year", "month/day/year", "year/month/day", NULL}},
     {"station", OPTION_TEXT, .high = 3}, /* so many letters at most */
-    {"person", OPTION_TEXT, .target = 0},
+    {"person", .kind = OPTION_TEXT},
 };
 static const char *const environment[SETTINGS] = {
     [0] = "JARSIDE_TEMPERATURE", [1] = "JARSIDE_PRESSURE", [2] = "JARSIDE_WEIGHT",
@@ -450,7 +642,7 @@ void config_read(struct app *app)
         check(app, i);
         /* What JSON says does not hang on the units that somebody likes to read. */
         if (environment[i] != NULL && app->settings[i].word != NULL &&
-            !(i < UNIT_SETTINGS && app->common.json))
+            !(i < UNIT_SETTINGS && app->given.json))
             setenv(environment[i], app->settings[i].word, 0);
     }
 }
@@ -471,12 +663,6 @@ void config_recall(struct app *app)
         app_must(app, triage_recall_setting(app->triage, app->rules->observables[sign].id, altitude,
                                             arena_format(app->arena, "settings: %s", altitude),
                                             app->diags));
-}
-
-const struct option *config_next(const struct option *setting)
-{
-    size_t next = setting != NULL ? find(setting->name, strlen(setting->name)) + 1 : 0;
-    return next < SETTINGS ? &settings[next] : NULL;
 }
 
 /* ---- the command ----------------------------------------------------------------------------- */
@@ -548,12 +734,13 @@ static const char *value_of(struct app *app, size_t setting, bool *outside)
 static enum status show(struct app *app, const char *path, size_t only)
 {
     enum { NAME_COLUMNS = 13 };
-    const bool json = app->common.json;
+    const bool json = app->given.json;
     json_t *all = json ? json_object() : NULL;
-    for (size_t i = 0; i < SETTINGS; i++) {
+    struct help_line line = {.common = false};
+    for (size_t i = 0; i < SETTINGS && help_next(app, "settings", &line); i++) {
         const struct option *row = &settings[i];
         bool outside = false;
-        const char *value = value_of(app, i, &outside), *argument;
+        const char *value = value_of(app, i, &outside);
         if (json)
             json_object_set_new(all, row->name,
                                 value != NULL ? view_json_text(value) : json_null());
@@ -564,8 +751,7 @@ static enum status show(struct app *app, const char *path, size_t only)
                             outside ? " (from $" : "", outside ? environment[i] : "",
                             outside ? ")" : "");
         else if (only == SETTINGS)
-            screen_row_text(&app->out, 0, NAME_COLUMNS, row->name, "not set: %s",
-                            help_row(app, "settings", row->name, &argument));
+            screen_row_text(&app->out, 0, NAME_COLUMNS, row->name, "not set: %s", line.says);
     }
     if (json)
         return app_json(app, view_json("schema:i file:o settings:o", 1,
@@ -606,16 +792,16 @@ static enum status run_config(struct app *app)
         app->settings[setting].at = stood ? at : (struct position){0};
         write_setting(app, setting);
         app->settings[setting].at.line = 1; /* it stands there from now on */
-        if (!app->common.json)
+        if (!app->given.json)
             app_say(app, equals[1] != '\0' ? "%s is now %s." : "%s is no longer set.",
                     settings[setting].name, equals + 1);
     }
-    if (app->operand_count > 0 && only == SETTINGS && !app->common.json)
+    if (app->operand_count > 0 && only == SETTINGS && !app->given.json)
         return app_flush(app);
     return show(app, config_path(app), only);
 }
 
 const struct command config_commands[] = {
-    {"config", NULL, run_config, NEEDS_RULES, .json = true},
+    {"config", run_config, NEEDS_RULES, .json = true},
     {0},
 };

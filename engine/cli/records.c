@@ -10,28 +10,12 @@
 
 /* ---- recording a starter, lot, cook, session or place ------------------------------------------ */
 
-static const struct option record_options[] = {
-    {AT_ROW},
-    {0},
-};
-
-static const struct option starter_options[] = {
-    {"from", OPTION_TEXTS, GIVEN(from)},
-    {"new", OPTION_FLAG, GIVEN(fresh)},
-    {"species", OPTION_TEXT, GIVEN(species)},
-    {"kind", OPTION_TEXT, GIVEN(kind)},
-    {"source", OPTION_TEXT, GIVEN(source)},
-    {AT_ROW},
-    {NOTE_ROW},
-    {0},
-};
-
 static enum status tell(struct app *app, enum record record, const char *label, const char *what)
 {
     const char *kind = record_types[record].name;
     union any_record row;
     labels_find(app, record, label, &row);
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, view_json("schema:i kind:s did:s record:o", 1, kind, what,
                                        view_record_json(&app->view, record, &row)));
     app_say(app, "%s %s: %s.", kind, row.named.label, what);
@@ -50,21 +34,7 @@ static void find_or_name(struct app *app, enum record record, const char *label,
     else if (label != NULL)
         row->named.label = label;
     else
-        app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label,
-                                         app->diags));
-}
-
-/* "15 psi 90 min": figures, and no label. */
-static bool is_figures(const char *words)
-{
-    static const enum dimension dimensions[] = {DIM_GAUGE_KPA, DIM_MINUTES, DIM_CELSIUS};
-    struct quantity quantity;
-    size_t used = 0;
-    for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
-        if (quantity_read(words, strlen(words), dimensions[i], &quantity, &used) == QUANTITY_OK &&
-            quantity.unit_given)
-            return true;
-    return false;
+        app_name(app, record, row);
 }
 
 /* The words that are no COLUMN=VALUE, read as a batch's are: what a column of the record holds goes there,
@@ -129,10 +99,13 @@ static enum status run_record(struct app *app)
                 screen_row(&app->out, 2, NAME_COLUMNS, at->name, assign_what(app, at));
         return app_flush(app);
     }
-    const size_t named = count > 1 && strchr(words[1], '=') == NULL &&
-                                 !is_figures(arena_join(app->arena, words + 1, count - 1))
-                             ? 2
-                             : 1;
+    /* "15 psi 90 min": figures, and no label */
+    static const unsigned figures = 1U << DIM_GAUGE_KPA | 1U << DIM_MINUTES | 1U << DIM_CELSIUS;
+    const size_t named =
+        count > 1 && strchr(words[1], '=') == NULL &&
+                !is_quantity(arena_join(app->arena, words + 1, count - 1), figures, false)
+            ? 2
+            : 1;
     const char *plain = "", *unread = "";
     find_or_name(app, record, named == 2 ? words[1] : NULL, &row);
     const bool there = row.named.id != 0;
@@ -156,7 +129,7 @@ static enum status run_record(struct app *app)
     if (!there)
         app_add(app, record, &row);
     app_commit(app);
-    if (unread[0] != '\0' && !app->common.json)
+    if (unread[0] != '\0' && !app->given.json)
         app_aside(app, "Not understood: '%s'; all of it is saved as its note.", unread);
     return tell(app, record, row.named.label, there ? "corrected" : "recorded");
 }
@@ -373,31 +346,12 @@ static enum status run_starter(struct app *app)
     }
     add_parents(app, &from, &row.starter);
     app_commit(app);
-    if (told != NULL && !app->common.json)
+    if (told != NULL && !app->given.json)
         app_aside(app, "'%s' names no record: saved as %s.", ancestry.words, told);
     return tell(app, RECORD_STARTER, row.named.label, "recorded");
 }
 
 /* ---- list, search, history --------------------------------------------------------------------- */
-
-const char *const paper_words[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
-
-static const struct option list_options[] = {
-    {"batch", OPTION_TEXT, GIVEN(batch)},
-    {"state", OPTION_CHOICE, GIVEN(state), .words = vessel_state_words},
-    {"fate", OPTION_CHOICE, GIVEN(fate), .words = fate_words},
-    {LIMIT_ROW(NULL)},
-    {0},
-};
-
-static const struct option search_options[] = {
-    {LIMIT_ROW("10")},
-    {0},
-};
-
-static const struct option history_options[] = {
-    {LIMIT_ROW("100")}, {HTML_ROW}, {FORCE_ROW}, {PAPER_ROW}, {0},
-};
 
 /* What was read of the journal, or what reading it failed with. */
 static enum status told_json(struct app *app, json_t *json, enum status status)
@@ -439,7 +393,7 @@ static enum status run_list(struct app *app)
     survey.fate = given->fate;
     survey.limit = given->limit != SIZE_MAX ? given->limit : of != NULL ? USUAL_OF_BATCH : USUAL;
     app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
-    if (app->common.json) {
+    if (app->given.json) {
         json_t *records = view_list_json(&app->view, survey.record, &page, &status);
         return told_json(app,
                          view_json("schema:i kind:s total:l records:o", 1,
@@ -455,7 +409,7 @@ static enum status run_list(struct app *app)
 
 static enum status run_search(struct app *app)
 {
-    const bool json = app->common.json;
+    const bool json = app->given.json;
     const char **words = NULL;
     size_t count = 0;
     struct hits hits;
@@ -523,7 +477,7 @@ static enum status run_history(struct app *app)
     struct text html;
     enum status status;
 
-    if (html_path == NULL && !app->common.json &&
+    if (html_path == NULL && !app->given.json &&
         (labels_leading(app, words, count) > 1 || strstr(words[0], "..")))
         return several_histories(app);
     if (count > 2)
@@ -542,7 +496,7 @@ static enum status run_history(struct app *app)
         app_stop(app, "nothing in the journal is called '%s'; 'jarside list' shows what there is",
                  label);
     labels_find(app, kind, label, &row);
-    if (app->common.json) {
+    if (app->given.json) {
         json_t *json = view_history_json(&app->view, kind, &row, limit, &status);
         return told_json(app, json, status);
     }
@@ -573,13 +527,6 @@ static const struct batch *batches_named(struct app *app, size_t *count)
     return batches;
 }
 
-static const struct option stats_options[] = {
-    {"since", OPTION_TEXT, GIVEN(since)},
-    {"cost", OPTION_AMOUNT, GIVEN(cost)},
-    {"yield", OPTION_AMOUNT, GIVEN(yield), .dimension = DIM_GRAMS},
-    {0},
-};
-
 static enum status run_stats(struct app *app)
 {
     struct losses_asked asked = {app->given.cost, app->given.yield, "", moment_unknown()};
@@ -591,7 +538,7 @@ static enum status run_stats(struct app *app)
     asked.batches = arena_format(app->arena, "[%s]", asked.batches);
     if (app->given.since != NULL)
         asked.since = option_moment(app, "--since ", app->given.since);
-    if (app->common.json) {
+    if (app->given.json) {
         json_t *json = view_losses_json(&app->view, &asked, &status);
         return told_json(app, json, status);
     }
@@ -601,33 +548,11 @@ static enum status run_stats(struct app *app)
 
 /* ---- what is due, and labels: what one looks up before going to the shelves -------------------- */
 
-static const struct option due_options[] = {
-    {"by", OPTION_DAY, GIVEN(by), .usual = "today"},
-    {LIMIT_ROW("500")},
-    {"ics", OPTION_TEXT, GIVEN(calendar)},
-    {"remind", OPTION_CLOCK, GIVEN(remind)},
-    {"sheet", OPTION_FLAG, GIVEN(sheet)},
-    {HTML_ROW},
-    {FORCE_ROW},
-    {PAPER_ROW},
-    {0},
-};
-
-static const struct option labels_options[] = {
-    {HTML_ROW},
-    {FORCE_ROW},
-    {"sheet", OPTION_CHOICE, GIVEN(labels), .words = label_sheets},
-    {PAPER_ROW},
-    {"skip", OPTION_COUNT, GIVEN(skip), .usual = "0"},
-    {"cut", OPTION_FLAG, GIVEN(cut)},
-    {0},
-};
-
 static enum status write_calendar(struct app *app)
 {
     const struct calendar_options how = {
         .now = moment_now(), .until = INT64_MAX, .remind = app->given.remind};
-    const char *path = app->given.calendar;
+    const char *path = app->given.ics;
     struct text calendar;
     size_t days = 0;
 
@@ -649,14 +574,14 @@ static enum status run_due(struct app *app)
     struct due_list list;
     struct text html;
 
-    if (app->given.calendar != NULL && app->operand_count > 0)
+    if (app->given.ics != NULL && app->operand_count > 0)
         app_stop(app, "a calendar is of all batches; leave '%s' out", app->operands[0]);
-    if (app->given.calendar != NULL)
+    if (app->given.ics != NULL)
         return write_calendar(app);
     size_t count = 0;
     const struct batch *batches = batches_named(app, &count);
     app_must(app, view_due_find(view, app->given.by, app->given.limit, batches, count, &list));
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, view_due_json(view, &list));
     if (app->given.html != NULL) {
         text_init(&html);
@@ -680,7 +605,7 @@ static enum status run_labels(struct app *app)
     const struct chosen chosen = app->operand_count == 0
                                      ? labels_vessels(app, &newest.label, 1)
                                      : labels_vessels(app, app->operands, app->operand_count);
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, view_json("schema:i labels:o", 1,
                                        view_json_vessels(chosen.vessels, chosen.count)));
     if (given->html == NULL) {
@@ -700,16 +625,16 @@ static enum status run_labels(struct app *app)
 }
 
 const struct command record_commands[] = {
-    {"due", due_options, run_due, NEEDS_READ, .wrong = "--by DATE looks ahead", .json = true},
-    {"list", list_options, run_list, NEEDS_READ, .wrong = "list one thing at a time", .json = true},
-    {"history", history_options, run_history, NEEDS_READ,
+    {"due", run_due, NEEDS_READ, .wrong = "--by DATE looks ahead", .json = true},
+    {"list", run_list, NEEDS_READ, .wrong = "list one thing at a time", .json = true},
+    {"history", run_history, NEEDS_READ,
      .wrong = "the history of what? For instance: jarside history B3-7, or: jarside history S1",
      .json = true},
-    {"stats", stats_options, run_stats, NEEDS_READ,
-     .wrong = "'jarside review' finds what the losses share", .json = true},
-    {"search", search_options, run_search, NEEDS_READ, .json = true},
-    {"labels", labels_options, run_labels, NEEDS_READ, .json = true},
-    {"starter", starter_options, run_starter, NEEDS_CREATE, .json = true},
-    {"record", record_options, run_record, NEEDS_CREATE, .json = true},
+    {"stats", run_stats, NEEDS_READ, .wrong = "'jarside review' finds what the losses share",
+     .json = true},
+    {"search", run_search, NEEDS_READ, .json = true},
+    {"labels", run_labels, NEEDS_READ, .json = true},
+    {"starter", run_starter, NEEDS_CREATE, .json = true},
+    {"record", run_record, NEEDS_CREATE, .json = true},
     {0},
 };

@@ -10,17 +10,6 @@
 #include "review/review.h"
 #include "view/review.h"
 
-static const struct option options[] = {
-    {"csv", OPTION_TEXT, GIVEN(csv)},
-    {"demo", OPTION_FLAG, GIVEN(demo)},
-    {"since", OPTION_TEXT, GIVEN(since)},
-    {"changed", OPTION_TEXTS, GIVEN(changed)},
-    {"details", OPTION_FLAG, GIVEN(details)},
-    {HTML_ROW},
-    {FORCE_ROW},
-    {0},
-};
-
 /* A share has no size of its own; the bar is told one that is large enough to be shown. */
 static void tell_progress(void *context, const char *what, double share)
 {
@@ -82,7 +71,7 @@ static char *ask(struct app *app, struct lines *lines, const char *question,
 static enum status tell_account(struct app *app, struct review_account *account)
 {
     app_must(app, account_judge(app->triage, app->reasoner, app->arena, account));
-    if (app->common.json)
+    if (app->given.json)
         return app_json(app, view_account_json(app->triage, account));
     view_account(&app->out, app->triage, account);
     return app_flush(app);
@@ -192,7 +181,7 @@ static enum status review_words(struct app *app)
 static enum status run_review(struct app *app)
 {
     const struct given *given = &app->given;
-    const bool json = app->common.json, html = given->html != NULL, table = given->csv != NULL;
+    const bool json = app->given.json, html = given->html != NULL, table = given->csv != NULL;
     struct progress_bar bar;
     const struct review_progress progress = {tell_progress, &bar};
     struct dataset dataset = {0};
@@ -237,6 +226,6 @@ static enum status run_review(struct app *app)
 }
 
 const struct command review_commands[] = {
-    {"review", options, run_review, NEEDS_RULES, .json = true},
+    {"review", run_review, NEEDS_RULES, .json = true},
     {0},
 };

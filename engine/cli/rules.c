@@ -33,12 +33,6 @@ static enum status run_check(struct app *app)
 
 /* ---- rules test ------------------------------------------------------------------------------ */
 
-static const struct option test_options[] = {
-    {"fit", OPTION_FLAG, GIVEN(fit)},
-    {"all", OPTION_FLAG, GIVEN(all)},
-    {0},
-};
-
 /* The labelled cases of a file or folder, in the arena; how many. */
 static size_t load_cases(struct app *app, const char *path, const struct labelled_case **cases)
 {
@@ -147,12 +141,6 @@ static enum status run_test(struct app *app)
 
 /* ---- rules words ----------------------------------------------------------------------------- */
 
-static const struct option words_options[] = {
-    {"least", OPTION_COUNT, GIVEN(least), .low = 1, .high = 1000, .usual = "2"},
-    {"causes", OPTION_FLAG, GIVEN(causes)},
-    {0},
-};
-
 static enum status run_words(struct app *app)
 {
     const bool causes = app->given.causes;
@@ -204,13 +192,6 @@ struct lesson { /* what one call works with; texts in the arena */
     const char *file, *old; /* learned.yaml of the grower, and what was there before */
 };
 
-static const struct option learn_options[] = {
-    {"apply", OPTION_FLAG, GIVEN(apply)},
-    {"undo", OPTION_FLAG, GIVEN(undo)},
-    {"even-if-worse", OPTION_FLAG, GIVEN(even_if_worse)},
-    {0},
-};
-
 static enum status undo(struct lesson *lesson)
 {
     struct app *app = lesson->app;
@@ -239,7 +220,7 @@ static void load_after(struct lesson *lesson)
     app->temporary = arena_format(app->arena, "%s/learned.yaml", folder);
     app_must(app, filing_put(app->temporary, &lesson->yaml, true, app->diags));
     lesson->after = (struct app){
-        .common = app->common, .diags = app->diags, .arena = app->arena, .command = app->command};
+        .given = app->given, .diags = app->diags, .arena = app->arena, .command = app->command};
     app_must(app, app_load(&lesson->after, more, 1));
     app_remove_temporary(app);
 }
@@ -428,11 +409,11 @@ static enum status run_learn(struct app *app)
         app_keep(app, lesson.file, &lesson.yaml);
     else
         text_release(&lesson.yaml);
-    if (!app->common.json)
+    if (!app->given.json)
         show(&lesson);
-    if (!app->common.json && applies)
+    if (!app->given.json && applies)
         app_say(app, "Written to %s. 'jarside rules learn --undo' takes it back.", lesson.file);
-    app_must(app, !app->common.json
+    app_must(app, !app->given.json
                       ? app_flush(app)
                       : app_json(app, view_json("schema:i vessels:n strength:n file:s before:o "
                                                 "after:o worse:b unsafe:b applied:b",
@@ -445,12 +426,11 @@ static enum status run_learn(struct app *app)
 }
 
 const struct command rules_commands[] = {
-    {"rules check", .run = run_check, .wrong = "one folder at a time"},
-    {"rules test", test_options, run_test, NEEDS_RULES,
-     .wrong = "one file or folder of cases at a time", .json = true},
-    {"rules words", words_options, run_words, NEEDS_RULES,
-     .wrong = "name the folders or files of labelled cases to count"},
-    {"rules learn", learn_options, run_learn, .wrong = "'rules learn' reads the journal",
+    {"rules check", run_check, .wrong = "one folder at a time"},
+    {"rules test", run_test, NEEDS_RULES, .wrong = "one file or folder of cases at a time",
      .json = true},
+    {"rules words", run_words, NEEDS_RULES,
+     .wrong = "name the folders or files of labelled cases to count"},
+    {"rules learn", run_learn, .wrong = "'rules learn' reads the journal", .json = true},
     {0},
 };

@@ -158,6 +158,17 @@ subtest 'logs that are off' => sub {
     like($out, qr/1 gaps?, 39 minutes/, 'but is told');
 };
 
+subtest 'figures and names without their options' => sub {
+    my $named = json(qw(cook --gauge 14psi --minutes 95 --grain rye --vessel quart_jar --json));
+    is_deeply(json(qw(cook 14psi 95min rye quart_jar --json)), $named, 'go to the option of their dimension');
+    is_deeply(json(qw(cook 14 psi), '95 min', qw(rye quart jar --json)), $named, 'in one word or in several');
+    is_deeply(json(qw(cook 14psi --minutes 95 quart_jar rye --json)), $named, 'mixed with options');
+    refused('a weight of what', 2, qr/what is '2kg'\? Say which: --mass '2kg' or --dry '2kg'/, qw(cook 14psi 95min 2kg));
+    refused('two pressures', 2, qr/what is '10psi'\? Say which: --rated '10psi'/, qw(cook 14psi 95min 10psi));
+    refused('a misspelt name', 2, qr/did you mean 'quart_jar'/, qw(cook 14psi 95min quart_jra));
+    refused('no unit', 2, qr/'15'; and no figure with its unit/, qw(cook 15 95));
+};
+
 subtest 'bounds' => sub {
     my @jar = qw(cook --vessel quart_jar);
     refused('no unit', 65, qr/'15' has no unit/, @jar, qw(--gauge 15 --minutes 90));
@@ -172,7 +183,7 @@ subtest 'bounds' => sub {
     refused('an unknown vessel', 65, qr/did you mean 'quart_jar'/, qw(cook --gauge 15psi --minutes 90 --vessel quart_jra));
     refused('no vessel at all', 65, qr/not the size/, qw(cook --gauge 15psi --minutes 90 --vessel bag:0kg));
     refused('half a cook', 2, qr/--minutes/, @jar, qw(--gauge 15psi));
-    refused('an operand', 2, qr/unexpected argument 'hello'/, @jar, 'hello');
+    refused('an operand that is nothing', 2, qr/no grain or vessel 'hello'/, @jar, 'hello');
     refused('an unknown option', 2, qr/--gauge/, @jar, qw(--guage 15psi));
 };
 

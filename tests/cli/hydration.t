@@ -65,6 +65,15 @@ subtest 'in words' => sub {
     golden('hydration-weighed', $out);
 };
 
+subtest 'figures and names without their options' => sub {
+    is_deeply(json(qw(hydration rye 2kg --json)), json(qw(hydration --grain rye --dry 2kg --json)), 'a grain and its weight');
+    is_deeply(json(qw(hydration quart jar oats --vessels 3 --json)), json(qw(hydration --vessel quart_jar --grain oats --vessels 3 --json)),
+        'a vessel by its name');
+    refused('a second weight', 2, qr/what is '900g'\? Say which: --water '900g' or --before/, qw(hydration rye 2kg 900g));
+    refused('which per cent', 2, qr/--own-moisture '50%' or --target '50%'/, qw(hydration rye 2kg 50%));
+    refused('no such grain', 2, qr/no grain or vessel 'ry'; did you mean 'rye'/, qw(hydration ry 2kg));
+};
+
 subtest 'refusals' => sub {
     refused('no unit', 65, qr/has no unit/, qw(hydration --dry 885 --water 475g));
     refused('negative', 65, qr/negative/, qw(hydration --dry -5g --water 475g));
