@@ -253,8 +253,8 @@ static int group_of(struct groups *groups, uint32_t level)
     return groups->count++;
 }
 
-/* Of a level of the batch factor; LEVEL_NONE: of all, as one. */
-static enum status judge_batch(const struct review_work *work, uint32_t batch,
+/* Of the vessels of a chain: from one to that in its place of `next`, until there is none. */
+static enum status judge_batch(const struct review_work *work, uint32_t first, const uint32_t *next,
                                struct review_cause **causes, size_t *cause_count)
 {
     const struct dataset *dataset = work->dataset;
@@ -262,9 +262,8 @@ static enum status judge_batch(const struct review_work *work, uint32_t batch,
     struct request request = request_new(work, dataset->vessel_count);
     struct shared_posterior posterior;
 
-    for (size_t i = 0; i < dataset->vessel_count; i++) {
-        if (work->standing[i] == STANDING_OUT ||
-            (batch != LEVEL_NONE && dataset->factors[dataset->batch].level[i] != batch))
+    for (uint32_t i = first; i < dataset->vessel_count; i = next[i]) {
+        if (work->standing[i] == STANDING_OUT)
             continue;
         if (request.count == 0) {
             shift_causes(work, FACTOR_COOK, i, &request);
@@ -308,10 +307,27 @@ static int more_lost(const void *a, const void *b)
     return (*first > *second) - (*first < *second);
 }
 
+/* The chains of the vessels of each batch; where each begins. */
+static uint32_t *chain_batches(const struct dataset *dataset, uint32_t *next)
+{
+    const struct factor *of = &dataset->factors[dataset->batch];
+    uint32_t *first = malloc(of->level_count * sizeof *first);
+    for (size_t b = 0; b < of->level_count; b++)
+        first[b] = LEVEL_NONE;
+    for (size_t i = dataset->vessel_count; i-- > 0;)
+        if (of->level[i] != LEVEL_NONE) {
+            next[i] = first[of->level[i]];
+            first[of->level[i]] = (uint32_t)i;
+        }
+    return first;
+}
+
 static enum status judge_batches(struct review_work *work)
 {
     struct review *review = work->review;
-    struct review_batch **worst = malloc((review->batch_count + 1) * sizeof *worst);
+    struct review_batch **worst = malloc(review->batch_count * sizeof *worst);
+    uint32_t *next = malloc(work->dataset->vessel_count * sizeof *next);
+    uint32_t *first = chain_batches(work->dataset, next);
     enum status status = STATUS_OK;
 
     for (size_t b = 0; b < review->batch_count; b++)
@@ -321,10 +337,13 @@ static enum status judge_batches(struct review_work *work)
     size_t asked =
         review->batch_count < REVIEW_BATCHES_JUDGED ? review->batch_count : REVIEW_BATCHES_JUDGED;
     for (size_t k = 0; k < asked && worst[k]->counts.lost > 0 && status == STATUS_OK; k++) {
-        status = judge_batch(work, worst[k]->level, &worst[k]->causes, &worst[k]->cause_count);
+        status = judge_batch(work, first[worst[k]->level], next, &worst[k]->causes,
+                             &worst[k]->cause_count);
         review_tell(work, "looking for shared causes", k + 1, asked);
     }
     free(worst);
+    free(next);
+    free(first);
     return status;
 }
 
@@ -335,7 +354,11 @@ static enum status judge_as_one(struct review_work *work)
     struct review_account *account = &review->account;
     account->counts = review->totals.counts;
     account->controls = review->totals.controls;
-    enum status status = judge_batch(work, LEVEL_NONE, &account->causes, &account->cause_count);
+    uint32_t *next = malloc(work->dataset->vessel_count * sizeof *next);
+    for (uint32_t i = 0; i < work->dataset->vessel_count; i++)
+        next[i] = i + 1;
+    enum status status = judge_batch(work, 0, next, &account->causes, &account->cause_count);
+    free(next);
     if (status == STATUS_OK)
         account->trials = review_tell_apart(work->reasoner, account->causes, account->cause_count,
                                             work->arena, &account->trial_count);

@@ -10,27 +10,36 @@
 
 static const double usual_level = 0.95;
 
+/* Counts the vessels of each level; there are millions to count, so by one increment and no branch. */
 static void count_levels(const struct review_work *work, size_t f, struct review_level *levels,
                          size_t *unknown)
 {
+    enum { KINDS = 2 * (STANDING_LOST + 1) }; /* by standing, controls behind the others */
     const struct dataset *dataset = work->dataset;
     const struct factor *of = &dataset->factors[f];
+    const uint8_t *standings = work->standing;
+    const bool *control = dataset->control;
+    const uint32_t *level = of->level, none = (uint32_t)of->level_count;
+    uint32_t *counts = calloc((of->level_count + 1) * KINDS, sizeof *counts);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
-        if (work->standing[i] == STANDING_OUT)
-            continue;
-        if (of->level[i] == LEVEL_NONE)
-            *unknown += !dataset->control[i];
-        /* One that was moved was in danger in each place, and lost in the last. */
-        size_t s = of->stays != NULL ? of->first_stay[i] : 0;
-        size_t last = of->stays != NULL ? of->first_stay[i + 1] - 1 : 0;
-        for (; s <= last; s++) {
-            uint32_t l = s < last ? of->stays[s].level : of->level[i];
-            enum standing standing = s < last ? STANDING_SOUND : work->standing[i];
-            if (l != LEVEL_NONE)
-                count_vessel(dataset->control[i] ? &levels[l].controls : &levels[l].counts,
-                             standing);
-        }
+        size_t l = level[i] == LEVEL_NONE ? none : level[i];
+        counts[l * KINDS + (control[i] ? KINDS / 2 : 0) + standings[i]]++;
     }
+    *unknown = counts[none * KINDS + STANDING_SOUND] + (size_t)counts[none * KINDS + STANDING_LOST];
+    /* One that was moved was in danger in each place, and lost in the last. */
+    for (size_t i = 0; of->stays != NULL && i < dataset->vessel_count; i++)
+        for (size_t s = of->first_stay[i]; s + 1 < of->first_stay[i + 1]; s++)
+            if (standings[i] != STANDING_OUT && of->stays[s].level != LEVEL_NONE)
+                counts[of->stays[s].level * KINDS + (control[i] ? KINDS / 2 : 0) +
+                       STANDING_SOUND]++;
+    for (size_t l = 0; l < of->level_count; l++) {
+        const uint32_t *grown = &counts[l * KINDS], *controls = grown + KINDS / 2;
+        size_t lost = grown[STANDING_LOST], controls_lost = controls[STANDING_LOST];
+        levels[l].counts = (struct counts){lost, lost + grown[STANDING_SOUND]};
+        levels[l].controls =
+            (struct counts){controls_lost, controls_lost + controls[STANDING_SOUND]};
+    }
+    free(counts);
 }
 
 static int worse_first(const void *a, const void *b)
@@ -261,49 +270,58 @@ void review_hold_still(struct review_work *work)
 
 /* ---- alike: what cannot be told apart ----------------------------------------------------------- */
 
+/* The levels of every `step`th vessel; LEVEL_NONE of those that do not count. */
+static void take_levels(const struct review_work *work, size_t f, size_t step, uint32_t *levels)
+{
+    const struct dataset *dataset = work->dataset;
+    for (size_t i = 0; i < dataset->vessel_count; i += step)
+        *levels++ = work->standing[i] == STANDING_OUT || dataset->control[i]
+                        ? LEVEL_NONE
+                        : dataset->factors[f].level[i];
+}
+
 struct vote { /* which level a level of another factor meets most, where that is more than half */
     uint32_t level, lead;
 };
 
 static void cast(struct vote *vote, uint32_t level)
 {
-    if (vote->lead == 0)
-        vote->level = level;
+    vote->level = vote->lead == 0 ? level : vote->level;
     vote->lead = vote->level == level ? vote->lead + 1 : vote->lead - 1;
 }
 
-/* Every `step`th vessel: those in which each level meets the one it meets most (Boyer & Moore 1981),
- * of those that have both; none unless there are two such pairs. */
-static struct review_alias agree(const struct review_work *work, size_t a, size_t b, size_t step,
-                                 struct vote *there, struct vote *back)
+/* Of the vessels that have a level of both factors those in which each level meets the one it meets most
+ * (Boyer & Moore 1981); none unless there are two such pairs, nor when it is plain that many do not. */
+static void agree(const struct dataset *dataset, const uint32_t *first, const uint32_t *second,
+                  size_t count, struct review_alias *alias)
 {
-    const struct dataset *dataset = work->dataset;
-    const struct factor *first = &dataset->factors[a], *second = &dataset->factors[b];
-    struct review_alias alias = {.first = a, .second = b};
+    enum { MANY = 10 }; /* one in so many */
+    struct vote *there = calloc(dataset->factors[alias->first].level_count, sizeof *there);
+    struct vote *back = calloc(dataset->factors[alias->second].level_count, sizeof *back);
     uint32_t met = LEVEL_NONE;
     bool several = false;
 
-    memset(there, 0, first->level_count * sizeof *there);
-    memset(back, 0, second->level_count * sizeof *back);
-    for (size_t i = 0; i < dataset->vessel_count; i += step)
-        if (has_both(work, first, second, i)) {
-            cast(&there[first->level[i]], second->level[i]);
-            cast(&back[second->level[i]], first->level[i]);
+    for (size_t i = 0; i < count; i++)
+        if (first[i] != LEVEL_NONE && second[i] != LEVEL_NONE) {
+            cast(&there[first[i]], second[i]);
+            cast(&back[second[i]], first[i]);
         }
-    for (size_t i = 0; i < dataset->vessel_count; i += step) {
-        if (!has_both(work, first, second, i))
+    alias->of = alias->together = 0;
+    for (size_t i = 0; i < count && alias->of - alias->together <= count / MANY; i++) {
+        uint32_t x = first[i], y = second[i];
+        if (x == LEVEL_NONE || y == LEVEL_NONE)
             continue;
-        uint32_t x = first->level[i], y = second->level[i];
-        alias.of++;
+        alias->of++;
         if (there[x].level != y || back[y].level != x)
             continue;
-        alias.together++;
+        alias->together++;
         several = several || (met != LEVEL_NONE && met != x);
         met = x;
     }
-    if (!several)
-        alias.together = 0;
-    return alias;
+    if (!several || alias->of - alias->together > count / MANY)
+        alias->together = 0;
+    free(there);
+    free(back);
 }
 
 void review_find_aliases(struct review_work *work)
@@ -312,27 +330,31 @@ void review_find_aliases(struct review_work *work)
     static const double nearly = 0.95, hopeful = 0.9;
     const struct dataset *dataset = work->dataset;
     struct review *review = work->review;
-    size_t count = dataset->factor_count, most = 1;
-    size_t step = dataset->vessel_count / SAMPLE + 1;
+    size_t count = dataset->factor_count, vessels = dataset->vessel_count;
+    size_t step = vessels / SAMPLE + 1, taken = (vessels + step - 1) / step;
+    uint32_t *samples = malloc((count * taken + 1) * sizeof *samples), *all = NULL;
 
     for (size_t f = 0; f < count; f++)
-        if (dataset->factors[f].level_count > most)
-            most = dataset->factors[f].level_count;
-    struct vote *there = malloc(most * sizeof *there), *back = malloc(most * sizeof *back);
+        take_levels(work, f, step, &samples[f * taken]);
     for (size_t a = 0; a < count; a++) {
         for (size_t b = a + 1; b < count; b++) {
+            struct review_alias alias = {.first = a, .second = b};
             if (related(work, a, b) || review->factors[a].level_count < 2 ||
                 review->factors[b].level_count < 2)
                 continue;
             /* Most pairs differ so plainly that a sample shows it. */
-            struct review_alias alias = agree(work, a, b, step, there, back);
-            if (step > 1 && (double)alias.together >= hopeful * (double)alias.of)
-                alias = agree(work, a, b, 1, there, back);
+            agree(dataset, &samples[a * taken], &samples[b * taken], taken, &alias);
+            if (step > 1 && (double)alias.together >= hopeful * (double)alias.of) {
+                all = realloc(all, 2 * vessels * sizeof *all);
+                take_levels(work, a, 1, all);
+                take_levels(work, b, 1, &all[vessels]);
+                agree(dataset, all, &all[vessels], vessels, &alias);
+            }
             if (alias.together > 0 && (double)alias.together >= nearly * (double)alias.of)
                 *arena_push(work->arena, review->aliases, review->alias_count) = alias;
         }
         review_tell(work, "looking for what always went together", a + 1, count);
     }
-    free(there);
-    free(back);
+    free(samples);
+    free(all);
 }

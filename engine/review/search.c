@@ -93,18 +93,29 @@ struct cell { /* what a level has of a batch */
     double exposure;
 };
 
+struct heap { /* what a level has of the batch that is gathered */
+    double exposure;
+    uint32_t lost, total, controls_lost, controls;
+};
+
 struct frame { /* the batches, with or without controls */
     bool controls;
     double *lost, *exposure; /* of each batch; the exposures add up to the losses */
     double *share;           /* of each drift and batch: what drift makes of its exposure */
     double sum, scale;       /* of the losses; of exposures */
     double frailty[FRAILTIES];
-    double base[GRID][BASES + 1]; /* sum_b (O_b + 1/f) ln(1 + f m E_b) at m = k / BASES */
-    double weight[GRID];          /* P(drift, frailty) without a culprit */
-    size_t best;                  /* the likeliest */
+    double weight[GRID]; /* P(drift, frailty) without a culprit */
+    /* sum_b (O_b + 1/f) ln(1 + f m E_b) at m = k / BASES, where the weight is not negligible */
+    double base[GRID][BASES + 1];
+    size_t best;          /* the likeliest */
+    struct piece *pieces; /* those of a block of batches that are not set aside ... */
+    size_t *ends;         /* ... up to where those of each batch reach */
+    struct pull {         /* of each batch on the score of what it holds, at the likeliest */
+        double share, usual, frailty, score;
+    } * pulls;
 };
 
-struct sheet { /* of a factor; all share one where there are many cells */
+struct sheet { /* of a factor; where there are many cells all share one, a block at a time */
     struct cell *cells;
     size_t count;
     float *falls; /* of each cell, grid point and ratio, while they are kept */
@@ -132,7 +143,9 @@ struct search {
     struct frame frames[2]; /* of all, and without controls */
     size_t frame_count;
     struct sheet *sheets; /* of each factor */
-    size_t *stamp;        /* of each level of a factor: its newest cell */
+    size_t block;         /* pieces that are gathered at once, at least */
+    struct heap *heaps;   /* of each level of a factor; clear but while a batch is gathered */
+    uint32_t *met;        /* levels that the batch has, in their order */
     double *sums;         /* of each raised level, grid point and ratio */
     bool small;           /* few enough cells to keep them, and to strew losses */
     bool kept;            /* the logarithms are, too */
@@ -141,6 +154,11 @@ struct search {
 static size_t smaller(size_t a, size_t b)
 {
     return a < b ? a : b;
+}
+
+static size_t larger(size_t a, size_t b)
+{
+    return a > b ? a : b;
 }
 
 /* ---- time at risk ------------------------------------------------------------------------------- */
@@ -342,30 +360,36 @@ static void frame_expose(const struct search *search, struct frame *frame)
         frame->exposure[b] *= frame->scale;
 }
 
+/* Adds up what the base m = j / BASES makes of the batches, at a grid point. */
+static double base_sum(const struct search *search, const struct frame *frame, size_t k, size_t j)
+{
+    const double *share = &frame->share[k / FRAILTIES * search->batch_count];
+    double v = frame->frailty[k % FRAILTIES], sum = 0.0;
+    for (size_t b = 0; b < search->batch_count; b++) {
+        double rise = v * frame->exposure[b] * share[b] / BASES;
+        sum += (frame->lost[b] + 1.0 / v) * (double)log1pf((float)(rise * (double)j));
+    }
+    return sum;
+}
+
 /* P(drift, frailty) from the losses of the batches. */
 static void frame_weigh(const struct search *search, struct frame *frame)
 {
     double clumped[FRAILTIES] = {0.0}, drifted[DRIFTS] = {0.0}, most = -INFINITY, sum = 0.0;
-    memset(frame->base, 0, sizeof frame->base);
-    for (size_t b = 0; b < search->batch_count; b++) {
-        for (size_t k = 0; k < GRID; k++) {
-            double v = frame->frailty[k % FRAILTIES];
-            double rise = v * frame->exposure[b] *
-                          frame->share[k / FRAILTIES * search->batch_count + b] / BASES;
-            for (size_t j = 1; j <= BASES; j++)
-                frame->base[k][j] +=
-                    (frame->lost[b] + 1.0 / v) * (double)log1pf((float)(rise * (double)j));
-        }
-        for (size_t f = 0; f < FRAILTIES; f++)
-            if (frame->lost[b] > 1.0) /* sum_j ln(1 + f j) below the losses */
-                clumped[f] += frame->lost[b] * log(frame->frailty[f]) +
-                              gsl_sf_lngamma(frame->lost[b] + 1.0 / frame->frailty[f]) -
-                              gsl_sf_lngamma(1.0 / frame->frailty[f]);
-        for (size_t g = 0; g < DRIFTS && frame->lost[b] > 0.0; g++)
-            drifted[g] += frame->lost[b] * log(frame->share[g * search->batch_count + b]);
+    for (size_t f = 0; f < FRAILTIES; f++) { /* sum_j ln(1 + f j) below the losses of each batch */
+        double v = frame->frailty[f], by = log(v), usual = gsl_sf_lngamma(1.0 / v);
+        for (size_t b = 0; b < search->batch_count; b++)
+            if (frame->lost[b] > 1.0)
+                clumped[f] +=
+                    frame->lost[b] * by + gsl_sf_lngamma(frame->lost[b] + 1.0 / v) - usual;
     }
+    for (size_t g = 0; g < DRIFTS; g++)
+        for (size_t b = 0; b < search->batch_count; b++)
+            if (frame->lost[b] > 0.0)
+                drifted[g] += frame->lost[b] * log(frame->share[g * search->batch_count + b]);
     frame->best = 0;
     for (size_t k = 0; k < GRID; k++) {
+        frame->base[k][BASES] = base_sum(search, frame, k, BASES);
         frame->weight[k] = clumped[k % FRAILTIES] + drifted[k / FRAILTIES] - frame->base[k][BASES] +
                            log(drift_prior[k / FRAILTIES] * frailty_prior[k % FRAILTIES]);
         most = fmax(most, frame->weight[k]);
@@ -373,8 +397,17 @@ static void frame_weigh(const struct search *search, struct frame *frame)
     }
     for (size_t k = 0; k < GRID; k++)
         sum += frame->weight[k] = exp(frame->weight[k] - most);
-    for (size_t k = 0; k < GRID; k++)
+    for (size_t k = 0; k < GRID; k++) {
         frame->weight[k] /= sum;
+        for (size_t j = 1; j < BASES && frame->weight[k] > negligible; j++)
+            frame->base[k][j] = base_sum(search, frame, k, j);
+    }
+    const double *share = &frame->share[frame->best / FRAILTIES * search->batch_count];
+    double v = frame->frailty[frame->best % FRAILTIES];
+    for (size_t b = 0; b < search->batch_count; b++) {
+        double w = 1.0 + v * share[b] * frame->exposure[b];
+        frame->pulls[b] = (struct pull){share[b], 1.0 / w, v / w, (1.0 + v * frame->lost[b]) / w};
+    }
 }
 
 /* ---- levels ------------------------------------------------------------------------------------- */
@@ -393,41 +426,83 @@ static bool inside(const struct search *search, const struct candidate *candidat
            (!search->dataset->control[piece->vessel] || factor_kinds[of->kind].control);
 }
 
-/* The cells of a factor, and its counts. Of `within` (may be NULL) only the vessels inside belong to
- * levels; `all` counts every one. */
-static void gather(struct search *search, size_t f, const struct candidate *within,
-                   struct counts *all)
+/* The first batch behind a block that begins with one. */
+static size_t block_end(const struct search *search, size_t from)
+{
+    size_t to = from + 1;
+    while (to < search->batch_count && search->batch[to + 1] - search->batch[from] <= search->block)
+        to++;
+    return to;
+}
+
+/* Lists the pieces of some batches that are not set aside. */
+static void list_pieces(const struct search *search, struct frame *frame, size_t from, size_t to)
+{
+    size_t count = 0;
+    for (size_t b = from; b < to; b++) {
+        for (size_t p = search->batch[b]; p < search->batch[b + 1]; p++)
+            if (!set_aside(search, p, frame))
+                frame->pieces[count++] = search->pieces[p];
+        frame->ends[b - from] = count;
+    }
+}
+
+/* The cells of a factor in batches whose pieces are listed. Of `within` (may be NULL) only the vessels
+ * inside belong to levels; `all` counts every one. Counts the levels, too, unless it is NULL. */
+static void gather(struct search *search, size_t f, size_t from, size_t to,
+                   const struct candidate *within, struct counts *all)
 {
     const struct frame *frame = frame_of(search, f);
     const struct factor *of = &search->dataset->factors[f];
     struct candidate *candidates = &search->candidates[search->first[f]];
-    struct sheet *sheet = &search->sheets[f];
-    const bool still = of->stays == NULL; /* millions are asked for */
-    const bool *control = search->dataset->control;
+    struct cell *cell = search->sheets[f].cells;
+    const uint32_t *levels = of->stays == NULL ? of->level : NULL; /* millions are asked for */
+    const bool *control = search->frame_count > 1 ? search->dataset->control : NULL;
+    const struct piece *piece = frame->pieces;
+    struct heap *heaps = search->heaps;
+    uint32_t *met = search->met;
+    const double scale = frame->scale;
+    size_t vessels = 0, lost = 0;
 
-    sheet->count = 0;
-    for (size_t b = 0; b < search->batch_count; b++) {
-        size_t start = sheet->count;
-        for (size_t p = search->batch[b]; p < search->batch[b + 1]; p++) {
-            const struct piece *piece = &search->pieces[p];
-            enum standing standing = piece->lost ? STANDING_LOST : STANDING_SOUND;
-            uint32_t level = still ? of->level[piece->vessel] : level_at(of, piece);
-            if (level == LEVEL_NONE || set_aside(search, p, frame))
+    for (size_t b = from; b < to; b++) {
+        const struct piece *end = &frame->pieces[frame->ends[b - from]];
+        size_t count = 0;
+        for (; piece < end; piece++) {
+            uint32_t level = levels != NULL ? levels[piece->vessel] : level_at(of, piece);
+            if (level == LEVEL_NONE)
                 continue;
-            if (piece->last) /* a vessel of several places counts once in all */
-                count_vessel(all, standing);
+            vessels += piece->last; /* one of several places counts once in all */
+            lost += piece->lost;
             if (within != NULL && !inside(search, within, piece))
                 continue;
-            count_vessel(&candidates[level].inside, standing);
-            if (control[piece->vessel])
-                count_vessel(&candidates[level].controls, standing);
-            size_t at = search->stamp[level];
-            if (at < start || at >= sheet->count || sheet->cells[at].level != level) {
-                at = search->stamp[level] = sheet->count++;
-                sheet->cells[at] = (struct cell){level, (uint32_t)b, 0.0};
+            struct heap *heap = &heaps[level];
+            met[count] = level;
+            count += heap->total == 0;
+            heap->exposure += (double)piece->exposure * scale;
+            heap->total++;
+            heap->lost += piece->lost;
+            if (control != NULL && control[piece->vessel]) {
+                heap->controls++;
+                heap->controls_lost += piece->lost;
             }
-            sheet->cells[at].exposure += (double)piece->exposure * frame->scale;
         }
+        for (size_t k = 0; k < count; k++) {
+            struct heap *heap = &heaps[met[k]];
+            *cell++ = (struct cell){met[k], (uint32_t)b, heap->exposure};
+            if (all != NULL) {
+                struct candidate *candidate = &candidates[met[k]];
+                candidate->inside.lost += heap->lost;
+                candidate->inside.total += heap->total;
+                candidate->controls.lost += heap->controls_lost;
+                candidate->controls.total += heap->controls;
+            }
+            *heap = (struct heap){.exposure = 0.0};
+        }
+    }
+    search->sheets[f].count = (size_t)(cell - search->sheets[f].cells);
+    if (all != NULL) {
+        all->total += vessels;
+        all->lost += lost;
     }
 }
 
@@ -437,20 +512,17 @@ static void add_cells(struct search *search, size_t f)
     const struct frame *frame = frame_of(search, f);
     const struct sheet *sheet = &search->sheets[f];
     struct candidate *candidates = &search->candidates[search->first[f]];
-    size_t batches = search->batch_count;
-    const double *share = &frame->share[frame->best / FRAILTIES * batches];
-    double v = frame->frailty[frame->best % FRAILTIES];
 
     for (size_t c = 0; c < sheet->count; c++) {
         const struct cell *cell = &sheet->cells[c];
+        const struct pull *pull = &frame->pulls[cell->batch];
         struct added *of = &candidates[cell->level].added;
-        double e = share[cell->batch] * cell->exposure;
-        double w = 1.0 + v * share[cell->batch] * frame->exposure[cell->batch];
+        double e = pull->share * cell->exposure;
         for (size_t g = 0; g < DRIFTS; g++)
-            of->expected[g] += frame->share[g * batches + cell->batch] * cell->exposure;
-        of->score += e * (1.0 + v * frame->lost[cell->batch]) / w;
-        of->own += e - v * e * e / w;
-        of->shared += e / w;
+            of->expected[g] += frame->share[g * search->batch_count + cell->batch] * cell->exposure;
+        of->score += e * pull->score;
+        of->own += e - e * e * pull->frailty;
+        of->shared += e * pull->usual;
     }
 }
 
@@ -562,7 +634,14 @@ static void weigh_levels(struct search *search, size_t f)
     if (raised == 0)
         return;
     search->sums = calloc(raised * sizeof *search->sums, (size_t)GRID * RATIOS);
-    add_falls(search, f);
+    for (size_t b = 0, to = search->batch_count; b < search->batch_count; b = to) {
+        if (!search->small) {
+            to = block_end(search, b);
+            list_pieces(search, frame_of(search, f), b, to);
+            gather(search, f, b, to, NULL, NULL);
+        }
+        add_falls(search, f);
+    }
     for (size_t l = 0; l < search->dataset->factors[f].level_count; l++)
         if (candidates[l].raised) {
             candidates[l].log_bayes = log_bayes_of(search, frame_of(search, f), &candidates[l]);
@@ -571,27 +650,37 @@ static void weigh_levels(struct search *search, size_t f)
     free(search->sums);
 }
 
-static void weigh_factor(struct search *search, size_t f, const struct candidate *within)
+/* Weighs the levels of some factors. A block of batches is gathered for all of them at once, so that
+ * it stays in the cache. */
+static void weigh_factors(struct search *search, size_t from, size_t end,
+                          const struct candidate *within)
 {
-    struct candidate *candidates = &search->candidates[search->first[f]];
-    size_t levels = search->dataset->factors[f].level_count;
-    struct counts all = {0, 0};
-
-    for (size_t l = 0; l < levels; l++) {
-        candidates[l].inside = candidates[l].controls = (struct counts){0, 0};
-        candidates[l].added = (struct added){.score = 0.0};
+    struct counts *all = calloc(end - from + 1, sizeof *all);
+    for (size_t c = search->first[from]; c < search->first[end]; c++) {
+        search->candidates[c].inside = search->candidates[c].controls = (struct counts){0, 0};
+        search->candidates[c].added = (struct added){.score = 0.0};
     }
-    gather(search, f, within, &all);
-    add_cells(search, f);
-    for (size_t l = 0; l < levels; l++) {
-        struct counts in = candidates[l].inside;
-        candidates[l].lost = (double)in.lost;
-        candidates[l].outside =
-            (struct counts){all.lost - in.lost, all.total > in.total ? all.total - in.total : 0};
-        candidates[l].asked =
-            in.total > 0 && all.total > in.total && !search->same[search->first[f] + l];
+    for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
+        to = block_end(search, b);
+        for (size_t k = 0; k < search->frame_count; k++)
+            list_pieces(search, &search->frames[k], b, to);
+        for (size_t f = from; f < end; f++) {
+            gather(search, f, b, to, within, &all[f - from]);
+            add_cells(search, f);
+        }
     }
-    weigh_levels(search, f);
+    for (size_t f = from; f < end; f++) {
+        for (size_t c = search->first[f]; c < search->first[f + 1]; c++) {
+            struct candidate *of = &search->candidates[c];
+            struct counts in = of->inside, in_all = all[f - from];
+            of->lost = (double)in.lost;
+            of->outside = (struct counts){in_all.lost - in.lost,
+                                          in_all.total > in.total ? in_all.total - in.total : 0};
+            of->asked = in.total > 0 && in_all.total > in.total && !search->same[c];
+        }
+        weigh_levels(search, f);
+    }
+    free(all);
 }
 
 /* Weighs every candidate, with the pieces of the culprits in `mask` set aside. */
@@ -603,8 +692,7 @@ static void search_weigh(struct search *search, unsigned mask)
         frame_expose(search, &search->frames[k]);
         frame_weigh(search, &search->frames[k]);
     }
-    for (size_t f = 0; f < search->dataset->factor_count; f++)
-        weigh_factor(search, f, NULL);
+    weigh_factors(search, 0, search->dataset->factor_count, NULL);
     for (size_t c = 0; c < search->count; c++)
         q[c] = search->candidates[c].test_p;
     counts_adjust(q, search->count, q);
@@ -811,7 +899,7 @@ static void share_prior(struct search *search)
 static void search_init(struct search *search, const struct dataset *dataset,
                         const struct review_rule *rule, struct arena *arena)
 {
-    enum { MANY = 50000 }; /* cells */
+    enum { MANY = 50000, BLOCK = 4096 }; /* cells; pieces */
     size_t factors = dataset->factor_count, count = 0, levels = 1, cells = 0, pieces;
 
     *search = (struct search){.dataset = dataset, .rule = rule};
@@ -827,29 +915,42 @@ static void search_init(struct search *search, const struct dataset *dataset,
         size_t own = dataset->factors[f].level_count;
         search->first[f] = count;
         count += own;
-        levels = own > levels ? own : levels;
+        levels = larger(levels, own);
         cells += smaller(own * search->batch_count, pieces);
     }
     search->first[factors] = search->count = count;
     search->candidates = arena_array(arena, count, sizeof *search->candidates);
     search->log_prior = arena_array(arena, factors, sizeof *search->log_prior);
-    search->stamp = arena_array(arena, levels, sizeof *search->stamp);
+    search->heaps = arena_array(arena, levels, sizeof *search->heaps);
+    search->met = arena_array(arena, levels + 1, sizeof *search->met);
     search->small = cells <= MANY;
+    search->block = search->small ? pieces : BLOCK;
+    size_t room = 0, most = 0, longest = 0; /* of a block: cells, pieces, batches */
+    for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
+        to = block_end(search, b);
+        size_t own = search->batch[to] - search->batch[b];
+        most = larger(most, own);
+        room = larger(room, smaller(levels * (to - b), own));
+        longest = larger(longest, to - b);
+    }
     for (size_t k = 0; k < search->frame_count; k++) {
         struct frame *frame = &search->frames[k];
         frame->controls = k == 0;
         frame->lost = arena_array(arena, search->batch_count, sizeof(double));
         frame->exposure = arena_array(arena, search->batch_count, sizeof(double));
         frame->share = arena_array(arena, DRIFTS * search->batch_count, sizeof(double));
+        frame->pulls = arena_array(arena, search->batch_count, sizeof *frame->pulls);
+        frame->pieces = arena_array(arena, most, sizeof *frame->pieces);
+        frame->ends = arena_array(arena, longest, sizeof *frame->ends);
     }
     search->sheets = arena_array(arena, factors, sizeof *search->sheets);
-    struct cell *shared = search->small ? NULL : arena_array(arena, pieces, sizeof *shared);
+    struct cell *shared = search->small ? NULL : arena_array(arena, room, sizeof *shared);
     for (size_t f = 0; f < factors; f++) {
         struct sheet *sheet = &search->sheets[f];
-        size_t room =
-            smaller(dataset->factors[f].level_count * search->batch_count, shared ? 0 : pieces);
-        sheet->cells = shared != NULL ? shared : arena_array(arena, room, sizeof *sheet->cells);
-        sheet->falls = arena_array(arena, room * GRID * RATIOS, sizeof *sheet->falls);
+        size_t own = smaller(dataset->factors[f].level_count * search->batch_count, pieces);
+        sheet->cells = shared != NULL ? shared : arena_array(arena, own, sizeof *sheet->cells);
+        sheet->falls =
+            shared != NULL ? NULL : arena_array(arena, own * GRID * RATIOS, sizeof *sheet->falls);
     }
     share_prior(search);
     search->same = arena_array(arena, count, sizeof *search->same);
@@ -1013,7 +1114,7 @@ static struct candidate find_pair(struct search *search, const struct candidate 
     for (size_t f = 0; f < dataset->factor_count; f++) {
         if (f == lead->factor || frame_of(search, f) != frame_of(search, lead->factor))
             continue;
-        weigh_factor(search, f, lead);
+        weigh_factors(search, f, f + 1, lead);
         for (size_t c = search->first[f]; c < search->first[f + 1]; c++) {
             const struct candidate *pair = &search->candidates[c];
             if (pair->log_bayes > fmax(needed, best.log_bayes) &&
