@@ -11,7 +11,6 @@
 #include "review/learn.h"
 #include "rules/cases.h"
 #include "triage/score.h"
-#include "view/screen.h"
 #include "view/verdict.h"
 
 /* ---- rules check ----------------------------------------------------------------------------- */
@@ -179,42 +178,42 @@ static enum status run_words(struct app *app)
 
 /* Confirmed outcomes into the grower's own overlay: shown first, tried on the corpus, taken back. */
 
-/* A log score worse by less than this, in nats a case, is no news over a hundred cases. */
-static const double WORSE_BY = 0.01;
-
-struct lesson { /* what one call works with; texts in the arena */
-    struct app *app;
+struct lesson {       /* what one call works with; texts in the arena */
     struct app after; /* the same rules with the lesson over them */
     struct learned learned;
     struct text yaml;
     struct score scores[2]; /* before, after */
     bool worse, unsafe;
-    const char *file, *old; /* learned.yaml of the grower, and what was there before */
 };
 
-static enum status undo(struct lesson *lesson)
+/* Takes back what --apply wrote: what was there before comes back, where something was. */
+static enum status undo(struct app *app, const char *file, const char *old)
 {
-    struct app *app = lesson->app;
-    bool older = access(lesson->old, F_OK) == 0;
-    if (access(lesson->file, F_OK) != 0)
-        app_stop(app, "nothing was learned yet: there is no %s", lesson->file);
-    if ((older ? rename(lesson->old, lesson->file) : unlink(lesson->file)) != 0)
-        app_fail(app, lesson->file, "cannot be taken back");
+    bool older = access(old, F_OK) == 0;
+    if (access(file, F_OK) != 0)
+        app_stop(app, "nothing was learned yet: there is no %s", file);
+    if ((older ? rename(old, file) : unlink(file)) != 0)
+        app_fail(app, file, "cannot be taken back");
     app_say(app,
             older ? "Taken back: %s is as it was before the last --apply."
                   : "Taken back: %s is gone; the shipped figures apply again.",
-            lesson->file);
+            file);
     return app_flush(app);
 }
 
-/* Loads the rules once more, with the lesson over them: from a folder of its own for that time. */
-static void load_after(struct lesson *lesson)
+/* Loads the rules once more, with the lesson over them, from a folder of its own for that time, and judges the
+ * labelled cases by both. */
+static void compare(struct app *app, struct lesson *lesson)
 {
-    struct app *app = lesson->app;
-    const char *base = getenv("TMPDIR");
+    /* A log score worse by less than this, in nats a case, is no news over a hundred cases. */
+    static const double worse_by = 0.01;
+    const struct score *before = &lesson->scores[0], *after = &lesson->scores[1];
+    struct app *apps[] = {app, &lesson->after};
+    const char *base = getenv("TMPDIR"), *path = corpus_find(app, "cases");
     char *folder = arena_format(app->arena, "%s/jarside-XXXXXX",
                                 base != NULL && base[0] == '/' ? base : "/tmp");
     const char *more[] = {folder};
+
     if (mkdtemp(folder) == NULL)
         app_fail(app, folder, "cannot be made: %s", strerror(errno));
     app->temporary = arena_format(app->arena, "%s/learned.yaml", folder);
@@ -223,13 +222,6 @@ static void load_after(struct lesson *lesson)
         .given = app->given, .diags = app->diags, .arena = app->arena, .command = app->command};
     app_must(app, app_load(&lesson->after, more, 1));
     app_remove_temporary(app);
-}
-
-static void compare(struct lesson *lesson)
-{
-    struct app *apps[] = {lesson->app, &lesson->after}, *app = lesson->app;
-    const struct score *before = &lesson->scores[0], *after = &lesson->scores[1];
-    const char *path = corpus_find(app, "cases");
     for (size_t i = 0; i < 2; i++) {
         const struct labelled_case *cases = NULL;
         size_t count = load_cases(apps[i], path, &cases);
@@ -237,13 +229,11 @@ static void compare(struct lesson *lesson)
                                   app->diags));
     }
     lesson->unsafe = after->unsafe_keeps > 0;
-    lesson->worse = after->log_score > before->log_score + WORSE_BY ||
+    lesson->worse = after->log_score > before->log_score + worse_by ||
                     after->action_right < before->action_right ||
                     after->needless_discards > before->needless_discards ||
                     after->unsafe_keeps > before->unsafe_keeps;
 }
-
-/* ---- showing it ------------------------------------------------------------------------------ */
 
 struct shift { /* of one figure */
     const struct learned_sign *sign;
@@ -258,140 +248,82 @@ static int by_size(const void *a, const void *b)
     return (x < y) - (x > y);
 }
 
-static const char *percent(struct lesson *lesson, double p)
+/* The figures that change, by how much. */
+static json_t *shifts_json(struct app *app, const struct lesson *lesson)
 {
-    char room[PERCENT_ROOM];
-    return arena_string(lesson->app->arena, view_percent(p, room));
-}
-
-static const char *of_all(struct lesson *lesson, double part, double of)
-{
-    return arena_format(lesson->app->arena, "%.0f of %.0f", part, of);
-}
-
-static void show_shifts(struct lesson *lesson, struct screen *screen)
-{
-    enum { SHOWN = 12 };
-    static const char *const headings[] = {"finding", "sign", "yours", "was", "becomes"};
-    const struct rules *rules = lesson->app->rules;
-    const struct learned *learned = &lesson->learned;
-    struct arena *arena = lesson->app->arena;
+    const struct rules *rules = app->rules;
     struct shift *shifts = NULL;
-    struct table table;
+    json_t *rows = json_array();
     size_t count = 0;
-    for (size_t i = 0; i < learned->sign_count; i++) {
-        const struct learned_sign *sign = &learned->signs[i];
+    for (size_t i = 0; i < lesson->learned.sign_count; i++) {
+        const struct learned_sign *sign = &lesson->learned.signs[i];
         size_t o = sign->observable;
         for (size_t v = 0; v < rules->observables[o].value_count; v++)
             if (sign->of[v] > 0)
-                *arena_push(arena, shifts, count) = (struct shift){
-                    sign, v,
-                    reasoner_likelihood(lesson->app->reasoner, NULL, o, v, sign->finding, 0),
+                *arena_push(app->arena, shifts, count) = (struct shift){
+                    sign, v, reasoner_likelihood(app->reasoner, NULL, o, v, sign->finding, 0),
                     reasoner_likelihood(lesson->after.reasoner, NULL, o, v, sign->finding, 0)};
     }
-    if (count == 0)
-        return;
-    qsort(shifts, count, sizeof *shifts, by_size);
-    screen_heading(screen, "What changes most");
-    table_init(&table, screen, headings, sizeof headings / sizeof *headings, arena);
-    for (size_t i = 0; i < count && i < SHOWN; i++) {
-        const struct shift *shift = &shifts[i];
-        const struct observable *observable = &rules->observables[shift->sign->observable];
-        table_row(&table, (const char *const[]){
-                              rules->findings[shift->sign->finding].name,
-                              arena_format(arena, "%s: %s", observable->label,
-                                           observable->values[shift->value].label),
-                              of_all(lesson, shift->sign->seen[shift->value],
-                                     shift->sign->of[shift->value]),
-                              percent(lesson, shift->before), percent(lesson, shift->after)});
+    if (count > 0)
+        qsort(shifts, count, sizeof *shifts, by_size);
+    for (size_t i = 0; i < count; i++) {
+        const struct learned_sign *sign = shifts[i].sign;
+        const struct observable *observable = &rules->observables[sign->observable];
+        view_json_row(rows, "finding:s sign:s value:s seen:n of:n was:n becomes:n",
+                      rules->findings[sign->finding].name, observable->label,
+                      observable->values[shifts[i].value].label, sign->seen[shifts[i].value],
+                      sign->of[shifts[i].value], shifts[i].before, shifts[i].after);
     }
-    table_show(&table, screen);
-    if (count > SHOWN)
-        screen_say(screen, 0, 0, ROLE_QUIET, "and %zu more figure%s, by less.", count - SHOWN,
-                   count - SHOWN == 1 ? "" : "s");
+    return rows;
 }
 
-static void show_causes(struct lesson *lesson, struct screen *screen)
+static json_t *lesson_json(struct app *app, const struct lesson *lesson, const char *file,
+                           bool applied)
 {
-    static const char *const headings[] = {"cause", "yours", "was", "becomes"};
+    enum { SHOWN = 12 };
     const struct learned *learned = &lesson->learned;
-    struct table table;
-    if (learned->cause_count == 0)
-        return;
-    screen_heading(screen, "Causes, before anything is seen");
-    table_init(&table, screen, headings, sizeof headings / sizeof *headings, lesson->app->arena);
+    json_t *shifts = shifts_json(app, lesson), *causes = json_array(), *scores = json_array();
+    size_t count = json_array_size(shifts);
     for (size_t i = 0; i < learned->cause_count; i++) {
         const struct learned_cause *own = &learned->causes[i];
-        const struct cause *cause = &lesson->app->rules->causes[own->cause];
-        double becomes =
-            (learned->strength * cause->prior + own->seen) / (learned->strength + own->of);
+        const struct cause *cause = &app->rules->causes[own->cause];
         if (own->seen > 0)
-            table_row(&table, (const char *const[]){cause->name, of_all(lesson, own->seen, own->of),
-                                                    percent(lesson, cause->prior),
-                                                    percent(lesson, becomes)});
+            view_json_row(causes, "cause:s seen:n of:n was:n becomes:n", cause->name, own->seen,
+                          own->of, cause->prior,
+                          (learned->strength * cause->prior + own->seen) /
+                              (learned->strength + own->of));
     }
-    table_show(&table, screen);
-    screen_say(screen, 0, 0, ROLE_QUIET, "Every other cause becomes a little less likely.");
-}
-
-static void show_scores(struct lesson *lesson, struct screen *screen)
-{
-    static const char *const headings[] = {"labelled cases", "now", "with it"};
-    struct arena *arena = lesson->app->arena;
-    struct table table;
-    screen_heading(screen, "The labelled cases");
-    table_init(&table, screen, headings, sizeof headings / sizeof *headings, arena);
-    for (size_t i = 0; i < SHARES; i++) {
-        const char *cells[] = {shares[i].label, NULL, NULL};
-        for (size_t k = 0; k < 2; k++)
-            cells[k + 1] = of_all(lesson, (double)share_part(&lesson->scores[k], &shares[i]),
-                                  (double)share_whole(&lesson->scores[0], &shares[i]));
+    for (size_t i = 0; i < SHARES; i++)
         if (shares[i].learned)
-            table_row(&table, cells);
-    }
-    table_row(&table,
-              (const char *const[]){"log score, nats; lower is better",
-                                    arena_format(arena, "%.4f", lesson->scores[0].log_score),
-                                    arena_format(arena, "%.4f", lesson->scores[1].log_score)});
-    table_show(&table, screen);
+            view_json_row(scores, "label:s now:z with:z whole:z", shares[i].label,
+                          share_part(&lesson->scores[0], &shares[i]),
+                          share_part(&lesson->scores[1], &shares[i]),
+                          share_whole(&lesson->scores[0], &shares[i]));
+    view_json_row(scores, "label:s now:n with:n", "log score, nats; lower is better",
+                  lesson->scores[0].log_score, lesson->scores[1].log_score);
+    json_t *first = view_json_first(shifts, "of", -1.0, SHOWN);
+    json_decref(shifts);
+    return view_json("schema:i vessels:n strength:n file:s before:o after:o worse:b unsafe:b "
+                     "applied:b _shifts:o _more:z _causes:o _learned:b _scores:o _only_shown:b",
+                     1, learned->vessels, learned->strength, file, figures_json(&lesson->scores[0]),
+                     figures_json(&lesson->scores[1]), lesson->worse, lesson->unsafe, applied,
+                     first, count > SHOWN ? count - SHOWN : 0, causes, learned->cause_count > 0,
+                     scores, !app->given.apply);
 }
-
-static void show(struct lesson *lesson)
-{
-    struct app *app = lesson->app;
-    double vessels = lesson->learned.vessels;
-    app_say(app,
-            "%.0f vessel%s with a confirmed outcome, added to the shipped figures, which count "
-            "as %.0f vessels each.",
-            vessels, vessels == 1 ? "" : "s", lesson->learned.strength);
-    show_shifts(lesson, &app->out);
-    show_causes(lesson, &app->out);
-    show_scores(lesson, &app->out);
-    screen_blank(&app->out);
-    if (lesson->unsafe)
-        app_warn(app, "With it a contaminated vessel would be called keep. It cannot be applied.");
-    else if (lesson->worse)
-        app_warn(app, "The labelled cases come out worse. --apply --even-if-worse applies it "
-                      "anyway.");
-    else if (!app->given.apply)
-        app_say(app, "Nothing was changed. --apply writes it.");
-}
-
-/* ---- the command ----------------------------------------------------------------------------- */
 
 static enum status run_learn(struct app *app)
 {
-    struct lesson lesson = {.app = app};
+    struct lesson lesson = {.worse = false};
     const struct given *given = &app->given;
     char day[MOMENT_ROOM], *overlay = rules_overlay_path();
     if (overlay == NULL)
         app_stop(app, "no home folder to keep your own rules in");
-    lesson.file = arena_format(app->arena, "%s/learned.yaml", overlay);
+    const char *file = arena_format(app->arena, "%s/learned.yaml", overlay);
     /* Its name does not end in .yaml: it is not read as a rule. */
-    lesson.old = arena_format(app->arena, "%s/learned.before", overlay);
+    const char *old = arena_format(app->arena, "%s/learned.before", overlay);
     free(overlay);
     if (given->undo)
-        return undo(&lesson);
+        return undo(app, file, old);
     app_open(app, JOURNAL_READ);
     app_must(app, learn_count(app->journal, app->rules, app->arena, &lesson.learned, app->diags));
     if (lesson.learned.vessels <= 0)
@@ -399,28 +331,15 @@ static enum status run_learn(struct app *app)
                       "records what one turned out to be");
     text_init(&lesson.yaml);
     learn_write(&lesson.learned, app->rules, moment_write_day(moment_now(), day), &lesson.yaml);
-    load_after(&lesson);
-    compare(&lesson);
+    compare(app, &lesson);
     bool may = !lesson.unsafe && (!lesson.worse || given->even_if_worse);
     bool applies = given->apply && may;
-    if (applies && access(lesson.file, F_OK) == 0 && rename(lesson.file, lesson.old) != 0)
-        app_fail(app, lesson.file, "cannot be set aside");
+    if (applies && access(file, F_OK) == 0 && rename(file, old) != 0)
+        app_fail(app, file, "cannot be set aside");
     if (applies)
-        app_keep(app, lesson.file, &lesson.yaml);
-    else
-        text_release(&lesson.yaml);
-    if (!app->given.json)
-        show(&lesson);
-    if (!app->given.json && applies)
-        app_say(app, "Written to %s. 'jarside rules learn --undo' takes it back.", lesson.file);
-    app_must(app, !app->given.json
-                      ? app_flush(app)
-                      : app_json(app, view_json("schema:i vessels:n strength:n file:s before:o "
-                                                "after:o worse:b unsafe:b applied:b",
-                                                1, lesson.learned.vessels, lesson.learned.strength,
-                                                lesson.file, figures_json(&lesson.scores[0]),
-                                                figures_json(&lesson.scores[1]), lesson.worse,
-                                                lesson.unsafe, applies)));
+        app_keep(app, file, &lesson.yaml);
+    text_release(&lesson.yaml);
+    app_must(app, app_tell(app, "learned", lesson_json(app, &lesson, file, applies)));
     app_release_rules(&lesson.after);
     return given->apply && !may ? STATUS_CHECK : STATUS_OK;
 }
