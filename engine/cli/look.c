@@ -238,12 +238,9 @@ struct row { /* one vessel and what became of its look */
         ROW_MUTE, /* its words say nothing of a vessel */
     } state;
     enum action action;
-    double contaminated, day;
-    int64_t look;
+    double day;
     struct consult_others others; /* what the first pass made of its siblings */
-    const char *forced;           /* the sentence of the floor that decided, or "" */
-    const char *findings;
-    const char *understood, *unread; /* of its words */
+    json_t *told; /* of its look: what is said of it, and of any other that came out the same */
 };
 
 struct walkthrough {
@@ -251,10 +248,9 @@ struct walkthrough {
     struct looking *looking;
     struct row *rows;
     size_t count;
+    bool alone; /* the first pass */
     json_t *looks;
-    bool alone;             /* the first pass */
-    const size_t *cautions; /* of the gravest look: those before any handling step */
-    size_t caution_count;
+    json_t *cautions; /* of the gravest look */
     double gravest;
 };
 
@@ -298,54 +294,64 @@ static void read_remark(struct walkthrough *walk, const struct batch *batch)
 
 /* ---- looking --------------------------------------------------------------------------------- */
 
-/* "green; wet at the bottom": the values that the words were taken for; and what was not understood. */
-static void note_understood(struct app *app, struct row *row)
+/* "green; wet at the bottom": the values that the words were taken for. */
+static const char *understood(struct app *app)
 {
     const struct fact *facts = NULL;
-    const struct unclear *unclear = NULL;
     size_t count = triage_facts(app->triage, &facts);
-    row->understood = row->unread = "";
+    const char *all = "";
     for (size_t i = 0; i < count; i++) {
         const struct observable *observable = &app->rules->observables[facts[i].observable];
-        const struct observation *seen = &facts[i].observation;
         const char *values = facts[i].has_number ? facts[i].words : "";
         if (facts[i].origin != ORIGIN_TEXT)
             continue;
         for (size_t v = 0; v < observable->value_count && !facts[i].has_number; v++)
-            if ((seen->seen >> v & 1) != 0)
+            if ((facts[i].observation.seen >> v & 1) != 0)
                 words_add(app, &values, ", ", "%s", observable->values[v].label);
         if (values[0] != '\0')
-            words_add(app, &row->understood, "; ", "%s: %s", observable->label, values);
+            words_add(app, &all, "; ", "%s: %s", observable->label, values);
     }
-    count = triage_unclear(app->triage, &unclear);
-    for (size_t i = 0; i < count; i++)
-        words_add(app, &row->unread, "; ", "%s", unclear[i].words);
+    return all;
 }
 
 static void save_row(struct walkthrough *walk, struct row *row, struct consultation *consultation)
 {
     struct app *app = walk->app;
     struct look look;
-    note_understood(app, row);
+    const struct unclear *unclear = NULL;
+    const char *taken = understood(app), *unread = "";
+    char percent[PERCENT_ROOM], day[MOMENT_ROOM];
+    for (size_t i = 0, count = triage_unclear(app->triage, &unclear); i < count; i++)
+        words_add(app, &unread, "; ", "%s", unclear[i].words);
     const struct judged judged = save(walk->looking, consultation, row->words, &look);
-    const struct verdict *verdict = judged.verdict;
-    int floor = verdict->decision.floor;
+    const struct decision *decision = &judged.verdict->decision;
+    const struct decision_rules *rules = &app->rules->decision;
+    const bool keep = decision->action == ACTION_KEEP;
     row->state = ROW_SAVED;
-    row->action = verdict->decision.action;
-    row->contaminated = look.contaminated;
-    row->look = look.id;
-    row->forced = floor != RULES_NONE ? app->rules->decision.floors[floor].say : "";
-    row->findings = app->rules->findings[verdict->findings[0].index].name;
-    row->vessel.due = consultation->vessel.due;
-    if (row->action != ACTION_KEEP && row->contaminated >= walk->gravest) {
-        size_t *cautions = arena_array(app->arena, verdict->caution_count, sizeof *cautions);
-        memcpy(cautions, verdict->cautions, verdict->caution_count * sizeof *cautions);
-        walk->gravest = row->contaminated;
-        walk->cautions = cautions;
-        walk->caution_count = verdict->caution_count;
+    row->action = decision->action;
+    if (walk->alone)
+        return;
+    row->told =
+        view_json("action:s label:s words:s understood:s unread:w", action_name(row->action),
+                  rules->action_label[row->action], row->words, taken, unread);
+    if (keep)
+        view_json_add(row->told, "next:s",
+                      consult_day(moment_of_day(consultation->vessel.due), walk->looking->at, day));
+    else
+        view_json_add(row->told, "finding:s contaminated:s forced:s",
+                      app->rules->findings[judged.verdict->findings[0].index].name,
+                      view_percent(look.contaminated, percent),
+                      decision->floor != RULES_NONE ? rules->floors[decision->floor].say : "");
+    if (!keep && look.contaminated >= walk->gravest) {
+        walk->gravest = look.contaminated;
+        json_array_clear(walk->cautions);
+        for (size_t i = 0; i < judged.verdict->caution_count; i++) {
+            const struct caution *caution = &app->rules->cautions[judged.verdict->cautions[i]];
+            view_json_row(walk->cautions, "text:s first:b", caution->text,
+                          caution->rank < CAUTION_FIRST_RANK);
+        }
     }
-    if (app->given.json && !walk->alone)
-        json_array_append_new(walk->looks, look_json(&consultation->vessel, &look, &judged));
+    json_array_append_new(walk->looks, look_json(&consultation->vessel, &look, &judged));
 }
 
 /* Tells the words; ends the command where a number among them was understood as nothing. */
@@ -485,98 +491,12 @@ static void look_at_all(struct walkthrough *walk)
         for (size_t i = 0; i < walk->count; i++)
             if (walk->rows[i].state == ROW_SAVED)
                 walk->rows[i].state = ROW_OPEN;
-        walk->gravest = 0.0;
-        walk->cautions = NULL;
-        walk->caution_count = 0;
         journal_rollback(app->journal);
     }
     app_commit(app);
 }
 
 /* ---- saying it ------------------------------------------------------------------------------- */
-
-static bool alike(const struct row *a, const struct row *b)
-{
-    bool keep = a->action == ACTION_KEEP;
-    return b->state == ROW_SAVED && a->action == b->action && strcmp(a->words, b->words) == 0 &&
-           strcmp(a->forced, b->forced) == 0 && (keep || strcmp(a->findings, b->findings) == 0) &&
-           (keep ? a->vessel.due == b->vessel.due
-                 : round(100.0 * a->contaminated) == round(100.0 * b->contaminated));
-}
-
-static enum status say_all(const struct walkthrough *walk)
-{
-    static const enum role roles[ACTION_COUNT] = {[ACTION_KEEP] = ROLE_KEEP,
-                                                  [ACTION_ISOLATE] = ROLE_ISOLATE,
-                                                  [ACTION_DISCARD] = ROLE_DISCARD};
-    static const struct {
-        enum row_state state;
-        enum role role;
-        const char *before, *after;
-    } others[] = {
-        {ROW_LEFT_OUT, ROLE_ISOLATE, "Not covered: ",
-         ". A vessel that is isolated or under suspicion, or a control, needs its "
-         "own check."},
-        {ROW_TO_DESCRIBE, ROLE_PLAIN, "Still to be described: ", "."},
-        {ROW_UNSAID, ROLE_PLAIN, "Nothing was said of ", "."},
-    };
-    struct app *app = walk->app;
-    const struct decision_rules *decision = &app->rules->decision;
-    char percent[PERCENT_ROOM], day[MOMENT_ROOM];
-    struct vessel *picked = NULL;
-    size_t saved = 0;
-
-    /* Of the gravest look, before anybody touches anything; the later ones are with each vessel. */
-    for (size_t i = 0; i < walk->caution_count; i++) {
-        const struct caution *caution = &app->rules->cautions[walk->cautions[i]];
-        if (caution->rank < CAUTION_FIRST_RANK)
-            screen_item(&app->out, 0, "!", ROLE_WARN, caution->text);
-    }
-    for (size_t i = 0; i < walk->count; i++) { /* those of which the same was said and came out */
-        const struct row *first = &walk->rows[i];
-        size_t count = 0;
-        picked = arena_array(app->arena, walk->count, sizeof *picked);
-        saved += first->state == ROW_SAVED;
-        for (size_t k = 0; k < walk->count && first->state == ROW_SAVED; k++)
-            if (alike(first, &walk->rows[k])) {
-                if (k < i)
-                    break; /* it was told with that one */
-                picked[count++] = walk->rows[k].vessel;
-            }
-        if (count == 0)
-            continue;
-        const char *labels = app_vessels(app, picked, count);
-        if (first->action == ACTION_KEEP)
-            screen_say(&app->out, 0, 2, ROLE_KEEP, "%s: %s. Next look %s.", labels,
-                       decision->action_label[ACTION_KEEP],
-                       consult_day(moment_of_day(first->vessel.due), walk->looking->at, day));
-        else
-            screen_say(&app->out, 0, 2, roles[first->action], "%s: %s. %s; contaminated %s. %s",
-                       labels, decision->action_label[first->action], first->findings,
-                       view_percent(first->contaminated, percent), first->forced);
-        screen_say(&app->out, 2, 2, ROLE_QUIET, "understood: %s%s%s%s", first->understood,
-                   first->unread[0] != '\0' ? ". Not understood: \"" : "", first->unread,
-                   first->unread[0] != '\0' ? "\"" : "");
-        for (size_t k = 0; k < count && first->action != ACTION_KEEP; k++)
-            look_warn_children(app, &picked[k]);
-    }
-    for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
-        size_t count = pick_rows(walk, others[i].state, ACTION_COUNT, &picked);
-        if (count > 0)
-            screen_say(&app->out, 0, 2, others[i].role, "%s%s%s", others[i].before,
-                       app_vessels(app, picked, count), others[i].after);
-        if (count > 0 && others[i].state == ROW_LEFT_OUT) { /* how that is done */
-            const char *labels = "";
-            for (size_t k = 0; k < count; k++)
-                words_add(app, &labels, " ", "%s", picked[k].label);
-            app_say(app, "Once you have looked at each: jarside look %s \"what you see\"", labels);
-        }
-    }
-    if (walk->caution_count > 0)
-        app_say(app, "What to do with each, step by step: jarside judge --vessel LABEL --explain");
-    app_say(app, "Saved: %zu look%s. Not so? jarside undo", saved, saved == 1 ? "" : "s");
-    return app_flush(app);
-}
 
 static json_t *labels_json(const struct walkthrough *walk, enum row_state state)
 {
@@ -585,24 +505,63 @@ static json_t *labels_json(const struct walkthrough *walk, enum row_state state)
     return view_json_vessels(picked, count);
 }
 
+/* "B1-1 to B1-4": the vessels in a state, for a sentence; NULL for none. */
+static const char *labels_words(const struct walkthrough *walk, enum row_state state)
+{
+    struct vessel *picked = NULL;
+    size_t count = pick_rows(walk, state, ACTION_COUNT, &picked);
+    return count > 0 ? app_vessels(walk->app, picked, count) : NULL;
+}
+
+/* The vessels of which the same was said and came out, together. */
+static json_t *groups_json(struct walkthrough *walk)
+{
+    struct app *app = walk->app;
+    json_t *groups = json_array();
+    for (size_t i = 0; i < walk->count; i++) {
+        json_t *told = walk->rows[i].told, *children = told != NULL ? json_array() : NULL;
+        struct vessel *alike = arena_array(app->arena, walk->count, sizeof *alike);
+        size_t count = 0;
+        for (size_t k = i; told != NULL && k < walk->count; k++) {
+            if (!json_equal(told, walk->rows[k].told))
+                continue;
+            alike[count++] = walk->rows[k].vessel;
+            if (walk->rows[k].action != ACTION_KEEP)
+                view_json_row(children, "label:s children:w", walk->rows[k].vessel.label,
+                              view_children(&app->view, RECORD_VESSEL, walk->rows[k].vessel.id));
+            if (k > i) /* it is told with this one */
+                json_decref(walk->rows[k].told);
+            walk->rows[k].told = NULL;
+        }
+        if (told != NULL) {
+            view_json_add(told, "labels:s _made:o", app_vessels(app, alike, count), children);
+            json_array_append_new(groups, told);
+        }
+    }
+    return groups;
+}
+
 /* The rows are looked at, told, and those still to be described are asked about. */
 static enum status walk_through(struct walkthrough *walk, const char *batch)
 {
     struct app *app = walk->app;
     struct looking *looking = walk->looking;
     walk->looks = json_array();
+    walk->cautions = json_array();
     look_at_all(walk);
-    if (app->given.json)
-        return app_json(app, view_json("schema:i batch:s looks:o not_covered:o to_describe:o "
-                                       "nothing_said:o",
-                                       1, batch, walk->looks, labels_json(walk, ROW_LEFT_OUT),
-                                       labels_json(walk, ROW_TO_DESCRIBE),
-                                       labels_json(walk, ROW_UNSAID)));
-    json_decref(walk->looks);
-    enum status status = say_all(walk);
+    const size_t saved = json_array_size(walk->looks);
+    enum status status = app_tell(
+        app, "looked",
+        view_json("schema:i batch:s looks:o not_covered:o to_describe:o nothing_said:o "
+                  "_cautions:o _groups:o _left_out:s _to_describe:s _unsaid:s _saved:z",
+                  1, batch, walk->looks, labels_json(walk, ROW_LEFT_OUT),
+                  labels_json(walk, ROW_TO_DESCRIBE), labels_json(walk, ROW_UNSAID), walk->cautions,
+                  groups_json(walk), labels_words(walk, ROW_LEFT_OUT),
+                  labels_words(walk, ROW_TO_DESCRIBE), labels_words(walk, ROW_UNSAID), saved));
     looking->without_siblings = false;
     looking->words = "";
-    for (size_t i = 0; may_ask(looking) && i < walk->count && status == STATUS_OK; i++)
+    for (size_t i = 0;
+         !app->given.json && may_ask(looking) && i < walk->count && status == STATUS_OK; i++)
         if (walk->rows[i].state == ROW_TO_DESCRIBE) {
             screen_blank(&app->out);
             status = look_at_vessel(looking, walk->rows[i].vessel.label);

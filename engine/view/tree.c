@@ -759,6 +759,8 @@ static const struct block {
     {"isolate", 0, 0, ROLE_ISOLATE, NULL, "p", NULL},
     {"discard", 0, 0, ROLE_DISCARD, NULL, "p", NULL},
     {"clash", 0, 2, ROLE_ISOLATE, NULL, "p", NULL},
+    {"group-keep", 0, 2, ROLE_KEEP, NULL, "p", NULL}, /* of vessels that came out the same */
+    {"group-discard", 0, 2, ROLE_DISCARD, NULL, "p", NULL},
     {"under", 5, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a culprit */
     {"below", 2, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a section */
     {"below-quiet", 2, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
