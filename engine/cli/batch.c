@@ -1077,28 +1077,27 @@ static void save(struct draft *draft, struct saved *saved)
 
 /* ==== the command ============================================================================= */
 
-/* "New: starter S1, cook C1." */
-static void say_records(struct draft *draft, enum pick pick, const char *lead)
-{
-    const char *words = "";
-    for (size_t i = 0; i < KINDS; i++) {
-        const union any_record *row = row_of(&draft->now, &kinds[i]);
-        if (draft->pick[kinds[i].record] == pick && row->named.label[0] != '\0')
-            words_add(draft->app, &words, ", ", "%s %s", record_types[kinds[i].record].name,
-                      row->named.label);
-    }
-    if (words[0] != '\0')
-        app_say(draft->app, "%s: %s.", lead, words);
-}
-
-static json_t *records_json(struct draft *draft, bool only_new)
+/* The records of the batch by their kind; what was made for it, or was there already (PICK_UNTOLD: all). */
+static json_t *records_json(struct draft *draft, enum pick pick)
 {
     json_t *object = json_object();
     for (size_t i = 0; i < KINDS; i++)
-        if (!only_new || draft->pick[kinds[i].record] == PICK_NEW)
+        if (pick == PICK_UNTOLD || draft->pick[kinds[i].record] == pick)
             json_object_set_new(object, record_types[kinds[i].record].name,
                                 view_json_text(row_of(&draft->now, &kinds[i])->named.label));
     return object;
+}
+
+/* The same as a list for a sentence. */
+static json_t *records_list(struct draft *draft, enum pick pick)
+{
+    json_t *list = json_array();
+    for (size_t i = 0; i < KINDS; i++) {
+        const char *label = row_of(&draft->now, &kinds[i])->named.label;
+        if (draft->pick[kinds[i].record] == pick && label[0] != '\0')
+            view_json_row(list, "kind:s label:s", record_types[kinds[i].record].name, label);
+    }
+    return list;
 }
 
 /* What the cook is for vessels like these, on a cautious estimate; "" when it is enough, or is not known
@@ -1113,6 +1112,7 @@ static const char *cook_doubt(struct draft *draft)
     struct known_cook known;
     struct cook_setup setup;
     struct cook_result result;
+    struct names loads;
 
     if (cook->id == 0 || isnan(cook->gauge) || isnan(cook->minutes))
         return "";
@@ -1124,12 +1124,10 @@ static const char *cook_doubt(struct draft *draft)
     known.minutes = cook->minutes;
     known.altitude = cook->altitude;
     known.air = cook->air;
-    for (int i = 0; cook->load[0] != '\0' && known.packing == RULES_NONE; i++) {
-        const char *id = list_word(app->rules, LIST_LOADS, (size_t)i).id;
-        if (id == NULL)
-            break;
-        known.packing = same(id, cook->load) ? i : RULES_NONE;
-    }
+    names_of(app, LIST_LOADS, &loads);
+    for (size_t i = 0; i < loads.count; i++)
+        if (same(loads.ids[i], cook->load))
+            known.packing = (int)i;
     if (physics_cook(app->rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK ||
         cook_compute(&setup, &result) != PROCESS_OK || result.verdict == COOK_ADEQUATE)
         return "";
@@ -1146,54 +1144,33 @@ static const char *cook_doubt(struct draft *draft)
 static enum status tell(struct draft *draft, const struct saved *saved)
 {
     struct app *app = draft->app;
-    const struct journal_view *told = &app->view;
     const struct batch *batch = &draft->now.batch;
     const struct vessel *vessels = saved->vessels, *controls = saved->vessels + draft->vessels;
+    const char *mother = draft->mother.id != 0 ? draft->mother.label : NULL;
     int64_t from = 0, to = 0;
-    char day[MOMENT_ROOM], until[MOMENT_ROOM];
-    bool dated = view_forecast_days(batch, &saved->forecast, &saved->forecast.full, &from, &to);
-
-    if (app->given.json)
-        return app_json(app,
-                        view_json("schema:i batch:w at:o species:w grain:w kind:w vessels:o "
-                                  "controls:o records:o new:o taken_over:o note:w first_look:o "
-                                  "full_from:o full_to:o cook_doubt:w",
-                                  1, batch->label, view_json_moment(draft->at), batch->species,
-                                  draft->now.lot.grain, vessels[0].kind,
-                                  view_json_vessels(vessels, draft->vessels),
-                                  view_json_vessels(controls, draft->controls),
-                                  records_json(draft, false), records_json(draft, true),
-                                  view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL),
-                                  batch->note, view_json_day(saved->first_look),
-                                  view_json_day(from), view_json_day(to), cook_doubt(draft)));
-    screen_say(&app->out, 0, 2, ROLE_STRONG, "%s: %zu x %s, %s, inoculated %s.", batch->label,
-               draft->vessels, view_name(told, LIST_VESSELS, vessels[0].kind),
-               view_batch_words(told, batch), moment_write_day(draft->at, day));
-    app_say(app, "Label them %s%s%s.", app_vessels(app, vessels, draft->vessels),
-            draft->controls > 0 ? "; controls, never inoculated: " : "",
-            draft->controls > 0 ? app_vessels(app, controls, draft->controls) : "");
-    say_records(draft, PICK_NEW, "New");
-    say_records(draft, PICK_EXISTING, "Known already");
-    if (draft->mother.id != 0)
-        app_say(app, "Starter %s is the grain of %s.", draft->now.starter.label,
-                draft->mother.label);
-    if (draft->taken[0] != '\0' && draft->has_before)
-        app_aside(app, "Carried over from %s: %s.", draft->before.batch.label, draft->taken);
-    if (draft->set[0] != '\0')
-        app_aside(app, "From the settings: %s.", draft->set);
-    if (draft->assumed != NULL)
-        app_aside(app, "assumed: %s; --vessel names another.", draft->assumed);
-    if (draft->unread[0] != '\0')
-        app_aside(app, "Not understood; saved as a note: %s.", draft->unread);
-    const char *doubt = cook_doubt(draft);
-    if (doubt[0] != '\0')
-        app_warn(app, "%s", doubt);
-    if (dated)
-        app_say(app, "Forecast: fully colonised between %s and %s.", view_day(from, day),
-                view_day(to, until));
-    app_say(app, "First look: %s. Then: jarside look %s", view_day(saved->first_look, day),
-            batch->label);
-    return app_flush(app);
+    char day[MOMENT_ROOM];
+    (void)view_forecast_days(batch, &saved->forecast, &saved->forecast.full, &from, &to);
+    json_t *tree = view_json(
+        "schema:i batch:w at:o species:w grain:w kind:w vessels:o controls:o records:o new:o "
+        "taken_over:o note:w first_look:o full_from:o full_to:o cook_doubt:w",
+        1, batch->label, view_json_moment(draft->at), batch->species, draft->now.lot.grain,
+        vessels[0].kind, view_json_vessels(vessels, draft->vessels),
+        view_json_vessels(controls, draft->controls), records_json(draft, PICK_UNTOLD),
+        records_json(draft, PICK_NEW),
+        view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL), batch->note,
+        view_json_day(saved->first_look), view_json_day(from), view_json_day(to),
+        cook_doubt(draft));
+    view_json_add(tree,
+                  "_count:z _kind:s _words:s _day:s _labels:s _controls:w _new:o _there:o "
+                  "_starter:s _mother:s _before:s _taken:w _set:w _assumed:s _unread:w",
+                  draft->vessels, name_of(draft, LIST_VESSELS, vessels[0].kind),
+                  view_batch_words(&app->view, batch), moment_write_day(draft->at, day),
+                  app_vessels(app, vessels, draft->vessels),
+                  app_vessels(app, controls, draft->controls), records_list(draft, PICK_NEW),
+                  records_list(draft, PICK_EXISTING), draft->now.starter.label, mother,
+                  draft->has_before ? draft->before.batch.label : NULL, draft->taken, draft->set,
+                  draft->assumed, draft->unread);
+    return app_tell(app, "started", tree);
 }
 
 /* The kind of vessel of a weight, or the commonest of a shape, where nobody said more. */
