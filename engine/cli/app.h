@@ -87,21 +87,21 @@ struct texts {
     X(batch, "batch")                                                                              \
     X(because, "because")                                                                          \
     X(case_file, "case")                                                                           \
-    X(cause, "cause") X(cook_label, "cook") X(corrects, "corrects") X(csv, "csv") X(how, "how")    \
-        X(html, "html") X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label")    \
-            X(like, "like") X(lot, "lot") X(map, "map") X(note, "note") X(place, "place")          \
-                X(position, "position") X(prefix, "prefix") X(probe, "probe")                      \
-                    X(probe_unit, "probe-unit") X(session, "session") X(since, "since")            \
-                        X(source, "source") X(temps, "temps")
+    X(cause, "cause")                                                                              \
+    X(cook_label, "cook") X(corrects, "corrects") X(csv, "csv") X(how, "how") X(html, "html")      \
+        X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like")    \
+            X(lot, "lot") X(map, "map") X(note, "note") X(place, "place") X(position, "position")  \
+                X(prefix, "prefix") X(probe, "probe") X(probe_unit, "probe-unit")                  \
+                    X(session, "session") X(since, "since") X(source, "source") X(temps, "temps")
 #define FLAG_OPTIONS(X)                                                                            \
     X(all, "all")                                                                                  \
     X(apply, "apply")                                                                              \
     X(causes, "causes")                                                                            \
-    X(cut, "cut") X(demo, "demo") X(details, "details") X(dry_run, "dry-run")                      \
-        X(even_if_worse, "even-if-worse") X(explain, "explain") X(fit, "fit") X(force, "force")    \
-            X(fresh, "new") X(guess, "guess") X(lines, "lines") X(no_input, "no-input")            \
-                X(partly, "partly") X(sheet, "sheet") X(sure, "yes") X(undo, "undo")               \
-                    X(without_siblings, "without-siblings")
+    X(cut, "cut")                                                                                  \
+    X(demo, "demo") X(details, "details") X(dry_run, "dry-run") X(even_if_worse, "even-if-worse")  \
+        X(explain, "explain") X(fit, "fit") X(force, "force") X(fresh, "new") X(guess, "guess")    \
+            X(lines, "lines") X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet")        \
+                X(sure, "yes") X(undo, "undo") X(without_siblings, "without-siblings")
 
 /* What the options of a command say. */
 struct given {
@@ -156,6 +156,8 @@ struct names { /* of a list of the rules: ids, and what people call them */
     size_t count;
 };
 void names_of(struct app *app, enum word_list list, struct names *names);
+/* The one value of an observable that was seen; RULES_NONE for none or several. */
+int single_value(uint32_t seen);
 /* The words with a separator between, the first `most` of them, in the arena. */
 const char *words_joined(struct app *app, const char *const *words, size_t count,
                          const char *separator, size_t most);

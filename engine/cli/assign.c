@@ -159,10 +159,11 @@ void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel
         return;
     app_must(app, reader_answer(app->reader, (size_t)kinds, grain, strlen(grain), app->arena, &list,
                                 app->diags));
-    for (size_t i = 0; i < list.reading_count; i++)
-        for (size_t v = 0; v < app->rules->observables[kinds].value_count; v++)
-            if (list.readings[i].observable == (size_t)kinds && list.readings[i].seen >> v & 1)
-                starter->kind = app->rules->observables[kinds].values[v].id;
+    for (size_t i = 0; i < list.reading_count; i++) {
+        const int seen = single_value(list.readings[i].seen);
+        if (list.readings[i].observable == (size_t)kinds && seen != RULES_NONE)
+            starter->kind = app->rules->observables[kinds].values[seen].id;
+    }
 }
 
 /* ---- several vessels ------------------------------------------------------------------------- */

@@ -421,17 +421,6 @@ static enum status take_words(struct draft *draft, char *text)
 
 /* ---- what the reader understood -------------------------------------------------------------- */
 
-/* The one value that was seen; RULES_NONE for none or several. */
-static int single_value(uint32_t seen)
-{
-    if (seen == 0 || (seen & (seen - 1)) != 0)
-        return RULES_NONE;
-    int value = 0;
-    while ((seen >> value & 1) == 0)
-        value++;
-    return value;
-}
-
 /* The scope whose causes an observable tells most about: whose fact it is. */
 static enum scope scope_of(const struct rules *rules, size_t observable)
 {

@@ -47,6 +47,16 @@ const char *words_joined(struct app *app, const char *const *words, size_t count
     return all;
 }
 
+int single_value(uint32_t seen)
+{
+    if (seen == 0 || (seen & (seen - 1)) != 0)
+        return RULES_NONE;
+    int value = 0;
+    while ((seen >> value & 1) == 0)
+        value++;
+    return value;
+}
+
 int option_id(struct app *app, const char *name, const char *word, enum word_list list)
 {
     struct names names;

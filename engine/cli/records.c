@@ -37,48 +37,45 @@ static void find_or_name(struct app *app, enum record record, const char *label,
         app_name(app, record, row);
 }
 
-/* The words that are no COLUMN=VALUE, read as a batch's are: what a column of the record holds goes there,
- * the rest is returned. Words of which nothing is understood end the command. */
-static const char *assign_words(struct app *app, enum record record, const char *words,
-                                union any_record *row)
+/* Words, read as those of a batch are: what a column of the record holds goes there, the rest is returned, "" for
+ * none. Whether anything was understood. */
+static bool read_words(struct app *app, enum record record, const char *words,
+                       union any_record *row, const char **unread)
 {
     const struct rules *rules = app->rules;
     struct reading_list list;
-    const char *unread = "";
     bool any = false;
 
+    *unread = "";
     app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
     for (size_t i = 0; i < list.reading_count; i++) {
         const struct reading *reading = &list.readings[i];
         const struct observable *observable = &rules->observables[reading->observable];
         const struct column *at = record_types[record].columns;
-        const char *value = NULL;
+        const int seen = single_value(reading->seen);
         while (at->name != NULL && (at->feeds == FEEDS_NONE || at->feeds != observable->feeds))
             at++;
-        if (at->name != NULL && at->kind == COLUMN_REAL && reading->has_number)
-            value =
-                arena_format(app->arena, "%.10g%s", 0.5 * (reading->number.lo + reading->number.hi),
-                             dimension_unit(observable->dimension));
-        for (size_t v = 0; at->name != NULL && v < observable->value_count && value == NULL; v++)
-            if (reading->seen == UINT32_C(1) << v)
-                value = observable->values[v].id;
-        if (value != NULL) {
+        const bool number = at->kind == COLUMN_REAL && reading->has_number;
+        if (at->name != NULL && (number || seen != RULES_NONE)) {
+            const char *value = number
+                                    ? arena_format(app->arena, "%.10g%s",
+                                                   0.5 * (reading->number.lo + reading->number.hi),
+                                                   dimension_unit(observable->dimension))
+                                    : observable->values[seen].id;
             assign(app, record, arena_format(app->arena, "%s=%s", at->name, value), row,
                    app->given.at);
             any = true;
         } else {
-            words_add(app, &unread, "; ", "%.*s", (int)(reading->span.end - reading->span.start),
+            words_add(app, unread, "; ", "%.*s", (int)(reading->span.end - reading->span.start),
                       list.text + reading->span.start);
         }
     }
     for (size_t i = 0; i < list.unread_count; i++) {
         const struct span *span = &list.unread[i].span;
-        words_add(app, &unread, "; ", "%.*s", (int)(span->end - span->start),
+        words_add(app, unread, "; ", "%.*s", (int)(span->end - span->start),
                   list.text + span->start);
     }
-    if (!any)
-        app_stop(app, "'%s' should be COLUMN=VALUE", words);
-    return unread;
+    return any;
 }
 
 static enum status run_record(struct app *app)
@@ -120,8 +117,8 @@ static enum status run_record(struct app *app)
     if (plain[0] != '\0' && there) /* what is on record is not changed by the way */
         app_stop(app, "'%s' should be COLUMN=VALUE: %s %s is there already", plain,
                  record_types[record].name, row.named.label);
-    if (plain[0] != '\0')
-        unread = assign_words(app, record, plain, &row);
+    if (plain[0] != '\0' && !read_words(app, record, plain, &row, &unread))
+        app_stop(app, "'%s' should be COLUMN=VALUE", plain);
     if (unread[0] != '\0')
         assign(app, record, arena_format(app->arena, "note=%s", plain), &row, app->given.at);
     if (!there && record == RECORD_COOK && isnan(row.cook.altitude) && altitude != NULL)
@@ -174,49 +171,27 @@ static void add_parents(struct app *app, const struct texts *from, const struct 
     }
 }
 
-/* The words of the command, as a description would be read: mushroom and kind of starter. What is not
- * understood, or NULL. */
+/* Mushroom and kind of a starter, from words or the id of a kind; what is not understood, "" for none. */
 static const char *starter_words(struct app *app, const char *const *words, size_t count,
-                                 struct starter *row)
+                                 union any_record *row)
 {
-    const struct rules *rules = app->rules;
-    const struct unclear *unclear = NULL;
-    const struct fact *facts = NULL;
-    const char *text = "", *odd = NULL;
-
+    const char *text = "", *odd;
     for (size_t i = 0; i < count; i++) {
-        size_t kind = 0;
-        while (kind < rules->starter_count && strcasecmp(rules->starters[kind].id, words[i]) != 0)
-            kind++;
-        if (kind < rules->starter_count)
-            row->kind = rules->starters[kind].id;
+        const char *kind = list_id(app->rules, LIST_STARTERS, words[i]);
+        if (kind != NULL)
+            row->starter.kind = kind;
         else
-            text = arena_format(app->arena, "%s%s ", text, words[i]);
+            words_add(app, &text, " ", "%s", words[i]);
     }
-    app_must(app, triage_tell(app->triage, text, strlen(text), app->diags));
-    if (triage_unclear(app->triage, &unclear) > 0)
-        odd = unclear[0].words;
-    size_t known = triage_facts(app->triage, &facts);
-    for (size_t i = 0; i < known && odd == NULL; i++) {
-        const struct observable *observable = &rules->observables[facts[i].observable];
-        size_t value = 0;
-        while (value < observable->value_count && (facts[i].observation.seen >> value & 1) == 0)
-            value++;
-        if (value < observable->value_count && observable->feeds == FEEDS_SPECIES)
-            row->species = observable->values[value].id;
-        else if (value < observable->value_count && observable->feeds == FEEDS_STARTER_KIND)
-            row->kind = observable->values[value].id;
-        else
-            odd = facts[i].words;
-    }
-    triage_reset(app->triage);
+    (void)read_words(app, RECORD_STARTER, text, row, &odd);
     return odd;
 }
 
-static void read_words(struct app *app, const char *const *words, size_t count, struct starter *row)
+static void take_words(struct app *app, const char *const *words, size_t count,
+                       union any_record *row)
 {
     const char *odd = starter_words(app, words, count, row);
-    if (odd != NULL)
+    if (odd[0] != '\0')
         app_stop(app,
                  "'%s' is not understood; name the mushroom and the kind, for instance: jarside "
                  "starter S2 oyster liquid culture --from S1. A label has a figure in it (S2), a "
@@ -228,14 +203,14 @@ static void read_words(struct app *app, const char *const *words, size_t count, 
  * kind. */
 static bool is_label(struct app *app, const char *word)
 {
-    struct starter ignored;
+    union any_record ignored;
     if (strpbrk(word, "0123456789") != NULL || labels_id(app, RECORD_STARTER, word) != 0)
         return true;
     const bool capitals =
         word[0] != '\0' && word[strcspn(word, "abcdefghijklmnopqrstuvwxyz ")] == '\0';
     record_init(RECORD_STARTER, &ignored);
     return (capitals || strpbrk(word, "-_") != NULL) &&
-           starter_words(app, &word, 1, &ignored) != NULL;
+           starter_words(app, &word, 1, &ignored)[0] != '\0';
 }
 
 /* The mushroom is that of the first parent, when nothing else was said; of a vessel it is the grain. */
@@ -287,7 +262,7 @@ static size_t take_from(struct app *app, const char *const *words, size_t count,
                      words[i]);
         if (!there) {
             find_or_name(app, RECORD_STARTER, words[i], &parent);
-            read_words(app, &kind, 1, &parent.starter);
+            take_words(app, &kind, 1, &parent);
             app_add(app, RECORD_STARTER, &parent);
         }
         kind = "";
@@ -327,7 +302,7 @@ static enum status run_starter(struct app *app)
                  "--from names what it came from",
                  row.named.label, row.named.label);
     if (row.named.id == 0) {
-        read_words(app, words + named, count - named, &row.starter);
+        take_words(app, words + named, count - named, &row);
         row.starter.made = given->at;
         for (size_t i = 0; i < sizeof columns / sizeof *columns; i++)
             if (columns[i][1] != NULL)
