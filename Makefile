@@ -205,11 +205,17 @@ TO_SHARE := $(call sh,$(DESTDIR)$(PREFIX)/share)
 OURS     := man/man1/jarside.1* man/man1/jarside-*.1* man/man5/jarside-*.5* bash-completion/completions/jarside \
             zsh/site-functions/_jarside fish/vendor_completions.d/jarside.fish
 
-# Manual pages and completions, laid out as below share/, from the program's own tables.
-$(B)/manual/made: $(B)/jarside rules/FORMAT.md
+# Manual pages, from the program's own tables, and completions, laid out as below share/.
+$(B)/manual/made: $(B)/jarside rules/FORMAT.md $(wildcard engine/cli/share/*)
 	$(call say,write,$(@D))
 	@rm -rf $(@D)
-	$(Q)JARSIDE_RULES=$(CURDIR)/rules XDG_CONFIG_HOME=/nonexistent $(B)/jarside manual $(@D)
+	@mkdir -p $(@D)/man/man1 $(@D)/man/man5
+	$(Q)JARSIDE_RULES=$(CURDIR)/rules XDG_CONFIG_HOME=/nonexistent $(B)/jarside manual > $(@D)/pages
+	$(Q)cat $(@D)/pages rules/FORMAT.md | awk -v to=$(@D)/man -f engine/cli/share/manual.awk
+	@rm $(@D)/pages
+	@install -D engine/cli/share/jarside.bash $(@D)/bash-completion/completions/jarside
+	@install -D engine/cli/share/_jarside $(@D)/zsh/site-functions/_jarside
+	@install -D engine/cli/share/jarside.fish $(@D)/fish/vendor_completions.d/jarside.fish
 	@touch $@
 
 install: all $(B)/manual/made  ## install below PREFIX (and DESTDIR)

@@ -3,231 +3,83 @@
  * What is made from the table of commands for others: manual pages, and the words a shell offers at Tab.
  * Neither command stands in the help, for it is not people who call them.
  */
-#include <stdarg.h>
-#include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "cli/app.h"
-#include "prompt/input.h"
 
 /* ==== pages =================================================================================== */
 
-/* Adds roff; each %s is for words, put so that no byte of them begins a request or an escape. */
-static void put(struct text *page, const char *roff, ...)
-{
-    va_list words;
-    va_start(words, roff);
-    for (const char *at = roff; *at != '\0'; at++) {
-        if (at[0] != '%' || at[1] != 's') {
-            text_add(page, at, 1);
-            continue;
-        }
-        at++;
-        const char *word = va_arg(words, const char *);
-        if (word[0] == '.' || word[0] == '\'')
-            text_puts(page, "\\&");
-        for (; *word != '\0'; word++)
-            if (*word == '\\' || *word == '-')
-                text_puts(page, *word == '-' ? "\\-" : "\\e");
-            else
-                text_add(page, word, 1);
-    }
-    va_end(words);
-}
+/*
+ * The manual in Markdown: "% NAME SECTION VERSION SUMMARY" begins a page. share/manual.awk makes roff of it, when
+ * the program is built.
+ */
 
 static void put_options(struct app *app, struct text *page, const struct command *command)
 {
+    text_puts(page, "| option | meaning |\n|---|---|\n");
     for (struct help_line line = {.common = false}; option_next(app, command, &line);) {
         char letter[] = {'-', line.option->letter, ',', ' ', '\0'};
-        put(page, ".TP\n\\fB%s%s\\fR", letter[1] != '\0' ? letter : "", line.word);
-        if (line.argument[0] != '\0')
-            put(page, " \\fI%s\\fR", line.argument);
-        put(page, "\n%s\n", line.says);
+        text_printf(page, "| `%s%s`%s%s%s | %s |\n", letter[1] != '\0' ? letter : "", line.word,
+                    line.argument[0] != '\0' ? " <" : "", line.argument,
+                    line.argument[0] != '\0' ? ">" : "", line.says);
     }
 }
 
-/* The head of a page; its name is "jarside", or begins so. */
-static void begin(struct text *page, const char *name, int section, const char *summary)
+static enum status run_manual(struct app *app)
 {
-    text_init(page);
-    text_printf(page, ".TH \"%s\" %d \"\" \"jarside %s\"\n", name, section, JARSIDE_VERSION);
-    put(page, ".SH NAME\n%s \\- %s\n", name, summary);
-}
-
-static void keep(struct app *app, const char *below, struct text *file)
-{
-    app_keep(app, arena_format(app->arena, "%s/%s", app->operands[0], below), file);
-}
-
-static void write_commands(struct app *app)
-{
-    struct text page, whole;
-    begin(&whole, "jarside", 1, "says what is in a jar of grain spawn, and what to do with it");
-    put(&whole,
-        ".SH SYNOPSIS\n.B jarside\n[COMMAND] [OPTIONS] ...\n.SH DESCRIPTION\n%s\n.PP\nWithout a "
-        "command it opens the conversation.\n.SH COMMANDS\n",
-        help_of("jarside").summary);
+    struct text *page = &app->out.out;
+    text_printf(page,
+                "%% jarside 1 " JARSIDE_VERSION
+                " says what is in a jar of grain spawn, and what to do with it\n"
+                "## SYNOPSIS\n`jarside` [COMMAND] [OPTIONS] ...\n## DESCRIPTION\n%s\n\n"
+                "Without a command it opens the conversation.\n## COMMANDS\n"
+                "| command | what it does |\n|---|---|\n",
+                help_of("jarside").summary);
+    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
+        text_printf(page, "| `%s` | %s |\n", command->name, help_of(command->name).summary);
+    text_puts(page, "\nEach has a page of its own: `jarside-judge`(1) and so on.\n## OPTIONS\n"
+                    "These may be given to every command, before or behind it.\n\n");
+    put_options(app, page, NULL);
+    text_printf(page, "## EXIT STATUS\n%s\n## SEE ALSO\n`jarside-rules`(5), `jarside-journal`(5)\n",
+                help_of("jarside").detail);
     for (const struct command *command = NULL; (command = command_next(command)) != NULL;) {
-        char *name = arena_format(app->arena, "jarside-%s", command->name); /* no blanks in it */
-        if (strchr(name, ' ') != NULL)
-            *strchr(name, ' ') = '-';
         const struct help help = help_of(command->name);
-        put(&whole, ".TP\n\\fB%s\\fR\n%s\n", command->name, help.summary);
-        begin(&page, name, 1, help.summary);
-        put(&page, ".SH SYNOPSIS\n.B jarside %s\n[OPTIONS] %s\n.SH DESCRIPTION\nThis command %s.\n",
-            command->name, help.operands, help.summary);
-        if (help.detail[0] != '\0')
-            put(&page, ".PP\n%s\n", help.detail);
-        put(&page, ".SH OPTIONS\n");
-        put_options(app, &page, command);
-        put(&page, ".SH SEE ALSO\n.BR jarside (1)\n");
-        keep(app, arena_format(app->arena, "man/man1/%s.1", name), &page);
+        const size_t first = strcspn(command->name, " ");
+        const char *second = command->name + first;
+        text_printf(
+            page,
+            "%% jarside-%.*s%s%s 1 " JARSIDE_VERSION " %s\n## SYNOPSIS\n`jarside %s` [OPTIONS] %s\n"
+            "## DESCRIPTION\nThis command %s.\n\n%s\n## OPTIONS\n",
+            (int)first, command->name, *second != '\0' ? "-" : "", second + (*second != '\0'),
+            help.summary, command->name, help.operands, help.summary, help.detail);
+        put_options(app, page, command);
+        text_puts(page, "## SEE ALSO\n`jarside`(1)\n");
     }
-    put(&whole, ".PP\nEach has a page of its own:\n.BR jarside\\-judge (1)\nand so on.\n"
-                ".SH OPTIONS\nThese may be given to every command, before or behind it.\n");
-    put_options(app, &whole, NULL);
-    put(&whole,
-        ".SH EXIT STATUS\n%s\n.SH SEE ALSO\n.BR jarside\\-rules (5),\n.BR jarside\\-journal (5)\n",
-        help_of("jarside").detail);
-    keep(app, "man/man1/jarside.1", &whole);
-}
-
-static void write_journal(struct app *app)
-{
-    struct text page;
-    begin(&page, "jarside-journal", 5, "the tables of the journal, as CSV");
-    put(&page, ".SH DESCRIPTION\n.B jarside export\nwrites a file for each kind of record, "
-               "named after it, and\n.B jarside import\nreads them back. The first line holds "
-               "the names of the columns. Text is UTF\\-8, moments are ISO 8601, and an empty "
-               "cell says nothing. Labels stand for other records.\n");
+    text_puts(page,
+              "% jarside-journal 5 " JARSIDE_VERSION " the tables of the journal, as CSV\n"
+              "## DESCRIPTION\n`jarside export` writes a file for each kind of record, named after "
+              "it, and "
+              "`jarside import` reads them back. The first line holds the names of the columns. "
+              "Text is UTF-8, moments are ISO 8601, and an empty cell says nothing. Labels stand "
+              "for other records.\n");
     for (int record = 0; record < RECORD_COUNT; record++) {
-        put(&page, ".SH %s.csv\n", record_types[record].name);
+        text_printf(page, "## %s.csv\n| column | content |\n|---|---|\n",
+                    record_types[record].name);
         for (const struct column *column = record_types[record].columns; column->name; column++)
             if (!column->internal)
-                put(&page, ".TP\n\\fB%s\\fR\n%s%s%s\n", column->name, assign_what(app, column),
-                    column->required ? "; required" : "",
-                    column->derived ? "; kept by the journal" : "");
+                text_printf(page, "| `%s` | %s%s%s |\n", column->name, assign_what(app, column),
+                            column->required ? "; required" : "",
+                            column->derived ? "; kept by the journal" : "");
     }
-    put(&page, ".SH SEE ALSO\n.BR jarside\\-export (1),\n.BR jarside\\-import (1)\n");
-    keep(app, "man/man5/jarside-journal.5", &page);
-}
-
-/* ---- the page on the rules, from the one that lies beside them --------------------------------- */
-
-/* Text with Markdown in it: `code` and **strong** in bold, of a [link](path) its words. */
-static void put_marked(struct text *page, const char *words)
-{
-    bool bold = false;
-    for (const char *at = words; *at != '\0'; at++) {
-        const char *end = strchr(at, ')');
-        if (*at == '`' || strncmp(at, "**", 2) == 0) {
-            put(page, (bold = !bold) ? "\\fB" : "\\fR");
-            at += *at == '*';
-        } else if (strncmp(at, "](", 2) == 0 && end != NULL) {
-            at = end;
-        } else if (*at != '[' || end == NULL || bold) {
-            put(page, "%s", (const char[]){*at, '\0'});
-        }
-    }
-    put(page, bold ? "\\fR\n" : "\n");
-}
-
-/* "| a | b | c |": a, and what it means. */
-static void put_row(struct app *app, struct text *page, const char *line)
-{
-    put(page, ".TP\n");
-    for (const char *cell = line + 1, *end; (end = strchr(cell, '|')) != NULL; cell = end + 1) {
-        char *words = arena_copy(app->arena, cell, (size_t)(end - cell));
-        put_marked(page, line_trim(words));
-    }
-}
-
-static void write_rules(struct app *app)
-{
-    char *rules = rules_find_shipped(), *line = NULL;
-    const char *path = arena_format(app->arena, "%s/FORMAT.md", rules != NULL ? rules : "");
-    FILE *file = fopen(path, "r");
-    size_t room = 0, row = 0;
-    bool code = false;
-    struct text page;
-
-    free(rules);
-    if (file == NULL)
-        app_fail(app, path, "cannot be read");
-    begin(&page, "jarside-rules", 5, "the rule files: what is known of findings, causes and signs");
-    put(&page, ".SH DESCRIPTION\n");
-    while (file != NULL && getline(&line, &room, file) > 0) {
-        line[strcspn(line, "\n")] = '\0';
-        row = line[0] == '|' && !code ? row + 1 : 0;
-        bool item = strncmp(line, "- ", 2) == 0;
-        if (strncmp(line, "```", 3) == 0)
-            put(&page, (code = !code) ? ".PP\n.RS 4\n.nf\n" : ".fi\n.RE\n.PP\n");
-        else if (code)
-            put(&page, "%s\n", line[0] != '\0' ? line : " ");
-        else if (strncmp(line, "# ", 2) == 0 || row == 1 || row == 2)
-            continue; /* the name of the page says it; the heading of a table, and its rule */
-        else if (strncmp(line, "## ", 3) == 0)
-            put(&page, ".SH %s\n", line + 3);
-        else if (row > 2)
-            put_row(app, &page, line);
-        else if (line[0] == '\0')
-            put(&page, ".PP\n");
-        else {
-            put(&page, item ? ".IP \\(bu 2\n" : "");
-            put_marked(&page, line + (item ? 2 : strspn(line, " ")));
-        }
-    }
-    free(line);
-    if (file != NULL)
-        (void)fclose(file);
-    put(&page, ".SH SEE ALSO\n.BR jarside\\-rules\\-check (1)\n");
-    keep(app, "man/man5/jarside-rules.5", &page);
+    text_puts(page, "## SEE ALSO\n`jarside-export`(1), `jarside-import`(1)\n"
+                    "% jarside-rules 5 " JARSIDE_VERSION
+                    " the rule files: what is known of findings, causes and signs\n"
+                    "## DESCRIPTION\n");
+    return app_flush(app);
 }
 
 /* ==== completion ============================================================================== */
-
-/* Each only asks 'jarside complete' for the words; where there is none, the shell offers files. */
-static const struct {
-    const char *path, *script;
-} shells[] = {
-    {"bash-completion/completions/jarside",
-     "_jarside() {\n"
-     "    local word\n"
-     "    COMPREPLY=()\n"
-     "    while IFS=$'\\t' read -r word _; do\n"
-     "        [[ $word == *= ]] && compopt -o nospace\n"
-     "        COMPREPLY+=(\"$(printf '%q' \"$word\")\")\n"
-     "    done < <(\"$1\" complete -- \"${COMP_WORDS[@]:1:COMP_CWORD}\" 2>/dev/null)\n"
-     "}\n"
-     "complete -o bashdefault -o default -F _jarside jarside\n"},
-    {"zsh/site-functions/_jarside",
-     "#compdef jarside\n"
-     "local name what\n"
-     "local -a names shown\n"
-     "while IFS=$'\\t' read -r name what; do\n"
-     "    names+=(\"$name\")\n"
-     "    shown+=(\"$name${what:+  -- $what}\")\n"
-     "done < <(\"${words[1]}\" complete -- \"${(@Q)words[2,CURRENT]}\" 2>/dev/null)\n"
-     "if (( $#names )); then\n"
-     "    compadd -l -d shown -a names\n"
-     "else\n"
-     "    _files\n"
-     "fi\n"},
-    {"fish/vendor_completions.d/jarside.fish",
-     "function __jarside_complete\n"
-     "    set -l now (commandline -ct)\n"
-     "    set -l words (commandline -opc) \"$now\"\n"
-     "    set -l offered (jarside complete -- $words[2..-1] 2>/dev/null)\n"
-     "    if test (count $offered) -gt 0\n"
-     "        printf '%s\\n' $offered\n"
-     "    else\n"
-     "        __fish_complete_path \"$now\"\n"
-     "    end\n"
-     "end\n"
-     "complete -c jarside -f -a '(__jarside_complete)'\n"},
-};
 
 static void offer(struct app *app, const char *begun, const char *word, const char *what)
 {
@@ -379,23 +231,8 @@ static enum status run_complete(struct app *app)
     return app_flush(app);
 }
 
-static enum status run_manual(struct app *app)
-{
-    write_commands(app);
-    write_journal(app);
-    write_rules(app);
-    for (size_t i = 0; i < sizeof shells / sizeof *shells; i++) {
-        struct text script;
-        text_init(&script);
-        text_puts(&script, shells[i].script);
-        keep(app, shells[i].path, &script);
-    }
-    return STATUS_OK;
-}
-
 const struct command hidden_commands[] = {
     {"complete", .run = run_complete},
-    {"manual", run_manual, NEEDS_RULES,
-     .wrong = "give the folder to write manual pages and completions into"},
+    {"manual", .run = run_manual, .needs = NEEDS_RULES},
     {0},
 };

@@ -54,7 +54,7 @@ is($told, "history\tshows all that happened to a vessel, batch, starter, cook ..
 is((run('complete'))[0], 0, 'no words: nothing');
 
 # ---- the shells ------------------------------------------------------------------------------------
-is((run('manual', "$scratch/made"))[0], 0, 'the scripts are made');
+my $scripts = project_root() . '/engine/cli/share';
 my $program = abs_path($ENV{JARSIDE} // project_root() . '/.build/release/jarside');
 
 # Types lines at a shell, each once `ready` is to be seen, until `want` is; what was seen.
@@ -95,9 +95,9 @@ sub typed {
 }
 
 my %shells = (
-    bash => [['bash', '--norc', '--noprofile', '-i'], "source '$scratch/made/bash-completion/completions/jarside'"],
-    zsh  => [['zsh', '-f', '-i'], "fpath=('$scratch/made/zsh/site-functions' \$fpath); autoload -Uz compinit; compinit -u -D"],
-    fish => [['fish', '--no-config', '-i'], "source '$scratch/made/fish/vendor_completions.d/jarside.fish'"],
+    bash => [['bash', '--norc', '--noprofile', '-i'], "source '$scripts/jarside.bash'"],
+    zsh  => [['zsh', '-f', '-i'], "fpath=('$scripts' \$fpath); autoload -Uz compinit; compinit -u -D"],
+    fish => [['fish', '--no-config', '-i'], "source '$scripts/jarside.fish'"],
 );
 for my $name (sort keys %shells) {
 SKIP: {
