@@ -70,11 +70,6 @@ static const char *number_limits(const struct observable *observable, struct are
 
 /* ---- which matches stand: a quantity goes to one phrase, and the longer wins -------------- */
 
-/* A run of bytes that a match accounts for; a match with gaps has several. */
-struct piece {
-    uint32_t start, end;
-};
-
 static uint32_t accounted(const struct match *match)
 {
     uint32_t length = match->end - match->start;
@@ -138,62 +133,39 @@ static int by_place(const void *left, const void *right)
     return order ? order : (int)a->gap_count - (int)b->gap_count;
 }
 
-static int by_start(const void *left, const void *right)
+/*
+ * What matches account for: of the pieces that begin at each byte, where the longest ends. A match with gaps has
+ * several pieces. Without `all`, a negation that denied nothing accounts for nothing, nor a subject of nothing.
+ */
+static const uint32_t *pieces_of(const struct job *job, bool all)
 {
-    const struct piece *a = left, *b = right;
-    int order = compare_u32(a->start, b->start);
-    return order ? order : compare_u32(b->end, a->end);
-}
-
-/* Without `all`, a negation that denied nothing accounts for nothing, nor a subject of nothing. */
-static struct piece *pieces_of(const struct match_list *list, bool all, struct arena *arena,
-                               size_t *count)
-{
-    struct piece *pieces = arena_array(arena, list->count, (MATCH_GAPS + 1) * sizeof *pieces);
-    *count = 0;
-    for (size_t i = 0; i < list->count; i++) {
-        const struct match *match = &list->items[i];
+    const struct match_list *list = &job->matches;
+    uint32_t *ends = arena_array(job->scratch, job->working.length + 1, sizeof *ends);
+    for (const struct match *match = list->items; match < list->items + list->count; match++) {
+        bool idle = match->aside || ((match->role == ROLE_NEGATION || match->role == ROLE_OTHERS) &&
+                                     !match->used);
         uint32_t start = match->start;
-        if (!all &&
-            (match->aside ||
-             ((match->role == ROLE_NEGATION || match->role == ROLE_OTHERS) && !match->used)))
-            continue;
-        for (unsigned g = 0; g < match->gap_count; g++) {
-            pieces[(*count)++] = (struct piece){start, match->gaps[g].start};
-            start = match->gaps[g].end;
+        for (unsigned g = 0; g <= match->gap_count && (all || !idle); g++) {
+            uint32_t end = g < match->gap_count ? match->gaps[g].start : match->end;
+            ends[start] = end > ends[start] ? end : ends[start];
+            start = g < match->gap_count ? match->gaps[g].end : start;
         }
-        pieces[(*count)++] = (struct piece){start, match->end};
     }
-    if (*count > 1)
-        qsort(pieces, *count, sizeof *pieces, by_start);
-    return pieces;
+    return ends;
 }
 
-/* Both lists are in order of start, so the farthest end so far tells what lies inside. */
 static void drop_contained(struct job *job)
 {
-    struct match_list *list = &job->matches;
-    size_t piece_count = 0;
-    struct piece *pieces = pieces_of(list, true, job->scratch, &piece_count);
+    const uint32_t *ends = pieces_of(job, true);
     uint32_t before = 0; /* farthest end of the pieces that start earlier */
-    uint32_t same = 0;   /* and of those that start here */
-    uint32_t here = 0;
-    size_t next = 0;
-    for (size_t i = 0; i < list->count; i++) {
-        struct match *match = &list->items[i];
-        if (match->start != here) {
-            before = same > before ? same : before;
-            same = 0;
-            here = match->start;
-        }
-        for (; next < piece_count && pieces[next].start <= here; next++) {
-            uint32_t *farthest = pieces[next].start < here ? &before : &same;
-            if (pieces[next].end > *farthest)
-                *farthest = pieces[next].end;
-        }
+    uint32_t at = 0;
+    for (size_t i = 0; i < job->matches.count; i++) {
+        struct match *match = &job->matches.items[i];
+        for (; at < match->start; at++)
+            before = ends[at] > before ? ends[at] : before;
         match->dropped =
             match->role != ROLE_QUESTION && /* that takes nothing from what it is part of */
-            (before >= match->end || same > match->end);
+            (before >= match->end || ends[at] > match->end);
     }
 }
 
@@ -257,27 +229,16 @@ static void settle_gaps(struct match_list *list)
 
 /* ---- tokens ------------------------------------------------------------------------------ */
 
-/*
- * Marks the tokens that matches account for; without `all`, idle negations do not
- * count. Pieces in order of start: a token is accounted for when they reach over
- * all of it.
- */
+/* Marks the tokens that matches account for, all of the word; without `all`, idle negations do not count. */
 static void cover(struct job *job, bool all)
 {
-    size_t count = 0;
-    struct piece *pieces = pieces_of(&job->matches, all, job->scratch, &count);
-    size_t next = 0;
-    uint32_t from = 0;
-    uint32_t reach = 0; /* everything in [from, reach) is accounted for */
+    const uint32_t *ends = pieces_of(job, all);
+    uint32_t at = 0, from = 0, reach = 0; /* everything in [from, reach) is accounted for */
     for (size_t i = 0; i < job->token_count; i++) {
         struct token *token = &job->tokens[i];
-        for (; next < count && pieces[next].start < token->end; next++) {
-            if (pieces[next].start > reach) {
-                from = pieces[next].start;
-                reach = pieces[next].end;
-            } else if (pieces[next].end > reach) {
-                reach = pieces[next].end;
-            }
+        for (; at < token->end; at++) {
+            from = ends[at] && at > reach ? at : from;
+            reach = ends[at] > reach ? ends[at] : reach;
         }
         token->covered = from <= token->start && reach >= token->end;
     }
