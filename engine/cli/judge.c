@@ -178,8 +178,8 @@ static bool line_read(struct arena *arena, size_t number, struct line *line)
     return true;
 }
 
-/* One of several threads that judge lines side by side. What the rules were compiled to is shared; what
- * is remembered from text to text, and what is to be written, each has for itself. */
+/* One of several threads that judge lines side by side. Rules, model and table of words are shared; the reader,
+ * what is remembered from text to text, and what is to be written, each has for itself. */
 struct hand {
     struct app app;
     const struct line *lines;
@@ -196,7 +196,7 @@ static void hand_init(struct hand *hand, const struct app *from)
     app->diags = diags_new();
     text_init(&app->out.out);
     text_init(&app->err.out);
-    app->reader = reader_twin(app->reader);
+    app->reader = reader_new(app->rules, app->diags); /* they have been compiled without a fault */
     app->words = words_twin(app->words);
     app->triage = triage_new(app->rules, app->reader, app->reasoner);
     triage_weigh_words(app->triage, app->words);

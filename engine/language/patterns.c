@@ -278,18 +278,6 @@ void patterns_open(struct reader *reader)
     reader->found = pcre2_match_data_create(MATCH_GROUPS, memory);
     pcre2_general_context_free(memory);
     (void)pcre2_set_callout(reader->limits, quantity_callout, reader);
-    if (reader->pattern_count == 0)
-        return;
-    reader->patterns = arena_grow(reader->memory, reader->patterns, reader->pattern_count,
-                                  reader->pattern_count, sizeof *reader->patterns);
-    for (size_t i = 0; i < reader->pattern_count; i++) {
-        struct pattern *pattern = &reader->patterns[i];
-        pattern->code = NULL; /* compiled again when a text first needs it */
-        pattern->scan = pattern->stopped = 0;
-        pattern->scanned = 0;
-        pattern->translated = false;
-        pattern->quantity = pattern->gap = pattern->over = pattern->under = 0;
-    }
 }
 
 void patterns_close(struct reader *reader)

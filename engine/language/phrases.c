@@ -880,25 +880,6 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     return !b.wrong;
 }
 
-void phrases_twin(struct reader *reader)
-{
-    struct arena *memory = reader->memory;
-    struct interned *words = &reader->words;
-    words->memory = memory;
-    words->text = arena_grow(memory, words->text, words->count, words->room, sizeof *words->text);
-    words->length =
-        arena_grow(memory, words->length, words->count, words->room, sizeof *words->length);
-    words->slots = arena_grow(memory, words->slots, words->slot_count, words->slot_count,
-                              sizeof *words->slots);
-    reader->lexemes = arena_grow(memory, reader->lexemes, reader->lexeme_count, words->room,
-                                 sizeof *reader->lexemes);
-    reader->stem_in = arena_array(memory, reader->stem_names.count, sizeof *reader->stem_in);
-    reader->stemmer = sb_stemmer_new("english", NULL);
-    if (!reader->stemmer)
-        memory_exhausted();
-    patterns_open(reader);
-}
-
 void phrases_free(struct reader *reader)
 {
     patterns_close(reader);
@@ -1371,40 +1352,35 @@ static bool beside_on_keyboard(char a, char b)
     return rise >= -1 && rise <= 1 && run >= -1 && run <= 1;
 }
 
-static enum slip same_length(const char *typed, const char *meant, size_t length)
+/* How `typed` would come from `meant`, whose lengths differ by one at most. */
+static enum slip slip_between(const char *typed, size_t length, const char *meant,
+                              size_t meant_length)
 {
-    size_t at = 0;
-    while (at < length && typed[at] == meant[at])
+    const char *longer = length > meant_length ? typed : meant;
+    const char *other = longer == typed ? meant : typed;
+    size_t least = length < meant_length ? length : meant_length, at = 0;
+    while (at < least && typed[at] == meant[at])
         at++;
-    if (at == length)
+    if (at == least && length == meant_length)
         return SLIP_NONE;
-    if (!at || at + 1 == length)
+    if (!at)
         return SLIP_FAR;
-    if (!memcmp(typed + at + 1, meant + at + 1, length - at - 1)) {
+    size_t rest = least - at; /* that should be the same, from there or from behind the slip */
+    if (length != meant_length) {
+        bool doubled = longer[at] == longer[at - 1];
+        bool lost = doubled || (rest && (is_soft(longer[at]) || meant_length >= LONG_WORD));
+        return lost && !memcmp(longer + at + 1, other + at, rest) ? SLIP_LENGTH : SLIP_FAR;
+    }
+    if (rest < 2)
+        return SLIP_FAR;
+    if (!memcmp(typed + at + 1, meant + at + 1, rest - 1)) {
         bool soft = is_soft(typed[at]) && is_soft(meant[at]);
         bool neighbours = length >= LONG_WORD && beside_on_keyboard(typed[at], meant[at]);
         return soft || neighbours || length > LONG_WORD ? SLIP_WRONG : SLIP_FAR;
     }
-    if (typed[at] == meant[at + 1] && typed[at + 1] == meant[at] &&
-        !memcmp(typed + at + 2, meant + at + 2, length - at - 2) &&
-        (at + 2 < length || length >= LONG_WORD))
-        return SLIP_SWAPPED;
-    return SLIP_FAR;
-}
-
-/* Whether leaving one letter out of `longer` gives `shorter`, which has `length` letters. */
-static enum slip one_longer(const char *longer, const char *shorter, size_t length,
-                            size_t meant_length)
-{
-    size_t at = 0;
-    while (at < length && longer[at] == shorter[at])
-        at++;
-    if (!at || memcmp(longer + at + 1, shorter + at, length - at) != 0)
-        return SLIP_FAR;
-    bool doubled = longer[at] == longer[at - 1];
-    if (at == length && !doubled)
-        return SLIP_FAR;
-    return doubled || is_soft(longer[at]) || meant_length >= LONG_WORD ? SLIP_LENGTH : SLIP_FAR;
+    bool swapped = typed[at] == meant[at + 1] && typed[at + 1] == meant[at] &&
+                   !memcmp(typed + at + 2, meant + at + 2, rest - 2);
+    return swapped && (rest > 2 || length >= LONG_WORD) ? SLIP_SWAPPED : SLIP_FAR;
 }
 
 /* The one word of the phrases that `word` is a slip of, or NO_INDEX. */
@@ -1419,9 +1395,7 @@ static uint32_t slip_of(const struct reader *reader, const char *word, size_t le
         if (other < MEANT_SHORTEST || other + 1 < length || other > length + 1)
             continue;
         const char *text = reader->words.text[i];
-        enum slip slip = other == length  ? same_length(word, text, length)
-                         : other > length ? one_longer(text, word, length, other)
-                                          : one_longer(word, text, other, other);
+        enum slip slip = slip_between(word, length, text, other);
         if (slip == SLIP_NONE)
             return NO_INDEX; /* no slip at all */
         if (slip != SLIP_FAR && slip == best)

@@ -170,8 +170,6 @@ struct reader {
 
 /* Compiles everything `reader->rules` says. False when a phrase is wrong; all that are, are told. */
 bool phrases_build(struct reader *reader, struct diags *diags);
-/* Gives a reader that is a copy of another its own words, states of patterns, and stemmer. */
-void phrases_twin(struct reader *reader);
 void phrases_free(struct reader *reader);
 /* The roles of a word, a bit each. */
 uint32_t word_roles(struct reader *reader, const char *word, size_t length);
@@ -193,7 +191,7 @@ void next_scan(struct reader *reader);
 uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
                       enum dimension dimension, bool unit_required);
 
-/* What PCRE2 needs, for a reader that has it not or is a copy of another; gives it back, and the patterns. */
+/* What PCRE2 needs; gives it back, and the patterns. */
 void patterns_open(struct reader *reader);
 void patterns_close(struct reader *reader);
 /* Compiles a phrase that is a pattern; told and *wrong if it cannot be one. */

@@ -142,8 +142,8 @@ static const uint32_t *pieces_of(const struct job *job, bool all)
     const struct match_list *list = &job->matches;
     uint32_t *ends = arena_array(job->scratch, job->working.length + 1, sizeof *ends);
     for (const struct match *match = list->items; match < list->items + list->count; match++) {
-        bool idle = match->aside || ((match->role == ROLE_NEGATION || match->role == ROLE_OTHERS) &&
-                                     !match->used);
+        bool idle = match->aside ||
+                    ((match->role == ROLE_NEGATION || match->role == ROLE_OTHERS) && !match->used);
         uint32_t start = match->start;
         for (unsigned g = 0; g <= match->gap_count && (all || !idle); g++) {
             uint32_t end = g < match->gap_count ? match->gaps[g].start : match->end;
@@ -976,17 +976,6 @@ struct reader *reader_new(const struct rules *rules, struct diags *diags)
         return NULL;
     }
     return reader;
-}
-
-struct reader *reader_twin(const struct reader *reader)
-{
-    struct reader *twin = calloc(1, sizeof *twin);
-    *twin = *reader;
-    twin->memory = arena_new();
-    twin->scratch = arena_new();
-    twin->scan = 0;
-    phrases_twin(twin);
-    return twin;
 }
 
 void reader_free(struct reader *reader)

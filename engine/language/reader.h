@@ -71,8 +71,6 @@ struct reading_list { /* all in the arena given to reader_read; spans are into i
  * error or lack of memory.
  */
 struct reader *reader_new(const struct rules *rules, struct diags *diags);
-/* The same phrases for another thread: shares what does not change; `reader` must outlive it. */
-struct reader *reader_twin(const struct reader *reader);
 void reader_free(struct reader *reader);
 
 /*
