@@ -37,12 +37,17 @@ static uint64_t hash_of(const char *text, size_t length)
     return mixed(hash ^ part);
 }
 
+static struct named *named_at(const struct interned *set, size_t index)
+{
+    return (void *)((char *)set->all + index * set->size);
+}
+
 static size_t interned_slot(const struct interned *set, const char *text, size_t length)
 {
     size_t slot = hash_of(text, length) & (set->slot_count - 1);
     for (; set->slots[slot] != NO_INDEX; slot = (slot + 1) & (set->slot_count - 1)) {
-        uint32_t index = set->slots[slot];
-        if (set->length[index] == length && !memcmp(set->text[index], text, length))
+        const struct named *named = named_at(set, set->slots[slot]);
+        if (named->length == length && !memcmp(named->text, text, length))
             break;
     }
     return slot;
@@ -56,32 +61,33 @@ uint32_t interned_find(const struct interned *set, const char *text, size_t leng
 /* At most half of the slots are ever taken. */
 static void interned_grow(struct interned *set)
 {
-    size_t room = set->room ? set->room * 2 : 4096;
-    set->text = arena_grow(set->memory, set->text, set->count, room, sizeof *set->text);
-    set->length = arena_grow(set->memory, set->length, set->count, room, sizeof *set->length);
-    set->slots = arena_room(set->memory, room * 2, sizeof *set->slots);
-    set->room = room;
-    set->slot_count = room * 2;
+    size_t room = set->slot_count ? set->slot_count : 4096;
+    set->all = arena_grow(set->memory, set->all, set->count, room, set->size);
+    set->slot_count = 2 * room;
+    set->slots = arena_room(set->memory, set->slot_count, sizeof *set->slots);
     memset(set->slots, 0xFF, set->slot_count * sizeof *set->slots);
-    for (size_t i = 0; i < set->count; i++)
-        set->slots[interned_slot(set, set->text[i], set->length[i])] = (uint32_t)i;
+    for (size_t i = 0; i < set->count; i++) {
+        const struct named *named = named_at(set, i);
+        set->slots[interned_slot(set, named->text, named->length)] = (uint32_t)i;
+    }
 }
 
 uint32_t interned_add(struct interned *set, const char *text, size_t length)
 {
-    if (set->count == set->room)
+    if (2 * set->count == set->slot_count)
         interned_grow(set);
     uint32_t *slot = &set->slots[interned_slot(set, text, length)];
     if (*slot != NO_INDEX)
         return *slot;
-    set->text[set->count] = arena_copy(set->memory, text, length);
-    set->length[set->count] = (uint32_t)length;
+    *named_at(set, set->count) =
+        (struct named){arena_copy(set->memory, text, length), (uint32_t)length};
     return *slot = (uint32_t)set->count++;
 }
 
 /* ---- words and stems --------------------------------------------------------------------- */
 
 struct lexeme { /* a word */
+    struct named word;
     uint32_t stem;
     uint32_t next;      /* of the vocabulary, with the same first letter; NO_INDEX ends it */
     bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
@@ -94,10 +100,17 @@ struct lexeme { /* a word */
 };
 
 struct stem {
+    struct named name;
     uint32_t same; /* what it counts as: itself, or the first of language.same */
     uint32_t roles;
     bool filler;
     uint32_t lists; /* it is in that begin phrases: first in `members`; NO_INDEX ends them */
+};
+
+struct list { /* of words and phrases, which phrases name */
+    struct named name;
+    uint32_t child; /* from the root of the trie; 0 is none */
+    uint64_t marks; /* of what its items begin with, see struct node */
 };
 
 struct membership { /* of a stem in a list */
@@ -140,7 +153,6 @@ struct trie {
     uint32_t *edge_child;
     uint64_t present[PRESENT_WORDS]; /* a bit an edge by its hash: most words lead nowhere */
     size_t edge_count, edge_room;
-    uint32_t *list_child; /* from the root, by list; 0 is none */
     struct beginning *beginnings;
     size_t beginning_count;
     uint64_t bounds; /* marks of what "about", "over" and "under" begin with */
@@ -153,13 +165,13 @@ enum {
 
 static uint32_t stem_add(struct reader *reader, const char *name, size_t length)
 {
-    size_t before = reader->stem_names.count;
-    uint32_t stem = interned_add(&reader->stem_names, name, length);
+    size_t before = reader->stems.count;
+    uint32_t stem = interned_add(&reader->stems, name, length);
     if (stem == before) {
-        *arena_push(reader->memory, reader->stems, reader->stem_count) =
-            (struct stem){.same = stem, .lists = NO_INDEX};
+        reader->stems.stems[stem].same = stem;
+        reader->stems.stems[stem].lists = NO_INDEX;
     }
-    return reader->stems[stem].same;
+    return reader->stems.stems[stem].same;
 }
 
 /* Whether a word is its own stem by its last letters: a quarter are, and the stemmer is slow. */
@@ -208,27 +220,24 @@ static uint32_t word_add(struct reader *reader, const char *word, size_t length,
 {
     size_t before = reader->words.count;
     uint32_t index = interned_add(&reader->words, word, length);
-    if (index < before && (!own || reader->lexemes[index].stem != NO_INDEX))
+    struct lexeme *lexeme = &reader->words.lexemes[index];
+    if (index < before && (!own || lexeme->stem != NO_INDEX))
         return index;
-    if (index == before)
-        *arena_push(reader->memory, reader->lexemes, reader->lexeme_count) =
-            (struct lexeme){.next = NO_INDEX};
-    struct lexeme *lexeme = &reader->lexemes[index];
     char stem[WORD_LONGEST];
     size_t size = length <= WORD_LONGEST ? stem_of(reader, word, length, stem) : 0;
     if (!size)
         lexeme->stem = own ? stem_add(reader, word, length) : NO_INDEX;
     else if (own)
         lexeme->stem = stem_add(reader, stem, size);
-    else if ((lexeme->stem = interned_find(&reader->stem_names, stem, size)) != NO_INDEX)
-        lexeme->stem = reader->stems[lexeme->stem].same;
+    else if ((lexeme->stem = interned_find(&reader->stems, stem, size)) != NO_INDEX)
+        lexeme->stem = reader->stems.stems[lexeme->stem].same;
     return index;
 }
 
 static void word_learn(struct reader *reader, uint32_t word)
 {
-    struct lexeme *lexeme = &reader->lexemes[word];
-    char first = reader->words.text[word][0];
+    struct lexeme *lexeme = &reader->words.lexemes[word];
+    char first = lexeme->word.text[0];
     if (lexeme->vocabulary || first < 'a' || first > 'z')
         return;
     lexeme->vocabulary = true;
@@ -241,13 +250,13 @@ uint32_t stem_known(struct reader *reader, const char *word, size_t length)
     uint32_t index = interned_find(&reader->words, word, length);
     if (index == NO_INDEX && reader->words.count < WORDS_MOST && length <= WORD_LONGEST)
         index = word_add(reader, word, length, false);
-    return index == NO_INDEX ? NO_INDEX : reader->lexemes[index].stem;
+    return index == NO_INDEX ? NO_INDEX : reader->words.lexemes[index].stem;
 }
 
 uint32_t word_roles(struct reader *reader, const char *word, size_t length)
 {
     uint32_t stem = stem_known(reader, word, length);
-    return stem == NO_INDEX ? 0 : reader->stems[stem].roles;
+    return stem == NO_INDEX ? 0 : reader->stems.stems[stem].roles;
 }
 
 enum { QUANTITY_MARK = 63 };
@@ -263,7 +272,7 @@ uint32_t *stems_of(struct reader *reader, const char *words, size_t *count)
     for (size_t length; *words; words += length + (words[length] == '|')) {
         length = strcspn(words, "|");
         uint32_t word = word_add(reader, words, length, true);
-        *arena_push(reader->memory, stems, *count) = reader->lexemes[word].stem;
+        *arena_push(reader->memory, stems, *count) = reader->words.lexemes[word].stem;
     }
     return stems;
 }
@@ -334,9 +343,8 @@ static void edges_grow(struct reader *reader)
         }
 }
 
-/* A word that is in a list is an edge too, from LISTS and the number of the list to no node; so is a list
- * that begins a phrase, from ROOT_LISTS. */
-enum { ROOT_LISTS = 1 << 29, LISTS = 1 << 30 };
+/* A word that is in a list is an edge too, from LISTS and the number of the list to no node. */
+enum { LISTS = 1 << 30 };
 
 static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
 {
@@ -360,17 +368,8 @@ static void list_stem(struct reader *reader, uint32_t list, uint32_t stem)
         return;
     add_edge(reader, LISTS + list, stem);
     *arena_push(reader->memory, reader->members, reader->member_count) =
-        (struct membership){list, reader->stems[stem].lists};
-    reader->stems[stem].lists = (uint32_t)reader->member_count - 1;
-}
-
-static void push_branch(struct reader *reader, uint32_t from, const struct element *element,
-                        uint32_t child)
-{
-    struct trie *t = reader->trie;
-    *arena_push(reader->memory, t->branches, t->branch_count) = (struct branch){
-        element->kind, element->optional, element->id, child, t->nodes[from].branches};
-    t->nodes[from].branches = (uint32_t)t->branch_count - 1;
+        (struct membership){list, reader->stems.stems[stem].lists};
+    reader->stems.stems[stem].lists = (uint32_t)reader->member_count - 1;
 }
 
 /* The node an element leads to, made if need be. */
@@ -379,20 +378,18 @@ static uint32_t add_branch(struct reader *reader, uint32_t from, const struct el
     struct trie *t = reader->trie;
     if (element->kind == ELEMENT_WORD && !element->optional)
         return add_edge(reader, from, element->id);
-    if (from == 0 && element->kind == ELEMENT_LIST) { /* the root has too many to try each */
-        size_t before = t->edge_count;
-        uint32_t child = add_edge(reader, ROOT_LISTS, element->id);
-        if (t->edge_count > before)
-            push_branch(reader, from, element, child);
-        return child;
-    }
+    uint32_t *begins = &reader->lists.lists[element->id].child;
+    if (from == 0 && element->kind == ELEMENT_LIST) /* the root has too many to try each */
+        return *begins = *begins ? *begins : node_new(reader);
     for (uint32_t i = t->nodes[from].branches; i != NO_INDEX; i = t->branches[i].next) {
         const struct branch *b = &t->branches[i];
         if (b->kind == element->kind && b->id == element->id && b->optional == element->optional)
             return b->child;
     }
     uint32_t child = node_new(reader);
-    push_branch(reader, from, element, child);
+    *arena_push(reader->memory, t->branches, t->branch_count) = (struct branch){
+        element->kind, element->optional, element->id, child, t->nodes[from].branches};
+    t->nodes[from].branches = (uint32_t)t->branch_count - 1;
     return child;
 }
 
@@ -450,7 +447,7 @@ static void list_word(struct reader *reader, uint32_t list, const char *word, si
 {
     uint32_t index = word_add(reader, word, length, true);
     word_learn(reader, index);
-    list_stem(reader, list, reader->lexemes[index].stem);
+    list_stem(reader, list, reader->words.lexemes[index].stem);
 }
 
 static void add_alternatives(struct parse *parse, const struct phrase *phrase, const char *source,
@@ -472,8 +469,8 @@ static void add_alternatives(struct parse *parse, const struct phrase *phrase, c
 /* A list without a name of its own, for alternatives and for what may be left out. */
 static uint32_t nameless_list(struct parse *parse, const char *source, size_t length, char between)
 {
-    size_t before = parse->reader->list_names.count;
-    uint32_t list = interned_add(&parse->reader->list_names, source, length);
+    size_t before = parse->reader->lists.count;
+    uint32_t list = interned_add(&parse->reader->lists, source, length);
     struct phrase item = *parse->phrase;
     item.role = ROLE_LIST;
     item.item = list;
@@ -491,7 +488,7 @@ static void parse_words(struct parse *parse, const char *source, size_t length)
             uint32_t word = word_add(parse->reader, source + at, size, true);
             if (parse->phrase->role <= ROLE_HEDGE || parse->phrase->role == ROLE_LIST)
                 word_learn(parse->reader, word);
-            put_element(parse, ELEMENT_WORD, parse->reader->lexemes[word].stem);
+            put_element(parse, ELEMENT_WORD, parse->reader->words.lexemes[word].stem);
         } else if (source[at] == '#' && parse->phrase->role == ROLE_PATTERN) {
             put_element(parse, ELEMENT_WORD, parse->reader->figure);
         } else if (!strchr("-'/.,&", source[at])) {
@@ -514,7 +511,7 @@ static void parse_braces(struct parse *parse, const char *name, size_t length)
     }
     char key[64];
     (void)snprintf(key, sizeof key, "{%.*s}", (int)length, name);
-    uint32_t list = interned_find(&parse->reader->list_names, key, strlen(key));
+    uint32_t list = interned_find(&parse->reader->lists, key, strlen(key));
     if (list == NO_INDEX)
         parse_fault(parse, "stands a list that language.words does not have");
     else
@@ -574,7 +571,7 @@ static bool add_single(struct reader *reader, const struct phrase *phrase, uint3
     }
     if (phrase->role <= ROLE_STATEMENT || phrase->role == ROLE_PATTERN)
         return false;
-    reader->stems[stem].roles |= UINT32_C(1) << phrase->role;
+    reader->stems.stems[stem].roles |= UINT32_C(1) << phrase->role;
     return true;
 }
 
@@ -681,7 +678,7 @@ static void add_word_lists(struct reader *reader)
         char stem[WORD_LONGEST]; /* as no other has */
         int size = snprintf(stem, sizeof stem, "=%s", word);
         uint32_t index = word_add(reader, word, strlen(word), false);
-        reader->lexemes[index].stem =
+        reader->words.lexemes[index].stem =
             stem_add(reader, stem, size < WORD_LONGEST ? (size_t)size : WORD_LONGEST - 1);
     }
     for (size_t i = 0; i < l->same.count + l->fillers.count; i++) {
@@ -690,12 +687,12 @@ static void add_word_lists(struct reader *reader)
         for (const char *at = same ? l->same.list[i] : l->fillers.list[i - l->same.count]; *at;) {
             size_t length = strcspn(at, "|");
             uint32_t word = word_add(reader, at, length, true);
-            uint32_t stem = reader->lexemes[word].stem;
+            uint32_t stem = reader->words.lexemes[word].stem;
             first = first == NO_INDEX ? stem : first;
             if (same)
-                reader->stems[stem].same = reader->lexemes[word].stem = first;
+                reader->stems.stems[stem].same = reader->words.lexemes[word].stem = first;
             else
-                reader->stems[stem].filler = true;
+                reader->stems.stems[stem].filler = true;
             at += length + (at[length] == '|');
         }
     }
@@ -705,7 +702,7 @@ static void add_lists(struct build *b)
 {
     const struct language *l = &b->reader->rules->language;
     const struct phrases *const bounds[] = {&l->about, &l->over, &l->under};
-    struct interned *names = &b->reader->list_names;
+    struct interned *names = &b->reader->lists;
     interned_add(names, "{about}", 7);
     interned_add(names, "{over}", 6);
     interned_add(names, "{under}", 7);
@@ -748,7 +745,7 @@ static void add_language(struct build *b)
         add_phrases(b, &b->reader->rules->questions[i].phrases, ROLE_QUESTION, 0, i);
     for (size_t i = 0; i < l->spared.count; i++) {
         uint32_t word = word_add(b->reader, l->spared.list[i], strlen(l->spared.list[i]), false);
-        b->reader->lexemes[word].spared = true;
+        b->reader->words.lexemes[word].spared = true;
     }
 }
 
@@ -776,13 +773,13 @@ static void build_prefix(struct reader *reader)
     text_release(&text);
 }
 
-static uint64_t element_marks(const uint64_t *lists, enum element_kind kind, uint32_t id)
+static uint64_t element_marks(const struct list *lists, enum element_kind kind, uint32_t id)
 {
     switch (kind) {
     case ELEMENT_WORD:
         return mark_of(id);
     case ELEMENT_LIST:
-        return lists[id];
+        return lists[id].marks;
     case ELEMENT_QUANTITY:
         return UINT64_C(1) << QUANTITY_MARK;
     default:
@@ -794,22 +791,23 @@ static uint64_t element_marks(const uint64_t *lists, enum element_kind kind, uin
 static void mark_nodes(struct reader *reader)
 {
     struct trie *t = reader->trie;
-    uint64_t *lists = arena_array(reader->scratch, reader->list_names.count, sizeof *lists);
-    for (uint32_t stem = 0; stem < reader->stem_names.count; stem++)
-        for (uint32_t i = reader->stems[stem].lists; i != NO_INDEX; i = reader->members[i].next)
-            lists[reader->members[i].list] |= mark_of(stem);
+    struct list *lists = reader->lists.lists;
+    for (uint32_t stem = 0; stem < reader->stems.count; stem++)
+        for (uint32_t i = reader->stems.stems[stem].lists; i != NO_INDEX;
+             i = reader->members[i].next)
+            lists[reader->members[i].list].marks |= mark_of(stem);
     for (bool more = true; more;) { /* lists begin with lists */
         more = false;
         for (size_t i = 0; i < t->beginning_count; i++) {
             const struct beginning *b = &t->beginnings[i];
-            uint64_t marks = element_marks(lists, b->kind, b->id) & ~lists[b->list];
-            lists[b->list] |= marks;
+            uint64_t marks = element_marks(lists, b->kind, b->id) & ~lists[b->list].marks;
+            lists[b->list].marks |= marks;
             more = more || marks;
         }
     }
-    t->bounds = lists[LIST_ABOUT] | lists[LIST_OVER] | lists[LIST_UNDER];
+    t->bounds = lists[LIST_ABOUT].marks | lists[LIST_OVER].marks | lists[LIST_UNDER].marks;
     for (size_t i = 0; i < t->edge_room; i++)
-        if (t->edges[i] && (t->edges[i] - 1) >> 32 < ROOT_LISTS)
+        if (t->edges[i] && (t->edges[i] - 1) >> 32 < LISTS)
             t->nodes[(t->edges[i] - 1) >> 32].marks |= mark_of((uint32_t)(t->edges[i] - 1));
     for (size_t n = t->node_count; n-- > 1;) /* children come behind */
         for (uint32_t i = t->nodes[n].branches; i != NO_INDEX; i = t->branches[i].next) {
@@ -825,7 +823,9 @@ bool phrases_build(struct reader *reader, struct diags *diags)
 {
     const struct rules *rules = reader->rules;
     struct build b = {.reader = reader, .diags = diags};
-    reader->words.memory = reader->stem_names.memory = reader->list_names.memory = reader->memory;
+    reader->words = (struct interned){.memory = reader->memory, .size = sizeof(struct lexeme)};
+    reader->stems = (struct interned){.memory = reader->memory, .size = sizeof(struct stem)};
+    reader->lists = (struct interned){.memory = reader->memory, .size = sizeof(struct list)};
     memset(reader->by_letter, 0xFF, sizeof reader->by_letter);
     reader->stemmer = sb_stemmer_new("english", NULL);
     if (!reader->stemmer)
@@ -852,7 +852,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
             uint32_t word = length ? word_add(reader, words + at, length, false) : NO_INDEX;
             if (length) {
                 word_learn(reader, word);
-                reader->lexemes[word].measured = true;
+                reader->words.lexemes[word].measured = true;
             }
             at += length ? length : 1;
         }
@@ -862,21 +862,13 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     struct trie *t = reader->trie;
     mark_nodes(reader);
     reader->figure_child = word_child(t, 0, reader->figure);
-    t->list_child = arena_array(reader->memory, reader->list_names.count, sizeof *t->list_child);
-    uint32_t *rest = &t->nodes[0].branches; /* what begins with neither a word nor a list */
-    for (uint32_t i = *rest; i != NO_INDEX; i = t->branches[i].next)
-        if (t->branches[i].kind == ELEMENT_LIST)
-            t->list_child[t->branches[i].id] = t->branches[i].child;
-        else
-            rest = &t->branches[ *rest = i].next;
-    *rest = NO_INDEX;
-    for (size_t i = 0; i < reader->stem_names.count; i++) /* of the rest the edges are enough */
-        for (uint32_t *at = &reader->stems[i].lists; *at != NO_INDEX;)
-            if (t->list_child[reader->members[*at].list])
+    for (size_t i = 0; i < reader->stems.count; i++) /* of the rest the edges are enough */
+        for (uint32_t *at = &reader->stems.stems[i].lists; *at != NO_INDEX;)
+            if (reader->lists.lists[reader->members[*at].list].child)
                 at = &reader->members[*at].next;
             else
                 *at = reader->members[*at].next;
-    reader->stem_in = arena_array(reader->memory, reader->stem_names.count, sizeof(uint32_t));
+    reader->stem_in = arena_array(reader->memory, reader->stems.count, sizeof(uint32_t));
     return !b.wrong;
 }
 
@@ -923,7 +915,7 @@ static struct token token_at(struct reader *reader, const char *bytes, size_t at
     if (word == NO_INDEX && reader->words.count < WORDS_MOST && size <= WORD_LONGEST)
         word = word_add(reader, bytes + at, size, false);
     if (word != NO_INDEX)
-        lexeme = &reader->lexemes[word];
+        lexeme = &reader->words.lexemes[word];
     if (!lexeme->counts)
         look_at_word(bytes + at, size, lexeme);
     struct token token = {.start = (uint32_t)at,
@@ -932,8 +924,8 @@ static struct token token_at(struct reader *reader, const char *bytes, size_t at
                           .units = lexeme->units,
                           .counts = lexeme->counts > 0 || (bytes[at] >= '0' && bytes[at] <= '9')};
     if (token.stem != NO_INDEX) {
-        token.roles = reader->stems[token.stem].roles;
-        token.filler = reader->stems[token.stem].filler;
+        token.roles = reader->stems.stems[token.stem].roles;
+        token.filler = reader->stems.stems[token.stem].filler;
     }
     return token;
 }
@@ -945,7 +937,7 @@ static bool article_counts(const struct reader *reader, const char *bytes, size_
     const char *mark = size ? memchr(bytes + at, '\'', size) : NULL;
     uint32_t word =
         interned_find(&reader->words, bytes + at, mark ? (size_t)(mark - bytes) - at : size);
-    return !size || (word != NO_INDEX && reader->lexemes[word].measured);
+    return !size || (word != NO_INDEX && reader->words.lexemes[word].measured);
 }
 
 /* Marks of what stands at each word of a clause; behind fillers, of what follows them, too. */
@@ -1220,8 +1212,8 @@ static void visit_word(struct walk *w, uint32_t at)
     w->first_match = w->job->matches.count;
     w->spans_from[at] = w->spans_to[at] = (uint32_t)w->span_count;
     if (token->stem != NO_INDEX) {
-        for (uint32_t i = r->stems[token->stem].lists; i != NO_INDEX; i = r->members[i].next)
-            enter(w, t->list_child[r->members[i].list], at + 1);
+        for (uint32_t i = r->stems.stems[token->stem].lists; i != NO_INDEX; i = r->members[i].next)
+            enter(w, r->lists.lists[r->members[i].list].child, at + 1);
         uint32_t child = word_child(t, 0, token->stem);
         if (child)
             enter(w, child, at + 1);
@@ -1246,8 +1238,8 @@ static void visit_word(struct walk *w, uint32_t at)
             enter(w, child, at + 1);
     }
     for (size_t i = w->spans_from[at]; i < w->span_count; i++) /* these may be items of lists too */
-        if (t->list_child[w->spans[i].list])
-            enter(w, t->list_child[w->spans[i].list], w->spans[i].end);
+        if (r->lists.lists[w->spans[i].list].child)
+            enter(w, r->lists.lists[w->spans[i].list].child, w->spans[i].end);
     if (t->nodes[0].branches != NO_INDEX && token->ahead >> QUANTITY_MARK)
         visit_quantity(w, &t->branches[t->nodes[0].branches], true, at);
 }
@@ -1390,16 +1382,16 @@ static uint32_t slip_of(const struct reader *reader, const char *word, size_t le
     enum slip best = SLIP_FAR;
     bool several = false;
     for (uint32_t i = reader->by_letter[word[0] - 'a']; i != NO_INDEX;
-         i = reader->lexemes[i].next) {
-        size_t other = reader->words.length[i];
+         i = reader->words.lexemes[i].next) {
+        size_t other = reader->words.lexemes[i].word.length;
         if (other < MEANT_SHORTEST || other + 1 < length || other > length + 1)
             continue;
-        const char *text = reader->words.text[i];
+        const char *text = reader->words.lexemes[i].word.text;
         enum slip slip = slip_between(word, length, text, other);
         if (slip == SLIP_NONE)
             return NO_INDEX; /* no slip at all */
         if (slip != SLIP_FAR && slip == best)
-            several = several || reader->lexemes[i].stem != reader->lexemes[meant].stem;
+            several = several || reader->words.lexemes[i].stem != reader->words.lexemes[meant].stem;
         if (slip < best) {
             best = slip;
             meant = i;
@@ -1424,16 +1416,18 @@ bool job_slips(struct job *job)
             length > WORD_LONGEST || strspn(word, "abcdefghijklmnopqrstuvwxyz") < length)
             continue;
         uint32_t known = interned_find(&r->words, word, length);
-        if (known == NO_INDEX || r->lexemes[known].vocabulary || r->lexemes[known].spared)
+        if (known == NO_INDEX || r->words.lexemes[known].vocabulary ||
+            r->words.lexemes[known].spared)
             continue;
-        struct lexeme *lexeme = &r->lexemes[known];
+        struct lexeme *lexeme = &r->words.lexemes[known];
         if (!lexeme->looked)
             lexeme->meant = slip_of(r, word, length);
         lexeme->looked = true;
         uint32_t meant = lexeme->meant;
         if (meant != NO_INDEX)
-            corrections[count++] = (struct correction){
-                token->start, token->end, r->words.text[meant], r->words.length[meant]};
+            corrections[count++] =
+                (struct correction){token->start, token->end, r->words.lexemes[meant].word.text,
+                                    r->words.lexemes[meant].word.length};
     }
     if (count)
         working_correct(&job->working, corrections, count, job->scratch);

@@ -122,16 +122,28 @@ struct pattern {
     uint32_t stopped;      /* the scan in which it hit a limit */
 };
 
-struct interned { /* strings, numbered in the order they came */
+struct named { /* what each entry of a set begins with */
+    const char *text;
+    uint32_t length;
+};
+
+struct interned { /* strings and what is known of each, numbered in the order they came */
     struct arena *memory;
-    const char **text;
-    uint32_t *length;
-    size_t count, room;
+    size_t size; /* of an entry */
+    union {
+        void *all;
+        struct lexeme *lexemes;
+        struct stem *stems;
+        struct list *lists;
+        struct entry *entries;
+    };
+    size_t count;
     uint32_t *slots; /* open addressing */
     size_t slot_count;
 };
 
-/* The number of a string, or NO_INDEX; interned_add numbers it if need be, and keeps a copy. */
+/* The number of a string, or NO_INDEX; interned_add numbers it if need be, keeps a copy, and the rest of its
+ * entry is zero. */
 uint32_t interned_find(const struct interned *set, const char *text, size_t length);
 uint32_t interned_add(struct interned *set, const char *text, size_t length);
 
@@ -140,10 +152,7 @@ struct reader {
     struct arena *memory;  /* for as long as the reader lives */
     struct arena *scratch; /* for one reading */
     struct sb_stemmer *stemmer;
-    struct interned words, stem_names, list_names;
-    struct lexeme *lexemes; /* by word */
-    struct stem *stems;     /* by stem name */
-    size_t lexeme_count, stem_count;
+    struct interned words, stems, lists;
     uint32_t by_letter[26]; /* the vocabulary */
     struct membership *members;
     size_t member_count;

@@ -60,7 +60,8 @@ static bool label_contaminated(const struct labels *labels, size_t label)
 
 /* ---- words ----------------------------------------------------------------------------------- */
 
-struct entry {         /* of a word, under its number in `words` */
+struct entry { /* of a word */
+    struct named word;
     const char *key;   /* as it is counted: its stem, or the bin of a figure */
     bool denies, ends; /* it begins what a negation reaches, or ends it */
     uint32_t kind;     /* the entry of its kind, "=green"; its own number when it has none */
@@ -72,11 +73,7 @@ struct lexicon { /* each word that was met, stemmed once */
     struct arena *arena;
     struct sb_stemmer *stemmer;
     struct interned words;
-    struct entry *entries;
-    size_t count;
-    struct interned kind_stems; /* stems that belong to a kind */
-    uint32_t *kinds;            /* and the entry of that */
-    size_t kind_count;
+    struct interned kind_stems; /* entries of stems that belong to a kind */
     uint64_t letters;    /* with which words begin that have been looked for among the kinds */
     uint32_t first_kind; /* its entry; the others follow */
     struct text folded;  /* the text that is being cut */
@@ -92,10 +89,10 @@ struct piece {
 
 static struct entry *entry_add(struct lexicon *lexicon, const char *word, size_t length)
 {
-    (void)interned_add(&lexicon->words, word, length);
-    struct entry *entry = arena_push(lexicon->arena, lexicon->entries, lexicon->count);
-    *entry = (struct entry){.key = lexicon->words.text[lexicon->count - 1],
-                            .kind = (uint32_t)lexicon->count - 1};
+    uint32_t index = interned_add(&lexicon->words, word, length);
+    struct entry *entry = &lexicon->words.entries[index];
+    entry->key = entry->word.text;
+    entry->kind = index;
     return entry;
 }
 
@@ -135,10 +132,9 @@ static void kinds_learn(struct lexicon *lexicon, const char *word)
             if ((letter >> (*at & 63) & 1) == 0)
                 continue;
             const char *stem = stem_of(lexicon, at, (size_t)(end - at));
-            const size_t count = lexicon->kind_count;
+            const size_t count = lexicon->kind_stems.count;
             if (interned_add(&lexicon->kind_stems, stem, strlen(stem)) == count)
-                *arena_push(lexicon->arena, lexicon->kinds, lexicon->kind_count) =
-                    lexicon->first_kind + (uint32_t)i;
+                lexicon->kind_stems.entries[count].kind = lexicon->first_kind + (uint32_t)i;
         }
 }
 
@@ -146,16 +142,13 @@ static void kinds_learn(struct lexicon *lexicon, const char *word)
 static void lexicon_clear(struct lexicon *lexicon)
 {
     arena_reset(lexicon->arena);
-    lexicon->words = (struct interned){.memory = lexicon->arena};
+    lexicon->words = (struct interned){.memory = lexicon->arena, .size = sizeof(struct entry)};
     lexicon->kind_stems = lexicon->words;
-    lexicon->entries = NULL;
-    lexicon->kinds = NULL;
-    lexicon->count = lexicon->kind_count = 0;
     const struct language *language = &lexicon->rules->language;
     turners_add(lexicon, &language->negations, true);
     turners_add(lexicon, &language->breaks, false);
     lexicon->letters = 0;
-    lexicon->first_kind = (uint32_t)lexicon->count;
+    lexicon->first_kind = (uint32_t)lexicon->words.count;
     for (size_t i = 0; i < language->kinds.count; i++) {
         char name[TERM_MOST + 1];
         const char *list = language->kinds.list[i];
@@ -216,9 +209,9 @@ static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t lengt
         kinds_learn(lexicon, word);
         entry->key = arena_string(lexicon->arena, stem_of(lexicon, word, length));
         known = interned_find(&lexicon->kind_stems, entry->key, strlen(entry->key));
-        entry->kind = known != NO_INDEX ? lexicon->kinds[known] : entry->kind;
+        entry->kind = known != NO_INDEX ? lexicon->kind_stems.entries[known].kind : entry->kind;
     }
-    return (uint32_t)lexicon->count - 1;
+    return (uint32_t)lexicon->words.count - 1;
 }
 
 /* Figures are told apart by size only: a day 12 is like a day 13, and neither is like "60 %". */
@@ -278,7 +271,7 @@ static size_t cut(struct lexicon *lexicon, const char *text, size_t length, stru
             at++;
             continue;
         }
-        const struct entry *entry = &lexicon->entries[piece.entry];
+        const struct entry *entry = &lexicon->words.entries[piece.entry];
         reach -= piece.denied;
         if (entry->denies || entry->ends) {
             reach = entry->denies ? REACH : 0;
@@ -291,7 +284,7 @@ static size_t cut(struct lexicon *lexicon, const char *text, size_t length, stru
     by[1] = arena_array(arena, count, sizeof *by[1]);
     for (size_t i = 0; i < count; i++) {
         by[1][i] = by[0][i];
-        by[1][i].entry = lexicon->entries[by[0][i].entry].kind;
+        by[1][i].entry = lexicon->words.entries[by[0][i].entry].kind;
     }
     return count;
 }
@@ -319,7 +312,7 @@ static bool term_of(const struct lexicon *lexicon, const struct piece *first,
 {
     size_t length = 0;
     for (const struct piece *p = first != NULL ? first : piece; p <= piece; p++) {
-        const char *key = lexicon->entries[p->entry].key;
+        const char *key = lexicon->words.entries[p->entry].key;
         const size_t more = strlen(key);
         if (length + more + 2 > TERM_MOST)
             return false;
@@ -779,7 +772,7 @@ static const bool *names_told(const struct words *words, const struct piece *pie
     const size_t findings = words->labels.count;
     bool *told = NULL;
     for (size_t i = 0; i < count; i++) {
-        const bool *names = words->lexicon.entries[pieces[i].entry].names;
+        const bool *names = words->lexicon.words.entries[pieces[i].entry].names;
         const char *behind = words->lexicon.folded.bytes + pieces[i].at + pieces[i].length;
         if (names == NULL || pieces[i].denied || behind[strcspn(behind, ".,;:!?\n")] == '?')
             continue;
@@ -810,7 +803,8 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     memset(likelihood, 0, labels->count * sizeof *likelihood);
     if (words->tables.count == 0)
         return 0;
-    if (words->counts == NULL || words->lexicon.count > KEPT_MOST || words->met_count > KEPT_MOST)
+    if (words->counts == NULL || words->lexicon.words.count > KEPT_MOST ||
+        words->met_count > KEPT_MOST)
         words_forget(words);
     words->texts++;
     double *sum = memset(words->sum, 0, steps(labels->count) * sizeof *sum);
