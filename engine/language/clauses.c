@@ -183,7 +183,9 @@ static void put_mark(struct builder *b, char mark)
 static void put_next(struct builder *b)
 {
     char c = b->folded[b->at];
-    if (c == '.')
+    if (is_word((unsigned char)c))
+        put_character(b);
+    else if (c == '.')
         put_point(b);
     else if (c == '-')
         put_dash(b);

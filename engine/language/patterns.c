@@ -246,6 +246,7 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
         return;
     }
     *arena_push(reader->memory, reader->patterns, reader->pattern_count) = pattern;
+    reader->everywhere += pattern.everywhere;
     struct phrase trigger = *phrase;
     trigger.role = ROLE_PATTERN;
     trigger.item = (uint32_t)reader->pattern_count - 1;
@@ -481,7 +482,7 @@ void pattern_run(struct job *job, struct pattern *pattern, size_t word)
 
 void patterns_run(struct job *job)
 {
-    for (size_t i = 0; i < job->reader->pattern_count; i++)
+    for (size_t i = 0; i < job->reader->pattern_count && job->reader->everywhere; i++)
         for (size_t word = 0; job->reader->patterns[i].everywhere && word < job->token_count;
              word = job->tokens[word].clause)
             pattern_run(job, &job->reader->patterns[i], word);

@@ -95,6 +95,7 @@ struct lexeme { /* a word */
     bool measured;      /* it stands in quantities, behind a number or "a" */
     signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
     uint16_t units;     /* known once `counts` is: bit per dimension that has such a unit */
+    uint16_t letters;   /* likewise: how many of a to z it begins with */
     bool looked;        /* whether it is a slip; then of which word, or NO_INDEX */
     uint32_t meant;
 };
@@ -888,6 +889,7 @@ static void look_at_word(const char *word, size_t length, struct lexeme *lexeme)
     struct quantity quantity;
     size_t used = 0;
     lexeme->counts = -1;
+    lexeme->letters = (uint16_t)strspn(word, "abcdefghijklmnopqrstuvwxyz");
     if (length + sizeof unit <= sizeof trial) {
         memcpy(trial, word, length);
         memcpy(trial + length, unit, sizeof unit);
@@ -922,6 +924,7 @@ static struct token token_at(struct reader *reader, const char *bytes, size_t at
                           .end = (uint32_t)(at + size),
                           .stem = lexeme->stem,
                           .units = lexeme->units,
+                          .letters = lexeme->letters,
                           .counts = lexeme->counts > 0 || (bytes[at] >= '0' && bytes[at] <= '9')};
     if (token.stem != NO_INDEX) {
         token.roles = reader->stems.stems[token.stem].roles;
@@ -1141,7 +1144,6 @@ static void visit_quantity(struct walk *w, const struct branch *b, bool all, uin
 static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
 {
     const struct token *tokens = w->job->tokens;
-    const struct match before = w->found;
     switch (b->kind) {
     case ELEMENT_WORD:
         if (at < w->end && tokens[at].stem == b->id)
@@ -1159,18 +1161,20 @@ static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
     case ELEMENT_QUANTITY:
         visit_quantity(w, b, false, at);
         break;
-    case ELEMENT_GAP:
+    case ELEMENT_GAP: {
+        unsigned gap = w->found.gap_count;
         for (uint32_t behind = at; behind <= at + GAP_MOST && behind < w->end; behind++) {
+            if (!leads_on(w, b->child, behind))
+                continue;
             if (behind > at) {
-                unsigned gap = before.gap_count;
                 w->found.gap_count = gap + 1;
                 w->found.gaps[gap].start = tokens[at - 1].end;
                 w->found.gaps[gap].end = tokens[behind - 1].end;
             }
             visit(w, b->child, behind, behind, FILLERS_MOST);
         }
-        w->found = before;
-        break;
+        w->found.gap_count = gap;
+    }
     }
 }
 
@@ -1229,7 +1233,7 @@ static void visit_word(struct walk *w, uint32_t at)
             token->stem = stem;
         }
     }
-    size_t letters = strspn(word, "abcdefghijklmnopqrstuvwxyz"); /* "day12" is "day 12" */
+    size_t letters = token->letters; /* "day12" is "day 12" */
     if (word[letters] >= '0' && word[letters] <= '9' && letters) {
         uint32_t stem = stem_known(w->job->reader, word, letters);
         uint32_t child = stem == NO_INDEX ? 0 : word_child(t, 0, stem);
@@ -1413,7 +1417,7 @@ bool job_slips(struct job *job)
         const char *word = w->bytes + token->start;
         size_t length = token->end - token->start;
         if (token->covered || token->roles || token->stem != NO_INDEX || length < SLIP_SHORTEST ||
-            length > WORD_LONGEST || strspn(word, "abcdefghijklmnopqrstuvwxyz") < length)
+            length > WORD_LONGEST || token->letters < length)
             continue;
         uint32_t known = interned_find(&r->words, word, length);
         if (known == NO_INDEX || r->words.lexemes[known].vocabulary ||

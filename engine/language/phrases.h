@@ -85,15 +85,16 @@ enum role {
 
 struct token { /* one word */
     uint32_t start, end;
-    uint32_t stem;   /* NO_INDEX: no phrase has such a word */
-    uint32_t clause; /* the token behind the last of its clause */
-    uint32_t roles;  /* bit per enum role that the word has by itself */
-    uint64_t ahead;  /* what a phrase may go on with here: marks, see struct node */
-    uint16_t units;  /* bit per dimension: from here on there may be a unit of that */
-    bool filler;     /* may stand anywhere in a phrase */
-    bool counts;     /* it can begin a quantity */
-    bool covered;    /* some match accounts for it */
-    bool unclear;    /* a negation of which it is not plain what it denies */
+    uint32_t stem;    /* NO_INDEX: no phrase has such a word */
+    uint32_t clause;  /* the token behind the last of its clause */
+    uint32_t roles;   /* bit per enum role that the word has by itself */
+    uint64_t ahead;   /* what a phrase may go on with here: marks, see struct node */
+    uint16_t units;   /* bit per dimension: from here on there may be a unit of that */
+    uint16_t letters; /* how many of a to z it begins with */
+    bool filler;      /* may stand anywhere in a phrase */
+    bool counts;      /* it can begin a quantity */
+    bool covered;     /* some match accounts for it */
+    bool unclear;     /* a negation of which it is not plain what it denies */
 };
 
 struct phrase {
@@ -159,7 +160,7 @@ struct reader {
     struct phrase *phrases;
     size_t phrase_count;
     struct pattern *patterns;
-    size_t pattern_count;
+    size_t pattern_count, everywhere; /* in all, and of those that name no words to be run at */
     struct trie *trie;
     uint32_t figure;             /* the stem of "#": any word that begins with a figure */
     uint32_t figure_child;       /* the node behind it, or 0 */
