@@ -101,8 +101,8 @@ static void compute(const struct rules *rules, const struct known_growth *growth
         return;
     (void)forecast_days(&forecast, 1.0, &expected->visible);
     (void)forecast_days(&forecast, FORECAST_FULL, &expected->full);
-    (void)forecast_days(&forecast, rules->forecast.shake_lo, &from);
-    (void)forecast_days(&forecast, rules->forecast.shake_hi, &to);
+    (void)forecast_days(&forecast, rules->forecast.shake.lo, &from);
+    (void)forecast_days(&forecast, rules->forecast.shake.hi, &to);
     expected->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
     for (size_t i = 0; course != NULL && i < course->count; i++)
         forecast_coverage(&forecast, course->every * (double)i, &course->coverage[i]);
@@ -840,7 +840,7 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
     } else if (foreseen && bare) {
         *why = FIRST_GROWTH;
     } else if (foreseen) {
-        if (coverage < rules->forecast.shake_hi && fact_feeding(triage, FEEDS_SHAKEN_DAYS) == NULL)
+        if (coverage < rules->forecast.shake.hi && fact_feeding(triage, FEEDS_SHAKEN_DAYS) == NULL)
             sooner(expected->shake.low, age, "time to shake", &days, why);
         sooner(expected->full.central, age, "fully colonised", &days, why);
     }

@@ -42,14 +42,7 @@ static void read_use(struct loader *loader, const struct field *field, const str
         expect_number(loader, &number, field->key, &POSITIVE, &labelled->use_count);
 }
 
-#define CASE(member) offsetof(struct labelled_case, member)
-
-static const struct field STAKES_FIELDS[] = {
-    NUMBER("neighbours", OPTIONAL, CASE(neighbours), NOT_NEGATIVE),
-    NUMBER("worth", OPTIONAL, CASE(worth), POSITIVE),
-    OWN("use", OPTIONAL, read_use),
-};
-static const struct shape STAKES = SHAPE("'stakes'", STAKES_FIELDS);
+SHAPE(stakes, "'stakes'", ROWS(labelled_case, STAKES_TABLE) KEY("use", MAY, .read = read_use));
 
 /* ---- one case -------------------------------------------------------------------------------- */
 
@@ -73,19 +66,9 @@ static void read_settings(struct loader *loader, const struct field *field, cons
     labelled->setting_count = count;
 }
 
-static const struct field CASE_FIELDS[] = {
-    TEXT("id", REQUIRED, CASE(id)),
-    TEXT("text", OPTIONAL, CASE(text)),
-    OWN("set", OPTIONAL, read_settings),
-    INNER("stakes", OPTIONAL, STAKES),
-    REFERENCES("findings", OPTIONAL, read_indices, CASE(findings), CASE(finding_count),
-               ITEM_FINDING),
-    REFERENCES("causes", OPTIONAL, read_indices, CASE(causes), CASE(cause_count), ITEM_CAUSE),
-    SET("actions", CASE(actions), ACTION_WORDS),
-    TEXT("source", OPTIONAL, CASE(source)),
-    TEXT("note", OPTIONAL, CASE(note)),
-};
-static const struct shape CASE_SHAPE = SHAPE("a case", CASE_FIELDS);
+SHAPE(labelled_case, "a case",
+      ROWS(labelled_case, CASE_TABLE) KEY("set", MAY, .read = read_settings)
+          KEY("stakes", MAY, .read = read_shape, .shape = &stakes_shape));
 
 /* A label is whole or not there at all: half of one would be scored as if it were. An account of a batch
  * is labelled with its causes alone. */
@@ -112,8 +95,8 @@ static void read_case(struct loader *loader, const struct field *field, const st
     struct labelled_case *labelled = arena_push(loader->keep, reading->list, reading->count);
     (void)field;
     *labelled = (struct labelled_case){.text = "", .use_count = NAN, .at = node_at(node)};
-    shape_clear(&CASE_SHAPE, labelled);
-    shape_read(loader, &CASE_SHAPE, node, labelled);
+    shape_clear(&labelled_case_shape, labelled);
+    shape_read(loader, &labelled_case_shape, node, labelled);
     if (node->kind == NODE_MAP)
         check_case(reading, node, labelled);
 }
@@ -126,11 +109,8 @@ static void read_cases(struct loader *loader, const struct field *field, const s
             read_case(loader, field, entry, item);
 }
 
-static const struct field FILE_FIELDS[] = {
-    OWN("case", OPTIONAL, read_case),
-    OWN("cases", OPTIONAL, read_cases),
-};
-static const struct shape CASE_FILE = SHAPE("a case file", FILE_FIELDS);
+SHAPE(case_file, "a case file",
+      KEY("case", MAY, .read = read_case) KEY("cases", MAY, .read = read_cases));
 
 enum status cases_load(const char *path, const struct rules *rules, struct arena *arena,
                        const struct labelled_case **cases, size_t *count, struct diags *diags)
@@ -142,7 +122,7 @@ enum status cases_load(const char *path, const struct rules *rules, struct arena
     for (size_t i = 0; i < loader->file_count; i++) {
         const struct node *root = document_read(loader, &loader->files[i]);
         if (root)
-            shape_read(loader, &CASE_FILE, root, &reading);
+            shape_read(loader, &case_file_shape, root, &reading);
     }
     if (!reading.count && !loader->errors)
         load_error(loader, (struct position){0},

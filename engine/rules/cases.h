@@ -18,21 +18,26 @@ struct case_setting {
     struct position at;
 };
 
+#define CASE_TABLE(FIELD, LIST, of)                                                                  \
+    FIELD(of, TEXT, "id", id, MUST)                                                                  \
+    FIELD(of, TEXT, "text", text, MAY) /* free text, or "" */                                        \
+    /* What is expected, empty on an unlabelled case: any of these findings is right, best         \
+     * first; any of these causes, empty: not labelled; a bit per acceptable action. */ \
+    LIST(of, size_t, "findings", findings, finding_count, MAY, REFERENCES(ITEM_FINDING))             \
+    LIST(of, size_t, "causes", causes, cause_count, MAY, REFERENCES(ITEM_CAUSE))                     \
+    FIELD(of, SET(ACTION_WORDS), "actions", actions, MAY)                                            \
+    FIELD(of, TEXT, "source", source, MAY) /* of the description, as written */                      \
+    FIELD(of, TEXT, "note", note, MAY)
+#define STAKES_TABLE(FIELD, LIST, of) /* NAN where not given */                                    \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "neighbours", neighbours, MAY)                                 \
+    FIELD(of, NUMBER(POSITIVE), "worth", worth, MAY)
 struct labelled_case {
-    const char *id;
-    const char *text; /* free text, or "" */
+    MEMBERS(CASE_TABLE)
+    MEMBERS(STAKES_TABLE)
+    double use_count; /* NAN where not given */
+    const char *use;  /* id of a use, or NULL */
     const struct case_setting *settings;
     size_t setting_count;
-    double neighbours, worth, use_count; /* NAN where not given */
-    const char *use;                     /* id of a use, or NULL */
-    /* what is expected; empty on an unlabelled case */
-    const size_t *findings; /* any of these is right, best first */
-    size_t finding_count;
-    const size_t *causes; /* any of these is right; empty: not labelled */
-    size_t cause_count;
-    uint32_t actions;   /* bit per enum action that is acceptable */
-    const char *source; /* where the description comes from, as written */
-    const char *note;
     struct position at;
 };
 

@@ -53,7 +53,7 @@ void shape_clear(const struct shape *shape, void *item)
         for (size_t k = 0; k < field->reals; k++)
             ((double *)field_place(field, item))[k] = field->absent;
         if (field->shape)
-            shape_clear(field->shape, item);
+            shape_clear(field->shape, field_place(field, item));
     }
 }
 
@@ -201,13 +201,6 @@ const struct node *expect_items(struct loader *loader, const struct node *node, 
     return node->first;
 }
 
-void *expect_entries(struct loader *loader, const struct node *node, enum node_kind kind,
-                     size_t size)
-{
-    bool any = expect_kind(loader, node, kind, node->key->text) && node->count;
-    return any ? arena_array(loader->keep, node->count, size) : NULL;
-}
-
 /* A word of the scale, which goes to *word, or a number. */
 static bool expect_scaled(struct loader *loader, const struct node *node, const char *key,
                           enum claim_scale by, double *number, const char **word)
@@ -347,7 +340,41 @@ void read_texts(struct loader *loader, const struct field *field, const struct n
 void read_shape(struct loader *loader, const struct field *field, const struct node *node,
                 void *item)
 {
-    shape_read(loader, field->shape, node, item);
+    shape_read(loader, field->shape, node, field_place(field, item));
+}
+
+void read_entries(struct loader *loader, const struct field *field, const struct node *node,
+                  void *item)
+{
+    const struct entries *entries = field->entries;
+    struct field value = entries->value;
+    struct names ids = {0};
+    size_t count = 0;
+    if (!expect_kind(loader, node, entries->kind, field->key))
+        return;
+    char *list = arena_array(loader->keep, node->count, entries->size);
+    for (const struct node *entry = node->first; entry; entry = entry->next) {
+        char *made = list + count * entries->size;
+        if (entries->head && !entries->head(loader, entry, made))
+            continue;
+        const char *id = entries->head ? *(const char **)made : "";
+        if (entries->kind == NODE_LIST && *id && !names_add(&ids, id, loader->scratch, NULL))
+            node_error(loader, node_entry(entry, "id"), "%s '%s' stands twice; rename one",
+                       entries->shape->what + strlen("a "), id);
+        if (entries->shape) {
+            shape_clear(entries->shape, made);
+            shape_read(loader, entries->shape, entry, made);
+        } else {
+            value.key = entry->key->text;
+            value.read(loader, &value, entry, made);
+        }
+        if (entries->check)
+            entries->check(loader, entry, made);
+        count++;
+    }
+    field_list(field, item, list, count);
+    if (entries->check_all)
+        entries->check_all(loader, node, list, count);
 }
 
 void read_index(struct loader *loader, const struct field *field, const struct node *node,
@@ -359,18 +386,19 @@ void read_index(struct loader *loader, const struct field *field, const struct n
         *place = (int)index;
 }
 
+/* Behind what an earlier file gave the same list, as those of read_phrases are. */
 void read_indices(struct loader *loader, const struct field *field, const struct node *node,
                   void *item)
 {
-    size_t count, used = 0;
-    const struct node *entry = expect_items(loader, node, field->key, &count);
-    size_t *indices = arena_array(loader->keep, count, sizeof *indices);
-    for (; count; count--, entry = entry->next)
-        used += find_item(loader, field->kind, entry, &indices[used]);
-    field_list(field, item, indices, used);
+    size_t count = *(size_t *)((char *)item + field->count), more;
+    const struct node *entry = expect_items(loader, node, field->key, &more);
+    size_t *indices = arena_grow(loader->keep, *(size_t **)field_place(field, item), count,
+                                 count + more, sizeof *indices);
+    for (; more; more--, entry = entry->next)
+        count += find_item(loader, field->kind, entry, &indices[count]);
+    field_list(field, item, indices, count);
 }
 
-/* Behind what an earlier file gave the same list. */
 void read_phrases(struct loader *loader, const struct field *field, const struct node *node,
                   void *item)
 {
@@ -521,7 +549,7 @@ void read_citation(struct loader *loader, const struct field *field, const struc
 struct citation citation_of(struct loader *loader, const struct node *block,
                             struct citation inherited)
 {
-    static const struct field source = OWN("source", OPTIONAL, read_citation);
+    static const struct field source = {.key = "source"};
     const struct node *node = node_entry(block, "source");
     struct citation citation = {0};
     if (!node)
@@ -583,4 +611,12 @@ struct claims claims_read(struct loader *loader, const struct node *node, enum c
                 block_read(loader, entry, index, scale, citation_of(loader, entry, inherited),
                            claims.list + claims.count);
     return claims;
+}
+
+void read_claims(struct loader *loader, const struct field *field, const struct node *node,
+                 void *item)
+{
+    const struct citation *inherited = (void *)((char *)item + field->cites);
+    struct claims claims = claims_read(loader, node, field->scale, *inherited);
+    field_list(field, item, claims.list, claims.count);
 }

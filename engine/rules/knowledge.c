@@ -4,87 +4,70 @@
 
 #include "rules/load.h"
 
-/* Kind by kind: what may stand in an item, and what is wrong with one as a whole. */
+/* Kind by kind: how the tables of rules.h are read, and what is wrong with an item as a whole. */
 
 #define WORDS(name, ...)                                                                           \
     static const char *const name##_LIST[] = {__VA_ARGS__};                                        \
     static const struct words name = {name##_LIST, sizeof name##_LIST / sizeof *name##_LIST}
 
-/* ---- the rule base itself, words for numbers, fitted numbers --------------------------------- */
+/* ---- what stands before the entries of lists and mappings ------------------------------------ */
 
-static const struct field RULES_FIELDS[] = {
-    TEXT("name", REQUIRED, offsetof(struct rules, name)),
-    TEXT("version", REQUIRED, offsetof(struct rules, version)),
-};
-static const struct shape RULES = SHAPE("'rules'", RULES_FIELDS);
+/* Each at the beginning of the struct. */
 
-/* A mapping from words to numbers. */
-static void read_words(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
+static bool head_word(struct loader *loader, const struct node *entry, void *made)
 {
-    struct word *words = expect_entries(loader, node, NODE_MAP, sizeof *words);
-    size_t used = 0;
-    for (const struct node *entry = words ? node->first : NULL; entry; entry = entry->next) {
-        words[used].word = entry->key->text;
-        used += expect_number(loader, entry, entry->key->text, field->bounds, &words[used].number);
-    }
-    field_list(field, item, words, used);
+    (void)loader;
+    *(const char **)made = entry->key->text;
+    return true;
 }
 
-#define SCALE(member) offsetof(struct rules, scale.member)
+static bool head_id(struct loader *loader, const struct node *entry, void *made)
+{
+    return expect_id(loader, entry->key) && head_word(loader, entry, made);
+}
 
-static const struct field SCALE_FIELDS[] = {
-    {KEY("frequency", REQUIRED, read_words, SCALE(frequency)), .count = SCALE(frequency_count),
-     .bounds = &CHANCE},
-    {KEY("weight", REQUIRED, read_words, SCALE(weight)), .count = SCALE(weight_count),
-     .bounds = &POSITIVE},
+static bool head_finding(struct loader *loader, const struct node *entry, void *made)
+{
+    return strcmp(entry->key->text, "source") != 0 &&
+           find_item(loader, ITEM_FINDING, entry->key, made);
+}
+
+static bool head_cause(struct loader *loader, const struct node *entry, void *made)
+{
+    return find_item(loader, ITEM_CAUSE, entry->key, made);
+}
+
+/* Of a list: an id among the keys, and where the entry stands. */
+struct listed {
+    const char *id;
+    struct position at;
 };
-static const struct shape SCALE_SHAPE = SHAPE("'scale'", SCALE_FIELDS);
 
-#define CALIBRATION(member) offsetof(struct rules, calibration.member)
+static bool head_listed(struct loader *loader, const struct node *entry, void *made)
+{
+    const struct node *id = node_entry(entry, "id");
+    *(struct listed *)made = (struct listed){"", node_at(entry)};
+    if (id && expect_kind(loader, id, NODE_TEXT, "id") && expect_id(loader, id))
+        ((struct listed *)made)->id = id->text;
+    return true;
+}
 
-static const struct field SIBLINGS_FIELDS[] = {
-    NUMBER_OR("most", REQUIRED, CALIBRATION(siblings.most), NOT_NEGATIVE, 0),
-    NUMBER_OR("usual", REQUIRED, CALIBRATION(siblings.usual), CHANCE, 0),
-    NUMBER_OR("usual_seen", REQUIRED, CALIBRATION(siblings.usual_seen), POSITIVE, 0),
-    NUMBER_OR("reach_seen", REQUIRED, CALIBRATION(siblings.reach_seen), POSITIVE, 0),
-};
-static const struct shape SIBLINGS = SHAPE("'siblings'", SIBLINGS_FIELDS);
+/* ---- the rule base itself, words for numbers, fitted numbers --------------------------------- */
 
-static const struct field WORDS_FIELDS[] = {
-    NUMBER_OR("group_power", REQUIRED, CALIBRATION(words.group_power), NOT_NEGATIVE, 0),
-    NUMBER_OR("finding_power", REQUIRED, CALIBRATION(words.finding_power), NOT_NEGATIVE, 0),
-    NUMBER_OR("cause_power", OPTIONAL, CALIBRATION(words.cause_power), NOT_NEGATIVE, 0),
-    NUMBER_OR("usual", REQUIRED, CALIBRATION(words.usual), POSITIVE, 0),
-    NUMBER_OR("status_prior", REQUIRED, CALIBRATION(words.status_prior), POSITIVE, 0),
-    NUMBER_OR("finding_prior", REQUIRED, CALIBRATION(words.finding_prior), POSITIVE, 0),
-    NUMBER_OR("term_most", REQUIRED, CALIBRATION(words.term_most), POSITIVE, 0),
-    NUMBER_OR("sound_most", REQUIRED, CALIBRATION(words.sound_most), POSITIVE, 0),
-    NUMBER_OR("most", REQUIRED, CALIBRATION(words.most), POSITIVE, 0),
-};
-static const struct shape WORDS = SHAPE("'words'", WORDS_FIELDS);
+SHAPE(rules, "'rules'", ROWS(rules, RULES_TABLE));
 
-static const struct field CALIBRATION_FIELDS[] = {
-    NUMBER("tau", REQUIRED, CALIBRATION(tau), SHARE_ABOVE_0),
-    NUMBER("hedge", REQUIRED, CALIBRATION(hedge), SHARE),
-    NUMBER_OR("silence", OPTIONAL, CALIBRATION(silence), SHARE, 0),
-    NUMBER_OR("silence_after", OPTIONAL, CALIBRATION(silence_after), NOT_NEGATIVE, 0),
-    INNER("siblings", OPTIONAL, SIBLINGS),
-    INNER("words", OPTIONAL, WORDS),
-    TEXT("fitted_by", OPTIONAL, CALIBRATION(fitted_by)),
-};
-static const struct shape CALIBRATION_SHAPE = SHAPE("'calibration'", CALIBRATION_FIELDS);
+SINGLES(chance, word, head_word, number, NUMBER_OR(CHANCE, 0));
+SINGLES(factor, word, head_word, number, NUMBER_OR(POSITIVE, 0));
+
+SHAPE(scale, "'scale'", ROWS(scale, SCALE_TABLE));
+SHAPE(sibling_rules, "'siblings'", ROWS(sibling_rules, SIBLINGS_TABLE));
+SHAPE(word_calibration, "'words'", ROWS(word_calibration, WORDS_TABLE));
+SHAPE(calibration, "'calibration'", ROWS(calibration, CALIBRATION_TABLE));
 
 /* ---- sources, groups ------------------------------------------------------------------------- */
 
-static const struct field SOURCE_FIELDS[] = {
-    TEXT("author", REQUIRED, offsetof(struct source, author)),
-    TEXT("title", REQUIRED, offsetof(struct source, title)),
-    TEXT("year", REQUIRED, offsetof(struct source, year)),
-    TEXT("where", REQUIRED, offsetof(struct source, where)),
-    FLAG("weak", offsetof(struct source, weak)),
-};
-static const struct shape SOURCE = SHAPE("a source", SOURCE_FIELDS);
+SHAPE(source, "a source", ROWS(source, SOURCE_TABLE));
+SHAPE(group, "a group", ROWS(group, GROUP_TABLE));
 
 /* A claim is to be looked up: a bracket stands for a title nobody gave, "n.d." for a year nobody looked for. */
 static void check_source(struct loader *loader, const struct item *item, void *made)
@@ -106,49 +89,26 @@ static void check_source(struct loader *loader, const struct item *item, void *m
                    source->id);
 }
 
-static const struct field GROUP_FIELDS[] = {
-    NUMBER("overlap", REQUIRED, offsetof(struct group, overlap), SHARE),
-};
-static const struct shape GROUP = SHAPE("a group", GROUP_FIELDS);
-
 /* ---- species, grains, vessels ---------------------------------------------------------------- */
 
-#define SPECIES(member) offsetof(struct species, member)
+SHAPE(growth, "'growth'", ROWS(growth, GROWTH_TABLE));
+SHAPE(species, "a species",
+      ROWS(species, SPECIES_TABLE) KEY("normal", MAY, .read = NULL)); /* load_normal */
+SHAPE(grain, "a grain", ROWS(grain, GRAIN_TABLE));
 
-static const struct field GROWTH_FIELDS[] = {
-    CITATION("source", OPTIONAL, SPECIES(growth.cites)),
-    NUMBER("t_min", OPTIONAL, SPECIES(growth.t_min), ANY),
-    NUMBER("t_opt", OPTIONAL, SPECIES(growth.t_opt), ANY),
-    NUMBER("t_max", OPTIONAL, SPECIES(growth.t_max), ANY),
-    PAIR("rate", OPTIONAL, SPECIES(growth.rate_lo), POSITIVE),
-    PAIR("lag", OPTIONAL, SPECIES(growth.lag_lo), NOT_NEGATIVE),
-    PAIR("full_days", OPTIONAL, SPECIES(growth.full_lo), POSITIVE),
-};
-static const struct shape GROWTH = SHAPE("'growth'", GROWTH_FIELDS);
-
-static void read_growth(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
+static void check_species(struct loader *loader, const struct item *item, void *made)
 {
-    struct species *species = item;
+    struct species *species = made;
     struct growth *growth = &species->growth;
-    growth->cites = species->cites;
-    shape_read(loader, field->shape, node, item);
+    const struct node *node = node_entry(item->node, "growth");
+    if (!node)
+        return;
+    if (!node_entry(node, "source"))
+        growth->cites = species->cites;
     if (growth->t_min >= growth->t_opt || growth->t_opt >= growth->t_max)
         node_error(loader, node, "'t_min', 't_opt' and 't_max' are %g, %g and %g; they must rise",
                    growth->t_min, growth->t_opt, growth->t_max);
 }
-
-static const struct field SPECIES_FIELDS[] = {
-    CITATION("source", REQUIRED, SPECIES(cites)),
-    TEXT("name", REQUIRED, SPECIES(name)),
-    TEXT("latin", REQUIRED, SPECIES(latin)),
-    NUMBER("base", REQUIRED, SPECIES(base), POSITIVE),
-    FIELD("phrases", OPTIONAL, read_phrases, SPECIES(phrases)),
-    {KEY("growth", OPTIONAL, read_growth, 0), .shape = &GROWTH},
-    LATER("normal", OPTIONAL), /* load_normal */
-    TEXT("note", OPTIONAL, SPECIES(note)),
-};
-static const struct shape SPECIES_SHAPE = SHAPE("a species", SPECIES_FIELDS);
 
 /* {finding: {sign: {value: how often}, source: ...}} */
 static void read_normal(struct loader *loader, const struct node *node, struct species *species)
@@ -181,21 +141,6 @@ void load_normal(struct loader *loader)
     }
 }
 
-#define GRAIN(member) offsetof(struct grain, member)
-
-static const struct field GRAIN_FIELDS[] = {
-    CITATION("source", REQUIRED, GRAIN(cites)),
-    TEXT("name", REQUIRED, GRAIN(name)),
-    NUMBER("base", REQUIRED, GRAIN(base), POSITIVE),
-    FIELD("phrases", OPTIONAL, read_phrases, GRAIN(phrases)),
-    NUMBER("moisture", REQUIRED, GRAIN(moisture), PER_CENT),
-    PAIR("target", REQUIRED, GRAIN(target_lo), PER_CENT),
-    NUMBER("raw_limit", OPTIONAL, GRAIN(raw_limit), PER_CENT),
-    NUMBER("bulk", REQUIRED, GRAIN(bulk), POSITIVE),
-    TEXT("note", OPTIONAL, GRAIN(note)),
-};
-static const struct shape GRAIN_SHAPE = SHAPE("a grain", GRAIN_FIELDS);
-
 WORDS(BODY_WORDS, "cylinder", "brick");
 
 static void read_sides(struct loader *loader, const struct field *field, const struct node *node,
@@ -211,22 +156,10 @@ static void read_sides(struct loader *loader, const struct field *field, const s
         expect_number(loader, entry, field->key, &POSITIVE, &vessel->sides[i]);
 }
 
-#define VESSEL(member) offsetof(struct vessel_kind, member)
-
-static const struct field VESSEL_FIELDS[] = {
-    CITATION("source", REQUIRED, VESSEL(cites)),
-    TEXT("name", REQUIRED, VESSEL(name)),
-    NUMBER("base", REQUIRED, VESSEL(base), POSITIVE),
-    FIELD("phrases", OPTIONAL, read_phrases, VESSEL(phrases)),
-    CHOICE("shape", REQUIRED, VESSEL(shape), BODY_WORDS),
-    NUMBER("litres", OPTIONAL, VESSEL(litres), POSITIVE),
-    NUMBER("radius", OPTIONAL, VESSEL(radius), POSITIVE),
-    NUMBER("height", OPTIONAL, VESSEL(height), POSITIVE),
-    {KEY("sides", OPTIONAL, read_sides, VESSEL(sides)), .reals = 3, .absent = NAN},
-    NUMBER("mass", REQUIRED, VESSEL(mass_kg), POSITIVE),
-    NUMBER("wall_h", REQUIRED, VESSEL(wall_h), POSITIVE),
-};
-static const struct shape VESSEL_SHAPE = SHAPE("a vessel", VESSEL_FIELDS);
+SHAPE(vessel_kind, "a vessel",
+      ROWS(vessel_kind, VESSEL_TABLE)
+          KEY("sides", MAY, .read = read_sides, .offset = offsetof(struct vessel_kind, sides),
+              .reals = 3, .absent = NAN));
 
 /* A shape has its own measures and not the other's. */
 static void check_vessel(struct loader *loader, const struct item *item, void *made)
@@ -257,60 +190,19 @@ WORDS(KIND_WORDS, "one", "several", "number");
 WORDS(GATE_WORDS, "none", "unsolicited", "never_asked");
 WORDS(LIST_WORDS, "species", "grains", "vessels"); /* in the order of what they feed */
 
-/* What a computation may take or records tell, and what it needs: other kinds or units would be wrong numbers. */
+#define FEED_ROW(name, said, kind, dimension) {said, KIND_##kind, DIM_##dimension},
 static const struct feed {
     const char *name;
     enum observable_kind kind;
     enum dimension dimension;
-} FEEDS[FEEDS_COUNT] = {
-    [FEEDS_NONE] = {"none", KIND_ONE, DIM_NONE},
-    [FEEDS_DAY] = {"day", KIND_NUMBER, DIM_DAYS},
-    [FEEDS_COVERAGE] = {"coverage", KIND_NUMBER, DIM_PERCENT},
-    [FEEDS_STALLED_DAYS] = {"stalled_days", KIND_NUMBER, DIM_DAYS},
-    [FEEDS_SPECIES] = {"species", KIND_ONE, DIM_NONE},
-    [FEEDS_GRAIN] = {"grain", KIND_ONE, DIM_NONE},
-    [FEEDS_VESSEL] = {"vessel", KIND_ONE, DIM_NONE},
-    [FEEDS_COOK_GAUGE] = {"cook_gauge", KIND_NUMBER, DIM_GAUGE_KPA},
-    [FEEDS_COOK_MINUTES] = {"cook_minutes", KIND_NUMBER, DIM_MINUTES},
-    [FEEDS_ALTITUDE] = {"altitude", KIND_NUMBER, DIM_METRES},
-    [FEEDS_LOAD] = {"load", KIND_ONE, DIM_NONE},
-    [FEEDS_AIR] = {"air", KIND_ONE, DIM_NONE},
-    [FEEDS_VESSEL_MASS] = {"vessel_mass", KIND_NUMBER, DIM_GRAMS},
-    [FEEDS_DRY_MASS] = {"dry_mass", KIND_NUMBER, DIM_GRAMS},
-    [FEEDS_WATER_MASS] = {"water_mass", KIND_NUMBER, DIM_GRAMS},
-    [FEEDS_MOISTURE] = {"moisture", KIND_NUMBER, DIM_PERCENT},
-    [FEEDS_TEMPERATURE] = {"temperature", KIND_NUMBER, DIM_CELSIUS},
-    [FEEDS_DOSE] = {"dose", KIND_ONE, DIM_NONE},
-    [FEEDS_STARTER_KIND] = {"starter_kind", KIND_ONE, DIM_NONE},
-    [FEEDS_SHAKEN_DAYS] = {"shaken_days", KIND_NUMBER, DIM_DAYS},
-    [FEEDS_COOK_METHOD] = {"cook_method", KIND_ONE, DIM_NONE},
-    [FEEDS_SOAK] = {"soak", KIND_NUMBER, DIM_MINUTES},
-    [FEEDS_POSITION] = {"position", KIND_ONE, DIM_NONE},
-    [FEEDS_STARTER_AGE] = {"starter_age", KIND_NUMBER, DIM_DAYS},
-    [FEEDS_WAIT_BEFORE] = {"wait_before", KIND_NUMBER, DIM_DAYS},
-    [FEEDS_FIRST_SEEN] = {"first_seen", KIND_NUMBER, DIM_DAYS},
-    [FEEDS_PATCHES] = {"patches", KIND_ONE, DIM_NONE},
-    [FEEDS_PROGRESS] = {"progress", KIND_ONE, DIM_NONE},
-    [FEEDS_SPOT_CHANGE] = {"spot_change", KIND_ONE, DIM_NONE},
-    [FEEDS_JUDGED_BEFORE] = {"judged_before", KIND_ONE, DIM_NONE},
-    [FEEDS_SIBLINGS_COOK] = {"siblings_cook", KIND_ONE, DIM_NONE},
-    [FEEDS_SIBLINGS_LOT] = {"siblings_lot", KIND_ONE, DIM_NONE},
-    [FEEDS_SIBLINGS_SESSION] = {"siblings_session", KIND_ONE, DIM_NONE},
-    [FEEDS_SIBLINGS_STARTER] = {"siblings_starter", KIND_ONE, DIM_NONE},
-    [FEEDS_SIBLINGS_PLACE] = {"siblings_place", KIND_ONE, DIM_NONE},
-    [FEEDS_SPEED] = {"speed", KIND_ONE, DIM_NONE},
-    [FEEDS_CONTROLS] = {"controls", KIND_ONE, DIM_NONE},
-    [FEEDS_INOCULATED] = {"inoculated", KIND_ONE, DIM_NONE},
-    [FEEDS_LOST_ALIKE] = {"lost_alike", KIND_ONE, DIM_NONE},
-    [FEEDS_LOST_ONES] = {"lost_ones", KIND_ONE, DIM_NONE},
-};
+} FED[FEEDS_COUNT] = {FEEDS(FEED_ROW)};
 
 static void read_feeds(struct loader *loader, const struct field *field, const struct node *node,
                        void *item)
 {
     const char *names[FEEDS_COUNT];
     for (size_t i = 0; i < FEEDS_COUNT; i++)
-        names[i] = FEEDS[i].name;
+        names[i] = FED[i].name;
     const struct words words = {names, FEEDS_COUNT};
     struct observable *observable = item;
     size_t choice;
@@ -319,12 +211,12 @@ static void read_feeds(struct loader *loader, const struct field *field, const s
     observable->feeds = (enum feeds)choice;
     if (choice == FEEDS_NONE)
         return;
-    if (observable->kind != FEEDS[choice].kind)
+    if (observable->kind != FED[choice].kind)
         node_error(loader, node, "what feeds '%s' must be of kind '%s'", names[choice],
-                   KIND_WORDS.list[FEEDS[choice].kind]);
-    else if (observable->kind == KIND_NUMBER && observable->dimension != FEEDS[choice].dimension)
+                   KIND_WORDS.list[FED[choice].kind]);
+    else if (observable->kind == KIND_NUMBER && observable->dimension != FED[choice].dimension)
         node_error(loader, node, "what feeds '%s' must be in '%s'", names[choice],
-                   dimension_name(FEEDS[choice].dimension));
+                   dimension_name(FED[choice].dimension));
 }
 
 static void read_unit(struct loader *loader, const struct field *field, const struct node *node,
@@ -386,20 +278,15 @@ static void set_bins(struct loader *loader, struct observable *observable, struc
     }
 }
 
-#define VALUE(member) offsetof(struct value, member)
+SHAPE(value, "a value", ROWS(value, VALUE_TABLE));
 
-static const struct field VALUE_FIELDS[] = {
-    TEXT("label", REQUIRED, VALUE(label)),
-    TEXT("look", OPTIONAL, VALUE(look)),
-    FIELD("base", REQUIRED, read_frequency, VALUE(base)),
-    NUMBER("below", OPTIONAL, VALUE(below), ANY),
-    NUMBER("parameter", OPTIONAL, VALUE(parameter), ANY),
-    FLAG("salient", VALUE(salient)),
-    FLAG("withdraws", VALUE(withdraws)),
-    FIELD("phrases", OPTIONAL, read_phrases, VALUE(phrases)),
-    FIELD("answers", OPTIONAL, read_phrases, VALUE(answers)),
-};
-static const struct shape VALUE_SHAPE = SHAPE("a value", VALUE_FIELDS);
+static bool head_value(struct loader *loader, const struct node *entry, void *made)
+{
+    *(struct value *)made = (struct value){.at = node_at(entry->key), .from = NAN};
+    return head_id(loader, entry, made);
+}
+
+ENTRIES(value, NODE_MAP, .head = head_value);
 
 static void check_value(struct loader *loader, const struct observable *observable,
                         const struct value *value, const struct node *node)
@@ -423,7 +310,7 @@ static void read_values(struct loader *loader, const struct field *field, const 
                         void *item)
 {
     struct observable *observable = item;
-    size_t errors = loader->errors, count = 0;
+    size_t errors = loader->errors;
     if (!expect_kind(loader, node, NODE_MAP, field->key))
         return;
     if (node->count > RULES_MAX_VALUES) {
@@ -431,24 +318,19 @@ static void read_values(struct loader *loader, const struct field *field, const 
                    RULES_MAX_VALUES);
         return;
     }
-    struct value *values = arena_array(loader->keep, node->count, sizeof *values);
-    for (const struct node *entry = node->first; entry; entry = entry->next) {
-        struct value *value = &values[count];
-        if (!expect_id(loader, entry->key))
-            continue;
-        *value = (struct value){.id = entry->key->text, .at = node_at(entry->key), .from = NAN};
-        shape_clear(&VALUE_SHAPE, value);
-        shape_read(loader, &VALUE_SHAPE, entry, value);
+    read_entries(loader, field, node, item);
+    const struct node *entry = node->first;
+    for (size_t i = 0; i < observable->value_count; i++, entry = entry->next) {
+        const struct value *value = &observable->values[i];
+        while (entry->key->text != value->id) /* it had no id */
+            entry = entry->next;
         check_value(loader, observable, value, entry);
-        count++;
     }
-    observable->values = values;
-    observable->value_count = count;
     if (loader->errors != errors)
         return; /* sums and bins of what is broken mean nothing */
     check_shares(loader, observable, node->key);
     if (observable->kind == KIND_NUMBER)
-        set_bins(loader, observable, values);
+        set_bins(loader, observable, (struct value *)observable->values);
 }
 
 #define VALUE_OF(one)                                                                              \
@@ -489,38 +371,22 @@ static void read_values_from(struct loader *loader, const struct field *field,
     observable->value_count = count;
 }
 
-#define OBSERVABLE(member) offsetof(struct observable, member)
-
-static const struct field OBSERVABLE_FIELDS[] = {
-    CITATION("source", REQUIRED, OBSERVABLE(cites)),
-    TEXT("label", REQUIRED, OBSERVABLE(label)),
-    FIELD("ask", REQUIRED, read_question, OBSERVABLE(ask)),
-    TEXT("look", OPTIONAL, OBSERVABLE(look)),
-    TEXT("why", OPTIONAL, OBSERVABLE(why)),
-    CHOICE("kind", REQUIRED, OBSERVABLE(kind), KIND_WORDS),
-    OWN("unit", OPTIONAL, read_unit),
-    NUMBER("min", OPTIONAL, OBSERVABLE(min), ANY),
-    NUMBER("max", OPTIONAL, OBSERVABLE(max), ANY),
-    OWN("feeds", OPTIONAL, read_feeds),
-    FLAG("lasts", OBSERVABLE(lasts)),
-    FLAG("withdrawn", OBSERVABLE(withdrawn)),
-    CHOICE("gate", OPTIONAL, OBSERVABLE(gate), GATE_WORDS),
-    NUMBER_OR("effort", OPTIONAL, OBSERVABLE(effort), NOT_NEGATIVE, 1),
-    NUMBER_OR("delay_days", OPTIONAL, OBSERVABLE(delay_days), NOT_NEGATIVE, 0),
-    {KEY("group", OPTIONAL, read_index, OBSERVABLE(group)), .kind = ITEM_GROUP},
-    OWN("values", OPTIONAL, read_values),
-    OWN("values_from", OPTIONAL, read_values_from),
-    LATER("phrases", OPTIONAL), /* once it is known what {q} stands for */
+static const struct field observable_fields[] = {
+    ROWS(observable, OBSERVABLE_TABLE) KEY("values_from", MAY, .read = read_values_from)
+        KEY("phrases", MAY, .read = NULL) /* once it is known what {q} stands for */
 };
-static const struct shape OBSERVABLE_SHAPES[] = {SHAPE("a sign", OBSERVABLE_FIELDS),
-                                                 SHAPE("a circumstance", OBSERVABLE_FIELDS),
-                                                 SHAPE("a test", OBSERVABLE_FIELDS)};
+#define OBSERVABLE(said)                                                                           \
+    {                                                                                              \
+        said, observable_fields, sizeof observable_fields / sizeof *observable_fields              \
+    }
+static const struct shape observable_shapes[] = {OBSERVABLE("a sign"), OBSERVABLE("a circumstance"),
+                                                 OBSERVABLE("a test")};
 
 static void read_own_phrases(struct loader *loader, struct observable *observable,
                              const struct node *node)
 {
-    static const struct field phrases =
-        FIELD("phrases", OPTIONAL, read_phrases, OBSERVABLE(phrases));
+    static const struct field phrases = {.key = "phrases",
+                                         .offset = offsetof(struct observable, phrases)};
     const struct node *entry = node_entry(node, "phrases");
     if (!entry || observable->kind != KIND_NUMBER)
         return;
@@ -573,66 +439,28 @@ static void check_observable(struct loader *loader, const struct item *item, voi
         const struct node *from = node_entry(item->node, "values_from");
         if (!from || from->kind != NODE_TEXT || strcmp(from->text, list) != 0)
             load_error(loader, observable->at, "what feeds '%s' must have 'values_from: %s'",
-                       FEEDS[feeds].name, list);
+                       FED[feeds].name, list);
     }
     int *feeder = &loader->made->feeder[feeds];
     const struct observable *all = loader->made->observables;
     if (*feeder != RULES_NONE)
         load_error(loader, observable->at, "'%s' and '%s' both feed '%s'; one may", all[*feeder].id,
-                   observable->id, FEEDS[feeds].name);
+                   observable->id, FED[feeds].name);
     *feeder = (int)(observable - all);
 }
 
 /* ---- findings -------------------------------------------------------------------------------- */
 
-static void read_looks(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
-{
-    const struct finding *finding = item;
-    struct claims claims = claims_read(loader, node, CLAIM_FREQUENCY, finding->cites);
-    field_list(field, item, claims.list, claims.count);
-}
+SINGLES(difference, difference, head_finding, how, TEXT);
 
-static void read_differs(struct loader *loader, const struct field *field, const struct node *node,
-                         void *item)
-{
-    struct difference *differs = expect_entries(loader, node, NODE_MAP, sizeof *differs);
-    size_t count = 0;
-    for (const struct node *entry = differs ? node->first : NULL; entry; entry = entry->next)
-        count += find_item(loader, ITEM_FINDING, entry->key, &differs[count].from) &&
-                 expect_text(loader, entry, entry->key->text, &differs[count].how);
-    field_list(field, item, differs, count);
-}
-
-#define FINDING(member) offsetof(struct finding, member)
 #define STEPS(name, action)                                                                        \
-    LIST(name, OPTIONAL, read_texts, FINDING(steps[action]), FINDING(step_count[action]))
-
-static const struct field DO_FIELDS[] = {
-    STEPS("keep", ACTION_KEEP),
-    STEPS("isolate", ACTION_ISOLATE),
-    STEPS("discard", ACTION_DISCARD),
-};
-static const struct shape DO = SHAPE("'do'", DO_FIELDS);
-
-static const struct field FINDING_FIELDS[] = {
-    LATER("id", REQUIRED),
-    CITATION("source", REQUIRED, FINDING(cites)),
-    TEXT("name", REQUIRED, FINDING(name)),
-    TEXT("also", OPTIONAL, FINDING(also)),
-    TEXT("what", REQUIRED, FINDING(what)),
-    CHOICE("status", REQUIRED, FINDING(status), STATUS_WORDS),
-    CHOICE("hazard", REQUIRED, FINDING(hazard), HAZARD_WORDS),
-    NUMBER("base", REQUIRED, FINDING(base), NOT_NEGATIVE),
-    NUMBER("reveal", REQUIRED, FINDING(reveal), SHARE),
-    NUMBER("kept_worth", REQUIRED, FINDING(kept_worth), SHARE),
-    NUMBER_OR("too_soon", OPTIONAL, FINDING(too_soon), SHARE, 0),
-    NUMBER("spread", REQUIRED, FINDING(spread), SHARE),
-    LIST("looks", REQUIRED, read_looks, FINDING(looks), FINDING(look_count)),
-    LIST("differs", OPTIONAL, read_differs, FINDING(differs), FINDING(differ_count)),
-    INNER("do", REQUIRED, DO),
-};
-static const struct shape FINDING_SHAPE = SHAPE("a finding", FINDING_FIELDS);
+    KEY(name, MAY, .read = read_texts, .offset = offsetof(struct finding, steps[action]),          \
+        .count = offsetof(struct finding, step_count[action]))
+SHAPE(steps, "'do'",
+      STEPS("keep", ACTION_KEEP) STEPS("isolate", ACTION_ISOLATE) STEPS("discard", ACTION_DISCARD));
+SHAPE(finding, "a finding",
+      KEY("id", MUST, .read = NULL) ROWS(finding, FINDING_TABLE)
+          KEY("do", MUST, .read = read_shape, .shape = &steps_shape));
 
 /* What is contaminated is never worth keeping: the words of a file may not say so by a slip. */
 static void check_finding(struct loader *loader, const struct item *item, void *made)
@@ -652,82 +480,26 @@ static void check_finding(struct loader *loader, const struct item *item, void *
 
 /* ---- causes ---------------------------------------------------------------------------------- */
 
-static void read_grows(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
-{
-    struct cause *cause = item;
-    struct growth_rate *grows = expect_entries(loader, node, NODE_MAP, sizeof *grows);
-    size_t count = 0;
-    for (const struct node *entry = grows ? node->first : NULL; entry; entry = entry->next) {
-        struct growth_rate *rate = &grows[count];
-        rate->at = node_at(entry->key);
-        count += strcmp(entry->key->text, "source") != 0 &&
-                 find_item(loader, ITEM_FINDING, entry->key, &rate->finding) &&
-                 expect_number(loader, entry, entry->key->text, &POSITIVE, &rate->rate);
-    }
-    field_list(field, item, grows, count);
-    cause->grows_cites = citation_of(loader, node, cause->cites);
-}
+SINGLES(growth_rate, growth_rate, head_finding, rate, NUMBER_OR(POSITIVE, 0));
 
-static void read_weighs(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
-{
-    const struct cause *cause = item;
-    struct claims claims = claims_read(loader, node, CLAIM_WEIGHT, cause->cites);
-    field_list(field, item, claims.list, claims.count);
-}
+SHAPE(cause, "a cause", KEY("id", MUST, .read = NULL) ROWS(cause, CAUSE_TABLE));
 
-static void read_settle(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
+static void check_cause(struct loader *loader, const struct item *item, void *made)
 {
-    const struct cause *cause = item;
-    read_indices(loader, field, node, item);
+    struct cause *cause = made;
+    const struct node *grows = node_entry(item->node, "grows"),
+                      *settle = node_entry(item->node, "settle");
+    cause->grows_cites = grows ? citation_of(loader, grows, cause->cites) : cause->cites;
     for (size_t i = 0; i < cause->settle_count; i++) {
         const struct observable *test = &loader->rules->observables[cause->settle[i]];
         if (test->class != CLASS_TEST)
-            node_error(loader, node, "'%s' is not a test; 'settle' names tests", test->id);
+            node_error(loader, settle, "'%s' is not a test; 'settle' names tests", test->id);
     }
 }
 
-#define CAUSE(member) offsetof(struct cause, member)
-
-static const struct field CAUSE_FIELDS[] = {
-    LATER("id", REQUIRED),
-    CITATION("source", REQUIRED, CAUSE(cites)),
-    TEXT("name", REQUIRED, CAUSE(name)),
-    TEXT("what", REQUIRED, CAUSE(what)),
-    CHOICE("scope", REQUIRED, CAUSE(scope), SCOPE_WORDS),
-    NUMBER("prior", REQUIRED, CAUSE(prior), CHANCE),
-    NUMBER_OR("reach", OPTIONAL, CAUSE(reach), SHARE_ABOVE_0, 1),
-    NUMBER_OR("reach_near", OPTIONAL, CAUSE(reach_near), SHARE_ABOVE_0, 0),
-    FLAG("shown_by_control", CAUSE(shown_by_control)),
-    CHOICE("moved_by", OPTIONAL, CAUSE(moved_by), MOVED_WORDS),
-    LIST("grows", REQUIRED, read_grows, CAUSE(grows), CAUSE(grow_count)),
-    LIST("weighs", OPTIONAL, read_weighs, CAUSE(weighs), CAUSE(weigh_count)),
-    LIST("change", REQUIRED, read_texts, CAUSE(change), CAUSE(change_count)),
-    REFERENCES("settle", OPTIONAL, read_settle, CAUSE(settle), CAUSE(settle_count),
-               ITEM_OBSERVABLE),
-};
-static const struct shape CAUSE_SHAPE = SHAPE("a cause", CAUSE_FIELDS);
-
 /* ---- cautions -------------------------------------------------------------------------------- */
 
-#define CAUTION(member) offsetof(struct caution, member)
-
-static const struct field CAUTION_FIELDS[] = {
-    CITATION("source", REQUIRED, CAUTION(cites)),
-    TEXT("text", REQUIRED, CAUTION(text)),
-    FIELD("rank", REQUIRED, read_rank, CAUTION(rank)),
-    FLAG("always", CAUTION(always)),
-    SET("hazards", CAUTION(hazards), HAZARD_WORDS),
-    SET("statuses", CAUTION(statuses), STATUS_WORDS),
-    REFERENCES("findings", OPTIONAL, read_indices, CAUTION(findings), CAUTION(finding_count),
-               ITEM_FINDING),
-    NUMBER_OR("at_least", OPTIONAL, CAUTION(at_least), SHARE, 0),
-    SET("actions", CAUTION(actions), ACTION_WORDS),
-    FIELD("when", OPTIONAL, read_condition, CAUTION(when)),
-};
-static const struct shape CAUTION_SHAPE = SHAPE("a caution", CAUTION_FIELDS);
+SHAPE(caution, "a caution", ROWS(caution, CAUTION_TABLE));
 
 /* A caution that never shows is worse than none: its author thinks it does. */
 static void check_caution(struct loader *loader, const struct item *item, void *made)
@@ -761,74 +533,33 @@ void sort_cautions(struct loader *loader)
 
 /* ---- the decision ---------------------------------------------------------------------------- */
 
-#define DECISION(member)   offsetof(struct rules, decision.member)
-#define LOSS(name, member) NUMBER(name, REQUIRED, DECISION(member), NOT_NEGATIVE)
-#define ACTION(action)                                                                             \
-    {                                                                                              \
-        TEXT("label", REQUIRED, DECISION(action_label[action])),                                   \
-            TEXT("say", REQUIRED, DECISION(action_say[action]))                                    \
-    }
+#define SAYS(name, action)                                                                         \
+    SHAPE(name, "'" #name "'",                                                                     \
+          KEY("label", MUST, .read = read_text,                                                    \
+              .offset = offsetof(struct decision_rules, action_label[action]))                     \
+              KEY("say", MUST, .read = read_text,                                                  \
+                  .offset = offsetof(struct decision_rules, action_say[action])))
+SAYS(keep, ACTION_KEEP);
+SAYS(isolate, ACTION_ISOLATE);
+SAYS(discard, ACTION_DISCARD);
+#define WITHIN(name, need, inner) KEY(name, need, .read = read_shape, .shape = &inner##_shape)
+SHAPE(actions, "'actions'",
+      WITHIN("keep", MUST, keep) WITHIN("isolate", MUST, isolate) WITHIN("discard", MUST, discard));
 
-static const struct field KEEP_FIELDS[] = ACTION(ACTION_KEEP);
-static const struct field ISOLATE_FIELDS[] = ACTION(ACTION_ISOLATE);
-static const struct field DISCARD_FIELDS[] = ACTION(ACTION_DISCARD);
-static const struct shape KEEP = SHAPE("'keep'", KEEP_FIELDS);
-static const struct shape ISOLATE = SHAPE("'isolate'", ISOLATE_FIELDS);
-static const struct shape DISCARD = SHAPE("'discard'", DISCARD_FIELDS);
+#define LOSS(name, member)                                                                         \
+    {.key = (name),                                                                                \
+     .required = true,                                                                             \
+     .offset = offsetof(struct decision_rules, member),                                            \
+     READ_NUMBER(NOT_NEGATIVE)},
+SHAPE(keep_wrong, "'keep_wrong'",
+      LOSS("base", keep_wrong) LOSS("none", keep_wrong_hazard[HAZARD_NONE])
+          LOSS("irritant", keep_wrong_hazard[HAZARD_IRRITANT])
+              LOSS("sporing", keep_wrong_hazard[HAZARD_SPORING])
+                  LOSS("toxigenic", keep_wrong_hazard[HAZARD_TOXIGENIC]));
+SHAPE(isolate_loss, "'isolate'", ROWS(decision_rules, ISOLATE_TABLE));
 
-static const struct field ACTION_FIELDS[] = {
-    INNER("keep", REQUIRED, KEEP),
-    INNER("isolate", REQUIRED, ISOLATE),
-    INNER("discard", REQUIRED, DISCARD),
-};
-static const struct shape ACTIONS = SHAPE("'actions'", ACTION_FIELDS);
-
-static const struct field KEEP_WRONG_FIELDS[] = {
-    LOSS("base", keep_wrong),
-    LOSS("none", keep_wrong_hazard[HAZARD_NONE]),
-    LOSS("irritant", keep_wrong_hazard[HAZARD_IRRITANT]),
-    LOSS("sporing", keep_wrong_hazard[HAZARD_SPORING]),
-    LOSS("toxigenic", keep_wrong_hazard[HAZARD_TOXIGENIC]),
-};
-static const struct shape KEEP_WRONG = SHAPE("'keep_wrong'", KEEP_WRONG_FIELDS);
-
-static const struct field ISOLATE_LOSS_FIELDS[] = {
-    LOSS("delay", isolate_delay),
-    LOSS("days", isolate_days),
-    NUMBER("spread", REQUIRED, DECISION(isolate_spread), SHARE),
-};
-static const struct shape ISOLATE_LOSS = SHAPE("'isolate'", ISOLATE_LOSS_FIELDS);
-
-static const struct field USE_FIELDS[] = {
-    TEXT("label", REQUIRED, offsetof(struct use, label)),
-    NUMBER("loss_each", REQUIRED, offsetof(struct use, loss_each), NOT_NEGATIVE),
-};
-static const struct shape USE = SHAPE("a use", USE_FIELDS);
-
-static void read_uses(struct loader *loader, const struct field *field, const struct node *node,
-                      void *item)
-{
-    struct use *uses = expect_entries(loader, node, NODE_MAP, sizeof *uses);
-    size_t count = 0;
-    for (const struct node *entry = uses ? node->first : NULL; entry; entry = entry->next)
-        if (expect_id(loader, entry->key)) {
-            uses[count].id = entry->key->text;
-            shape_read(loader, &USE, entry, &uses[count++]);
-        }
-    field_list(field, item, uses, count);
-}
-
-/* The id of an entry of a list, which no entry before it has; "" if it has none. */
-static const char *entry_id(struct loader *loader, const struct node *entry, const char *what,
-                            struct names *ids)
-{
-    const struct node *id = node_entry(entry, "id");
-    if (!id || !expect_kind(loader, id, NODE_TEXT, "id") || !expect_id(loader, id))
-        return "";
-    if (!names_add(ids, id->text, loader->scratch, NULL))
-        node_error(loader, id, "%s '%s' stands twice; rename one", what, id->text);
-    return id->text;
-}
+SHAPE(use, "a use", ROWS(use, USE_TABLE));
+ENTRIES(use, NODE_MAP, .head = head_id);
 
 /* A floor may force caution, never trust. */
 WORDS(FORCED_WORDS, "isolate", "discard");
@@ -851,159 +582,70 @@ static void read_forbids(struct loader *loader, const struct field *field, const
     floor->forbids_keep = expect_choice(loader, node, field->key, &FORBIDDEN_WORDS, &choice);
 }
 
-#define FLOOR(member) offsetof(struct floor_rule, member)
-
-static const struct field EXCEPTION = FIELD("unless", OPTIONAL, read_condition, 0);
-
 /* One condition, or a list of them. */
 static void read_exceptions(struct loader *loader, const struct field *field,
                             const struct node *node, void *item)
 {
+    static const struct field exception = {.key = "unless"};
     bool listed = node->kind == NODE_LIST;
     size_t count = listed ? node->count : 1;
     struct condition *unless = arena_array(loader->keep, count, sizeof *unless);
     const struct node *entry = listed ? node->first : node;
     for (size_t k = 0; k < count; k++, entry = entry->next)
-        read_condition(loader, &EXCEPTION, entry, &unless[k]);
+        read_condition(loader, &exception, entry, &unless[k]);
     field_list(field, item, unless, count);
 }
 
-static const struct field FLOOR_FIELDS[] = {
-    LATER("id", REQUIRED),
-    CITATION("source", OPTIONAL, FLOOR(cites)),
-    OWN("action", OPTIONAL, read_forced),
-    OWN("forbids", OPTIONAL, read_forbids),
-    FIELD("when", OPTIONAL, read_condition, FLOOR(when)),
-    LIST("unless", OPTIONAL, read_exceptions, FLOOR(unless), FLOOR(unless_count)),
-    NUMBER_OR("contaminated_above", OPTIONAL, FLOOR(contaminated_above), SHARE, 1),
-    REFERENCES("likely", OPTIONAL, read_indices, FLOOR(likely), FLOOR(likely_count), ITEM_FINDING),
-    NUMBER_OR("likely_above", OPTIONAL, FLOOR(likely_above), SHARE, 1),
-    NUMBER_OR("unread_above", OPTIONAL, FLOOR(unread_above), NOT_NEGATIVE, 0),
-    FLAG("after_objection", FLOOR(after_objection)),
-    TEXT("say", REQUIRED, FLOOR(say)),
-};
-static const struct shape FLOOR_SHAPE = SHAPE("a floor", FLOOR_FIELDS);
+SHAPE(floor_rule, "a floor", KEY("id", MUST, .read = NULL) ROWS(floor_rule, FLOOR_TABLE));
 
-static void read_floors(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
+static void check_floor(struct loader *loader, const struct node *entry, void *made)
 {
-    const struct rules *rules = item;
-    struct names ids = {0};
-    struct floor_rule *floors = expect_entries(loader, node, NODE_LIST, sizeof *floors);
-    size_t count = 0;
-    for (const struct node *entry = floors ? node->first : NULL; entry; entry = entry->next) {
-        struct floor_rule *floor = &floors[count++];
-        *floor = (struct floor_rule){.cites = rules->decision.cites, .at = node_at(entry)};
-        floor->id = entry_id(loader, entry, "floor", &ids);
-        shape_clear(&FLOOR_SHAPE, floor);
-        shape_read(loader, &FLOOR_SHAPE, entry, floor);
-        if (entry->kind != NODE_MAP)
-            continue;
-        if (!node_entry(entry, "action") == !node_entry(entry, "forbids"))
-            node_error(loader, entry, "a floor needs either 'action: discard' or 'forbids: keep'");
-        if (!node_entry(entry, "likely") != !node_entry(entry, "likely_above"))
-            node_error(loader, entry, "'likely' and 'likely_above' go together; add the other");
-        if (!node_entry(entry, "when") && !node_entry(entry, "contaminated_above") &&
-            !node_entry(entry, "likely"))
-            node_error(loader, entry,
-                       "a floor needs 'when' or 'contaminated_above'; without, it never applies");
-    }
-    field_list(field, item, floors, count);
+    struct floor_rule *floor = made;
+    if (!node_entry(entry, "source"))
+        floor->cites = loader->rules->decision.cites;
+    if (entry->kind != NODE_MAP)
+        return;
+    if (!node_entry(entry, "action") == !node_entry(entry, "forbids"))
+        node_error(loader, entry, "a floor needs either 'action: discard' or 'forbids: keep'");
+    if (!node_entry(entry, "likely") != !node_entry(entry, "likely_above"))
+        node_error(loader, entry, "'likely' and 'likely_above' go together; add the other");
+    if (!node_entry(entry, "when") && !node_entry(entry, "contaminated_above") &&
+        !node_entry(entry, "likely"))
+        node_error(loader, entry,
+                   "a floor needs 'when' or 'contaminated_above'; without, it never applies");
 }
 
-#define NEXT_STEP(member) offsetof(struct next_step, member)
+ENTRIES(floor_rule, NODE_LIST, .head = head_listed, .check = check_floor);
 
-static const struct field NEXT_STEP_FIELDS[] = {
-    LATER("id", REQUIRED),
-    FIELD("when", OPTIONAL, read_condition, NEXT_STEP(when)),
-    REFERENCES("findings", OPTIONAL, read_indices, NEXT_STEP(findings), NEXT_STEP(finding_count),
-               ITEM_FINDING),
-    TEXT("say", REQUIRED, NEXT_STEP(say)),
-    NUMBER("days", OPTIONAL, NEXT_STEP(days), NOT_NEGATIVE),
-};
-static const struct shape NEXT_STEP_SHAPE = SHAPE("a next step", NEXT_STEP_FIELDS);
+SHAPE(next_step, "a next step", KEY("id", MUST, .read = NULL) ROWS(next_step, NEXT_STEP_TABLE));
 
-static void read_next_steps(struct loader *loader, const struct field *field,
-                            const struct node *node, void *item)
+static void check_next_steps(struct loader *loader, const struct node *node, const void *list,
+                             size_t count)
 {
-    struct names ids = {0};
-    if (!expect_kind(loader, node, NODE_LIST, field->key))
-        return;
-    struct next_step *steps = arena_array(loader->keep, node->count, sizeof *steps);
-    size_t count = 0;
-    for (const struct node *entry = node->first; entry; entry = entry->next) {
-        struct next_step *step = &steps[count++];
-        step->at = node_at(entry);
-        step->id = entry_id(loader, entry, "next step", &ids);
-        shape_clear(&NEXT_STEP_SHAPE, step);
-        shape_read(loader, &NEXT_STEP_SHAPE, entry, step);
-    }
+    const struct next_step *steps = list;
     if (!count || steps[count - 1].when.count || steps[count - 1].finding_count)
         node_error(loader, node,
                    "the last next step must hold always, without 'when' and 'findings'");
-    field_list(field, item, steps, count);
 }
 
-#define ASKED_IF(member) offsetof(struct asked_if, member)
+ENTRIES(next_step, NODE_LIST, .head = head_listed, .check_all = check_next_steps);
 
-static const struct field ASKED_IF_FIELDS[] = {
-    REFERENCES("ask", REQUIRED, read_indices, ASKED_IF(observables), ASKED_IF(observable_count),
-               ITEM_OBSERVABLE),
-    FIELD("when", OPTIONAL, read_condition, ASKED_IF(when)),
-    FIELD("unless", OPTIONAL, read_condition, ASKED_IF(unless)),
-};
-static const struct shape ASKED_IF_SHAPE = SHAPE("an entry of 'asked_if'", ASKED_IF_FIELDS);
+SHAPE(asked_if, "an entry of 'asked_if'", ROWS(asked_if, ASKED_IF_TABLE));
+ENTRIES(asked_if, NODE_LIST, .head = NULL);
 
-static void read_asked_if(struct loader *loader, const struct field *field, const struct node *node,
-                          void *item)
-{
-    struct asked_if *list = expect_entries(loader, node, NODE_LIST, sizeof *list);
-    size_t count = 0;
-    for (const struct node *entry = list ? node->first : NULL; entry; entry = entry->next) {
-        shape_clear(&ASKED_IF_SHAPE, &list[count]);
-        shape_read(loader, &ASKED_IF_SHAPE, entry, &list[count++]);
-    }
-    field_list(field, item, list, count);
-}
-
-static const struct field DECISION_FIELDS[] = {
-    CITATION("source", REQUIRED, DECISION(cites)),
-    INNER("actions", REQUIRED, ACTIONS),
-    INNER("keep_wrong", REQUIRED, KEEP_WRONG),
-    INNER("isolate", REQUIRED, ISOLATE_LOSS),
-    LOSS("discard_effort", discard_effort),
-    LOSS("effort_loss", effort_loss),
-    NUMBER("settled", REQUIRED, DECISION(settled), SHARE),
-    LOSS("neighbours", neighbours),
-    LIST("uses", OPTIONAL, read_uses, DECISION(uses), DECISION(use_count)),
-    LIST("floors", OPTIONAL, read_floors, DECISION(floors), DECISION(floor_count)),
-    LIST("next_steps", REQUIRED, read_next_steps, DECISION(next_steps), DECISION(next_step_count)),
-    LIST("asked_if", OPTIONAL, read_asked_if, DECISION(asked_if), DECISION(asked_if_count)),
-};
-static const struct shape DECISION_SHAPE = SHAPE("'decision'", DECISION_FIELDS);
+SHAPE(decision, "'decision'",
+      ROWS(decision_rules, DECISION_TABLE) WITHIN("actions", MUST, actions)
+          WITHIN("keep_wrong", MUST, keep_wrong) WITHIN("isolate", MUST, isolate_loss));
 
 /* ---- what the process physics is told -------------------------------------------------------- */
 
 WORDS(ROLE_WORDS, "spore_former", "fungus", "indicator");
-
-#define ORGANISM(member) offsetof(struct organism, member)
-
-static const struct field ORGANISM_FIELDS[] = {
-    CITATION("source", REQUIRED, ORGANISM(cites)),
-    TEXT("name", REQUIRED, ORGANISM(name)),
-    CHOICE("role", REQUIRED, ORGANISM(role), ROLE_WORDS),
-    RANGE("d", REQUIRED, ORGANISM(d_minutes), POSITIVE),
-    NUMBER("reference", REQUIRED, ORGANISM(reference), ANY),
-    RANGE("z", REQUIRED, ORGANISM(z), POSITIVE),
-    RANGE("per_gram", REQUIRED, ORGANISM(per_gram), NOT_NEGATIVE),
-    TEXT("note", OPTIONAL, ORGANISM(note)),
-};
-static const struct shape ORGANISM_SHAPE = SHAPE("an organism", ORGANISM_FIELDS);
+SHAPE(organism, "an organism", ROWS(organism, ORGANISM_TABLE));
 
 /* What feeds it, or NULL, told: then the file speaks of values that nothing has. */
 static const struct observable *fed_by(struct loader *loader, enum feeds feeds, struct position at)
 {
-    const char *name = FEEDS[feeds].name;
+    const char *name = FED[feeds].name;
     int feeder = loader->rules->feeder[feeds];
     if (feeder != RULES_NONE)
         return &loader->rules->observables[feeder];
@@ -1022,64 +664,20 @@ static bool fed_value(struct loader *loader, enum feeds feeds, struct position a
     return true;
 }
 
-static void read_packing(struct loader *loader, const struct field *field, const struct node *node,
-                         void *item)
+static bool head_load(struct loader *loader, const struct node *entry, void *made)
 {
-    struct packing *packings = expect_entries(loader, node, NODE_MAP, sizeof *packings);
-    size_t count = 0;
-    for (const struct node *entry = packings ? node->first : NULL; entry; entry = entry->next)
-        count +=
-            fed_value(loader, FEEDS_LOAD, node_at(node), entry->key, &packings[count].value) &&
-            expect_number(loader, entry, entry->key->text, &POSITIVE, &packings[count].thickness);
-    field_list(field, item, packings, count);
+    return fed_value(loader, FEEDS_LOAD, node_at(entry), entry->key, made);
 }
 
-#define COOK(member) offsetof(struct rules, cook.member)
+SINGLES(packing, packing, head_load, thickness, NUMBER_OR(POSITIVE, 0));
 
-static const struct field JUDGED_FIELDS[] = {
-    NUMBER("f0", REQUIRED, COOK(judged_f0), POSITIVE),
-    NUMBER("diffusivity", REQUIRED, COOK(judged_diffusivity), POSITIVE),
-};
-static const struct shape JUDGED = SHAPE("'judged'", JUDGED_FIELDS);
-
-static const struct field PROBE_FIELDS[] = {
-    NUMBER("doubt", REQUIRED, COOK(probe_doubt), NOT_NEGATIVE),
-    NUMBER("gap", REQUIRED, COOK(probe_gap), POSITIVE),
-};
-static const struct shape PROBE = SHAPE("'probe'", PROBE_FIELDS);
-
-static const struct field COOK_FIELDS[] = {
-    CITATION("source", REQUIRED, COOK(cites)),
-    RANGE("diffusivity", REQUIRED, COOK(diffusivity), POSITIVE),
-    INNER("judged", OPTIONAL, JUDGED),
-    NUMBER("heat_capacity", OPTIONAL, COOK(heat_capacity), POSITIVE),
-    RANGE("come_up", OPTIONAL, COOK(come_up), NOT_NEGATIVE),
-    NUMBER("come_up_doubt", OPTIONAL, COOK(come_up_doubt), SHARE),
-    NUMBER("cool", OPTIONAL, COOK(cool), NOT_NEGATIVE),
-    NUMBER("start", OPTIONAL, COOK(start), ANY),
-    RANGE("air", OPTIONAL, COOK(air), SHARE),
-    NUMBER("air_doubt", OPTIONAL, COOK(air_doubt), POSITIVE),
-    NUMBER("target", OPTIONAL, COOK(target), CHANCE),
-    NUMBER("rated", OPTIONAL, COOK(rated), POSITIVE),
-    INNER("probe", OPTIONAL, PROBE),
-    LIST("packing", OPTIONAL, read_packing, COOK(packings), COOK(packing_count)),
-    FIELD("no_pressure", OPTIONAL, read_condition, COOK(no_pressure)),
-};
-static const struct shape COOK_SHAPE = SHAPE("'cook'", COOK_FIELDS);
+SHAPE(judged, "'judged'", ROWS(cook_rules, JUDGED_TABLE));
+SHAPE(probe, "'probe'", ROWS(cook_rules, PROBE_TABLE));
+SHAPE(cook, "'cook'",
+      ROWS(cook_rules, COOK_TABLE) WITHIN("judged", MAY, judged) WITHIN("probe", MAY, probe));
 
 WORDS(UNIT_WORDS, "ml", "grams", "pieces");
-
-#define STARTER(member) offsetof(struct starter_kind, member)
-
-static const struct field STARTER_FIELDS[] = {
-    CITATION("source", REQUIRED, STARTER(cites)),
-    TEXT("name", REQUIRED, STARTER(name)),
-    CHOICE("unit", REQUIRED, STARTER(unit), UNIT_WORDS),
-    NUMBER("usual", REQUIRED, STARTER(usual), POSITIVE),
-    RANGE("points", REQUIRED, STARTER(points), POSITIVE),
-    RANGE("lag", REQUIRED, STARTER(lag), NOT_NEGATIVE),
-};
-static const struct shape STARTER_SHAPE = SHAPE("a starter", STARTER_FIELDS);
+SHAPE(starter_kind, "a starter", ROWS(starter_kind, STARTER_TABLE));
 
 static void check_starter(struct loader *loader, const struct item *item, void *made)
 {
@@ -1087,35 +685,9 @@ static void check_starter(struct loader *loader, const struct item *item, void *
     fed_value(loader, FEEDS_STARTER_KIND, item->at, item->node->key, &starter->value);
 }
 
-#define FORECAST(member) offsetof(struct rules, forecast.member)
-
-static const struct field SHAKE_FIELDS[] = {
-    PAIR("between", REQUIRED, FORECAST(shake_lo), PER_CENT),
-    NUMBER("factor", REQUIRED, FORECAST(shake_factor), POSITIVE),
-    NUMBER("pause", REQUIRED, FORECAST(shake_pause), NOT_NEGATIVE),
-};
-static const struct shape SHAKE = SHAPE("'shake'", SHAKE_FIELDS);
-
-static const struct field FORECAST_FIELDS[] = {
-    CITATION("source", REQUIRED, FORECAST(cites)),
-    NUMBER("kernels", OPTIONAL, FORECAST(kernels), POSITIVE),
-    NUMBER("temperature", OPTIONAL, FORECAST(temperature), ANY),
-    NUMBER("temperature_doubt", OPTIONAL, FORECAST(temperature_doubt), NOT_NEGATIVE),
-    INNER("shake", OPTIONAL, SHAKE),
-    NUMBER("look_every", OPTIONAL, FORECAST(look_every), POSITIVE),
-    NUMBER("coverage_doubt", OPTIONAL, FORECAST(coverage_doubt), POSITIVE),
-    NUMBER("dose_usual", OPTIONAL, FORECAST(dose_usual), POSITIVE),
-    NUMBER("moisture_doubt", OPTIONAL, FORECAST(moisture_doubt), NOT_NEGATIVE),
-    NUMBER("fill_most", OPTIONAL, FORECAST(fill_most), SHARE),
-};
-static const struct shape FORECAST_SHAPE = SHAPE("'forecast'", FORECAST_FIELDS);
-
-static const struct field MOVE_FIELDS[] = {
-    NUMBER("usual", REQUIRED, offsetof(struct move, usual), CHANCE),
-    NUMBER("trust", REQUIRED, offsetof(struct move, trust), NOT_NEGATIVE),
-    NUMBER("most", REQUIRED, offsetof(struct move, most), NOT_NEGATIVE),
-};
-static const struct shape MOVE = SHAPE("a move", MOVE_FIELDS);
+SHAPE(shake, "'shake'", ROWS(forecast_rules, SHAKE_TABLE));
+SHAPE(forecast, "'forecast'", ROWS(forecast_rules, FORECAST_TABLE) WITHIN("shake", MAY, shake));
+SHAPE(move, "a move", ROWS(move, MOVE_TABLE));
 
 /* Their ids are what a cause is moved by. */
 void load_moves(struct loader *loader)
@@ -1125,22 +697,13 @@ void load_moves(struct loader *loader)
         const struct node *node = items->list[i].node;
         size_t moved;
         if (expect_choice(loader, node->key, "moves", &MOVED_WORDS, &moved))
-            shape_read(loader, &MOVE, node, &loader->made->moves[moved]);
+            shape_read(loader, &move_shape, node, &loader->made->moves[moved]);
     }
 }
 
 /* ---- review, learned ------------------------------------------------------------------------- */
 
-#define REVIEW(member) offsetof(struct rules, review.member)
-
-static const struct field REVIEW_FIELDS[] = {
-    CITATION("source", REQUIRED, REVIEW(cites)),
-    NUMBER_OR("false_alarm", REQUIRED, REVIEW(false_alarm), CHANCE, 0.05),
-    NUMBER_OR("bayes_factor", REQUIRED, REVIEW(bayes_factor), POSITIVE, 10),
-    NUMBER_OR("watched", REQUIRED, REVIEW(watched), NOT_NEGATIVE, 21),
-    NUMBER_OR("wait", REQUIRED, REVIEW(wait), NOT_NEGATIVE, 0.5),
-};
-static const struct shape REVIEW_SHAPE = SHAPE("'review'", REVIEW_FIELDS);
+SHAPE(review, "'review'", ROWS(review_rules, REVIEW_TABLE));
 
 /* "[seen, of]": seen in so many of so many. */
 static bool expect_share(struct loader *loader, const struct node *node, double *seen, double *of)
@@ -1199,58 +762,33 @@ static void read_signs(struct loader *loader, const struct field *field, const s
     field_list(field, item, signs, count);
 }
 
-static void read_causes(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
+static void read_share(struct loader *loader, const struct field *field, const struct node *node,
+                       void *item)
 {
-    struct learned_cause *causes = expect_entries(loader, node, NODE_MAP, sizeof *causes);
-    size_t count = 0;
-    for (const struct node *entry = causes ? node->first : NULL; entry; entry = entry->next)
-        count += find_item(loader, ITEM_CAUSE, entry->key, &causes[count].cause) &&
-                 expect_share(loader, entry, &causes[count].seen, &causes[count].of);
-    field_list(field, item, causes, count);
+    struct learned_cause *cause = item;
+    (void)field;
+    (void)expect_share(loader, node, &cause->seen, &cause->of);
 }
 
-#define LEARNED(member) offsetof(struct rules, learned.member)
+SINGLES(learned_cause, learned_cause, head_cause, cause, BY(read_share, ));
 
-static const struct field LEARNED_FIELDS[] = {
-    CITATION("source", REQUIRED, LEARNED(cites)),
-    NUMBER_OR("strength", REQUIRED, LEARNED(strength), POSITIVE, 0),
-    NUMBER_OR("vessels", REQUIRED, LEARNED(vessels), NOT_NEGATIVE, 0),
-    LIST("signs", OPTIONAL, read_signs, LEARNED(signs), LEARNED(sign_count)),
-    LIST("causes", OPTIONAL, read_causes, LEARNED(causes), LEARNED(cause_count)),
-};
-static const struct shape LEARNED_SHAPE = SHAPE("'learned'", LEARNED_FIELDS);
+SHAPE(learned, "'learned'", ROWS(learned, LEARNED_TABLE));
 
-/* ---- statements ------------------------------------------------------------------------------ */
+/* ---- statements, what growers ask ------------------------------------------------------------ */
 
-static void read_others(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
-{
-    const struct statement *statement = item;
-    read_indices(loader, field, node, item);
-    for (size_t i = 0; i < statement->other_count; i++) {
-        const struct observable *other = &loader->rules->observables[statement->others[i]];
-        if (other->kind != KIND_SEVERAL)
-            node_error(loader, node,
-                       "'%s' is not of kind 'several'; only of such can the others be absent",
-                       other->id);
-    }
-}
-
-static const struct field STATEMENT_FIELDS[] = {
-    FIELD("phrases", REQUIRED, read_phrases, offsetof(struct statement, phrases)),
-    FIELD("seen", OPTIONAL, read_condition, offsetof(struct statement, seen)),
-    FIELD("absent", OPTIONAL, read_condition, offsetof(struct statement, absent)),
-    REFERENCES("others_absent", OPTIONAL, read_others, offsetof(struct statement, others),
-               offsetof(struct statement, other_count), ITEM_OBSERVABLE),
-    FIELD("alone", OPTIONAL, read_flag, offsetof(struct statement, alone)),
-    FIELD("overall", OPTIONAL, read_flag, offsetof(struct statement, overall)),
-};
-static const struct shape STATEMENT_SHAPE = SHAPE("a statement", STATEMENT_FIELDS);
+SHAPE(statement, "a statement", ROWS(statement, STATEMENT_TABLE));
 
 static void check_statement(struct loader *loader, const struct item *item, void *made)
 {
     const struct statement *statement = made;
+    const struct node *others = node_entry(item->node, "others_absent");
+    for (size_t i = 0; i < statement->other_count; i++) {
+        const struct observable *other = &loader->rules->observables[statement->others[i]];
+        if (other->kind != KIND_SEVERAL)
+            node_error(loader, others,
+                       "'%s' is not of kind 'several'; only of such can the others be absent",
+                       other->id);
+    }
     if (!statement->seen.count && !statement->absent.count && !statement->other_count &&
         item->node->kind == NODE_MAP)
         load_error(loader, statement->at,
@@ -1258,39 +796,19 @@ static void check_statement(struct loader *loader, const struct item *item, void
                    statement->id);
 }
 
-/* ---- what growers ask ------------------------------------------------------------------------ */
+SHAPE(reply, "an answer", ROWS(reply, REPLY_TABLE));
 
-#define REPLY(member) offsetof(struct reply, member)
-
-static const struct field REPLY_FIELDS[] = {
-    SET("actions", REPLY(actions), ACTION_WORDS),
-    SET("statuses", REPLY(statuses), STATUS_WORDS),
-    FIELD("when", OPTIONAL, read_condition, REPLY(when)),
-    TEXT("say", REQUIRED, REPLY(say)),
-};
-static const struct shape REPLY_SHAPE = SHAPE("an answer", REPLY_FIELDS);
-
-static void read_replies(struct loader *loader, const struct field *field, const struct node *node,
-                         void *item)
+static void check_replies(struct loader *loader, const struct node *node, const void *list,
+                          size_t count)
 {
-    struct reply *replies = expect_entries(loader, node, NODE_LIST, sizeof *replies);
-    size_t count = 0;
-    for (const struct node *entry = replies ? node->first : NULL; entry; entry = entry->next) {
-        shape_clear(&REPLY_SHAPE, &replies[count]);
-        shape_read(loader, &REPLY_SHAPE, entry, &replies[count++]);
-    }
-    const struct reply *last = count ? &replies[count - 1] : NULL;
+    const struct reply *last = count ? (const struct reply *)list + count - 1 : NULL;
     if (!last || last->actions || last->statuses || last->when.count)
         node_error(loader, node, "the last answer must fit always: only 'say'");
-    field_list(field, item, replies, count);
 }
 
-static const struct field QUESTION_FIELDS[] = {
-    FIELD("phrases", REQUIRED, read_phrases, offsetof(struct own_question, phrases)),
-    LIST("answers", REQUIRED, read_replies, offsetof(struct own_question, replies),
-         offsetof(struct own_question, reply_count)),
-};
-static const struct shape QUESTION_SHAPE = SHAPE("a question", QUESTION_FIELDS);
+ENTRIES(reply, NODE_LIST, .head = NULL, .check_all = check_replies);
+
+SHAPE(own_question, "a question", ROWS(own_question, QUESTION_TABLE));
 
 /* ---- the tables of kinds --------------------------------------------------------------------- */
 
@@ -1305,39 +823,44 @@ static const struct shape QUESTION_SHAPE = SHAPE("a question", QUESTION_FIELDS);
 
 /* In the order of enum item_kind. */
 const struct kind KINDS[ITEM_KINDS] = {
-    KIND("source", "sources", &SOURCE, struct source, sources, source_count, check_source),
-    KIND("group", "groups", &GROUP, struct group, groups, group_count, NULL),
-    KIND("species", "species", &SPECIES_SHAPE, struct species, species, species_count, NULL),
-    KIND("grain", "grains", &GRAIN_SHAPE, struct grain, grains, grain_count, NULL),
-    KIND("vessel", "vessels", &VESSEL_SHAPE, struct vessel_kind, vessels, vessel_count,
+    KIND("source", "sources", &source_shape, struct source, sources, source_count, check_source),
+    KIND("group", "groups", &group_shape, struct group, groups, group_count, NULL),
+    KIND("species", "species", &species_shape, struct species, species, species_count,
+         check_species),
+    KIND("grain", "grains", &grain_shape, struct grain, grains, grain_count, NULL),
+    KIND("vessel", "vessels", &vessel_kind_shape, struct vessel_kind, vessels, vessel_count,
          check_vessel),
-    KIND("sign", OBSERVABLE_KEYS, OBSERVABLE_SHAPES, struct observable, observables,
+    KIND("sign", OBSERVABLE_KEYS, observable_shapes, struct observable, observables,
          observable_count, check_observable),
-    KIND("finding", "finding", &FINDING_SHAPE, struct finding, findings, finding_count,
+    KIND("finding", "finding", &finding_shape, struct finding, findings, finding_count,
          check_finding),
-    KIND("cause", "cause", &CAUSE_SHAPE, struct cause, causes, cause_count, NULL),
-    KIND("caution", "cautions", &CAUTION_SHAPE, struct caution, cautions, caution_count,
+    KIND("cause", "cause", &cause_shape, struct cause, causes, cause_count, check_cause),
+    KIND("caution", "cautions", &caution_shape, struct caution, cautions, caution_count,
          check_caution),
-    KIND("organism", "organisms", &ORGANISM_SHAPE, struct organism, organisms, organism_count,
+    KIND("organism", "organisms", &organism_shape, struct organism, organisms, organism_count,
          NULL),
-    KIND("starter", "starters", &STARTER_SHAPE, struct starter_kind, starters, starter_count,
+    KIND("starter", "starters", &starter_kind_shape, struct starter_kind, starters, starter_count,
          check_starter),
     {.name = "move", .keys = {"moves"}},
     {.name = "word"},
-    KIND("statement", NULL, &STATEMENT_SHAPE, struct statement, language.statements,
+    KIND("statement", NULL, &statement_shape, struct statement, language.statements,
          language.statement_count, check_statement),
-    KIND("question", "questions", &QUESTION_SHAPE, struct own_question, questions, question_count,
-         NULL),
+    KIND("question", "questions", &own_question_shape, struct own_question, questions,
+         question_count, NULL),
     {.name = "key"},
 };
 
+#define WHOLE(name, required)                                                                      \
+    {                                                                                              \
+#name, &name##_shape, required, offsetof(struct rules, name)                               \
+    }
 const struct whole WHOLES[WHOLE_COUNT] = {
-    {"rules", &RULES, true},
-    {"scale", &SCALE_SHAPE, true},
-    {"calibration", &CALIBRATION_SHAPE, true},
-    {"decision", &DECISION_SHAPE, true},
-    {"cook", &COOK_SHAPE, false},
-    {"forecast", &FORECAST_SHAPE, false},
-    {"review", &REVIEW_SHAPE, false},
-    {"learned", &LEARNED_SHAPE, false},
+    {"rules", &rules_shape, true, 0},
+    WHOLE(scale, true),
+    WHOLE(calibration, true),
+    WHOLE(decision, true),
+    WHOLE(cook, false),
+    WHOLE(forecast, false),
+    WHOLE(review, false),
+    WHOLE(learned, false),
 };

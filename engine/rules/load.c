@@ -175,59 +175,16 @@ void load_words(struct loader *loader)
 
 /* The words the program itself must know. Every mention of `language` adds to the lists. */
 
-static void add_where(struct loader *loader, const struct field *field, const struct node *node,
-                      void *item)
-{
-    struct language *language = item;
-    const struct language before = *language;
-    language->where_count = 0;
-    read_indices(loader, field, node, language);
-    size_t count = before.where_count + language->where_count;
-    size_t *all = arena_array(loader->keep, count, sizeof *all);
-    for (size_t i = 0; i < count; i++)
-        all[i] = i < before.where_count ? before.where[i] : language->where[i - before.where_count];
-    language->where = all;
-    language->where_count = count;
-}
-
-#define LANGUAGE_WORDS(member)                                                                     \
-    FIELD(#member, OPTIONAL, read_phrases, offsetof(struct language, member))
-
-static const struct field LANGUAGE_FIELDS[] = {
-    LATER("words", OPTIONAL),      /* items of their own */
-    LATER("statements", OPTIONAL), /* items of their own */
-    LANGUAGE_WORDS(negations),
-    LANGUAGE_WORDS(hedges),
-    LANGUAGE_WORDS(breaks),
-    LANGUAGE_WORDS(exceptions),
-    LANGUAGE_WORDS(objections),
-    LANGUAGE_WORDS(ignore),
-    LANGUAGE_WORDS(alternatives),
-    LANGUAGE_WORDS(additions),
-    LANGUAGE_WORDS(others),
-    LANGUAGE_WORDS(here),
-    LANGUAGE_WORDS(about),
-    LANGUAGE_WORDS(over),
-    LANGUAGE_WORDS(under),
-    LANGUAGE_WORDS(yes),
-    LANGUAGE_WORDS(no),
-    LANGUAGE_WORDS(unknown),
-    LANGUAGE_WORDS(spared),
-    LANGUAGE_WORDS(fillers),
-    LANGUAGE_WORDS(same),
-    LANGUAGE_WORDS(apart),
-    LANGUAGE_WORDS(kinds),
-    REFERENCES("where", OPTIONAL, add_where, offsetof(struct language, where),
-               offsetof(struct language, where_count), ITEM_OBSERVABLE),
-};
-static const struct shape LANGUAGE = SHAPE("'language'", LANGUAGE_FIELDS);
+SHAPE(language, "'language'",
+      ROWS(language, LANGUAGE_TABLE) KEY("words", MAY, .read = NULL)
+          KEY("statements", MAY, .read = NULL)); /* items of their own */
 
 static void load_lists(struct loader *loader)
 {
     const struct item_list *items = &loader->items[ITEM_WORDS];
     struct named_list *lists = arena_array(loader->keep, items->count, sizeof *lists);
-    static const struct field field =
-        FIELD("words", OPTIONAL, read_phrases, offsetof(struct named_list, items));
+    static const struct field field = {.key = "words",
+                                       .offset = offsetof(struct named_list, items)};
     for (size_t i = 0; i < items->count; i++) {
         lists[i].id = items->list[i].id;
         read_phrases(loader, &field, items->list[i].node, &lists[i]);
@@ -240,7 +197,7 @@ void load_language(struct loader *loader)
 {
     load_lists(loader);
     for (size_t i = 0; i < loader->languages.count; i++)
-        shape_read(loader, &LANGUAGE, loader->languages.list[i], &loader->made->language);
+        shape_read(loader, &language_shape, loader->languages.list[i], &loader->made->language);
 }
 
 /* ---- items to the model ---------------------------------------------------------------------- */
@@ -250,10 +207,10 @@ static void load_wholes(struct loader *loader, size_t from, size_t end)
     for (size_t i = from; i < end; i++) {
         const struct whole *whole = &WHOLES[i];
         int index = names_find(&loader->made->memory->ids[ITEM_WHOLE], whole->key);
-        shape_clear(whole->shape, loader->made);
+        void *made = (char *)loader->made + whole->offset;
+        shape_clear(whole->shape, made);
         if (index != RULES_NONE)
-            shape_read(loader, whole->shape, loader->items[ITEM_WHOLE].list[index].node,
-                       loader->made);
+            shape_read(loader, whole->shape, loader->items[ITEM_WHOLE].list[index].node, made);
         else if (whole->required)
             load_error(loader, (struct position){0},
                        "no file has '%s'; FORMAT.md shows what stands in it", whole->key);

@@ -236,9 +236,12 @@ const char *load_nearest(const struct loader *loader, const char *word, const ch
  */
 struct shape;
 struct field;
+struct entries;
 
 typedef void field_reader(struct loader *loader, const struct field *field, const struct node *node,
                           void *item);
+
+enum claim_scale { CLAIM_FREQUENCY, CLAIM_WEIGHT };
 
 struct bounds { /* of a number */
     double low, high;
@@ -249,16 +252,19 @@ extern const struct bounds ANY, POSITIVE, NOT_NEGATIVE, SHARE, CHANCE, PER_CENT,
 
 struct field {
     const char *key;
-    field_reader *read;
     bool required;
-    size_t offset;               /* where in the struct it goes */
-    size_t count;                /* lists: where their length goes */
-    size_t reals;                /* numbers: how many, rising */
-    double absent;               /* ... and what stands for each when there is no such key */
-    const struct bounds *bounds; /* numbers */
-    const struct words *words;   /* choices and sets of them */
-    const struct shape *shape;   /* mappings in the same struct */
-    enum item_kind kind;         /* references */
+    size_t offset;                 /* where in the struct it goes */
+    size_t count;                  /* lists: where their length goes */
+    field_reader *read;            /* NULL: known, but read by other means */
+    size_t reals;                  /* numbers: how many, rising */
+    double absent;                 /* ... and what stands for each when there is no such key */
+    const struct bounds *bounds;   /* numbers */
+    const struct words *words;     /* choices and sets of them */
+    const struct shape *shape;     /* mappings */
+    const struct entries *entries; /* lists and mappings of entries */
+    enum item_kind kind;           /* references */
+    enum claim_scale scale;        /* claims, */
+    size_t cites;                  /* and where in the struct the citation of all of it stands */
 };
 
 struct shape {
@@ -267,61 +273,75 @@ struct shape {
     size_t count;
 };
 
-/*
- * The rows of such tables. `need` is REQUIRED or OPTIONAL; `into` and `length`
- * are offsets in the struct.
- */
-enum need { OPTIONAL, REQUIRED };
+/* A list, or a mapping with as many keys as one likes, that becomes an array of structs. */
+struct entries {
+    enum node_kind kind;
+    size_t size;
+    /* Reads what stands before an entry of a mapping, or the id in one of a list, to the beginning of the
+     * struct; false when the entry is to be left out. NULL: nothing stands there. */
+    bool (*head)(struct loader *loader, const struct node *entry, void *made);
+    const struct shape *shape; /* of the rest; or else it is a single value: */
+    struct field value;
+    /* Of one that was read; of them all. Or NULL. */
+    void (*check)(struct loader *loader, const struct node *entry, void *made);
+    void (*check_all)(struct loader *loader, const struct node *node, const void *list,
+                      size_t count);
+};
 
-#define KEY(name, need, reader, into)                                                              \
-    .key = (name), .required = (need), .read = (reader), .offset = (into)
-#define FIELD(name, need, reader, into)                                                            \
-    {                                                                                              \
-        KEY(name, need, reader, into)                                                              \
-    }
-#define TEXT(name, need, into)     FIELD(name, need, read_text, into)
-#define FLAG(name, into)           FIELD(name, OPTIONAL, read_flag, into)
-#define CITATION(name, need, into) FIELD(name, need, read_citation, into)
-#define NUMBERS(name, need, into, within, many, unless)                                            \
-    {                                                                                              \
-        KEY(name, need, read_numbers, into), .bounds = &(within), .reals = (many),                 \
-                                             .absent = (unless)                                    \
-    }
-/* One, which is NAN where the file has none, or something else; a low and a high one; a range. */
-#define NUMBER(name, need, into, within)            NUMBERS(name, need, into, within, 1, NAN)
-#define NUMBER_OR(name, need, into, within, absent) NUMBERS(name, need, into, within, 1, absent)
-#define PAIR(name, need, into, within)              NUMBERS(name, need, into, within, 2, NAN)
-#define RANGE(name, need, into, within)             NUMBERS(name, need, into, within, 3, NAN)
-#define CHOICE(name, need, into, of)                                                               \
-    {                                                                                              \
-        KEY(name, need, read_choice, into), .words = &(of)                                         \
-    }
-#define SET(name, into, of)                                                                        \
-    {                                                                                              \
-        KEY(name, OPTIONAL, read_set, into), .words = &(of)                                        \
-    }
-#define LIST(name, need, reader, into, length)                                                     \
-    {                                                                                              \
-        KEY(name, need, reader, into), .count = (length)                                           \
-    }
-#define REFERENCES(name, need, reader, into, length, to)                                           \
-    {                                                                                              \
-        KEY(name, need, reader, into), .count = (length), .kind = (to)                             \
-    }
-/* Keys in a mapping of their own, which go into the same struct. */
-#define INNER(name, need, inner)                                                                   \
-    {                                                                                              \
-        KEY(name, need, read_shape, 0), .shape = &(inner)                                          \
-    }
-/* Read by a function that knows the whole struct. */
-#define OWN(name, need, reader) FIELD(name, need, reader, 0)
-/* Known, but read by other means. */
-#define LATER(name, need) FIELD(name, need, NULL, 0)
+/* The rows of such tables, from the tables of rules.h: a sort is what a member is and how it is read. */
+enum need { MAY, MUST };
 
-#define SHAPE(name, table)                                                                         \
-    {                                                                                              \
-        (name), (table), sizeof(table) / sizeof *(table)                                           \
-    }
+#define ROW(of, sort, name, member, need)                                                          \
+    {.key = (name), .required = (need), .offset = offsetof(struct of, member), READ_##sort},
+#define ROW_LIST(of, type, name, member, counter, need, sort)                                      \
+    {.key = (name),                                                                                \
+     .required = (need),                                                                           \
+     .offset = offsetof(struct of, member),                                                        \
+     .count = offsetof(struct of, counter),                                                        \
+     READ_##sort},
+#define ROWS(type, table) table(ROW, ROW_LIST, type)
+/* One without a member of its own. */
+#define KEY(name, need, ...) {.key = (name), .required = (need), __VA_ARGS__},
+
+#define SHAPE(name, said, ...)                                                                     \
+    static const struct field name##_fields[] = {__VA_ARGS__};                                     \
+    static const struct shape name##_shape = {said, name##_fields,                                 \
+                                              sizeof name##_fields / sizeof *name##_fields}
+
+/* The entries of a list or mapping that are mappings themselves, or single values. */
+#define ENTRIES(type, in, ...)                                                                     \
+    static const struct entries type##_entries = {                                                 \
+        .kind = (in), .size = sizeof(struct type), .shape = &type##_shape, __VA_ARGS__}
+#define SINGLES(name, type, before, member, sort)                                                  \
+    static const struct entries name##_entries = {                                                 \
+        .kind = NODE_MAP,                                                                          \
+        .size = sizeof(struct type),                                                               \
+        .head = (before),                                                                          \
+        .value = {.offset = offsetof(struct type, member), READ_##sort}}
+
+#define READ_TEXT      .read = read_text
+#define READ_QUESTION  .read = read_question
+#define READ_FLAG      .read = read_flag
+#define READ_RANK      .read = read_rank
+#define READ_FREQUENCY .read = read_frequency
+#define READ_NUMBERS(many, within, none)                                                           \
+    .read = read_numbers, .reals = (many), .bounds = &(within), .absent = (none)
+#define READ_NUMBER(within)          READ_NUMBERS(1, within, NAN)
+#define READ_NUMBER_OR(within, none) READ_NUMBERS(1, within, none)
+#define READ_PAIR(within)            READ_NUMBERS(2, within, NAN)
+#define READ_RANGE(within)           READ_NUMBERS(3, within, NAN)
+#define READ_PHRASES                 .read = read_phrases
+#define READ_CITATION                .read = read_citation
+#define READ_CONDITION               .read = read_condition
+#define READ_CHOICE(type, of)        .read = read_choice, .words = &(of)
+#define READ_SET(of)                 .read = read_set, .words = &(of)
+#define READ_GROUP                   .read = read_index, .kind = ITEM_GROUP
+#define READ_REFERENCES(to)          .read = read_indices, .kind = (to)
+#define READ_CLAIMS(of, by)          .read = read_claims, .scale = (by), .cites = offsetof(struct of, cites)
+#define READ_INNER(type)             .read = read_shape, .shape = &type##_shape
+#define READ_ENTRIES(type)           .read = read_entries, .entries = &type##_entries
+#define READ_VALUES                  .read = read_values, .entries = &value_entries
+#define READ_BY(reader, type)        .read = (reader)
 
 /* Gives every number of a shape the value that stands for an absent key. */
 void shape_clear(const struct shape *shape, void *item);
@@ -343,11 +363,6 @@ bool expect_id(struct loader *loader, const struct node *key_node);
 /* The items of a list; a single text counts as a list of one. NULL, told, if it is neither. */
 const struct node *expect_items(struct loader *loader, const struct node *node, const char *key,
                                 size_t *count);
-/* Room for a struct of `size` for each entry of a list or mapping; NULL, told if it is neither,
- * when there is none to be. */
-void *expect_entries(struct loader *loader, const struct node *node, enum node_kind kind,
-                     size_t size);
-
 /* Readers of fields: what they write. */
 extern field_reader read_text;      /* const char * */
 extern field_reader read_question;  /* const char * that ends in a question mark */
@@ -357,7 +372,9 @@ extern field_reader read_flag;      /* bool */
 extern field_reader read_choice;    /* an enum */
 extern field_reader read_set;       /* uint32_t: a bit for each */
 extern field_reader read_texts;     /* const char *const * and its length */
-extern field_reader read_shape;     /* keys in a mapping of their own, same struct */
+extern field_reader read_shape;     /* keys in a mapping of their own */
+extern field_reader read_entries;   /* const T * and its length */
+extern field_reader read_claims;    /* const struct claim * and its length */
 extern field_reader read_index;     /* int: one reference */
 extern field_reader read_indices;   /* const size_t * and its length: references */
 extern field_reader read_phrases;   /* struct phrases, behind what is there already */
@@ -379,7 +396,6 @@ void use_values(struct loader *loader, size_t observable, uint32_t mask);
 struct citation citation_of(struct loader *loader, const struct node *block,
                             struct citation inherited);
 
-enum claim_scale { CLAIM_FREQUENCY, CLAIM_WEIGHT };
 struct claims {
     struct claim *list;
     size_t count;
@@ -403,11 +419,12 @@ struct kind {
 };
 extern const struct kind KINDS[ITEM_KINDS];
 
-/* A key that stands once: fields of struct rules. The first three stand before all items. */
+/* A key that stands once: a struct in struct rules. The first three stand before all items. */
 struct whole {
     const char *key;
     const struct shape *shape;
     bool required;
+    size_t offset;
 };
 enum { WHOLE_COUNT = 8, WHOLE_FIRST = 3 };
 extern const struct whole WHOLES[WHOLE_COUNT];

@@ -9,16 +9,69 @@
 #include "base/diag.h"
 #include "base/units.h"
 
-/* Where a claim comes from. */
+/*
+ * The rule base in memory: what is known about findings, causes and signs.
+ *
+ * rules/FORMAT.md describes the files; this is what they become. The model is
+ * plain data, read-only after loading, cross-referenced by index. It lives in
+ * one arena owned by `struct rules`; every pointer is valid until rules_free.
+ * No id of a finding, cause, sign or value is known to the C code: what the
+ * code must recognise (a status, a hazard, a quantity that physics can use) is
+ * an enum here and a key in the files.
+ *
+ * Frequencies and weights arrive as words or numbers and are numbers here.
+ * Every item keeps the position it was defined at, for messages.
+ */
 
+/*
+ * What the mappings of the files hold and what they become, in one place. FIELD is a key and the member
+ * of the struct it goes to: its sort, key, member, and whether it must or may be there. LIST is one whose
+ * member is a pointer to elements of a type, with the name of their count. MEMBERS makes the members of
+ * such a table; ROWS in rules/load.h makes the reader from the same rows.
+ */
+#define MEMBER(of, sort, key, member, need) TYPE_##sort member;
+#define MEMBER_LIST(of, type, key, member, counter, need, sort)                                    \
+    const type *member;                                                                            \
+    size_t counter;
+#define MEMBERS(table) table(MEMBER, MEMBER_LIST, )
+
+/* What a member of each sort is. Numbers the file does not have are NAN, or what NUMBER_OR says. */
+#define TYPE_TEXT                    const char *
+#define TYPE_QUESTION                const char *
+#define TYPE_FLAG                    bool
+#define TYPE_RANK                    int
+#define TYPE_FREQUENCY               double
+#define TYPE_NUMBER(within)          double
+#define TYPE_NUMBER_OR(within, none) double
+#define TYPE_PAIR(within)            struct spread
+#define TYPE_RANGE(within)           struct range
+#define TYPE_PHRASES                 struct phrases
+#define TYPE_CITATION                struct citation
+#define TYPE_CONDITION               struct condition
+#define TYPE_CHOICE(type, words)     enum type
+#define TYPE_SET(words)              uint32_t /* a bit for each */
+#define TYPE_GROUP                   int
+#define TYPE_INNER(type)             struct type
+#define TYPE_BY(reader, type)        type
+
+struct spread { /* rising */
+    double lo, hi;
+};
+
+enum { RULES_MAX_VALUES = 32, RULES_NONE = -1 }; /* values of one observable fit a uint32_t */
+
+/* ---- where a claim comes from ---------------------------------------------------------------- */
+
+#define SOURCE_TABLE(FIELD, LIST, of)                                                              \
+    FIELD(of, TEXT, "author", author, MUST) /* person or body */                                   \
+    FIELD(of, TEXT, "title", title, MUST)                                                          \
+    FIELD(of, TEXT, "year", year, MUST)   /* as printed; undated, the year it was read */          \
+    FIELD(of, TEXT, "where", where, MUST) /* journal and pages, table, publisher */                \
+    FIELD(of, FLAG, "weak", weak, MAY)    /* a web guide: a hint, not evidence */
 struct source {
     const char *id;
-    const char *author; /* person or body */
-    const char *title;
-    const char *year;  /* as printed; of an undated page the year it was read */
-    const char *where; /* journal and pages, chapter, table, publisher */
-    bool weak;         /* a web guide: a hint, not evidence */
     struct position at;
+    MEMBERS(SOURCE_TABLE)
 };
 
 /* Ends of a claim: works cited, or one of the marks. At least one of the three is set. */
@@ -28,6 +81,21 @@ struct citation {
     bool expert_judgement; /* `expert judgement` */
     bool common_practice;  /* `common practice, no source` */
     bool from_memory;      /* `from memory`, with or without sources */
+};
+
+/* As in the files (FORMAT.md, "Phrases"); a pattern of PCRE2 has a '/' before it and may have behind it,
+ * each after a tab, the words it is run at and those of which its clause must hold one. */
+struct phrases {
+    const char *const *list;
+    const struct position *at; /* where each stands; NULL in rules that come from no file */
+    size_t count;
+};
+
+/* A condition on what was said: every listed observable has one of its listed values seen. */
+struct condition {
+    const size_t *observables;
+    const uint32_t *values; /* bit masks, parallel */
+    size_t count;
 };
 
 /*
@@ -50,81 +118,72 @@ struct learned_cause {
     double seen, of;
 };
 
+#define LEARNED_TABLE(FIELD, LIST, of)                                                             \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, NUMBER_OR(POSITIVE, 0), "strength", strength, MUST)                                  \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "vessels", vessels, MUST) /* counted */                  \
+    LIST(of, struct learned_sign, "signs", signs, sign_count, MAY, BY(read_signs, ))               \
+    LIST(of, struct learned_cause, "causes", causes, cause_count, MAY, ENTRIES(learned_cause))
 struct learned {
-    double strength, vessels; /* vessels: how many were counted */
-    const struct learned_sign *signs;
-    size_t sign_count;
-    const struct learned_cause *causes;
-    size_t cause_count;
-    struct citation cites;
+    MEMBERS(LEARNED_TABLE)
 };
-
-/*
- * What the observable tells a computation, or is told by records; FEEDS_NONE for
- * most. The code knows quantities by these, never by the id of an observable.
- */
-enum feeds {
-    FEEDS_NONE,
-    FEEDS_DAY,
-    FEEDS_COVERAGE,
-    FEEDS_STALLED_DAYS,
-    FEEDS_SPECIES,
-    FEEDS_GRAIN,
-    FEEDS_VESSEL,
-    FEEDS_COOK_GAUGE,
-    FEEDS_COOK_MINUTES,
-    FEEDS_ALTITUDE,
-    FEEDS_LOAD,
-    FEEDS_AIR,
-    FEEDS_VESSEL_MASS,
-    FEEDS_DRY_MASS,
-    FEEDS_WATER_MASS,
-    FEEDS_MOISTURE,
-    FEEDS_TEMPERATURE,
-    FEEDS_DOSE,
-    FEEDS_STARTER_KIND,
-    FEEDS_SHAKEN_DAYS,
-    /* Below: only what records know; no computation of process/ takes it. */
-    FEEDS_COOK_METHOD,
-    FEEDS_SOAK,
-    FEEDS_POSITION,      /* in the cooker */
-    FEEDS_STARTER_AGE,   /* when it was used */
-    FEEDS_WAIT_BEFORE,   /* from the cook to inoculation */
-    FEEDS_FIRST_SEEN,    /* day on which trouble was first seen */
-    FEEDS_PATCHES,       /* `parameter`: how many odd patches; 0 for none */
-    FEEDS_PROGRESS,      /* `parameter`: from so many points of coverage a day */
-    FEEDS_SPOT_CHANGE,   /* of a patch between two looks */
-    FEEDS_JUDGED_BEFORE, /* `parameter`: from so high a chance of contamination, at any look */
-    FEEDS_SIBLINGS_COOK, /* what became of the others that share it ... */
-    FEEDS_SIBLINGS_LOT,
-    FEEDS_SIBLINGS_SESSION,
-    FEEDS_SIBLINGS_STARTER,
-    FEEDS_SIBLINGS_PLACE,
-    FEEDS_SPEED,      /* coverage that no culture could have by its day */
-    FEEDS_CONTROLS,   /* ... and of those of its cook that were never inoculated */
-    FEEDS_INOCULATED, /* `parameter`: 1 when a starter went in, 0 for a control */
-    FEEDS_LOST_ALIKE, /* of a whole batch: whether the lost ones show the same */
-    FEEDS_LOST_ONES,  /* and what they alone share */
-    FEEDS_COUNT
-};
-
-/*
- * The rule base in memory: what is known about findings, causes and signs.
- *
- * rules/FORMAT.md describes the files; this is what they become. The model is
- * plain data, read-only after loading, cross-referenced by index. It lives in
- * one arena owned by `struct rules`; every pointer is valid until rules_free.
- * No id of a finding, cause, sign or value is known to the C code: what the
- * code must recognise (a status, a hazard, a quantity that physics can use) is
- * an enum here and a key in the files.
- *
- * Frequencies and weights arrive as words or numbers and are numbers here.
- * Every item keeps the position it was defined at, for messages.
- */
-
-enum { RULES_MAX_VALUES = 32, RULES_NONE = -1 }; /* values of one observable fit a uint32_t */
 
 /* ---- what can be observed -------------------------------------------------------------------- */
+
+/*
+ * What the observable tells a computation, or is told by records; FEEDS_NONE for most. The code
+ * knows quantities by these, never by the id of an observable. Each with its name in the files, and
+ * the kind and dimension it must be of: others would be wrong numbers.
+ */
+#define FEEDS(FEED)                                                                                \
+    FEED(NONE, "none", ONE, NONE)                                                                  \
+    FEED(DAY, "day", NUMBER, DAYS)                                                                 \
+    FEED(COVERAGE, "coverage", NUMBER, PERCENT)                                                    \
+    FEED(STALLED_DAYS, "stalled_days", NUMBER, DAYS)                                               \
+    FEED(SPECIES, "species", ONE, NONE)                                                            \
+    FEED(GRAIN, "grain", ONE, NONE)                                                                \
+    FEED(VESSEL, "vessel", ONE, NONE)                                                              \
+    FEED(COOK_GAUGE, "cook_gauge", NUMBER, GAUGE_KPA)                                              \
+    FEED(COOK_MINUTES, "cook_minutes", NUMBER, MINUTES)                                            \
+    FEED(ALTITUDE, "altitude", NUMBER, METRES)                                                     \
+    FEED(LOAD, "load", ONE, NONE)                                                                  \
+    FEED(AIR, "air", ONE, NONE)                                                                    \
+    FEED(VESSEL_MASS, "vessel_mass", NUMBER, GRAMS)                                                \
+    FEED(DRY_MASS, "dry_mass", NUMBER, GRAMS)                                                      \
+    FEED(WATER_MASS, "water_mass", NUMBER, GRAMS)                                                  \
+    FEED(MOISTURE, "moisture", NUMBER, PERCENT)                                                    \
+    FEED(TEMPERATURE, "temperature", NUMBER, CELSIUS)                                              \
+    FEED(DOSE, "dose", ONE, NONE)                                                                  \
+    FEED(STARTER_KIND, "starter_kind", ONE, NONE)                                                  \
+    FEED(SHAKEN_DAYS, "shaken_days", NUMBER, DAYS)                                                 \
+    /* Below: only what records know; no computation of process/ takes it. */                      \
+    FEED(COOK_METHOD, "cook_method", ONE, NONE)                                                    \
+    FEED(SOAK, "soak", NUMBER, MINUTES)                                                            \
+    FEED(POSITION, "position", ONE, NONE)          /* in the cooker */                             \
+    FEED(STARTER_AGE, "starter_age", NUMBER, DAYS) /* when it was used */                          \
+    FEED(WAIT_BEFORE, "wait_before", NUMBER, DAYS) /* from the cook to inoculation */              \
+    FEED(FIRST_SEEN, "first_seen", NUMBER, DAYS)   /* day on which trouble was first seen */       \
+    FEED(PATCHES, "patches", ONE, NONE) /* `parameter`: how many odd patches; 0 for none */        \
+    /* `parameter`: from so many points of coverage a day. */                                      \
+    FEED(PROGRESS, "progress", ONE, NONE)                                                          \
+    FEED(SPOT_CHANGE, "spot_change", ONE, NONE) /* of a patch between two looks */                 \
+    /* `parameter`: from so high a chance of contamination, at any look */                         \
+    FEED(JUDGED_BEFORE, "judged_before", ONE, NONE)                                                \
+    /* What became of the others that share it ... */                                              \
+    FEED(SIBLINGS_COOK, "siblings_cook", ONE, NONE)                                                \
+    FEED(SIBLINGS_LOT, "siblings_lot", ONE, NONE)                                                  \
+    FEED(SIBLINGS_SESSION, "siblings_session", ONE, NONE)                                          \
+    FEED(SIBLINGS_STARTER, "siblings_starter", ONE, NONE)                                          \
+    FEED(SIBLINGS_PLACE, "siblings_place", ONE, NONE)                                              \
+    FEED(SPEED, "speed", ONE, NONE)       /* coverage that no culture could have by its day */     \
+    FEED(CONTROLS, "controls", ONE, NONE) /* ... and of those of its cook never inoculated */      \
+    /* `parameter`: 1 when a starter went in, 0 for a control. */                                  \
+    FEED(INOCULATED, "inoculated", ONE, NONE)                                                      \
+    /* Of a whole batch: whether the lost show the same. */                                        \
+    FEED(LOST_ALIKE, "lost_alike", ONE, NONE)                                                      \
+    FEED(LOST_ONES, "lost_ones", ONE, NONE) /* and what they alone share */
+#define FEEDS_CONSTANT(name, ...) FEEDS_##name,
+enum feeds { FEEDS(FEEDS_CONSTANT) FEEDS_COUNT };
 
 enum observable_class { CLASS_SIGN, CLASS_CIRCUMSTANCE, CLASS_TEST };
 enum observable_kind {
@@ -139,59 +198,64 @@ enum question_gate {
     GATE_NEVER_ASKED, /* recorded when said; never asked */
 };
 
-/* As in the files (FORMAT.md, "Phrases"); a pattern of PCRE2 has a '/' before it and may have behind it,
- * each after a tab, the words it is run at and those of which its clause must hold one. */
-struct phrases {
-    const char *const *list;
-    const struct position *at; /* where each stands; NULL in rules that come from no file */
-    size_t count;
-};
-
+#define VALUE_TABLE(FIELD, LIST, of)                                                               \
+    FIELD(of, TEXT, "label", label, MUST) /* short, for lists and summaries */                     \
+    FIELD(of, TEXT, "look", look, MAY)    /* how to recognise it, or NULL */                       \
+    /* Share (one, number) or probability (several) when nothing is known. */                      \
+    FIELD(of, FREQUENCY, "base", base, MUST)                                                       \
+    FIELD(of, NUMBER(ANY), "below", below, MAY) /* number: where its bin ends */                   \
+    /* Handed to process/ by some `feeds` (dose, air fraction); NAN if none. */                    \
+    FIELD(of, NUMBER(ANY), "parameter", parameter, MAY)                                            \
+    /* Several: who sees it says so, unasked; then not saying so tells. What was seen once */      \
+    /* stays seen at later looks. */                                                               \
+    FIELD(of, FLAG, "salient", salient, MAY)                                                       \
+    /* Takes back what was feared before it: "it was the lamp". */                                 \
+    FIELD(of, FLAG, "withdraws", withdraws, MAY)                                                   \
+    FIELD(of, PHRASES, "phrases", phrases, MAY)                                                    \
+    /* Plain words that name it in answer to its question, and nowhere else. */                    \
+    FIELD(of, PHRASES, "answers", answers, MAY)
 struct value {
     const char *id;
-    const char *label;  /* short, for lists and summaries */
-    const char *look;   /* how to recognise it, or NULL */
-    double base;        /* share (one, number) or probability (several) when nothing is known */
-    double from, below; /* number: the bin [from, below) in canonical units */
-    double parameter;   /* handed to process/ by some `feeds` (dose, air fraction); NAN if none */
-    bool salient;       /* several: who sees it says so, unasked; then not saying so tells. What
-                           was seen once stays seen at later looks */
-    bool withdraws;     /* takes back what was feared before it: "it was the lamp" */
-    struct phrases phrases;
-    struct phrases
-        answers; /* plain words that name it in answer to its question, and nowhere else */
     struct position at;
+    double from; /* number: the bin [from, below) in canonical units */
+    MEMBERS(VALUE_TABLE)
 };
 
+#define OBSERVABLE_TABLE(FIELD, LIST, of)                                                          \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, TEXT, "label", label, MUST) /* two or three words, for summaries */                  \
+    FIELD(of, QUESTION, "ask", ask, MUST) /* ends in a question mark */                            \
+    FIELD(of, TEXT, "look", look, MAY)    /* how to find out, without opening anything */          \
+    FIELD(of, TEXT, "why", why, MAY)      /* why it matters, one sentence; or NULL */              \
+    FIELD(of, CHOICE(observable_kind, KIND_WORDS), "kind", kind, MUST)                             \
+    FIELD(of, BY(read_unit, enum dimension), "unit", dimension, MAY) /* number only */             \
+    FIELD(of, NUMBER(ANY), "min", min, MAY) /* number: outside is impossible and refused */        \
+    FIELD(of, NUMBER(ANY), "max", max, MAY)                                                        \
+    FIELD(of, BY(read_feeds, enum feeds), "feeds", feeds, MAY)                                     \
+    FIELD(of, FLAG, "lasts", lasts, MAY) /* what was said of it holds at the next look */          \
+    /* A value that withdraws takes back what was said of it before. */                            \
+    FIELD(of, FLAG, "withdrawn", withdrawn, MAY)                                                   \
+    FIELD(of, CHOICE(question_gate, GATE_WORDS), "gate", gate, MAY)                                \
+    /* Of answering: 1 is a glance (unit: decision.effort_loss). */                                \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 1), "effort", effort, MAY)                                   \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "delay_days", delay_days, MAY) /* of a test */           \
+    FIELD(of, GROUP, "group", group, MAY) /* index into rules.groups, or RULES_NONE */             \
+    LIST(of, struct value, "values", values, value_count, MAY, VALUES)
 struct observable {
     const char *id;
-    const char *label; /* two or three words, for summaries */
-    const char *ask;   /* the question, ending in a question mark */
-    const char *look;  /* how to look or find out, without opening anything; or NULL */
-    const char *why;   /* why it matters, one sentence; or NULL */
-    enum observable_class class;
-    enum observable_kind kind;
-    enum dimension dimension; /* number only */
-    double min, max;          /* number: outside is impossible and refused */
-    enum question_gate gate;
-    enum feeds feeds;
-    bool lasts;        /* what was said of it at one look still holds at the next */
-    bool withdrawn;    /* a value that withdraws takes back what was said of it before */
-    double effort;     /* of answering: 1 is a glance (unit: decision.effort_loss) */
-    double delay_days; /* tests: how long until it tells */
-    int group;         /* index into rules.groups, or RULES_NONE */
-    const struct value *values;
-    size_t value_count;
-    struct phrases phrases; /* number: each holds a quantity */
-    struct citation cites;
     struct position at;
+    enum observable_class class;
+    struct phrases phrases; /* number: each holds a quantity */
+    MEMBERS(OBSERVABLE_TABLE)
 };
 
 /* Observables that say nearly the same: the k-th strongest counts (1 - overlap)^k. */
+#define GROUP_TABLE(FIELD, LIST, of)                                                               \
+    FIELD(of, NUMBER(SHARE), "overlap", overlap, MUST) /* 0 independent .. 1 the same */
 struct group {
     const char *id;
-    double overlap; /* 0 independent .. 1 the same observation */
     struct position at;
+    MEMBERS(GROUP_TABLE)
 };
 
 /* ---- findings and causes --------------------------------------------------------------------- */
@@ -215,26 +279,31 @@ struct difference { /* how a finding differs from one that looks alike */
     const char *how;
 };
 
+#define FINDING_TABLE(FIELD, LIST, of)                                                             \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, TEXT, "name", name, MUST)                                                            \
+    FIELD(of, TEXT, "also", also, MAY)  /* trade and scientific names, or NULL */                  \
+    FIELD(of, TEXT, "what", what, MUST) /* what it is, one or two sentences */                     \
+    FIELD(of, CHOICE(finding_status, STATUS_WORDS), "status", status, MUST)                        \
+    FIELD(of, CHOICE(hazard, HAZARD_WORDS), "hazard", hazard, MUST)                                \
+    /* b_f: weight of growing without any of the causes. */                                        \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "base", base, MUST)                                            \
+    /* Chance that a look after decision.isolate_days shows it beyond doubt. */                    \
+    FIELD(of, NUMBER(SHARE), "reveal", reveal, MUST)                                               \
+    /* Share of a good vessel's worth it still has when kept, 0..1; and the same of what is */     \
+    /* lost by discarding it before it has shown what it is. */                                    \
+    FIELD(of, NUMBER(SHARE), "kept_worth", kept_worth, MUST)                                       \
+    FIELD(of, NUMBER_OR(SHARE, 0), "too_soon", too_soon, MAY)                                      \
+    /* Chance that keeping it costs a neighbour. */                                                \
+    FIELD(of, NUMBER(SHARE), "spread", spread, MUST)                                               \
+    LIST(of, struct claim, "looks", looks, look_count, MUST, CLAIMS(of, CLAIM_FREQUENCY))          \
+    LIST(of, struct difference, "differs", differs, differ_count, MAY, ENTRIES(difference))
 struct finding {
     const char *id;
-    const char *name;
-    const char *also; /* trade and scientific names, or NULL */
-    const char *what; /* what it is, one or two sentences */
-    enum finding_status status;
-    enum hazard hazard;
-    double base;       /* b_f: weight of growing without any of the causes */
-    double reveal;     /* chance that a look after decision.isolate_days shows it beyond doubt */
-    double kept_worth; /* share of a good vessel's worth it still has when kept, 0..1 */
-    double too_soon; /* the same of what is lost by discarding it before it has shown what it is */
-    double spread;   /* chance per neighbour that keeping it costs that neighbour */
-    const struct claim *looks; /* P(value | finding) */
-    size_t look_count;
-    const struct difference *differs;
-    size_t differ_count;
+    struct position at;
+    MEMBERS(FINDING_TABLE)                  /* looks: P(value | finding) */
     const char *const *steps[ACTION_COUNT]; /* what to do, in order */
     size_t step_count[ACTION_COUNT];
-    struct citation cites;
-    struct position at;
 };
 
 enum scope {
@@ -263,30 +332,32 @@ enum moved_by {
 struct growth_rate { /* r_{c,f} */
     size_t finding;
     double rate;
-    struct position at;
 };
 
+#define CAUSE_TABLE(FIELD, LIST, of)                                                               \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, TEXT, "name", name, MUST)                                                            \
+    FIELD(of, TEXT, "what", what, MUST)                                                            \
+    FIELD(of, CHOICE(scope, SCOPE_WORDS), "scope", scope, MUST)                                    \
+    FIELD(of, NUMBER(CHANCE), "prior", prior, MUST) /* pi_c, 0..1 */                               \
+    /* Share of what shares it that it affects when it acts; and of what stood beside it in the */ \
+    /* cooker, 0: no different there. */                                                           \
+    FIELD(of, NUMBER_OR(SHARE_ABOVE_0, 1), "reach", reach, MAY)                                    \
+    FIELD(of, NUMBER_OR(SHARE_ABOVE_0, 0), "reach_near", reach_near, MAY)                          \
+    /* Acts on a vessel that was never inoculated, too. */                                         \
+    FIELD(of, FLAG, "shown_by_control", shown_by_control, MAY)                                     \
+    FIELD(of, CHOICE(moved_by, MOVED_WORDS), "moved_by", moved_by, MAY)                            \
+    LIST(of, struct growth_rate, "grows", grows, grow_count, MUST, ENTRIES(growth_rate))           \
+    LIST(of, struct claim, "weighs", weighs, weigh_count, MAY, CLAIMS(of, CLAIM_WEIGHT))           \
+    LIST(of, char *const, "change", change, change_count, MUST, BY(read_texts, ))                  \
+    /* Observables of class test that would settle it. */                                          \
+    LIST(of, size_t, "settle", settle, settle_count, MAY, REFERENCES(ITEM_OBSERVABLE))
 struct cause {
     const char *id;
-    const char *name;
-    const char *what;
-    enum scope scope;
-    double prior;      /* pi_c, 0..1 */
-    double reach;      /* share of what shares it that it affects when it acts, (0, 1] */
-    double reach_near; /* the same of what stood beside it in the cooker; 0: no different there */
-    bool shown_by_control; /* acts on a vessel that was never inoculated, too */
-    enum moved_by moved_by;
-    const struct growth_rate *grows;
-    size_t grow_count;
-    struct citation grows_cites;
-    const struct claim *weighs; /* factors w_{c,i}(v) */
-    size_t weigh_count;
-    const char *const *change; /* what to change next time, in order */
-    size_t change_count;
-    const size_t *settle; /* observables of class test that would settle it */
-    size_t settle_count;
-    struct citation cites;
     struct position at;
+    struct citation grows_cites;
+    MEMBERS(
+        CAUSE_TABLE) /* weighs: factors w_{c,i}(v); change: what to change next time, in order */
 };
 
 /* ---- what is grown, on what, in what --------------------------------------------------------- */
@@ -296,59 +367,69 @@ struct normal_look { /* on this species, P(value | finding) is this instead */
     struct claim claim;
 };
 
-struct growth {                 /* see process/forecast.h; NAN where unknown */
-    double t_min, t_opt, t_max; /* degrees Celsius */
-    double rate_lo, rate_hi;    /* mm/day at t_opt */
-    double lag_lo, lag_hi;      /* days to visible growth */
-    double full_lo, full_hi;    /* published days to full grain colonisation, for comparison */
-    struct citation cites;
+#define GROWTH_TABLE(FIELD, LIST, of) /* see process/forecast.h; NAN where unknown */              \
+    FIELD(of, CITATION, "source", cites, MAY)                                                      \
+    FIELD(of, NUMBER(ANY), "t_min", t_min, MAY) /* degrees Celsius */                              \
+    FIELD(of, NUMBER(ANY), "t_opt", t_opt, MAY)                                                    \
+    FIELD(of, NUMBER(ANY), "t_max", t_max, MAY)                                                    \
+    FIELD(of, PAIR(POSITIVE), "rate", rate, MAY)      /* mm/day at t_opt */                        \
+    FIELD(of, PAIR(NOT_NEGATIVE), "lag", lag, MAY)    /* days to visible growth */                 \
+    FIELD(of, PAIR(POSITIVE), "full_days", full, MAY) /* published, to full grain colonisation */
+struct growth {
+    MEMBERS(GROWTH_TABLE)
 };
 
+#define SPECIES_TABLE(FIELD, LIST, of)                                                             \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, TEXT, "name", name, MUST)                                                            \
+    FIELD(of, TEXT, "latin", latin, MUST)                                                          \
+    FIELD(of, NUMBER(POSITIVE), "base", base, MUST) /* share among growers' vessels */             \
+    FIELD(of, PHRASES, "phrases", phrases, MAY)                                                    \
+    FIELD(of, INNER(growth), "growth", growth, MAY)                                                \
+    FIELD(of, TEXT, "note", note, MAY) /* what surprises people about it */
 struct species {
-    const char *id, *name, *latin;
-    double base; /* share among growers' vessels */
-    struct phrases phrases;
-    struct growth growth;
+    const char *id;
+    struct position at;
+    MEMBERS(SPECIES_TABLE)
     const struct normal_look *normal;
     size_t normal_count;
-    const char *note; /* what surprises people about it */
-    struct citation cites;
-    struct position at;
 };
 
+#define GRAIN_TABLE(FIELD, LIST, of)                                                               \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, TEXT, "name", name, MUST)                                                            \
+    FIELD(of, NUMBER(POSITIVE), "base", base, MUST)                                                \
+    FIELD(of, PHRASES, "phrases", phrases, MAY)                                                    \
+    FIELD(of, NUMBER(PER_CENT), "moisture", moisture, MUST)  /* as bought, wet basis */            \
+    FIELD(of, PAIR(PER_CENT), "target", target, MUST)        /* the band to aim for, wet basis */  \
+    FIELD(of, NUMBER(PER_CENT), "raw_limit", raw_limit, MAY) /* what the raw kernel holds */       \
+    FIELD(of, NUMBER(POSITIVE), "bulk", bulk, MUST)          /* loose hydrated grain, kg/l */      \
+    FIELD(of, TEXT, "note", note, MAY)
 struct grain {
-    const char *id, *name;
-    double base;
-    struct phrases phrases;
-    double moisture;             /* as bought, per cent wet basis */
-    double target_lo, target_hi; /* the band to aim for, per cent wet basis */
-    double raw_limit;            /* what the raw kernel holds, per cent wet basis; NAN unknown */
-    double bulk;                 /* loose hydrated grain, kg/l */
-    const char *note;
-    struct citation cites;
+    const char *id;
     struct position at;
+    MEMBERS(GRAIN_TABLE)
 };
 
 enum vessel_shape { SHAPE_CYLINDER, SHAPE_BRICK };
-struct vessel_kind {
-    const char *id, *name;
-    enum vessel_shape shape;
-    double base;
-    struct phrases phrases;
-    double litres;         /* brim volume; NAN for bags */
-    double radius, height; /* metres, of the filled grain (cylinder) */
-    double sides[3];       /* metres, full lengths of the filled grain (brick) */
-    double mass_kg;        /* hydrated grain at the usual fill */
-    double wall_h;         /* surface conductance of wall and film, W/(m2 K) */
-    struct citation cites;
-    struct position at;
-};
 
-/* A condition on what was said: every listed observable has one of its listed values seen. */
-struct condition {
-    const size_t *observables;
-    const uint32_t *values; /* bit masks, parallel */
-    size_t count;
+#define VESSEL_TABLE(FIELD, LIST, of)                                                              \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, TEXT, "name", name, MUST)                                                            \
+    FIELD(of, NUMBER(POSITIVE), "base", base, MUST)                                                \
+    FIELD(of, PHRASES, "phrases", phrases, MAY)                                                    \
+    FIELD(of, CHOICE(vessel_shape, BODY_WORDS), "shape", shape, MUST)                              \
+    FIELD(of, NUMBER(POSITIVE), "litres", litres, MAY) /* brim volume; NAN for bags */             \
+    FIELD(of, NUMBER(POSITIVE), "radius", radius, MAY) /* metres, of the filled grain */           \
+    FIELD(of, NUMBER(POSITIVE), "height", height, MAY) /* (cylinder) */                            \
+    FIELD(of, NUMBER(POSITIVE), "mass", mass_kg, MUST) /* hydrated grain at the usual fill */      \
+    /* Surface conductance of wall and film, W/(m2 K). */                                          \
+    FIELD(of, NUMBER(POSITIVE), "wall_h", wall_h, MUST)
+struct vessel_kind {
+    const char *id;
+    struct position at;
+    MEMBERS(VESSEL_TABLE)
+    double sides[3]; /* metres, full lengths of the filled grain (brick) */
 };
 
 /* ---- what process/ is told ------------------------------------------------------------------- */
@@ -359,16 +440,19 @@ enum organism_role {
     ORGANISM_INDICATOR, /* reported for comparison; it does not grow at the temperature of spawn */
 };
 
-struct organism { /* see process/cook.h */
-    const char *id, *name;
-    enum organism_role role;
-    struct range d_minutes; /* at `reference` */
-    double reference;       /* degrees Celsius */
-    struct range z;         /* kelvin */
-    struct range per_gram;  /* of dry grain, before the cook */
-    const char *note;       /* or NULL */
-    struct citation cites;
+#define ORGANISM_TABLE(FIELD, LIST, of) /* see process/cook.h */                                   \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, TEXT, "name", name, MUST)                                                            \
+    FIELD(of, CHOICE(organism_role, ROLE_WORDS), "role", role, MUST)                               \
+    FIELD(of, RANGE(POSITIVE), "d", d_minutes, MUST)           /* at `reference` */                \
+    FIELD(of, NUMBER(ANY), "reference", reference, MUST)       /* degrees Celsius */               \
+    FIELD(of, RANGE(POSITIVE), "z", z, MUST)                   /* kelvin */                        \
+    FIELD(of, RANGE(NOT_NEGATIVE), "per_gram", per_gram, MUST) /* dry, before the cook */          \
+    FIELD(of, TEXT, "note", note, MAY)
+struct organism {
+    const char *id;
     struct position at;
+    MEMBERS(ORGANISM_TABLE)
 };
 
 struct packing { /* how a value of the observable that feeds `load` changes the heating */
@@ -376,152 +460,202 @@ struct packing { /* how a value of the observable that feeds `load` changes the 
     double thickness; /* factor on the smallest dimension */
 };
 
-struct cook_rules { /* what is assumed of a cook when it was not said; NAN where not given */
-    struct range diffusivity;  /* effective, m2/s */
-    double judged_diffusivity; /* the verdict "adequate" asks for judged_f0 minutes at this */
-    double judged_f0;
-    double heat_capacity; /* J/(m3 K) */
-    struct range come_up; /* minutes */
-    double come_up_doubt; /* share to either side when it was said */
-    double cool;          /* minutes to the boiling point, credited in the good end only */
-    double start;         /* degrees Celsius */
-    struct range air;     /* share left */
-    double air_doubt;     /* factor to either side when it was said */
-    double target;        /* chance aimed for that a vessel is not sterile */
-    double rated;         /* gauge kPa no advice goes beyond when the rating was not said */
-    double probe_doubt;   /* kelvin */
-    double probe_gap;     /* minutes between readings that are no gap */
-    const struct packing *packings;
-    size_t packing_count;
-    struct condition no_pressure; /* then the gauge is 0 unless it was said */
-    struct citation cites;
+/* What is assumed of a cook when it was not said; NAN where not given. */
+#define COOK_TABLE(FIELD, LIST, of)                                                                \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, RANGE(POSITIVE), "diffusivity", diffusivity, MUST)     /* effective, m2/s */         \
+    FIELD(of, NUMBER(POSITIVE), "heat_capacity", heat_capacity, MAY) /* J/(m3 K) */                \
+    FIELD(of, RANGE(NOT_NEGATIVE), "come_up", come_up, MAY)          /* minutes */                 \
+    /* Share to either side when it was said. */                                                   \
+    FIELD(of, NUMBER(SHARE), "come_up_doubt", come_up_doubt, MAY)                                  \
+    /* Minutes to the boiling point, credited in the good end only. */                             \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "cool", cool, MAY)                                             \
+    FIELD(of, NUMBER(ANY), "start", start, MAY) /* degrees Celsius */                              \
+    FIELD(of, RANGE(SHARE), "air", air, MAY)    /* share left */                                   \
+    /* Factor to either side when it was said. */                                                  \
+    FIELD(of, NUMBER(POSITIVE), "air_doubt", air_doubt, MAY)                                       \
+    /* Chance aimed for that a vessel is not sterile. */                                           \
+    FIELD(of, NUMBER(CHANCE), "target", target, MAY)                                               \
+    /* Gauge kPa no advice goes beyond when the rating was not said. */                            \
+    FIELD(of, NUMBER(POSITIVE), "rated", rated, MAY)                                               \
+    LIST(of, struct packing, "packing", packings, packing_count, MAY, ENTRIES(packing))            \
+    /* Then the gauge is 0 unless it was said. */                                                  \
+    FIELD(of, CONDITION, "no_pressure", no_pressure, MAY)
+#define JUDGED_TABLE(FIELD, LIST, of) /* "adequate" asks for so many minutes at so much */         \
+    FIELD(of, NUMBER(POSITIVE), "f0", judged_f0, MUST)                                             \
+    FIELD(of, NUMBER(POSITIVE), "diffusivity", judged_diffusivity, MUST)
+#define PROBE_TABLE(FIELD, LIST, of)                                                               \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "doubt", probe_doubt, MUST) /* kelvin */                       \
+    FIELD(of, NUMBER(POSITIVE), "gap", probe_gap, MUST)         /* minutes that are no gap */
+struct cook_rules {
+    MEMBERS(COOK_TABLE)
+    MEMBERS(JUDGED_TABLE)
+    MEMBERS(PROBE_TABLE)
 };
 
 enum starter_unit { STARTER_ML, STARTER_GRAMS, STARTER_PIECES };
 
-struct starter_kind { /* a value of the observable that feeds `starter_kind`, as inoculum */
-    size_t value;
-    const char *id, *name;
-    enum starter_unit unit;
-    double usual;        /* units for a litre of grain */
-    struct range points; /* that grow, from one unit */
-    struct range lag;    /* days on top of the species' own */
-    struct citation cites;
+/* A value of the observable that feeds `starter_kind`, as inoculum. */
+#define STARTER_TABLE(FIELD, LIST, of)                                                             \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, TEXT, "name", name, MUST)                                                            \
+    FIELD(of, CHOICE(starter_unit, UNIT_WORDS), "unit", unit, MUST)                                \
+    FIELD(of, NUMBER(POSITIVE), "usual", usual, MUST)  /* units for a litre of grain */            \
+    FIELD(of, RANGE(POSITIVE), "points", points, MUST) /* that grow, from one unit */              \
+    FIELD(of, RANGE(NOT_NEGATIVE), "lag", lag, MUST)   /* days on top of the species' */
+struct starter_kind {
+    const char *id;
     struct position at;
+    size_t value;
+    MEMBERS(STARTER_TABLE)
 };
 
-struct forecast_rules {        /* NAN where not given */
-    double kernels;            /* a cubic centimetre */
-    double temperature_doubt;  /* kelvin to either side */
-    double temperature;        /* assumed, when it was not said */
-    double shake_lo, shake_hi; /* per cent of coverage between which to shake */
-    double shake_factor;       /* points after it for each before */
-    double shake_pause;        /* days */
-    double look_every;         /* days */
-    double coverage_doubt;     /* points of per cent, of coverage judged by eye */
-    double dose_usual;         /* the `parameter` that a usual dose has */
-    double moisture_doubt;     /* points of per cent, of a moisture from weighing */
-    double fill_most;          /* share of a vessel that may be filled */
-    struct citation cites;
+#define FORECAST_TABLE(FIELD, LIST, of) /* NAN where not given */                                  \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, NUMBER(POSITIVE), "kernels", kernels, MAY)    /* a cubic centimetre */               \
+    FIELD(of, NUMBER(ANY), "temperature", temperature, MAY) /* when it was not said */             \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "temperature_doubt", temperature_doubt, MAY)                   \
+    FIELD(of, NUMBER(POSITIVE), "look_every", look_every, MAY) /* days */                          \
+    /* Points of per cent, of coverage judged by eye. */                                           \
+    FIELD(of, NUMBER(POSITIVE), "coverage_doubt", coverage_doubt, MAY)                             \
+    /* The `parameter` that a usual dose has. */                                                   \
+    FIELD(of, NUMBER(POSITIVE), "dose_usual", dose_usual, MAY)                                     \
+    /* Points of per cent, of a moisture from weighing. */                                         \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "moisture_doubt", moisture_doubt, MAY)                         \
+    FIELD(of, NUMBER(SHARE), "fill_most", fill_most, MAY) /* of a vessel */
+#define SHAKE_TABLE(FIELD, LIST, of)                                                               \
+    FIELD(of, PAIR(PER_CENT), "between", shake, MUST) /* of coverage */                            \
+    /* Points after it for each before. */                                                         \
+    FIELD(of, NUMBER(POSITIVE), "factor", shake_factor, MUST)                                      \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "pause", shake_pause, MUST) /* days */
+struct forecast_rules {
+    MEMBERS(FORECAST_TABLE)
+    MEMBERS(SHAKE_TABLE)
 };
 
 /* How a computed chance p moves the odds of a cause: trust x (logit p - logit usual), at most
  * `most` either way. All 0 when not given: it moves nothing. */
+#define MOVE_TABLE(FIELD, LIST, of)                                                                \
+    FIELD(of, NUMBER(CHANCE), "usual", usual, MUST)                                                \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "trust", trust, MUST)                                          \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "most", most, MUST)
 struct move {
-    double usual, trust, most;
+    MEMBERS(MOVE_TABLE)
 };
 
 /* ---- cautions, decision, language ------------------------------------------------------------ */
 
+#define CAUTION_TABLE(FIELD, LIST, of)                                                             \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, TEXT, "text", text, MUST)                                                            \
+    FIELD(of, RANK, "rank", rank, MUST) /* lower is shown first; below 10: before handling */      \
+    FIELD(of, FLAG, "always", always, MAY)                                                         \
+    /* It applies when findings of a hazard or status, or these, have enough mass; with an */      \
+    /* action; or where something was seen (count 0: no such condition). */                        \
+    FIELD(of, SET(HAZARD_WORDS), "hazards", hazards, MAY)                                          \
+    FIELD(of, SET(STATUS_WORDS), "statuses", statuses, MAY)                                        \
+    LIST(of, size_t, "findings", findings, finding_count, MAY, REFERENCES(ITEM_FINDING))           \
+    FIELD(of, NUMBER_OR(SHARE, 0), "at_least", at_least, MAY) /* the mass that is enough */        \
+    FIELD(of, SET(ACTION_WORDS), "actions", actions, MAY)                                          \
+    FIELD(of, CONDITION, "when", when, MAY)
 struct caution {
     const char *id;
-    const char *text;
-    int rank;               /* lower is shown first; below 10: before any handling step */
-    uint32_t hazards;       /* bit per enum hazard: applies when such a finding has enough mass */
-    uint32_t statuses;      /* bit per enum finding_status, likewise */
-    uint32_t actions;       /* bit per enum action: applies when this is the action */
-    double at_least;        /* the posterior mass that is enough */
-    const size_t *findings; /* applies when these have enough mass */
-    size_t finding_count;
-    struct condition when; /* applies when seen (count 0: no such condition) */
-    bool always;
-    struct citation cites;
     struct position at;
+    MEMBERS(CAUTION_TABLE)
 };
 
-struct floor_rule {
+#define FLOOR_TABLE(FIELD, LIST, of)                                                               \
+    FIELD(of, CITATION, "source", cites, MAY)                                                      \
+    FIELD(of, BY(read_forced, enum action), "action", action, MAY) /* forces it, or */             \
+    FIELD(of, BY(read_forbids, bool), "forbids", forbids_keep, MAY)                                \
+    FIELD(of, CONDITION, "when", when, MAY) /* where this is seen (plain, not hedged) */           \
+    LIST(of, struct condition, "unless", unless, unless_count, MAY, BY(read_exceptions, ))         \
+    /* Applies when P(contaminated) exceeds it, 1 for never; when these findings together are */   \
+    /* likelier than that. */                                                                      \
+    FIELD(of, NUMBER_OR(SHARE, 1), "contaminated_above", contaminated_above, MAY)                  \
+    LIST(of, size_t, "likely", likely, likely_count, MAY, REFERENCES(ITEM_FINDING))                \
+    FIELD(of, NUMBER_OR(SHARE, 1), "likely_above", likely_above, MAY)                              \
+    /* And only where more words than this were not understood, 0: anywhere; where some of */      \
+    /* those stand behind "but" or the like. */                                                    \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "unread_above", unread_above, MAY)                       \
+    FIELD(of, FLAG, "after_objection", after_objection, MAY)                                       \
+    FIELD(of, TEXT, "say", say, MUST) /* the sentence that names it */
+struct floor_rule {                   /* unless: any of these lifts it */
     const char *id;
-    const char *say;   /* the sentence that names it */
-    bool forbids_keep; /* else: forces `action` */
-    enum action action;
-    double contaminated_above; /* applies when P(contaminated) exceeds it; 1 for never */
-    const size_t
-        *likely; /* applies when these findings together are likelier than `likely_above` */
-    size_t likely_count;
-    double likely_above;
-    double unread_above;  /* and only where more words than this were not understood; 0: anywhere */
-    bool after_objection; /* and only where some of those stand behind "but" or the like */
-    struct condition when;          /* and/or when this is seen (plain, not hedged) */
-    const struct condition *unless; /* any of these lifts it */
-    size_t unless_count;
-    struct citation cites;
     struct position at;
+    MEMBERS(FLOOR_TABLE)
 };
 
-struct next_step {
+#define NEXT_STEP_TABLE(FIELD, LIST, of)                                                           \
+    /* the first that holds is taken; count 0 always holds */                                      \
+    FIELD(of, CONDITION, "when", when, MAY)                                                        \
+    LIST(of, size_t, "findings", findings, finding_count, MAY, REFERENCES(ITEM_FINDING))           \
+    FIELD(of, TEXT, "say", say, MUST)                                                              \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "days", days, MAY) /* to the next look; NAN: look_every */
+struct next_step {  /* findings: and the leader is one of these, if any are listed */
     const char *id; /* wait, shake, use, use_first */
-    const char *say;
-    struct condition when;  /* first that holds is taken; count 0 always holds */
-    const size_t *findings; /* and the leader is one of these, if any are listed */
-    size_t finding_count;
-    double days; /* until the next look; NAN: forecast.look_every */
     struct position at;
+    MEMBERS(NEXT_STEP_TABLE)
 };
 
-/* A question that makes no sense before something else is known: where no odd patch was seen, none is
- * asked about its edge. */
+/* A question that makes no sense before something else is known: where no odd patch was seen, none
+ * is asked about its edge. Only where `when` was seen (count 0: always) and `unless` was not. */
+#define ASKED_IF_TABLE(FIELD, LIST, of)                                                            \
+    LIST(of, size_t, "ask", observables, observable_count, MUST, REFERENCES(ITEM_OBSERVABLE))      \
+    FIELD(of, CONDITION, "when", when, MAY)                                                        \
+    FIELD(of, CONDITION, "unless", unless, MAY)
 struct asked_if {
-    const size_t *observables;
-    size_t observable_count;
-    struct condition when;   /* only where this was seen; count 0 always holds */
-    struct condition unless; /* and this was not; count 0 never holds */
+    MEMBERS(ASKED_IF_TABLE)
 };
 
-struct use { /* what the vessel will be used for */
-    const char *id, *label;
-    double loss_each; /* loss per vessel or block made from a contaminated one, in vessels' worth */
+#define USE_TABLE(FIELD, LIST, of) /* what the vessel will be used for */                          \
+    FIELD(of, TEXT, "label", label, MUST)                                                          \
+    /* Loss per vessel or block made from a contaminated one, in vessels' worth. */                \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "loss_each", loss_each, MUST)
+struct use {
+    const char *id;
+    MEMBERS(USE_TABLE)
 };
 
+#define DECISION_TABLE(FIELD, LIST, of)                                                            \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "discard_effort", discard_effort, MUST)                        \
+    /* Loss of one unit of effort of answering. */                                                 \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "effort_loss", effort_loss, MUST)                              \
+    /* A turn less likely than this does not unsettle the action. */                               \
+    FIELD(of, NUMBER(SHARE), "settled", settled, MUST)                                             \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "neighbours", neighbours, MUST) /* when not told */            \
+    LIST(of, struct use, "uses", uses, use_count, MAY, ENTRIES(use))                               \
+    LIST(of, struct floor_rule, "floors", floors, floor_count, MAY, ENTRIES(floor_rule))           \
+    LIST(of, struct next_step, "next_steps", next_steps, next_step_count, MUST,                    \
+         ENTRIES(next_step))                                                                       \
+    LIST(of, struct asked_if, "asked_if", asked_if, asked_if_count, MAY, ENTRIES(asked_if))
+#define ISOLATE_TABLE(FIELD, LIST, of)                                                             \
+    /* Loss of isolating anything. */                                                              \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "delay", isolate_delay, MUST)                                  \
+    FIELD(of, NUMBER(NOT_NEGATIVE), "days", isolate_days, MUST) /* until the next look */          \
+    FIELD(of, NUMBER(SHARE), "spread", isolate_spread, MUST)    /* share of `spread` left */
 struct decision_rules {
     const char *action_label[ACTION_COUNT];
     const char *action_say[ACTION_COUNT];
     double keep_wrong; /* loss of keeping a contaminated vessel, in vessels' worth */
     double keep_wrong_hazard[HAZARD_COUNT]; /* added by hazard */
-    double isolate_delay;                   /* loss of isolating anything */
-    double isolate_days;                    /* until the next look */
-    double isolate_spread;                  /* share of `spread` left when isolated */
-    double discard_effort;
-    double effort_loss; /* loss of one unit of effort of answering */
-    double settled;     /* a turn less likely than this does not unsettle the action */
-    double neighbours;  /* assumed when not told */
-    const struct use *uses;
-    size_t use_count;
-    const struct floor_rule *floors;
-    size_t floor_count;
-    const struct next_step *next_steps;
-    size_t next_step_count;
-    const struct asked_if *asked_if;
-    size_t asked_if_count;
-    struct citation cites;
+    MEMBERS(ISOLATE_TABLE)
+    MEMBERS(DECISION_TABLE)
 };
 
-/* When a review of many vessels calls a fault, and what it takes waiting to cost. */
+#define REVIEW_TABLE(FIELD, LIST, of) /* when a review of many vessels calls a fault */            \
+    FIELD(of, CITATION, "source", cites, MUST)                                                     \
+    /* At most this share of journals without a fault has one called; and at least so much */      \
+    /* evidence for a rate of its own. */                                                          \
+    FIELD(of, NUMBER_OR(CHANCE, 0.05), "false_alarm", false_alarm, MUST)                           \
+    FIELD(of, NUMBER_OR(POSITIVE, 10), "bayes_factor", bayes_factor, MUST)                         \
+    /* Days after which a vessel that is still sound counts as not lost. */                        \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 21), "watched", watched, MUST)                               \
+    /* Effort that a day of waiting for a test is worth. */                                        \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0.5), "wait", wait, MUST)
 struct review_rules {
-    double false_alarm;  /* at most this share of journals without a fault has one called */
-    double bayes_factor; /* and at least so much evidence for a rate of its own */
-    double watched;      /* days after which a vessel that is still sound counts as not lost */
-    double wait;         /* effort that a day of waiting for a test is worth */
-    struct citation cites;
+    MEMBERS(REVIEW_TABLE)
 };
 
 struct word { /* a verbal frequency or weight */
@@ -529,71 +663,94 @@ struct word { /* a verbal frequency or weight */
     double number;
 };
 
+/* always .. never -> probability; far_more .. far_less -> factor */
+#define SCALE_TABLE(FIELD, LIST, of)                                                               \
+    LIST(of, struct word, "frequency", frequency, frequency_count, MUST, ENTRIES(chance))          \
+    LIST(of, struct word, "weight", weight, weight_count, MUST, ENTRIES(factor))
 struct scale {
-    const struct word *frequency; /* always .. never -> probability */
-    size_t frequency_count;
-    const struct word *weight; /* far_more .. far_less -> factor */
-    size_t weight_count;
+    MEMBERS(SCALE_TABLE)
 };
 
 /* What is assumed of vessels that share something: reason/siblings.h. All 0 when not given: they
  * move nothing. */
+#define SIBLINGS_TABLE(FIELD, LIST, of)                                                            \
+    /* No pattern moves the log odds of a set of causes farther. */                                \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "most", most, MUST)                                      \
+    /* Share lost when nothing shared is wrong, as if it had been seen in so many vessels. */      \
+    FIELD(of, NUMBER_OR(CHANCE, 0), "usual", usual, MUST)                                          \
+    FIELD(of, NUMBER_OR(POSITIVE, 0), "usual_seen", usual_seen, MUST)                              \
+    FIELD(of, NUMBER_OR(POSITIVE, 0), "reach_seen", reach_seen, MUST) /* likewise */
 struct sibling_rules {
-    double most;       /* no pattern moves the log odds of a set of causes farther */
-    double usual;      /* share lost when nothing shared is wrong, */
-    double usual_seen; /* as if it had been seen in so many vessels */
-    double reach_seen; /* the same for the reach of each cause */
+    MEMBERS(SIBLINGS_TABLE)
 };
 
 /* How much the words of a text say beside what was understood of them; see language/words.h. */
+#define WORDS_TABLE(FIELD, LIST, of)                                                               \
+    /* Exponents: contaminated or not; which finding of these; which cause an account tells of. */ \
+    /* */                                                                                          \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "group_power", group_power, MUST)                        \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "finding_power", finding_power, MUST)                    \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "cause_power", cause_power, MAY)                         \
+    FIELD(of, NUMBER_OR(POSITIVE, 0), "usual", usual, MUST) /* terms at which they hold */         \
+    /* Weight of what is shrunk to, in tables of terms. */                                         \
+    FIELD(of, NUMBER_OR(POSITIVE, 0), "status_prior", status_prior, MUST)                          \
+    FIELD(of, NUMBER_OR(POSITIVE, 0), "finding_prior", finding_prior, MUST)                        \
+    /* Natural logarithms: bounds of what one term says, before the exponent; of how far a text */ \
+    /* may speak against contamination, and of a whole text, after it. */                          \
+    FIELD(of, NUMBER_OR(POSITIVE, 0), "term_most", term_most, MUST)                                \
+    FIELD(of, NUMBER_OR(POSITIVE, 0), "sound_most", sound_most, MUST)                              \
+    FIELD(of, NUMBER_OR(POSITIVE, 0), "most", most, MUST)
 struct word_calibration {
-    double group_power, finding_power; /* exponents: contaminated or not; which finding of these */
-    double cause_power;                /* the same for which cause an account of a batch tells of */
-    double usual;                      /* terms of a text at which they hold */
-    double status_prior, finding_prior; /* weight of what is shrunk to, in tables of terms */
-    double term_most;  /* natural logarithm: bound of what one term says, before the exponent */
-    double most;       /* the same of a whole text, after it */
-    double sound_most; /* the same of how far a text may speak against contamination */
+    MEMBERS(WORDS_TABLE)
 };
 
+#define CALIBRATION_TABLE(FIELD, LIST, of)                                                         \
+    FIELD(of, NUMBER(SHARE_ABOVE_0), "tau", tau, MUST) /* power of the whole likelihood */         \
+    FIELD(of, NUMBER(SHARE), "hedge", hedge, MUST)     /* certainty of a hedged statement */       \
+    /* Chance that a salient value, being there, is spoken of; and the signs a text must speak */  \
+    /* of before its silence tells, 0: it never does. */                                           \
+    FIELD(of, NUMBER_OR(SHARE, 0), "silence", silence, MAY)                                        \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "silence_after", silence_after, MAY)                     \
+    FIELD(of, INNER(sibling_rules), "siblings", siblings, MAY)                                     \
+    FIELD(of, INNER(word_calibration), "words", words, MAY) /* all 0: they do not weigh */         \
+    FIELD(of, TEXT, "fitted_by", fitted_by, MAY)            /* the command that fits tau */
 struct calibration {
-    double tau;     /* power of the whole likelihood, 0 < tau <= 1 */
-    double hedge;   /* certainty of a hedged statement, 0..1 */
-    double silence; /* chance that a salient value, being there, is spoken of; 0..1 */
-    double
-        silence_after; /* signs a text must speak of before its silence tells; 0: it never does */
-    const char *fitted_by; /* the command that fits tau */
-    struct sibling_rules siblings;
-    struct word_calibration words; /* all 0: words do not weigh */
+    MEMBERS(CALIBRATION_TABLE)
 };
 
 /* A phrase that says several things at once, e.g. "nothing odd anywhere". */
+#define STATEMENT_TABLE(FIELD, LIST, of)                                                           \
+    FIELD(of, PHRASES, "phrases", phrases, MUST)                                                   \
+    FIELD(of, CONDITION, "seen", seen, MAY)     /* values it reports as seen */                    \
+    FIELD(of, CONDITION, "absent", absent, MAY) /* values it denies */                             \
+    /* Observables (several) whose values not named elsewhere it denies. */                        \
+    LIST(of, size_t, "others_absent", others, other_count, MAY, REFERENCES(ITEM_OBSERVABLE))       \
+    /* Only where it is all that was said, and no answer to a question. */                         \
+    FIELD(of, FLAG, "alone", alone, MAY)                                                           \
+    FIELD(of, FLAG, "overall", overall, MAY) /* denies nothing beside words not understood */
 struct statement {
     const char *id;
-    struct phrases phrases;
-    struct condition seen;   /* values it reports as seen */
-    struct condition absent; /* values it denies */
-    const size_t *others;    /* observables (several) whose values not named elsewhere it denies */
-    size_t other_count;
-    bool alone;   /* only where it is all that was said, and no answer to a question */
-    bool overall; /* denies nothing beside words that were not understood */
     struct position at;
+    MEMBERS(STATEMENT_TABLE)
 };
 
-/* A question of the grower's own ("good to use?") and what the verdict answers. */
-struct reply { /* the first that fits is given; the last always does */
-    const char *say;
-    unsigned actions;      /* bit per enum action it goes with; 0: any */
-    struct condition when; /* and this was seen; count 0 always holds */
-    unsigned statuses;     /* and the likeliest of the statuses is of these; 0: any */
+/* A question of the grower's own ("good to use?") and what the verdict answers: the first to fit. */
+#define REPLY_TABLE(FIELD, LIST, of)                                                               \
+    FIELD(of, SET(ACTION_WORDS), "actions", actions, MAY)   /* it goes with; 0: any */             \
+    FIELD(of, SET(STATUS_WORDS), "statuses", statuses, MAY) /* of the likeliest; 0: any */         \
+    FIELD(of, CONDITION, "when", when, MAY) /* and this was seen; count 0 always holds */          \
+    FIELD(of, TEXT, "say", say, MUST)
+struct reply {
+    MEMBERS(REPLY_TABLE)
 };
 
+#define QUESTION_TABLE(FIELD, LIST, of)                                                            \
+    FIELD(of, PHRASES, "phrases", phrases, MUST)                                                   \
+    LIST(of, struct reply, "answers", replies, reply_count, MUST, ENTRIES(reply))
 struct own_question {
     const char *id;
-    struct phrases phrases;
-    const struct reply *replies;
-    size_t reply_count;
     struct position at;
+    MEMBERS(QUESTION_TABLE) /* the last reply always fits */
 };
 
 /* What phrases call {id}: any of its items. */
@@ -603,43 +760,62 @@ struct named_list {
 };
 
 /* The words the program itself must know to read plain language, each matched as a phrase is. */
+#define LANGUAGE_TABLE(FIELD, LIST, of)                                                            \
+    FIELD(of, PHRASES, "negations", negations, MAY) /* deny what follows in their clause */        \
+    FIELD(of, PHRASES, "hedges", hedges, MAY)       /* weaken what stands in their clause */       \
+    /* End the scope of a negation or hedge ("but", "though"). */                                  \
+    FIELD(of, PHRASES, "breaks", breaks, MAY)                                                      \
+    /* What was denied before them does hold ("except", "until"). */                               \
+    FIELD(of, PHRASES, "exceptions", exceptions, MAY)                                              \
+    /* Single words: what follows them is amiss ("but", "only"). */                                \
+    FIELD(of, PHRASES, "objections", objections, MAY)                                              \
+    FIELD(of, PHRASES, "ignore", ignore, MAY) /* need no understanding ("the", "is") */            \
+    /* Join what may stand for one another ("or", "nor"), what stands together ("and", "plus"). */ \
+    /* */                                                                                          \
+    FIELD(of, PHRASES, "alternatives", alternatives, MAY)                                          \
+    FIELD(of, PHRASES, "additions", additions, MAY)                                                \
+    /* As subject: what follows is not of this vessel ("my last jar"); and back to it ("this */    \
+    /* one"). */                                                                                   \
+    FIELD(of, PHRASES, "others", others, MAY)                                                      \
+    FIELD(of, PHRASES, "here", here, MAY)                                                          \
+    /* Before a quantity: it is meant roughly ("around"), that or more ("at least"), less */       \
+    /* ("under"). */                                                                               \
+    FIELD(of, PHRASES, "about", about, MAY)                                                        \
+    FIELD(of, PHRASES, "over", over, MAY)                                                          \
+    FIELD(of, PHRASES, "under", under, MAY)                                                        \
+    /* An answer that affirms, says nothing of the kind ("normal"), does not know ("no idea"). */  \
+    /* */                                                                                          \
+    FIELD(of, PHRASES, "yes", yes, MAY)                                                            \
+    FIELD(of, PHRASES, "no", no, MAY)                                                              \
+    FIELD(of, PHRASES, "unknown", unknown, MAY)                                                    \
+    /* Real words, never taken for a slip of another ("would"). */                                 \
+    FIELD(of, PHRASES, "spared", spared, MAY)                                                      \
+    /* Words that may stand between any two of a phrase ("very"). */                               \
+    FIELD(of, PHRASES, "fillers", fillers, MAY)                                                    \
+    FIELD(of, PHRASES, "same", same, MAY) /* forms that count as one word ("grey|gray") */         \
+    /* Words that are no form of another ("spots" is not "spot"). */                               \
+    FIELD(of, PHRASES, "apart", apart, MAY)                                                        \
+    /* Words of one kind, apart by spaces; the first names it. */                                  \
+    FIELD(of, PHRASES, "kinds", kinds, MAY)                                                        \
+    /* Observables that only say where, as in "no green by the port". */                           \
+    LIST(of, size_t, "where", where, where_count, MAY, REFERENCES(ITEM_OBSERVABLE))
 struct language {
-    struct phrases negations;    /* deny what follows in their clause */
-    struct phrases hedges;       /* weaken what stands in their clause */
-    struct phrases breaks;       /* end the scope of a negation or hedge ("but", "though") */
-    struct phrases exceptions;   /* what was denied before them does hold ("except", "until") */
-    struct phrases objections;   /* single words: what follows them is amiss ("but", "only") */
-    struct phrases ignore;       /* need no understanding ("the", "is", "there") */
-    struct phrases alternatives; /* join what may stand for one another ("or", "nor") */
-    struct phrases additions;    /* join what stands together ("and", "plus") */
-    struct phrases others;  /* as subject: what follows is not of this vessel ("my last jar") */
-    struct phrases here;    /* back to this vessel ("this one") */
-    struct phrases about;   /* before a quantity: it is meant roughly ("around", "almost") */
-    struct phrases over;    /* before a quantity: it is that or more ("at least") */
-    struct phrases under;   /* before a quantity: it is less than that ("under") */
-    struct phrases yes;     /* an answer that affirms */
-    struct phrases no;      /* an answer that says nothing of the kind ("none", "normal") */
-    struct phrases unknown; /* an answer that says its giver does not know ("no idea") */
-    struct phrases spared;  /* real words, never taken for a slip of another ("would") */
-    struct phrases fillers; /* words that may stand between any two of a phrase ("very") */
-    struct phrases same;    /* forms that count as one word ("grey|gray") */
-    struct phrases apart;   /* words that are no form of another ("spots" is not "spot") */
-    struct phrases kinds;   /* words of one kind, apart by spaces; the first names it */
+    MEMBERS(LANGUAGE_TABLE)
     const struct named_list *lists;
     size_t list_count;
-    const size_t *where; /* observables that only say where, as in "no green by the port" */
-    size_t where_count;
     const struct statement *statements;
     size_t statement_count;
 };
 
 /* ---- the whole ------------------------------------------------------------------------------- */
 
+#define RULES_TABLE(FIELD, LIST, of)                                                               \
+    FIELD(of, TEXT, "name", name, MUST)                                                            \
+    FIELD(of, TEXT, "version", version, MUST)
 struct rules {
     const char **folders; /* that they were read from, in order */
     size_t folder_count;
-    const char *name;
-    const char *version;
+    MEMBERS(RULES_TABLE)
     char hash[17]; /* of all files read, for records: 64 bits in hex, and NUL */
     const struct source *sources;
     size_t source_count;

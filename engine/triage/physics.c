@@ -82,11 +82,11 @@ struct moisture_band physics_band(const struct rules *rules, int grain)
     struct moisture_band band = {INFINITY, -INFINITY, NAN};
     if (grain != RULES_NONE) {
         const struct grain *kind = &rules->grains[grain];
-        return (struct moisture_band){kind->target_lo, kind->target_hi, kind->raw_limit};
+        return (struct moisture_band){kind->target.lo, kind->target.hi, kind->raw_limit};
     }
     for (size_t i = 0; i < rules->grain_count; i++) {
-        band.lo = fmin(band.lo, rules->grains[i].target_lo);
-        band.hi = fmax(band.hi, rules->grains[i].target_hi);
+        band.lo = fmin(band.lo, rules->grains[i].target.lo);
+        band.hi = fmax(band.hi, rules->grains[i].target.hi);
     }
     if (rules->grain_count == 0)
         band.lo = band.hi = NAN;
@@ -439,16 +439,16 @@ enum physics_answer physics_growth(const struct rules *rules, const struct known
     if (known->species == RULES_NONE)
         return PHYSICS_NO_SPECIES;
     const struct growth *growth = &rules->species[known->species].growth;
-    if (!(growth->rate_lo > 0.0) || !(growth->rate_hi > 0.0) || isnan(growth->t_opt) ||
-        isnan(growth->lag_lo) || isnan(growth->lag_hi))
+    if (!(growth->rate.lo > 0.0) || !(growth->rate.hi > 0.0) || isnan(growth->t_opt) ||
+        isnan(growth->lag.lo) || isnan(growth->lag.hi))
         return PHYSICS_NO_SPECIES;
     if (!(given->kernels > 0.0) || !vessel_of(rules, &known->vessel, bulk, &body, &grams, assumed))
         return PHYSICS_NO_RULES;
     double litres = grams / 1000.0 / bulk;
     *forecast = (struct forecast){
         .cardinals = {growth->t_min, growth->t_opt, growth->t_max},
-        .rate = {growth->rate_lo, sqrt(growth->rate_lo * growth->rate_hi), growth->rate_hi},
-        .lag = {growth->lag_lo, 0.5 * (growth->lag_lo + growth->lag_hi), growth->lag_hi},
+        .rate = {growth->rate.lo, sqrt(growth->rate.lo * growth->rate.hi), growth->rate.hi},
+        .lag = {growth->lag.lo, 0.5 * (growth->lag.lo + growth->lag.hi), growth->lag.hi},
         .temperature_doubt = given->temperature_doubt,
         .volume = 1000.0 * litres,
         .kernels = given->kernels,

@@ -289,7 +289,7 @@ json_t *view_forecast_json(const struct forecast_report *spawn)
         "assumed:o",
         1, spawn->species_id, spawn->start, days_json(spawn, &spawn->visible),
         days_json(spawn, &spawn->shake), days_json(spawn, &spawn->full), spawn->look_every, stop,
-        view_json("low:n high:n", growth->full_lo, growth->full_hi), &forecast->points,
+        view_json("low:n high:n", growth->full.lo, growth->full.hi), &forecast->points,
         &forecast->rate, course, spawn->judged ? pace_json(spawn) : json_null(),
         view_json_parts(spawn->assumed));
     view_json_add(root, "_lag:n _reached:b _looks:o _species:s _vessel:s _shaken:b",

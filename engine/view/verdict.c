@@ -787,7 +787,7 @@ static json_t *species_json(const struct rules *rules, const void *item)
     return view_json("latin:s note:s t_min:n t_max:n t_opt:n rate_low:n rate_high:n full_low:n "
                      "full_high:n growth_cites:o normal:o cites:o",
                      species->latin, species->note, growth->t_min, growth->t_max, growth->t_opt,
-                     growth->rate_lo, growth->rate_hi, growth->full_lo, growth->full_hi,
+                     growth->rate.lo, growth->rate.hi, growth->full.lo, growth->full.hi,
                      cites_json(rules, &growth->cites), normal, cites_json(rules, &species->cites));
 }
 
@@ -795,7 +795,7 @@ static json_t *grain_json(const struct rules *rules, const void *item)
 {
     const struct grain *grain = item;
     return view_json("note:s moisture:n target_low:n target_high:n raw_limit:n cites:o",
-                     grain->note, grain->moisture, grain->target_lo, grain->target_hi,
+                     grain->note, grain->moisture, grain->target.lo, grain->target.hi,
                      grain->raw_limit, cites_json(rules, &grain->cites));
 }
 

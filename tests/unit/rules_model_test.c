@@ -235,15 +235,15 @@ static void test_what_it_grows_on(void **state)
     const struct species *amber = &rules->species[rules_species(rules, "amber")];
     const struct species *birch = &rules->species[rules_species(rules, "birch")];
     assert_near(amber->growth.t_opt, 24);
-    assert_near(amber->growth.rate_hi, 5);
+    assert_near(amber->growth.rate.hi, 5);
     assert_int_equal(amber->growth.cites.count, 1);
     assert_int_equal(amber->normal_count, 1);
     assert_int_equal(amber->normal[0].finding, rules_finding(rules, "plain"));
     assert_near(amber->normal[0].claim.number, 0.5);
     assert_true(isnan(birch->growth.t_opt));
-    assert_true(isnan(birch->growth.full_hi));
+    assert_true(isnan(birch->growth.full.hi));
     assert_true(isnan(rules->grains[rules_grain(rules, "rice")].raw_limit));
-    assert_near(rules->grains[0].target_hi, 52);
+    assert_near(rules->grains[0].target.hi, 52);
     const struct vessel_kind *pot = &rules->vessels[rules_vessel(rules, "pot")];
     const struct vessel_kind *sack = &rules->vessels[rules_vessel(rules, "sack")];
     assert_int_equal(pot->shape, SHAPE_CYLINDER);
@@ -314,7 +314,7 @@ static void test_process_physics(void **state)
     assert_int_equal(rules->starter_count, 1);
     assert_int_equal(rules->starters[0].value, 0);
     assert_near(rules->starters[0].points.high, 30);
-    assert_near(rules->forecast.shake_hi, 40);
+    assert_near(rules->forecast.shake.hi, 40);
     assert_near(rules->forecast.fill_most, 0.75);
     assert_near(rules->moves[MOVED_SURVIVORS].trust, 0.8);
     assert_near(rules->moves[MOVED_WET].most, 0);

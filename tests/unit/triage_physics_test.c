@@ -189,10 +189,10 @@ static void every_species_can_be_forecast(void **state)
         assert_int_equal(answer, PHYSICS_OK);
         assert_int_equal(forecast_days(&forecast, FORECAST_FULL, &days), PROCESS_OK);
         const struct growth *growth = &shelf->rules->species[i].growth;
-        if (growth->full_hi > 0.0 &&
-            !(days.central >= 0.5 * growth->full_lo && days.central <= 2.0 * growth->full_hi))
+        if (growth->full.hi > 0.0 &&
+            !(days.central >= 0.5 * growth->full.lo && days.central <= 2.0 * growth->full.hi))
             fail_msg("%s: day %.1f, published %.0f to %.0f", shelf->rules->species[i].id,
-                     days.central, growth->full_lo, growth->full_hi);
+                     days.central, growth->full.lo, growth->full.hi);
     }
 }
 
