@@ -398,8 +398,7 @@ enum status app_journal(struct app *app, enum journal_access access)
                          path);
     enum status status = journal_open(path, access, &app->journal, app->diags);
     if (status == STATUS_OK)
-        status = journal_sign(app->journal, getenv("JARSIDE_STATION"), getenv("JARSIDE_PERSON"),
-                              app->diags);
+        status = journal_sign(app->journal, getenv("JARSIDE_STATION"), getenv("JARSIDE_PERSON"));
     if (status == STATUS_OK && access > JOURNAL_EXAMINE)
         undo_watch(app->journal, typed(app));
     return status;
@@ -410,38 +409,33 @@ void app_open(struct app *app, enum journal_access access)
     if (app->rules == NULL)
         app_must(app, app_load(app, NULL, 0));
     app_must(app, app_journal(app, access));
-    app->view =
-        (struct journal_view){app->journal, app->rules, app->arena, app->diags, moment_now()};
+    app->view = (struct journal_view){app->journal, app->rules, app->arena, moment_now()};
 }
 
 void app_add(struct app *app, enum record record, void *row)
 {
     if (record_has_label(record))
-        app_must(app, label_check(app->journal, record, ((union any_record *)row)->named.label,
-                                  app->diags));
-    app_must(app, journal_add(app->journal, record, row, app->diags));
+        app_must(app, label_check(app->journal, record, ((union any_record *)row)->named.label));
+    app_must(app, journal_add(app->journal, record, row));
 }
 
 void app_name(struct app *app, enum record record, union any_record *row)
 {
     if (row->named.label[0] == '\0')
-        app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label,
-                                         app->diags));
+        app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label));
 }
 
 void *app_all(struct app *app, enum record record, const char *column, int64_t value, size_t *count)
 {
     void *rows = NULL;
-    app_must(app, journal_all(app->journal, record, column, value, app->arena, &rows, count,
-                              app->diags));
+    app_must(app, journal_all(app->journal, record, column, value, app->arena, &rows, count));
     return rows;
 }
 
 void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count)
 {
     void *rows = NULL;
-    app_must(app,
-             journal_standing(app->journal, record, vessel, app->arena, &rows, count, app->diags));
+    app_must(app, journal_standing(app->journal, record, vessel, app->arena, &rows, count));
     return rows;
 }
 
@@ -449,7 +443,7 @@ bool app_newest_batch(struct app *app, struct batch *batch)
 {
     const struct survey survey = survey_all(RECORD_BATCH, 1);
     struct page page;
-    app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
+    app_must(app, survey_page(app->journal, &survey, app->arena, &page));
     if (page.count > 0)
         app_get(app, RECORD_BATCH, page.ids[0], batch);
     return page.count > 0;

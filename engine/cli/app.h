@@ -88,9 +88,10 @@ struct texts {
     X(because, "because")                                                                          \
     X(case_file, "case")                                                                           \
     X(cause, "cause")                                                                              \
-    X(cook_label, "cook") X(corrects, "corrects") X(csv, "csv") X(how, "how") X(html, "html")      \
-        X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like")    \
-            X(lot, "lot") X(map, "map") X(note, "note") X(place, "place") X(position, "position")  \
+    X(cook_label, "cook")                                                                          \
+    X(corrects, "corrects") X(csv, "csv") X(how, "how") X(html, "html") X(ics, "ics")              \
+        X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like") X(lot, "lot")    \
+            X(map, "map") X(note, "note") X(place, "place") X(position, "position")                \
                 X(prefix, "prefix") X(probe, "probe") X(probe_unit, "probe-unit")                  \
                     X(session, "session") X(since, "since") X(source, "source") X(temps, "temps")
 #define FLAG_OPTIONS(X)                                                                            \
@@ -98,7 +99,8 @@ struct texts {
     X(apply, "apply")                                                                              \
     X(causes, "causes")                                                                            \
     X(cut, "cut")                                                                                  \
-    X(demo, "demo") X(details, "details") X(dry_run, "dry-run") X(even_if_worse, "even-if-worse")  \
+    X(demo, "demo")                                                                                \
+    X(details, "details") X(dry_run, "dry-run") X(even_if_worse, "even-if-worse")                  \
         X(explain, "explain") X(fit, "fit") X(force, "force") X(fresh, "new") X(guess, "guess")    \
             X(lines, "lines") X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet")        \
                 X(sure, "yes") X(undo, "undo") X(without_siblings, "without-siblings")
@@ -363,12 +365,12 @@ void app_open(struct app *app, enum journal_access access);
 const char *app_journal_path(struct app *app);
 
 /* Calls of the journal without which a command cannot go on (journal/journal.h). */
-#define app_begin(app)  app_must(app, journal_begin((app)->journal, (app)->diags))
-#define app_commit(app) app_must(app, journal_commit((app)->journal, (app)->diags))
+#define app_begin(app)  app_must(app, journal_begin((app)->journal))
+#define app_commit(app) app_must(app, journal_commit((app)->journal))
 #define app_get(app, record, id, row)                                                              \
-    app_must(app, journal_get((app)->journal, record, id, (app)->arena, row, (app)->diags))
+    app_must(app, journal_get((app)->journal, record, id, (app)->arena, row))
 #define app_due(app, vessel, day, why)                                                             \
-    app_must(app, journal_set_due((app)->journal, vessel, day, why, (app)->diags))
+    app_must(app, journal_set_due((app)->journal, vessel, day, why))
 void app_add(struct app *app, enum record record, void *row);
 /* Gives it the next label of its kind where it has none. */
 void app_name(struct app *app, enum record record, union any_record *row);

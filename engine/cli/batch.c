@@ -1056,7 +1056,7 @@ static void save(struct draft *draft, struct saved *saved)
         app_add(app, RECORD_VESSEL, vessel);
         if (i == 0) {
             app_must(app, vessel_forecast_of(app->journal, app->rules, &now->batch, vessel,
-                                             &saved->forecast, NULL, app->diags));
+                                             &saved->forecast, NULL));
             saved->first_look = vessel_forecast_first_day(&saved->forecast, &now->batch);
         }
         app_due(app, vessel->id, saved->first_look, FIRST_LOOK);

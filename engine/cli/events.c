@@ -550,7 +550,7 @@ static enum status correct_look(struct app *app, const char *words, const struct
     look_open(&looking, label, &consultation);
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
     app_must(app, consult_save(app->journal, &consultation, app->triage, words, app->arena, &look,
-                               &told.verdict, app->diags));
+                               &told.verdict));
     if (app->given.json)
         return say_corrected(app, RECORD_LOOK, old->id, label);
     app_say(app, "%s: look %lld takes the place of look %lld.", label, (long long)look.id,
@@ -630,7 +630,7 @@ static enum status run_undo(struct app *app)
     const char *rows = "";
     char day[MOMENT_ROOM];
 
-    app_must(app, undo_last(app->journal, app->view.now, app->arena, &undone, app->diags));
+    app_must(app, undo_last(app->journal, app->view.now, app->arena, &undone));
     if (app->given.json)
         return app_json(app, view_json("schema:i undone:s at:o about:w before:w", 1, undone.words,
                                        view_json_moment(undone.at), undone.label, undone.before));

@@ -18,7 +18,7 @@ struct season { /* which is written */
 
 /* As `jarside look` does: with all that is on record by then, and kept. */
 static enum status judge_look(void *context, struct journal *journal, const char *vessel,
-                              struct moment at, const char *words, struct diags *diags)
+                              struct moment at, const char *words)
 {
     const struct season *season = context;
     struct triage *triage = season->app->triage;
@@ -29,11 +29,11 @@ static enum status judge_look(void *context, struct journal *journal, const char
     const struct consult_request request = {
         .label = vessel, .now = at, .without_siblings = season->for_now};
     struct arena *arena = arena_new();
-    enum status status = consult_vessel(journal, &request, triage, arena, &consultation, diags);
+    enum status status = consult_vessel(journal, &request, triage, arena, &consultation);
     if (status == STATUS_OK)
-        status = triage_tell(triage, words, strlen(words), diags);
+        status = triage_tell(triage, words, strlen(words), season->app->diags);
     if (status == STATUS_OK)
-        status = consult_save(journal, &consultation, triage, words, arena, &look, &verdict, diags);
+        status = consult_save(journal, &consultation, triage, words, arena, &look, &verdict);
     arena_free(arena);
     return status;
 }
@@ -42,7 +42,7 @@ void demo_build_here(struct app *app, bool for_now)
 {
     struct season season = {app, for_now};
     const struct import_options options = {.judge = judge_look, .context = &season};
-    app_must(app, demo_build(app->journal, corpus_find(app, "demo/journal"), &options, app->diags));
+    app_must(app, demo_build(app->journal, corpus_find(app, "demo/journal"), &options));
 }
 
 /* ==== import ================================================================================== */
@@ -96,9 +96,8 @@ static enum status import_tables(struct app *app, const char *path, bool is_fold
                                        .prefix = given->prefix,
                                        .now = moment_now(),
                                        .progress = progress};
-    enum status status = is_folder
-                             ? import_folder(app->journal, path, &how, tally, app->diags)
-                             : import_file(app->journal, record, path, &how, tally, app->diags);
+    enum status status = is_folder ? import_folder(app->journal, path, &how, tally)
+                                   : import_file(app->journal, record, path, &how, tally);
     progress_bar_clear(progress->context);
     if (status == STATUS_OK)
         return tell(app, tally);
@@ -195,7 +194,7 @@ static enum status import_mapped(struct app *app, const char *path, const struct
                                         .progress = progress,
                                         .context = &rows,
                                         .row = tell_row};
-    status = mapping_import(app->journal, mapping, app->reader, path, &how, &tally, app->diags);
+    status = mapping_import(app->journal, mapping, app->reader, path, &how, &tally);
     progress_bar_clear(progress->context);
     /* Rows that were refused are told one by one; anything else is a failure of the whole. */
     if (status != STATUS_OK && (diags_errors(app->diags) > 0 || tally.refused == 0)) {
@@ -238,11 +237,11 @@ static enum status run_export(struct app *app)
     app_must(app, app_journal(app, JOURNAL_READ));
     if (table != RECORD_COUNT)
         return path == NULL || strcmp(path, "-") == 0
-                   ? export_table(app->journal, table, stdout, "standard output", &rows, app->diags)
-                   : export_file(app->journal, table, path, force, app->diags);
+                   ? export_table(app->journal, table, stdout, "standard output", &rows)
+                   : export_file(app->journal, table, path, force);
     if (path == NULL)
         path = arena_format(app->arena, "jarside-%s", moment_write_day(moment_now(), date));
-    app_must(app, export_folder(app->journal, path, force, counts, app->diags));
+    app_must(app, export_folder(app->journal, path, force, counts));
     json_t *tables = json_object(), *written = json_array();
     for (int i = 0; i < RECORD_COUNT; i++) {
         json_object_set_new(tables, record_types[i].name, view_json_count(counts[i]));
@@ -258,7 +257,7 @@ static enum status run_backup(struct app *app)
 {
     const char *path = app->operands[0];
     app_must(app, app_journal(app, JOURNAL_READ));
-    app_must(app, backup_write(app->journal, path, app->given.force, app->diags));
+    app_must(app, backup_write(app->journal, path, app->given.force));
     app_say(app, "Checked and written: %s. 'jarside restore' brings it back.", path);
     return app_flush(app);
 }
@@ -313,7 +312,7 @@ static enum status run_check(struct app *app)
     const struct check_sink sink = {&listing, list_fault};
     app_must(app, app_journal(app, JOURNAL_EXAMINE));
     listing.faults = app->given.json ? json_array() : NULL;
-    app_must(app, check_journal(app->journal, app->rules, moment_now(), &sink, &tally, app->diags));
+    app_must(app, check_journal(app->journal, app->rules, &sink, &tally));
     json_t *faults = listing.faults != NULL ? listing.faults : json_array();
     size_t more = listing.listed > listing.most ? listing.listed - listing.most : 0;
     app_must(app, app_tell(app, "checked",

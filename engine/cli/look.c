@@ -25,8 +25,7 @@ void look_open(const struct looking *looking, const char *label, struct consulta
                                             .without_siblings = looking->without_siblings,
                                             .others = looking->others,
                                             .corrects = looking->corrects};
-    app_must(app, consult_vessel(app->journal, &request, app->triage, app->arena, consultation,
-                                 app->diags));
+    app_must(app, consult_vessel(app->journal, &request, app->triage, app->arena, consultation));
     app_report(app); /* what is on record and not understood is worth seeing, and stops nothing */
 }
 
@@ -123,7 +122,7 @@ static struct judged save(const struct looking *looking, struct consultation *co
     struct app *app = looking->app;
     struct judged judged = {app->rules, app->triage, NULL};
     app_must(app, consult_save(app->journal, consultation, app->triage, words, app->arena, look,
-                               &judged.verdict, app->diags));
+                               &judged.verdict));
     return judged;
 }
 
@@ -484,8 +483,7 @@ static void look_at_all(struct walkthrough *walk)
             struct row *row = &walk->rows[i];
             struct consultation consultation = {.vessel = row->vessel, .day = row->day};
             if (row->state == ROW_SAVED)
-                app_must(app, consult_count(app->journal, &consultation, app->arena, &row->others,
-                                            app->diags));
+                app_must(app, consult_count(app->journal, &consultation, app->arena, &row->others));
         }
         confirm_discards(walk);
         for (size_t i = 0; i < walk->count; i++)

@@ -122,11 +122,12 @@ static void offer_ids(struct app *app, enum word_list list, const char *begun)
 static void offer_records(struct app *app, enum record record, const char *column, int64_t value,
                           const char *begun)
 {
-    union any_record row;
-    struct walk *walk = journal_walk(app->journal, record, column, value, false, app->diags);
-    while (walk_next(walk, &row))
-        offer(app, begun, row.named.label, record_types[record].name);
-    (void)walk_end(walk);
+    void *rows = NULL;
+    size_t count = 0, size = record_types[record].size;
+    (void)journal_all(app->journal, record, column, value, app->arena, &rows, &count);
+    for (size_t i = 0; i < count; i++)
+        offer(app, begun, ((const union any_record *)((const char *)rows + i * size))->named.label,
+              record_types[record].name);
 }
 
 /* Labels of a kind of record, or with RECORD_COUNT of all; of vessels those of the batch that is named. */

@@ -357,8 +357,7 @@ static void recall_growth(struct app *app, const char *label, struct grown *run)
     if (vessel.control)
         app_stop(app, "%s is a control and was never inoculated: nothing grows in it",
                  vessel.label);
-    app_must(app, vessel_growth_of(app->journal, app->rules, &batch, &vessel, app->arena, &of,
-                                   app->diags));
+    app_must(app, vessel_growth_of(app->journal, app->rules, &batch, &vessel, app->arena, &of));
     known->species = of.species;
     known->starter = known->starter == RULES_NONE ? of.starter : known->starter;
     if (known->vessel.kind == RULES_NONE && isnan(known->vessel.own[0]))

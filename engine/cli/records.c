@@ -363,11 +363,12 @@ static enum status run_list(struct app *app)
         app_stop(app, "only vessels have a state or a fate");
     if (of != NULL && survey.record != RECORD_VESSEL && !record_of_vessel(survey.record))
         app_stop(app, "--batch goes with vessels, looks, events and outcomes");
-    survey.batch = batch.id;
+    survey.of = RECORD_BATCH;
+    survey.id = batch.id;
     survey.state = given->state;
     survey.fate = given->fate;
     survey.limit = given->limit != SIZE_MAX ? given->limit : of != NULL ? USUAL_OF_BATCH : USUAL;
-    app_must(app, survey_page(app->journal, &survey, app->arena, &page, app->diags));
+    app_must(app, survey_page(app->journal, &survey, app->arena, &page));
     if (app->given.json) {
         json_t *records = view_list_json(&app->view, survey.record, &page, &status);
         return told_json(app,
@@ -402,7 +403,7 @@ static enum status run_search(struct app *app)
         app_stop(app, "search for what? For instance: jarside search greasy S1");
     app_must(app, survey_search(app->journal, words, count,
                                 app->given.limit > 0 ? app->given.limit : SIZE_MAX / 2, app->arena,
-                                &hits, app->diags));
+                                &hits));
     int64_t *ids = arena_array(app->arena, hits.count + 1, sizeof *ids);
     json_t *groups = json_array();
     for (size_t start = 0, end = 0; start < hits.count; start = end) { /* a kind of record */
@@ -532,7 +533,10 @@ static enum status write_calendar(struct app *app)
     size_t days = 0;
 
     text_init(&calendar);
-    app_must(app, calendar_text(app->journal, &how, &calendar, &days, app->diags));
+    enum status status = calendar_text(app->journal, &how, &calendar, &days);
+    if (status != STATUS_OK)
+        text_release(&calendar);
+    app_must(app, status);
     app_write(app, path, &calendar, app->given.force);
     if (strcmp(path, "-") == 0)
         return STATUS_OK;

@@ -39,8 +39,7 @@ static void read_vessels(struct app *app, struct dataset *dataset)
             demo_build_here(app, true);
         }
         app_must(app, app_journal(app, JOURNAL_READ)); /* which is open then */
-        app_must(app, dataset_from_journal(app->journal, app->rules, &wanted, app->arena, dataset,
-                                           app->diags));
+        app_must(app, dataset_from_journal(app->journal, app->rules, &wanted, app->arena, dataset));
     }
     bool found = app->operand_count == 0 || dataset->vessel_count > 0;
     for (size_t c = 0; found && c < given->changed.count; c++)

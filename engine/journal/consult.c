@@ -20,26 +20,25 @@ struct sources { /* ids 0 where the batch names none */
     struct place place;
 };
 
-static enum status read_sources(struct journal *journal, const struct batch *batch, int64_t place,
-                                struct arena *arena, struct sources *sources, struct diags *diags)
+static struct sources read_sources(struct journal *journal, const struct batch *batch,
+                                   int64_t place, struct arena *arena)
 {
+    struct sources sources;
     const struct {
         enum record record;
         int64_t id;
         void *row;
-    } wanted[] = {{RECORD_COOK, batch->cook, &sources->cook},
-                  {RECORD_SESSION, batch->session, &sources->session},
-                  {RECORD_STARTER, batch->starter, &sources->starter},
-                  {RECORD_LOT, batch->lot, &sources->lot},
-                  {RECORD_PLACE, place, &sources->place}};
-    enum status status = STATUS_OK;
-    for (size_t i = 0; i < sizeof wanted / sizeof *wanted && status == STATUS_OK; i++) {
+    } wanted[] = {{RECORD_COOK, batch->cook, &sources.cook},
+                  {RECORD_SESSION, batch->session, &sources.session},
+                  {RECORD_STARTER, batch->starter, &sources.starter},
+                  {RECORD_LOT, batch->lot, &sources.lot},
+                  {RECORD_PLACE, place, &sources.place}};
+    for (size_t i = 0; i < sizeof wanted / sizeof *wanted; i++) {
         record_init(wanted[i].record, wanted[i].row);
         if (wanted[i].id != 0)
-            status =
-                journal_get(journal, wanted[i].record, wanted[i].id, arena, wanted[i].row, diags);
+            journal_get(journal, wanted[i].record, wanted[i].id, arena, wanted[i].row);
     }
-    return status;
+    return sources;
 }
 
 /* The kind of a starter, or RULES_NONE. */
@@ -64,25 +63,25 @@ static double dose_of(const struct rules *rules, int kind, const struct batch *b
 
 enum { MOST_SHAKES = 16 };
 
-static enum status read_shakes(struct journal *journal, const struct rules *rules,
-                               const struct batch *batch, int64_t vessel, struct arena *arena,
-                               struct shake shakes[MOST_SHAKES], size_t *shake_count,
-                               struct diags *diags)
+/* The days on which a vessel was shaken, in order, each later than the one before. */
+static void read_shakes(struct journal *journal, const struct rules *rules,
+                        const struct batch *batch, int64_t vessel, struct arena *arena,
+                        struct known_growth *growth)
 {
+    struct shake *shakes = arena_array(arena, MOST_SHAKES, sizeof *shakes);
     struct event *events = NULL;
     size_t count = 0;
     double last = -1.0;
-    enum status status =
-        journal_standing(journal, RECORD_EVENT, vessel, arena, (void **)&events, &count, diags);
-    for (size_t i = 0; i < count && *shake_count < MOST_SHAKES; i++) {
+    journal_standing(journal, RECORD_EVENT, vessel, arena, (void **)&events, &count);
+    for (size_t i = 0; i < count && growth->shake_count < MOST_SHAKES; i++) {
         double day = (double)moment_days_between(batch->at, events[i].at);
         if (events[i].kind != EVENT_SHAKE || day <= last || day < 0.0)
             continue;
-        shakes[(*shake_count)++] =
+        shakes[growth->shake_count++] =
             (struct shake){day, rules->forecast.shake_factor, rules->forecast.shake_pause};
         last = day;
     }
-    return status;
+    growth->shakes = shakes;
 }
 
 static void compute(const struct rules *rules, const struct known_growth *growth,
@@ -110,20 +109,14 @@ static void compute(const struct rules *rules, const struct known_growth *growth
 
 enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
                              const struct batch *batch, const struct vessel *vessel,
-                             struct arena *arena, struct known_growth *growth, struct diags *diags)
+                             struct arena *arena, struct known_growth *growth)
 {
-    struct sources sources;
-    struct shake *shakes = arena_array(arena, MOST_SHAKES, sizeof *shakes);
-    enum status status =
-        read_sources(journal, batch, vessel->stands != 0 ? vessel->stands : vessel->place, arena,
-                     &sources, diags);
     known_growth_init(growth);
-    growth->shakes = shakes;
-    if (status == STATUS_OK && vessel->id != 0)
-        status = read_shakes(journal, rules, batch, vessel->id, arena, shakes, &growth->shake_count,
-                             diags);
-    if (status != STATUS_OK)
-        return status;
+    journal_enter(journal);
+    struct sources sources =
+        read_sources(journal, batch, vessel->stands != 0 ? vessel->stands : vessel->place, arena);
+    if (vessel->id != 0)
+        read_shakes(journal, rules, batch, vessel->id, arena, growth);
     growth->vessel.kind = rules_vessel(rules, vessel->kind);
     growth->vessel.grams = vessel->grams;
     growth->species = rules_species(rules, batch->species);
@@ -132,13 +125,12 @@ enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
     growth->temperature = sources.place.celsius;
     if (dose_of(rules, growth->starter, batch) > 0.0)
         growth->dose = batch->inoculum;
-    return status;
+    return journal_leave(journal);
 }
 
 enum status vessel_forecast_of(struct journal *journal, const struct rules *rules,
                                const struct batch *batch, const struct vessel *vessel,
-                               struct vessel_forecast *expected, struct vessel_course *course,
-                               struct diags *diags)
+                               struct vessel_forecast *expected, struct vessel_course *course)
 {
     static const struct range never = {INFINITY, INFINITY, INFINITY};
     /* A week without a look is too long: what should not be there shows itself within it. */
@@ -148,7 +140,7 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
     double every = rules->forecast.look_every;
     *expected = (struct vessel_forecast){
         .visible = never, .shake = never, .full = never, .look_every = every > 0.0 ? every : 3.0};
-    enum status status = vessel_growth_of(journal, rules, batch, vessel, arena, &growth, diags);
+    enum status status = vessel_growth_of(journal, rules, batch, vessel, arena, &growth);
     if (status == STATUS_OK && !vessel->control)
         compute(rules, &growth, expected, course);
     if (course != NULL && !expected->known)
@@ -172,32 +164,37 @@ struct opening { /* while a triage is opened on a vessel */
     const struct rules *rules;
     struct triage *triage;
     struct arena *arena;
-    struct diags *diags;
     struct consultation *at;
     struct sources sources;
 };
 
-static const struct observable *fed_by(const struct opening *opening, enum feeds feeds,
-                                       size_t *index)
+static const struct observable *fed_by(const struct rules *rules, enum feeds feeds)
 {
-    int feeder = opening->rules->feeder[feeds];
-    *index = feeder != RULES_NONE ? (size_t)feeder : 0;
-    return feeder != RULES_NONE ? &opening->rules->observables[feeder] : NULL;
+    return rules->feeder[feeds] != RULES_NONE ? &rules->observables[rules->feeder[feeds]] : NULL;
+}
+
+/* Tells the triage a value of the observable that is fed so; a number beside it unless that is NAN. */
+static void recall(struct opening *opening, enum feeds feeds, int value, double number,
+                   const char *words, bool for_good)
+{
+    if (value != RULES_NONE)
+        triage_recall(opening->triage,
+                      &(struct fact){.observable = (size_t)opening->rules->feeder[feeds],
+                                     .observation = {.seen = UINT32_C(1) << value},
+                                     .has_number = !isnan(number),
+                                     .number = {isnan(number) ? 0.0 : number,
+                                                isnan(number) ? 0.0 : number, !isnan(number)},
+                                     .words = words},
+                      for_good);
 }
 
 /* A value of the observable that is fed so, by its id. `words` say where it stands. */
 static void recall_choice(struct opening *opening, enum feeds feeds, const char *id,
                           const char *words)
 {
-    size_t index;
-    const struct observable *observable = fed_by(opening, feeds, &index);
+    const struct observable *observable = fed_by(opening->rules, feeds);
     int value = observable != NULL && id[0] != '\0' ? rules_value(observable, id) : RULES_NONE;
-    if (value != RULES_NONE)
-        triage_recall(opening->triage,
-                      &(struct fact){.observable = index,
-                                     .observation = {.seen = UINT32_C(1) << value},
-                                     .words = words},
-                      false);
+    recall(opening, feeds, value, NAN, words, false);
 }
 
 /* A number: its bin, with what it is in words behind where it stands; or, behind a one-of, the value
@@ -206,10 +203,9 @@ static void recall_number(struct opening *opening, enum feeds feeds, double numb
                           const char *where)
 {
     static const double smallest = 1e-3;
-    size_t index;
     int value = RULES_NONE;
     double best = INFINITY;
-    const struct observable *observable = fed_by(opening, feeds, &index);
+    const struct observable *observable = fed_by(opening->rules, feeds);
     struct text words;
     if (observable == NULL || isnan(number))
         return;
@@ -228,14 +224,7 @@ static void recall_number(struct opening *opening, enum feeds feeds, double numb
             value = (int)v;
         }
     }
-    if (value != RULES_NONE)
-        triage_recall(opening->triage,
-                      &(struct fact){.observable = index,
-                                     .observation = {.seen = UINT32_C(1) << value},
-                                     .has_number = true,
-                                     .number = {number, number, true},
-                                     .words = words.bytes},
-                      false);
+    recall(opening, feeds, value, number, words.bytes, false);
     text_release(&words);
 }
 
@@ -256,7 +245,7 @@ static void recall_settings(struct opening *opening, const char *facts, const ch
         (void)triage_recall_setting(opening->triage, sign, equals + 1, where, faults);
     }
     for (size_t i = 0; i < diags_kept(faults); i++)
-        diags_warn(opening->diags, (struct position){0}, "%s: %s", where,
+        diags_warn(opening->journal->diags, (struct position){0}, "%s: %s", where,
                    diags_get(faults, i)->message);
     diags_free(faults);
 }
@@ -309,14 +298,12 @@ static double dose_figure(const struct opening *opening)
     return usual > 0.0 ? dose / usual * rules->forecast.dose_usual : NAN;
 }
 
-static enum status recall_columns(struct opening *opening)
+static void recall_columns(struct opening *opening)
 {
     const struct consultation *at = opening->at;
     const struct sources *sources = &opening->sources;
-    enum status status = read_sources(opening->journal, &at->batch, at->vessel.stands,
-                                      opening->arena, &opening->sources, opening->diags);
-    if (status != STATUS_OK)
-        return status;
+    opening->sources =
+        read_sources(opening->journal, &at->batch, at->vessel.stands, opening->arena);
     struct batch batch = at->batch;
     struct starter starter = sources->starter;
     const char *where = called(opening, "batch", batch.label);
@@ -331,17 +318,17 @@ static enum status recall_columns(struct opening *opening)
     struct event *events = NULL;
     size_t count = 0;
     double days = NAN;
-    status = journal_standing(opening->journal, RECORD_EVENT, opening->at->vessel.id,
-                              opening->arena, (void **)&events, &count, opening->diags);
+    journal_standing(opening->journal, RECORD_EVENT, at->vessel.id, opening->arena,
+                     (void **)&events, &count);
     for (size_t i = 0; i < count; i++)
         if (events[i].kind == EVENT_SHAKE)
-            days = days_from(events[i].at, opening->at->request.now);
+            days = days_from(events[i].at, at->request.now);
     recall_number(opening, FEEDS_SHAKEN_DAYS, days >= 0.0 ? days : NAN, "shaken");
     recall_settings(opening, at->batch.facts, where);
     if (at->vessel.control)
         recall_number(opening, FEEDS_INOCULATED, 0.0, "a control");
     if (at->vessel.control)
-        return status; /* what was never inoculated knows no species, no starter, and no hand */
+        return; /* what was never inoculated knows no species, no starter, and no hand */
     recall_choice(opening, FEEDS_SPECIES, at->batch.species, where);
     if (at->batch.species[0] != '\0')
         starter.species = "";
@@ -354,7 +341,6 @@ static enum status recall_columns(struct opening *opening)
                   arena_format(opening->arena, "batch %s: %g%s%s", batch.label, batch.inoculum,
                                batch.unit[0] != '\0' ? " " : "", batch.unit));
     recall_record(opening, RECORD_SESSION, &sources->session);
-    return status;
 }
 
 /* ---- what earlier looks say today ------------------------------------------------------------ */
@@ -375,36 +361,30 @@ static bool clears(const struct outcome *outcome)
     return outcome != NULL && strcmp(outcome->status, status_name(FINDING_CONTAMINATED)) != 0;
 }
 
-/* The looks that count; `outcome` is the newest that stands, or NULL. */
-static enum status read_looks(struct opening *opening, const struct outcome **outcome)
+/* The looks that count, and the newest outcome that stands, or NULL. */
+static const struct outcome *read_looks(struct opening *opening)
 {
+    struct journal *journal = opening->journal;
     struct consultation *at = opening->at;
     struct outcome *outcomes = NULL;
     struct look *looks = NULL;
-    size_t count = 0;
-    int64_t own = 0, corrects = at->request.corrects;
-    enum status status = query_number(opening->journal, &own, opening->diags,
-                                      "SELECT 1 FROM look WHERE id = ? AND vessel = ?", "ii",
-                                      corrects, at->vessel.id);
-    if (status == STATUS_OK && corrects != 0 && own == 0) {
-        diags_error(opening->diags, (struct position){0}, "look %lld is not one of %s's",
-                    (long long)corrects, at->vessel.label);
-        return STATUS_USAGE;
-    }
-    if (status == STATUS_OK)
-        status = journal_standing(opening->journal, RECORD_OUTCOME, at->vessel.id, opening->arena,
-                                  (void **)&outcomes, &count, opening->diags);
-    *outcome = count > 0 ? &outcomes[count - 1] : NULL;
-    if (status == STATUS_OK)
-        status = journal_standing(opening->journal, RECORD_LOOK, at->vessel.id, opening->arena,
-                                  (void **)&looks, &count, opening->diags);
+    size_t outcome_count = 0, count = 0;
+    int64_t vessel = at->vessel.id, corrects = at->request.corrects;
+    if (corrects != 0 && query_number(journal, "SELECT 1 FROM look WHERE id = ? AND vessel = ?",
+                                      "ii", corrects, vessel) == 0)
+        journal_refuse(journal, STATUS_USAGE, "look %lld is not one of %s's", (long long)corrects,
+                       at->vessel.label);
+    journal_standing(journal, RECORD_OUTCOME, vessel, opening->arena, (void **)&outcomes,
+                     &outcome_count);
+    journal_standing(journal, RECORD_LOOK, vessel, opening->arena, (void **)&looks, &count);
+    const struct outcome *outcome = outcome_count > 0 ? &outcomes[outcome_count - 1] : NULL;
     at->looks = looks;
     at->look_count = 0;
-    for (size_t i = 0; looks != NULL && i < count; i++)
+    for (size_t i = 0; i < count; i++)
         if (looks[i].id != corrects &&
-            (!clears(*outcome) || looks[i].at.seconds > (*outcome)->at.seconds))
+            (!clears(outcome) || looks[i].at.seconds > outcome->at.seconds))
             looks[at->look_count++] = looks[i];
-    return status;
+    return outcome;
 }
 
 static const char *look_called(struct opening *opening, const struct look *look)
@@ -433,18 +413,14 @@ static void recall_judged(struct opening *opening, const struct outcome *outcome
                                            look_called(opening, at->worst), at->worst->action);
     /* Of a one-of whose values carry a parameter: the last value whose parameter is not above `figure`,
      * which stands for good. */
-    size_t index, reached = 0;
-    const struct observable *observable = fed_by(opening, FEEDS_JUDGED_BEFORE, &index);
+    const struct observable *observable = fed_by(opening->rules, FEEDS_JUDGED_BEFORE);
+    size_t reached = 0;
     if (observable == NULL || isnan(at->judged))
         return;
     for (size_t v = 0; v < observable->value_count; v++)
         if (observable->values[v].parameter <= at->judged)
             reached = v;
-    triage_recall(opening->triage,
-                  &(struct fact){.observable = index,
-                                 .observation = {.seen = UINT32_C(1) << reached},
-                                 .words = words},
-                  true);
+    recall(opening, FEEDS_JUDGED_BEFORE, (int)reached, NAN, words, true);
 }
 
 /* Odd patches and nothing else, said plainly. */
@@ -463,12 +439,9 @@ static bool patch_seen(const struct observable *observable, const struct observa
     return any;
 }
 
-static enum status recall_looks(struct opening *opening)
+static void recall_looks(struct opening *opening)
 {
-    const struct outcome *outcome = NULL;
-    enum status status = read_looks(opening, &outcome);
-    if (status != STATUS_OK)
-        return status;
+    const struct outcome *outcome = read_looks(opening);
     for (size_t i = 0; i < opening->at->look_count; i++) {
         const struct look *look = &opening->at->looks[i];
         const struct fact *facts = NULL;
@@ -479,7 +452,7 @@ static enum status recall_looks(struct opening *opening)
                                   .coverage = look->coverage,
                                   .words = words};
         if (facts_read(opening->rules, look->facts, opening->arena, &facts, &count) != STATUS_OK)
-            diags_warn(opening->diags, (struct position){0},
+            diags_warn(opening->journal->diags, (struct position){0},
                        "the facts of look %lld are not readable", (long long)look->id);
         for (size_t k = 0; k < count; k++) {
             const struct observable *observable = &opening->rules->observables[facts[k].observable];
@@ -513,7 +486,6 @@ static enum status recall_looks(struct opening *opening)
         triage_earlier(opening->triage, &earlier);
     }
     recall_judged(opening, outcome);
-    return STATUS_OK;
 }
 
 /* ---- what became of the others --------------------------------------------------------------- */
@@ -570,16 +542,16 @@ static const enum relation relation_columns[] = {
     RELATION_COOK,    RELATION_MIX,   RELATION_GRAIN_LOT, RELATION_SESSION,
     RELATION_STARTER, RELATION_PLACE, RELATION_POSITION};
 
-static enum status count_cells(struct opening *opening, struct sibling_cell **cells, size_t *count)
+static void count_cells(struct journal *journal, const struct consultation *at, struct arena *arena,
+                        struct consult_others *others)
 {
     enum { COLUMNS = sizeof relation_columns / sizeof *relation_columns };
     static const double day = 86400.0;
-    double age = fmax(1.0, isnan(opening->at->day) ? 0.0 : opening->at->day) * day * OLD_ENOUGH;
-    *cells = NULL;
-    struct query query =
-        query_begin(opening->journal, opening->diags, counting, "id", opening->at->vessel.id, age);
-    for (*count = 0; query_next(&query);) {
-        struct sibling_cell *cell = arena_push(opening->arena, *cells, *count);
+    double age = fmax(1.0, isnan(at->day) ? 0.0 : at->day) * day * OLD_ENOUGH;
+    *others = (struct consult_others){NULL, 0};
+    struct query query = query_begin(journal, counting, "id", at->vessel.id, age);
+    while (query_next(&query)) {
+        struct sibling_cell *cell = arena_push(arena, others->cells, others->count);
         *cell = (struct sibling_cell){0};
         for (int i = 0; i < COLUMNS; i++)
             if (query_integer(&query, i) != 0)
@@ -590,26 +562,23 @@ static enum status count_cells(struct opening *opening, struct sibling_cell **ce
           : became == 1 ? &cell->stuck
                         : &cell->clean) = sqlite3_column_double(query.statement, COLUMNS + 2);
     }
-    return query_end(&query);
 }
 
-static enum status recall_siblings(struct opening *opening)
+static void recall_siblings(struct opening *opening)
 {
     const struct consultation *at = opening->at;
     const struct sources *sources = &opening->sources;
     const char *names[RELATION_COUNT] = {0}; /* NULL for a group the vessel has none of */
     struct consult_others others = {0};
     struct place stood = {.id = 0};
-    enum status status = STATUS_OK;
     if (at->request.others != NULL)
         others = *at->request.others;
     else
-        status = count_cells(opening, &others.cells, &others.count);
-    if (status == STATUS_OK && at->vessel.stood != 0)
-        status = journal_get(opening->journal, RECORD_PLACE, at->vessel.stood, opening->arena,
-                             &stood, opening->diags);
-    if (status != STATUS_OK || others.count == 0)
-        return status;
+        count_cells(opening->journal, at, opening->arena, &others);
+    if (at->vessel.stood != 0)
+        journal_get(opening->journal, RECORD_PLACE, at->vessel.stood, opening->arena, &stood);
+    if (opening->journal->status != STATUS_OK || others.count == 0)
+        return;
     const struct {
         enum relation relation;
         const char *what, *label;
@@ -624,23 +593,21 @@ static enum status recall_siblings(struct opening *opening)
         if (groups[i].id != 0)
             names[groups[i].relation] = called(opening, groups[i].what, groups[i].label);
     /* "cook C4, the middle", as the rules call the position. */
-    size_t index;
     const char *position = at->vessel.position, *cook = names[RELATION_COOK];
-    const struct observable *observable = fed_by(opening, FEEDS_POSITION, &index);
+    const struct observable *observable = fed_by(opening->rules, FEEDS_POSITION);
     int value = observable != NULL ? rules_value(observable, position) : RULES_NONE;
     if (position[0] != '\0' && cook != NULL)
         names[RELATION_POSITION] =
             arena_format(opening->arena, "%s, %s", cook,
                          value != RULES_NONE ? observable->values[value].label : position);
-    return triage_siblings(opening->triage, others.cells, others.count, names);
+    opening->journal->status = triage_siblings(opening->triage, others.cells, others.count, names);
 }
 
 enum status consult_count(struct journal *journal, struct consultation *consultation,
-                          struct arena *arena, struct consult_others *others, struct diags *diags)
+                          struct arena *arena, struct consult_others *others)
 {
-    struct opening opening = {
-        .journal = journal, .arena = arena, .diags = diags, .at = consultation};
-    return count_cells(&opening, &others->cells, &others->count);
+    count_cells(journal, consultation, arena, others);
+    return journal_told(journal);
 }
 
 /* ---- opening --------------------------------------------------------------------------------- */
@@ -654,78 +621,66 @@ const char *consult_day(struct moment day, struct moment now, char room[MOMENT_R
     return day_write(moment_day(day), same_year ? DAY_NO_YEAR : DAY_WORDS, room);
 }
 
-static enum status find_vessel(struct opening *opening)
+static void find_vessel(struct opening *opening)
 {
+    struct journal *journal = opening->journal;
     struct consultation *at = opening->at;
-    enum status status = journal_find(opening->journal, RECORD_VESSEL, at->request.label,
-                                      opening->arena, &at->vessel, opening->diags);
-    if (status == STATUS_OK)
-        status = journal_get(opening->journal, RECORD_BATCH, at->vessel.batch, opening->arena,
-                             &at->batch, opening->diags);
-    if (status != STATUS_OK)
-        return status;
+    char day[MOMENT_ROOM];
+    if (journal_find(journal, RECORD_VESSEL, at->request.label, opening->arena, &at->vessel) !=
+            STATUS_OK ||
+        journal_get(journal, RECORD_BATCH, at->vessel.batch, opening->arena, &at->batch) !=
+            STATUS_OK)
+        return;
     at->day = (double)moment_days_between(at->batch.at, at->request.now);
-    if (at->day < 0.0) {
-        char day[MOMENT_ROOM];
-        diags_error(opening->diags, (struct position){0},
-                    "%s was not there yet: its batch began on %s", at->vessel.label,
-                    consult_day(at->batch.at, at->request.now, day));
-        return STATUS_USAGE;
-    }
-    if (!vessel_gone(&at->vessel))
-        return STATUS_OK;
-    diags_error(opening->diags, (struct position){0},
-                "%s was %s already; there is nothing to look at", at->vessel.label,
-                vessel_state_words[at->vessel.state]);
-    return STATUS_USAGE;
+    if (at->day < 0.0)
+        journal_refuse(journal, STATUS_USAGE, "%s was not there yet: its batch began on %s",
+                       at->vessel.label, consult_day(at->batch.at, at->request.now, day));
+    if (vessel_gone(&at->vessel))
+        journal_refuse(journal, STATUS_USAGE, "%s was %s already; there is nothing to look at",
+                       at->vessel.label, vessel_state_words[at->vessel.state]);
 }
 
 /* What it is for, and how many stand beside it. */
-static enum status set_stakes(struct opening *opening)
+static void set_stakes(struct opening *opening)
 {
     const struct decision_rules *decision = &opening->rules->decision;
     const struct vessel *vessel = &opening->at->vessel;
     struct stakes *stakes = triage_stakes(opening->triage);
-    int64_t beside = 0;
     for (size_t i = 0; i < decision->use_count; i++) {
         if (strcmp(decision->uses[i].id, opening->at->batch.purpose) != 0)
             continue;
         stakes->use = (int)i;
         stakes->use_count = 1.0;
     }
-    if (vessel->stands == 0)
-        return STATUS_OK;
-    enum status status = query_number(
-        opening->journal, &beside, opening->diags,
-        "SELECT count(*) FROM (SELECT id, state FROM vessel WHERE stands = ? ORDER BY id DESC"
-        " LIMIT 1000) WHERE id <> ? AND state = 'growing'",
-        "ii", vessel->stands, vessel->id);
-    stakes->neighbours = (double)beside;
-    return status;
+    if (vessel->stands != 0)
+        stakes->neighbours = (double)query_number(
+            opening->journal,
+            "SELECT count(*) FROM (SELECT id, state FROM vessel WHERE stands = ? ORDER BY id DESC"
+            " LIMIT 1000) WHERE id <> ? AND state = 'growing'",
+            "ii", vessel->stands, vessel->id);
 }
 
 enum status consult_vessel(struct journal *journal, const struct consult_request *request,
                            struct triage *triage, struct arena *arena,
-                           struct consultation *consultation, struct diags *diags)
+                           struct consultation *consultation)
 {
     struct opening opening = {.journal = journal,
                               .rules = triage_rules(triage),
                               .triage = triage,
                               .arena = arena,
-                              .diags = diags,
                               .at = consultation};
     *consultation = (struct consultation){.request = *request, .day = NAN, .judged = NAN};
     triage_reset(triage);
-    enum status status = find_vessel(&opening);
-    if (status == STATUS_OK)
-        status = recall_columns(&opening);
-    if (status == STATUS_OK)
-        status = recall_looks(&opening);
-    if (status == STATUS_OK)
-        status = set_stakes(&opening);
-    if (status == STATUS_OK && !request->without_siblings)
-        status = recall_siblings(&opening);
-    return status;
+    journal_enter(journal);
+    find_vessel(&opening);
+    if (journal->status == STATUS_OK) {
+        recall_columns(&opening);
+        recall_looks(&opening);
+        set_stakes(&opening);
+        if (!request->without_siblings)
+            recall_siblings(&opening);
+    }
+    return journal_leave(journal);
 }
 
 bool consult_sound(const struct consultation *at)
@@ -896,7 +851,7 @@ static void fill_look(const struct consultation *consultation, const struct tria
 
 enum status consult_save(struct journal *journal, struct consultation *consultation,
                          struct triage *triage, const char *words, struct arena *arena,
-                         struct look *look, const struct verdict **verdict, struct diags *diags)
+                         struct look *look, const struct verdict **verdict)
 {
     struct vessel *vessel = &consultation->vessel;
     struct vessel_forecast expected;
@@ -904,16 +859,12 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
     *verdict = triage_judge(triage);
     look->words = words;
     fill_look(consultation, triage, *verdict, arena, look);
-    enum status status = vessel_forecast_of(journal, triage_rules(triage), &consultation->batch,
-                                            vessel, &expected, NULL, diags);
-    if (status == STATUS_OK)
-        status = journal_begin(journal, diags);
-    if (status != STATUS_OK)
-        return status;
+    journal_work(journal);
+    vessel_forecast_of(journal, triage_rules(triage), &consultation->batch, vessel, &expected,
+                       NULL);
     vessel->due =
         next_day(consultation, triage, &(*verdict)->decision, &expected, &vessel->due_for);
-    status = journal_add(journal, RECORD_LOOK, look, diags);
-    if (status == STATUS_OK)
-        status = journal_set_due(journal, vessel->id, vessel->due, vessel->due_for, diags);
-    return journal_finish(journal, status, diags);
+    journal_add(journal, RECORD_LOOK, look);
+    journal_set_due(journal, vessel->id, vessel->due, vessel->due_for);
+    return journal_finish(journal);
 }

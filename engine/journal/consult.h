@@ -53,17 +53,17 @@ struct consultation { /* texts in the arena it was made with */
 
 /* Resets `triage` and opens it on the vessel. STATUS_USAGE, with the nearest
  * label, when there is none, when it was discarded or used already or was not there yet, or when the look
- * to correct is not one of its own; warnings in `diags` for facts on record that the
+ * to correct is not one of its own; warnings for facts on record that the
  * rules no longer know. */
 enum status consult_vessel(struct journal *journal, const struct consult_request *request,
                            struct triage *triage, struct arena *arena,
-                           struct consultation *consultation, struct diags *diags);
+                           struct consultation *consultation);
 
 /* Counts the siblings as the journal has them now, cells in the arena. Where many
  * vessels are looked at in one go, each is to be judged knowing what is said of the
  * others: they are saved first without siblings, counted, rolled back, and judged anew. */
 enum status consult_count(struct journal *journal, struct consultation *consultation,
-                          struct arena *arena, struct consult_others *others, struct diags *diags);
+                          struct arena *arena, struct consult_others *others);
 
 /* Whether words for the whole batch may speak of this vessel: it grows, and no look has judged it
  * anything but fit to keep. */
@@ -74,7 +74,7 @@ bool consult_sound(const struct consultation *consultation);
  * triage's. */
 enum status consult_save(struct journal *journal, struct consultation *consultation,
                          struct triage *triage, const char *words, struct arena *arena,
-                         struct look *look, const struct verdict **verdict, struct diags *diags);
+                         struct look *look, const struct verdict **verdict);
 
 /* Per cent white below which nothing grows yet. */
 #define NOTHING_YET 1.0
@@ -109,14 +109,13 @@ struct vessel_course {
  * STATUS_OK. */
 enum status vessel_forecast_of(struct journal *journal, const struct rules *rules,
                                const struct batch *batch, const struct vessel *vessel,
-                               struct vessel_forecast *expected, struct vessel_course *course,
-                               struct diags *diags);
+                               struct vessel_forecast *expected, struct vessel_course *course);
 
 /* What the journal knows of the growth in a vessel, or with id 0 in any of its batch; in the arena. */
 struct known_growth;
 enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
                              const struct batch *batch, const struct vessel *vessel,
-                             struct arena *arena, struct known_growth *growth, struct diags *diags);
+                             struct arena *arena, struct known_growth *growth);
 
 /* The wall-calendar day of the first look at a vessel of this batch. */
 int64_t vessel_forecast_first_day(const struct vessel_forecast *expected,

@@ -70,93 +70,89 @@ size_t exchange_guarded(const char *bytes, size_t length)
 /* ==== export ================================================================================== */
 
 /* The row as a line; the names of the columns for a NULL row. */
-static enum status make_line(struct journal *journal, enum record record, const void *row,
-                             struct text *line, struct diags *diags)
+static void make_line(struct journal *journal, enum record record, const void *row,
+                      struct arena *arena, struct text *line)
 {
-    struct text value, guarded;
-    enum status status = STATUS_OK;
-    text_init(&value);
+    struct text guarded;
     text_init(&guarded);
     text_clear(line);
-    text_puts(line, row == NULL ? "id" : "");
-    if (row != NULL)
+    arena_reset(arena);
+    if (row == NULL)
+        text_puts(line, "id");
+    else
         text_printf(line, "%lld", (long long)*(const int64_t *)row);
-    for (const struct column *column = record_types[record].columns;
-         column->name != NULL && status == STATUS_OK; column++) {
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
         if (!is_carried(column))
             continue;
+        const char *value =
+            row != NULL ? journal_show_column(journal, column, row, arena) : column->name;
         text_puts(line, ",");
-        if (row == NULL) {
-            text_puts(line, column->name);
-            continue;
-        }
-        text_clear(&value);
-        status = journal_show_column(journal, column, row, &value, diags);
         text_clear(&guarded);
         if (is_text(column))
-            exchange_guard(&guarded, value.bytes, value.length);
+            exchange_guard(&guarded, value, strlen(value));
         else
-            text_add(&guarded, value.bytes, value.length);
+            text_puts(&guarded, value);
         csv_write_field(line, guarded.bytes, guarded.length);
     }
     text_puts(line, "\r\n");
-    text_release(&value);
     text_release(&guarded);
-    return status;
 }
 
 enum status export_table(struct journal *journal, enum record record, FILE *stream,
-                         const char *name, size_t *rows, struct diags *diags)
+                         const char *name, size_t *rows)
 {
     static const struct text_safe_options safe = {.keep_newlines = true};
     union any_record row;
     struct text line, shown;
+    struct arena *arena = arena_new();
     bool terminal = isatty(fileno(stream)) == 1; /* which must not obey what a text says */
-    struct walk *walk = journal_walk(journal, record, NULL, 0, false, diags);
     text_init(&line);
     text_init(&shown);
+    journal_enter(journal);
+    struct query query = query_begin(journal, select_rows(journal, record, "ORDER BY id"), "");
     *rows = 0;
-    enum status status = make_line(journal, record, NULL, &line, diags);
-    while (status == STATUS_OK) {
+    make_line(journal, record, NULL, arena, &line);
+    while (journal->status == STATUS_OK) {
         errno = 0;
         text_clear(&shown);
         if (terminal)
             text_safe(&shown, line.bytes, line.length, &safe);
         const struct text *out = terminal ? &shown : &line;
-        if (fwrite(out->bytes, 1, out->length, stream) != out->length) {
-            status = filing_refused(name, "written", errno != 0 ? errno : EIO, diags);
+        if (fwrite(out->bytes, 1, out->length, stream) != out->length)
+            journal->status =
+                filing_refused(name, "written", errno != 0 ? errno : EIO, journal->diags);
+        else if (query_row(&query, record, NULL, &row))
+            make_line(journal, record, &row, arena, &line);
+        else
             break;
-        }
-        if (!walk_next(walk, &row))
-            break;
-        ++*rows;
-        status = make_line(journal, record, &row, &line, diags);
+        *rows += journal->status == STATUS_OK;
     }
+    query_end(&query);
     text_release(&line);
     text_release(&shown);
-    enum status walked = walk_end(walk);
-    return status != STATUS_OK ? status : walked;
+    arena_free(arena);
+    return journal_leave(journal);
 }
 
-enum status export_file(struct journal *journal, enum record record, const char *path, bool replace,
-                        struct diags *diags)
+enum status export_file(struct journal *journal, enum record record, const char *path, bool replace)
 {
     struct filing filing;
     size_t rows;
-    enum status status = filing_open(&filing, path, replace, diags);
+    enum status status = filing_open(&filing, path, replace, journal->diags);
     if (status != STATUS_OK)
         return status;
-    status = export_table(journal, record, filing.stream, path, &rows, diags);
+    status = export_table(journal, record, filing.stream, path, &rows);
     if (status == STATUS_OK)
-        return filing_commit(&filing, diags);
+        return filing_commit(&filing, journal->diags);
     filing_abandon(&filing);
     return status;
 }
 
 enum status export_folder(struct journal *journal, const char *folder, bool replace,
-                          size_t counts[RECORD_COUNT], struct diags *diags)
+                          size_t counts[RECORD_COUNT])
 {
     struct filing filings[RECORD_COUNT] = {{0}};
+    struct diags *diags = journal->diags;
     enum status status = STATUS_OK;
     bool made = mkdir(folder, 0700) == 0;
     if (!made && errno != EEXIST)
@@ -167,13 +163,13 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
         free(path);
     }
     /* One view of the journal for all tables, while others go on writing. */
-    if (status == STATUS_OK &&
-        sqlite3_exec(journal->database, "SAVEPOINT export", NULL, NULL, NULL) != SQLITE_OK)
-        status = journal_fault(journal, "read", diags);
+    if (status == STATUS_OK) {
+        journal_execute(journal, "SAVEPOINT export");
+        status = journal_told(journal);
+    }
     for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
         size_t rows = 0;
-        status =
-            export_table(journal, (enum record)i, filings[i].stream, filings[i].path, &rows, diags);
+        status = export_table(journal, (enum record)i, filings[i].stream, filings[i].path, &rows);
         if (counts != NULL)
             counts[i] = rows;
         if (status == STATUS_OK)
@@ -195,10 +191,9 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
 
 /* A look, event or outcome of the invented season, to be recorded in its turn. */
 struct later_row {
-    struct moment at;
     size_t order; /* of reading */
     enum record record;
-    union any_record *row;
+    union any_record row;
 };
 
 struct later_rows {
@@ -225,22 +220,14 @@ struct importer {
     struct arena *arena;
     union any_record row; /* as given */
     size_t culprit;       /* the field a fault is about; SIZE_MAX for the row */
-    struct diags *own;    /* what was wrong with it, without a position */
+    struct diags *own;    /* what was wrong with it, without a position: the journal's, meanwhile */
 };
 
-static enum status wrong(struct importer *importer, const char *text, const char *right)
+static void remember(struct importer *importer, int64_t given, int64_t id)
 {
-    diags_error(importer->own, (struct position){0}, "'%.60s' is no %s", text, right);
-    return STATUS_DATA;
-}
-
-static enum status remember(struct importer *importer, int64_t given, int64_t id)
-{
-    if (given == id || given == 0)
-        return STATUS_OK;
-    return query_number(importer->journal, NULL, importer->own,
-                        "INSERT OR REPLACE INTO renamed VALUES (?, ?, ?)", "iii",
-                        (int64_t)importer->record, given, id);
+    if (given != id && given != 0)
+        query_number(importer->journal, "INSERT OR REPLACE INTO renamed VALUES (?, ?, ?)", "iii",
+                     (int64_t)importer->record, given, id);
 }
 
 /* ---- fields ---------------------------------------------------------------------------------- */
@@ -313,17 +300,15 @@ static enum status read_header(struct importer *importer, const struct csv_row *
     return STATUS_DATA;
 }
 
-static bool read_id(const char *text, int64_t *id)
+static int64_t read_id(struct importer *importer, const char *text, const char *right)
 {
     char *end = NULL;
-    *id = 0;
-    if (text[0] == '\0')
-        return true;
-    if (text[0] < '1' || text[0] > '9')
-        return false;
     errno = 0;
-    *id = strtoll(text, &end, 10);
-    return errno == 0 && *end == '\0';
+    int64_t id = strtoll(text, &end, 10);
+    bool read = text[0] >= '1' && text[0] <= '9' && errno == 0 && *end == '\0';
+    if (!read && text[0] != '\0')
+        journal_refuse(importer->journal, STATUS_DATA, "'%.60s' is no %s", text, right);
+    return read ? id : 0;
 }
 
 /* Whether the column holds the label of a record that is not a place: shelves are everybody's. In an edit,
@@ -338,203 +323,170 @@ static bool names_record(const struct importer *importer, const struct column *c
            record_has_label(named) && named != RECORD_PLACE;
 }
 
-/* With the prefix before it, unless it has that already. */
-static const char *prefixed(const struct importer *importer, const char *label)
+const char *label_prefixed(const char *prefix, const char *label, struct arena *arena)
 {
-    const char *prefix = importer->options->prefix;
     size_t length = prefix != NULL ? strlen(prefix) : 0;
     bool has = strncmp(label, prefix != NULL ? prefix : "", length) == 0 && label[length] == '-';
-    return length == 0 || label[0] == '\0' || has
-               ? label
-               : arena_format(importer->arena, "%s-%s", prefix, label);
+    return length == 0 || label[0] == '\0' || has ? label
+                                                  : arena_format(arena, "%s-%s", prefix, label);
 }
 
-static enum status read_field(struct importer *importer, const struct column *column,
-                              const struct csv_field *field)
+static void read_field(struct importer *importer, const struct column *column,
+                       const struct csv_field *field)
 {
     const char *text = field->text;
-    int64_t id = 0;
-    if (column == NULL)
-        return read_id(text, &importer->row.named.id)
-                   ? STATUS_OK
-                   : wrong(importer, text, "id; leave it empty for a new one");
+    if (column == NULL) {
+        importer->row.named.id = read_id(importer, text, "id; leave it empty for a new one");
+        return;
+    }
     if (column->kind == COLUMN_REFERENCE && !record_has_label(column->refers)) {
-        if (!read_id(text, &id))
-            return wrong(importer, text, "id");
+        int64_t id = read_id(importer, text, "id");
         /* The id of a record in the file turns into its id in the journal. */
-        int64_t known = 0;
-        enum status status = query_number(importer->journal, &known, importer->own,
-                                          "SELECT id FROM renamed WHERE record = ? AND given = ?",
-                                          "ii", (int64_t)importer->record, id);
+        int64_t known =
+            query_number(importer->journal, "SELECT id FROM renamed WHERE record = ? AND given = ?",
+                         "ii", (int64_t)importer->record, id);
         id = known != 0 ? known : id;
         memcpy((char *)&importer->row + column->offset, &id, sizeof id);
-        return status;
+        return;
     }
     if (is_text(column))
         text += exchange_guarded(text, field->length);
     if (names_record(importer, column))
-        text = prefixed(importer, text);
-    return journal_read_column(importer->journal, column, text, importer->arena, &importer->row,
-                               importer->own);
+        text = label_prefixed(importer->options->prefix, text, importer->arena);
+    journal_read_column(importer->journal, column, text, importer->arena, &importer->row);
 }
 
 /* One fault a row is enough. */
-static enum status read_fields(struct importer *importer, const struct csv_row *row)
+static void read_fields(struct importer *importer, const struct csv_row *row)
 {
-    enum status status = STATUS_OK;
     record_init(importer->record, &importer->row);
     importer->culprit = SIZE_MAX;
-    if (row->count != importer->column_count) {
-        diags_error(importer->own, (struct position){0},
-                    "%zu fields; the first row has %zu: is a comma or a quote missing?", row->count,
-                    importer->column_count);
-        return STATUS_DATA;
-    }
-    for (size_t i = 0; i < row->count && status == STATUS_OK; i++) {
+    if (row->count != importer->column_count)
+        journal_refuse(importer->journal, STATUS_DATA,
+                       "%zu fields; the first row has %zu: is a comma or a quote missing?",
+                       row->count, importer->column_count);
+    for (size_t i = 0; i < row->count && importer->journal->status == STATUS_OK; i++) {
         importer->culprit = i;
-        status = read_field(importer, importer->columns[i], &row->fields[i]);
+        read_field(importer, importer->columns[i], &row->fields[i]);
     }
-    return status;
 }
 
 /* ---- what is there --------------------------------------------------------------------------- */
 
-static enum status add(struct importer *importer)
+static void add(struct importer *importer)
 {
-    union any_record there;
-    int64_t given = importer->row.named.id;
+    struct journal *journal = importer->journal;
+    union any_record *row = &importer->row;
+    int64_t given = row->named.id;
     if (given != 0 && given <= importer->highest &&
-        journal_get(importer->journal, importer->record, given, importer->arena, &there,
-                    importer->own) == STATUS_OK)
-        importer->row.named.id = 0;
-    diags_clear(importer->own);
+        query_number(
+            journal,
+            journal_sql(journal, "SELECT count(*) FROM \"%s\" WHERE id = ?", importer->type->name),
+            "i", given) > 0)
+        row->named.id = 0;
     importer->culprit = 0;
-    /* Asked first, since a journal that refuses a record ends the whole transaction. */
-    enum status status =
-        row_check(importer->journal, importer->record, &importer->row, importer->own);
     /* What stands in an empty journal is read back as it is. */
-    if (status == STATUS_OK && !importer->was_empty && record_has_label(importer->record) &&
-        (status = label_check(importer->journal, importer->record, importer->row.named.label,
-                              importer->own)) != STATUS_OK)
+    if (!importer->was_empty && record_has_label(importer->record) &&
+        label_check(journal, importer->record, row->named.label) != STATUS_OK)
         diags_error(importer->own, (struct position){0}, "--prefix K would call it 'K-%.60s'",
-                    importer->row.named.label);
-    if (status == STATUS_OK)
-        status = journal_add(importer->journal, importer->record, &importer->row, importer->own);
-    if (status != STATUS_OK)
-        return status;
-    int64_t id = importer->row.named.id;
-    if (id > importer->highest)
-        importer->highest = id;
+                    row->named.label);
+    if (journal_add(journal, importer->record, row) != STATUS_OK)
+        return;
+    if (row->named.id > importer->highest)
+        importer->highest = row->named.id;
     importer->tally->added++;
-    return remember(importer, given, id);
+    remember(importer, given, row->named.id);
 }
 
 /* A record of a label that is there already: the two say the same, or they are told side by side, or settled as
  * was said. The next look is passed over: it moves on by itself. */
-static enum status compare(struct importer *importer, const union any_record *there)
+static void compare(struct importer *importer, const union any_record *there)
 {
     struct journal *journal = importer->journal;
     const char *label = importer->row.named.label;
-    struct text given, present, sides;
-    enum status status = STATUS_OK;
-    text_init(&given);
-    text_init(&present);
+    struct text sides;
     text_init(&sides);
-    for (size_t i = 0; i < importer->column_count && status == STATUS_OK; i++) {
+    for (size_t i = 0; i < importer->column_count; i++) {
         const struct column *column = importer->columns[i];
         if (column == NULL || column->derived)
             continue;
-        text_clear(&given);
-        text_clear(&present);
-        status = journal_show_column(journal, column, &importer->row, &given, importer->own);
-        if (status == STATUS_OK)
-            status = journal_show_column(journal, column, there, &present, importer->own);
-        if (status != STATUS_OK || strcmp(given.bytes, present.bytes) == 0)
+        const char *given = journal_show_column(journal, column, &importer->row, importer->arena);
+        const char *present = journal_show_column(journal, column, there, importer->arena);
+        if (strcmp(given, present) == 0)
             continue;
         if (sides.length == 0)
             importer->culprit = i;
         text_printf(&sides, "%s%s '%.200s' | '%.200s'", sides.length > 0 ? "; " : "", column->name,
-                    present.bytes, given.bytes);
+                    present, given);
         if (importer->options->keep == KEEP_FILE)
-            status = journal_correct(journal, importer->record, label, column->name, given.bytes,
-                                     importer->options->now, importer->own);
+            journal_correct(journal, importer->record, label, column->name, given,
+                            importer->options->now);
     }
-    if (status == STATUS_OK && sides.length > 0 && importer->options->keep == KEEP_NEITHER) {
-        diags_error(importer->own, (struct position){0},
-                    "%s '%.60s' differs, in the journal | in the file: %s; say --keep journal or "
-                    "--keep file for all such, or give this one another label (--prefix)",
-                    importer->type->name, label, sides.bytes);
-        status = STATUS_DATA;
-    }
-    if (status == STATUS_OK)
+    if (sides.length > 0 && importer->options->keep == KEEP_NEITHER)
+        journal_refuse(
+            journal, STATUS_DATA,
+            "%s '%.60s' differs, in the journal | in the file: %s; say --keep journal or "
+            "--keep file for all such, or give this one another label (--prefix)",
+            importer->type->name, label, sides.bytes);
+    if (journal->status == STATUS_OK)
         ++*(sides.length > 0 ? &importer->tally->settled : &importer->tally->same);
-    text_release(&given);
-    text_release(&present);
     text_release(&sides);
-    return status;
 }
 
-static enum status take_labelled(struct importer *importer)
+/* Records the row, unless it is there; the demo's keeps until all are read. */
+static void take(struct importer *importer)
 {
     union any_record there;
     int64_t id = 0;
-    if (!journal_has(importer->journal, importer->record, importer->row.named.label, &id))
-        return add(importer);
-    enum status status = journal_get(importer->journal, importer->record, id, importer->arena,
-                                     &there, importer->own);
-    return status == STATUS_OK ? compare(importer, &there) : status;
-}
-
-static enum status take_unlabelled(struct importer *importer)
-{
-    struct query query = row_begin(importer->journal, importer->own, importer->equal.bytes,
-                                   importer->record, &importer->row);
-    int64_t id = query_next(&query) ? query_integer(&query, 0) : 0;
-    enum status status = query_end(&query);
-    if (status != STATUS_OK)
-        return status;
-    if (id == 0)
-        return add(importer);
-    importer->tally->same++;
-    return remember(importer, importer->row.named.id, id);
-}
-
-/* Keeps the row until all are read. */
-static enum status put_off(struct importer *importer)
-{
-    struct later_rows *later = importer->later;
-    struct later_row *entry = arena_push(later->arena, later->list, later->count);
-    union any_record *row = arena_alloc(later->arena, sizeof *row);
-    *row = importer->row;
-    *entry = (struct later_row){row->dated.at, later->count, importer->record, row};
-    return STATUS_OK;
+    if (importer->later != NULL && record_of_vessel(importer->record)) {
+        struct later_rows *later = importer->later;
+        struct later_row *entry = arena_push(later->arena, later->list, later->count);
+        *entry = (struct later_row){later->count, importer->record, importer->row};
+    } else if (record_has_label(importer->record)) {
+        if (!journal_has(importer->journal, importer->record, importer->row.named.label, &id))
+            add(importer);
+        else if (journal_get(importer->journal, importer->record, id, importer->arena, &there) ==
+                 STATUS_OK)
+            compare(importer, &there);
+    } else {
+        struct query query =
+            row_begin(importer->journal, importer->equal.bytes, importer->record, &importer->row);
+        id = query_next(&query) ? query_integer(&query, 0) : 0;
+        query_end(&query);
+        importer->tally->same += id != 0;
+        if (id != 0)
+            remember(importer, importer->row.named.id, id);
+        else
+            add(importer);
+    }
 }
 
 /* A row that is refused is told and counted, and no fault of the reading; what the disk refuses is. */
 static enum status take_row(void *context, const struct csv_row *row)
 {
     struct importer *importer = context;
+    struct journal *journal = importer->journal;
     if (importer->column_count == 0)
         return read_header(importer, row);
-    bool late = importer->later != NULL && record_of_vessel(importer->record);
     if (importer->later == NULL)
         arena_reset(importer->arena);
     diags_clear(importer->own);
-    enum status status = read_fields(importer, row);
-    if (status == STATUS_OK)
-        status = late                                 ? put_off(importer)
-                 : record_has_label(importer->record) ? take_labelled(importer)
-                                                      : take_unlabelled(importer);
-    if (status == STATUS_OK)
-        return STATUS_OK;
+    journal->diags = importer->own;
+    journal_work(journal);
+    read_fields(importer, row);
+    if (journal->status == STATUS_OK)
+        take(importer);
+    enum status status = journal_finish(journal);
+    journal->diags = importer->diags;
     bool refused = status == STATUS_DATA || status == STATUS_USAGE;
-    for (size_t i = 0; i < diags_kept(importer->own); i++) {
+    for (size_t i = 0; i < diags_kept(importer->own) && status != STATUS_OK; i++) {
         const struct diag *diag = diags_get(importer->own, i);
         diags_error(importer->diags, refused ? csv_at(row, importer->culprit) : diag->at, "%s",
                     diag->message);
     }
     if (!refused)
         return status;
+    journal->status = STATUS_OK;
     importer->tally->refused++;
     return STATUS_OK;
 }
@@ -551,12 +503,7 @@ enum record import_table_of(const char *path)
 {
     const char *slash = strrchr(path, '/');
     const char *name = slash != NULL ? slash + 1 : path;
-    int record = 0;
-    size_t length = is_csv(name) ? strlen(name) - 4 : 0;
-    while (record < RECORD_COUNT && (strlen(record_types[record].name) != length ||
-                                     strncmp(record_types[record].name, name, length) != 0))
-        record++;
-    return (enum record)record;
+    return is_csv(name) ? record_named(name, strlen(name) - 4) : RECORD_COUNT;
 }
 
 /* The files of the folder, by table. */
@@ -600,138 +547,134 @@ static enum status look_through(struct arena *arena, const char *folder,
     return STATUS_DATA;
 }
 
-static enum status read_table(struct journal *journal, enum record record, const char *path,
-                              const struct import_options *options, struct import_tally *tally,
-                              struct later_rows *later, struct diags *diags)
+static void read_table(struct journal *journal, enum record record, const char *path,
+                       const struct import_options *options, struct import_tally *tally,
+                       struct later_rows *later)
 {
     struct importer importer = {.journal = journal,
                                 .record = record,
                                 .type = &record_types[record],
                                 .options = options,
                                 .tally = tally,
-                                .diags = diags,
+                                .diags = journal->diags,
                                 .later = later,
                                 .arena = later != NULL ? later->arena : arena_new(),
                                 .own = diags_new()};
     const struct csv_table table = {
         .file = path, .separator = ',', .utf8 = true, .context = &importer, .row = take_row};
-    const char *newest =
-        journal_sql(journal, "SELECT max(id) FROM \"%s\"", record_types[record].name);
-    enum status status = query_number(journal, &importer.highest, diags, newest, "");
+    importer.highest = query_number(
+        journal, journal_sql(journal, "SELECT max(id) FROM \"%s\"", record_types[record].name), "");
     importer.was_empty = importer.highest == 0;
     text_init(&importer.equal);
-    if (status == STATUS_OK)
-        status = csv_read(&table, NULL, options->progress, diags);
-    if (status == STATUS_OK && importer.column_count == 0) {
-        diags_error(diags, (struct position){path, 1, 1},
+    if (journal->status == STATUS_OK)
+        journal->status = csv_read(&table, NULL, options->progress, importer.diags);
+    if (journal->status == STATUS_OK && importer.column_count == 0) {
+        diags_error(importer.diags, (struct position){path, 1, 1},
                     "the file is empty; its first row should name the columns");
-        status = STATUS_DATA;
+        journal->status = STATUS_DATA;
     }
     text_release(&importer.equal);
     if (later == NULL)
         arena_free(importer.arena);
     diags_free(importer.own);
-    return status;
 }
 
 static int earlier(const void *a, const void *b)
 {
     const struct later_row *first = a, *second = b;
-    if (first->at.seconds != second->at.seconds)
-        return first->at.seconds < second->at.seconds ? -1 : 1;
-    return (first->order > second->order) - (first->order < second->order);
+    int64_t when = first->row.dated.at.seconds, then = second->row.dated.at.seconds;
+    return when != then ? (when > then) - (when < then)
+                        : (first->order > second->order) - (first->order < second->order);
 }
 
 /* Records what was put off, in the order in which it happened; looks are judged. */
-static enum status record_later(struct journal *journal, struct later_rows *later,
-                                const struct import_options *options, struct diags *diags)
+static void record_later(struct journal *journal, struct later_rows *later,
+                         const struct import_options *options)
 {
-    enum status status = STATUS_OK;
     if (later->count > 1)
         qsort(later->list, later->count, sizeof *later->list, earlier);
-    for (size_t i = 0; i < later->count && status == STATUS_OK; i++) {
-        const struct later_row *entry = &later->list[i];
+    for (size_t i = 0; i < later->count && journal->status == STATUS_OK; i++) {
+        struct later_row *entry = &later->list[i];
         struct vessel vessel;
         if (entry->record != RECORD_LOOK)
-            status = journal_add(journal, entry->record, entry->row, diags);
-        else if ((status = journal_get(journal, RECORD_VESSEL, entry->row->look.vessel,
-                                       later->arena, &vessel, diags)) == STATUS_OK)
-            status = options->judge(options->context, journal, vessel.label, entry->at,
-                                    entry->row->look.words, diags);
+            journal_add(journal, entry->record, &entry->row);
+        else if (journal_get(journal, RECORD_VESSEL, entry->row.look.vessel, later->arena,
+                             &vessel) == STATUS_OK)
+            journal->status = options->judge(options->context, journal, vessel.label,
+                                             entry->row.look.at, entry->row.look.words);
     }
-    return status;
 }
 
 /* Keeps what was read when nothing was refused and it is not only a rehearsal. */
 static enum status read_tables(struct journal *journal, const char *const paths[RECORD_COUNT],
                                const struct import_options *options,
-                               struct import_tally tally[RECORD_COUNT], struct diags *diags)
+                               struct import_tally tally[RECORD_COUNT])
 {
     struct later_rows later = {.arena = options->judge != NULL ? arena_new() : NULL};
-    size_t refused = 0;
     char *by = journal->by;
-    enum status status = journal_execute(
+    size_t refused = 0;
+    journal_enter(journal);
+    journal_execute(
         journal,
         "PRAGMA temp_store = FILE;"
         "CREATE TEMP TABLE IF NOT EXISTS renamed (record INTEGER, given INTEGER, id INTEGER,"
         " PRIMARY KEY (record, given)) WITHOUT ROWID;"
-        "DELETE FROM renamed",
-        diags);
-    if (status == STATUS_OK)
-        status = journal_begin(journal, diags);
+        "DELETE FROM renamed");
+    journal_work(journal);
     journal->by = NULL; /* these were recorded by others */
-    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
+    for (int i = 0; i < RECORD_COUNT && journal->status == STATUS_OK; i++) {
         if (paths[i] != NULL)
-            status = read_table(journal, (enum record)i, paths[i], options, &tally[i],
-                                options->judge != NULL ? &later : NULL, diags);
+            read_table(journal, (enum record)i, paths[i], options, &tally[i],
+                       options->judge != NULL ? &later : NULL);
         refused += tally[i].refused;
     }
-    if (status == STATUS_OK && refused > 0)
-        status = STATUS_DATA;
-    if (status == STATUS_OK)
-        status = record_later(journal, &later, options, diags);
+    if (journal->status == STATUS_OK && refused > 0)
+        journal->status = STATUS_DATA;
+    record_later(journal, &later, options);
     journal->by = by;
     arena_free(later.arena);
-    if (status == STATUS_OK && !options->dry_run)
-        return journal_commit(journal, diags);
-    journal_rollback(journal);
-    return status;
+    if (options->dry_run && journal->status == STATUS_OK)
+        journal_rollback(journal);
+    else
+        journal_finish(journal);
+    return journal_leave(journal);
 }
 
 enum status import_folder(struct journal *journal, const char *folder,
                           const struct import_options *options,
-                          struct import_tally tally[RECORD_COUNT], struct diags *diags)
+                          struct import_tally tally[RECORD_COUNT])
 {
     const char *paths[RECORD_COUNT] = {NULL};
     struct arena *arena = arena_new();
     memset(tally, 0, RECORD_COUNT * sizeof *tally);
-    enum status status = look_through(arena, folder, paths, diags);
+    enum status status = look_through(arena, folder, paths, journal->diags);
     if (status == STATUS_OK)
-        status = read_tables(journal, paths, options, tally, diags);
+        status = read_tables(journal, paths, options, tally);
     arena_free(arena);
     return status;
 }
 
 enum status import_file(struct journal *journal, enum record record, const char *path,
                         const struct import_options *options,
-                        struct import_tally tally[RECORD_COUNT], struct diags *diags)
+                        struct import_tally tally[RECORD_COUNT])
 {
     const char *paths[RECORD_COUNT] = {NULL};
     memset(tally, 0, RECORD_COUNT * sizeof *tally);
     paths[record] = path;
-    return read_tables(journal, paths, options, tally, diags);
+    return read_tables(journal, paths, options, tally);
 }
 
 enum status demo_build(struct journal *journal, const char *folder,
-                       const struct import_options *options, struct diags *diags)
+                       const struct import_options *options)
 {
     struct import_tally tally[RECORD_COUNT];
     for (int record = 0; record < RECORD_COUNT; record++)
-        if (journal_count(journal, (enum record)record, NULL, 0) > 0)
-            return journal_refuse(journal, STATUS_DATA, diags,
-                                  "this journal holds something already; give the name of a new "
-                                  "file");
-    return import_folder(journal, folder, options, tally, diags);
+        if (journal_count(journal, (enum record)record, NULL, 0) > 0) {
+            journal_refuse(journal, STATUS_DATA,
+                           "this journal holds something already; give the name of a new file");
+            return journal_told(journal);
+        }
+    return import_folder(journal, folder, options, tally);
 }
 
 /* ==== the calendar ============================================================================ */
@@ -773,73 +716,48 @@ put_property(struct text *out, const char *property, const char *format, ...)
     text_release(&safe);
 }
 
-/* "B3-1, B3-2 (shake), B3-7 (wait)" */
-static const char *what_is_due(const struct vessel *vessels, size_t count, struct arena *arena)
+enum status calendar_text(struct journal *journal, const struct calendar_options *options,
+                          struct text *out, size_t *events)
 {
-    const char *words = "";
-    for (size_t i = 0; i < count; i++) {
-        char *why = arena_string(arena, vessels[i].due_for);
-        for (char *at = why; *at != '\0'; at++)
-            *at = *at == '_' ? ' ' : *at; /* a word of the rules */
-        words = arena_format(arena, why[0] != '\0' ? "%s%s%s (%s)" : "%s%s%s", words,
-                             i > 0 ? ", " : "", vessels[i].label, why);
-    }
-    return words;
-}
-
-static enum status put_event(struct journal *journal, const struct calendar_options *options,
-                             const struct vessel *vessels, size_t count, struct arena *arena,
-                             struct text *out, struct diags *diags)
-{
-    struct batch batch;
-    int64_t day = vessels[0].due;
     time_t now = (time_t)options->now.seconds;
     struct tm utc;
     char stamp[32], room[MOMENT_ROOM];
-    enum status status = journal_get(journal, RECORD_BATCH, vessels[0].batch, arena, &batch, diags);
-    if (status != STATUS_OK)
-        return status;
-    const char *at = moment_write(batch.at, room);
-    uint64_t hash = fnv_hash(fnv_hash(FNV_START, batch.label, strlen(batch.label)), at, strlen(at));
     strftime(stamp, sizeof stamp, "%Y%m%dT%H%M%SZ", gmtime_r(&now, &utc));
-    put_property(out, "BEGIN", "VEVENT");
-    put_property(out, "UID", "%016" PRIx64 "-%lld@jarside", hash, (long long)day);
-    put_property(out, "DTSTAMP", "%s", stamp);
-    put_property(out, "DTSTART;VALUE=DATE", "%s", day_write(day, DAY_COMPACT, room));
-    put_property(out, "DTEND;VALUE=DATE", "%s", day_write(day + 1, DAY_COMPACT, room));
-    put_property(out, "SUMMARY", "Look at %s: %zu vessel%s", batch.label, count,
-                 count == 1 ? "" : "s");
-    put_property(out, "DESCRIPTION", "%s", what_is_due(vessels, count, arena));
-    put_property(out, "TRANSP", "TRANSPARENT");
-    if (options->remind >= 0) {
-        put_property(out, "BEGIN", "VALARM");
-        put_property(out, "ACTION", "DISPLAY");
-        put_property(out, "TRIGGER", "PT%dH%dM", options->remind / 60, options->remind % 60);
-        put_property(out, "DESCRIPTION", "%s: %zu to look at", batch.label, count);
-        put_property(out, "END", "VALARM");
-    }
-    put_property(out, "END", "VEVENT");
-    return STATUS_OK;
-}
-
-enum status calendar_text(struct journal *journal, const struct calendar_options *options,
-                          struct text *out, size_t *events, struct diags *diags)
-{
-    struct arena *arena = arena_new();
-    struct vessel *vessels = NULL;
-    size_t count = 0, end = 0;
     *events = 0;
     text_puts(out, "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Jarside//Journal//EN\r\n"
                    "CALSCALE:GREGORIAN\r\nMETHOD:PUBLISH\r\n");
-    enum status status = journal_due(journal, options->until, arena, &vessels, &count, diags);
-    for (size_t begin = 0; begin < count && status == STATUS_OK; begin = end) {
-        for (end = begin + 1; end < count && vessels[end].due == vessels[begin].due &&
-                              vessels[end].batch == vessels[begin].batch;)
-            end++;
-        status = put_event(journal, options, vessels + begin, end - begin, arena, out, diags);
-        ++*events;
+    /* The description: "B3-1, B3-2 (shake), B3-7 (wait)". */
+    struct query query = query_begin(
+        journal,
+        "SELECT b.label, b.at, b.at_offset, v.due, count(*), (SELECT group_concat(one, ', ')"
+        " FROM (SELECT label || iif(due_for = '', '', ' (' || replace(due_for, '_', ' ') || ')')"
+        " AS one FROM vessel WHERE due = v.due AND batch = b.id ORDER BY number, id))"
+        " FROM vessel AS v JOIN batch AS b ON b.id = v.batch WHERE v.due > 0 AND v.due <= ?"
+        " GROUP BY v.due, b.id ORDER BY v.due, b.id",
+        "i", options->until);
+    for (; query_next(&query); ++*events) {
+        const char *label = query_text(&query, 0);
+        const char *at = moment_write(query_moment(&query, 1), room);
+        int64_t day = query_integer(&query, 3), count = query_integer(&query, 4);
+        uint64_t hash = fnv_hash(fnv_hash(FNV_START, label, strlen(label)), at, strlen(at));
+        put_property(out, "BEGIN", "VEVENT");
+        put_property(out, "UID", "%016" PRIx64 "-%lld@jarside", hash, (long long)day);
+        put_property(out, "DTSTAMP", "%s", stamp);
+        put_property(out, "DTSTART;VALUE=DATE", "%s", day_write(day, DAY_COMPACT, room));
+        put_property(out, "DTEND;VALUE=DATE", "%s", day_write(day + 1, DAY_COMPACT, room));
+        put_property(out, "SUMMARY", "Look at %s: %lld vessel%s", label, (long long)count,
+                     count == 1 ? "" : "s");
+        put_property(out, "DESCRIPTION", "%s", query_text(&query, 5));
+        put_property(out, "TRANSP", "TRANSPARENT");
+        if (options->remind >= 0) {
+            put_property(out, "BEGIN", "VALARM");
+            put_property(out, "ACTION", "DISPLAY");
+            put_property(out, "TRIGGER", "PT%dH%dM", options->remind / 60, options->remind % 60);
+            put_property(out, "DESCRIPTION", "%s: %lld to look at", label, (long long)count);
+            put_property(out, "END", "VALARM");
+        }
+        put_property(out, "END", "VEVENT");
     }
     put_property(out, "END", "VCALENDAR");
-    arena_free(arena);
-    return status;
+    return journal_told(journal);
 }

@@ -30,17 +30,17 @@
 /* Writes one table to `stream`, which stays open; `name` is what messages call it. `rows` receives
  * how many there were: asked again, the disk may no longer say. */
 enum status export_table(struct journal *journal, enum record record, FILE *stream,
-                         const char *name, size_t *rows, struct diags *diags);
+                         const char *name, size_t *rows);
 
 /* The same into a file, mode 0600, which appears whole or not at all. */
-enum status export_file(struct journal *journal, enum record record, const char *path, bool replace,
-                        struct diags *diags);
+enum status export_file(struct journal *journal, enum record record, const char *path,
+                        bool replace);
 
 /* Every table, as the journal stands at one moment, into a folder, which is made
  * (mode 0700) when it is not there. No file takes its name before all are written.
  * `counts` receives the rows of each and may be NULL. */
 enum status export_folder(struct journal *journal, const char *folder, bool replace,
-                          size_t counts[RECORD_COUNT], struct diags *diags);
+                          size_t counts[RECORD_COUNT]);
 
 /*
  * Reads back what export writes: all of it, or nothing.
@@ -68,7 +68,7 @@ struct import_options {
     const struct progress *progress; /* or NULL */
     /* Of demo_build: makes the look of a vessel, a moment and the grower's words, and records it. */
     enum status (*judge)(void *context, struct journal *journal, const char *vessel,
-                         struct moment at, const char *words, struct diags *diags);
+                         struct moment at, const char *words);
     void *context;
 };
 
@@ -77,12 +77,12 @@ struct import_options {
  * a row was refused; the tallies tell how many. */
 enum status import_folder(struct journal *journal, const char *folder,
                           const struct import_options *options,
-                          struct import_tally tally[RECORD_COUNT], struct diags *diags);
+                          struct import_tally tally[RECORD_COUNT]);
 
 /* One table from one file. */
 enum status import_file(struct journal *journal, enum record record, const char *path,
                         const struct import_options *options,
-                        struct import_tally tally[RECORD_COUNT], struct diags *diags);
+                        struct import_tally tally[RECORD_COUNT]);
 
 /* The table that a path is named after, "somewhere/vessel.csv"; RECORD_COUNT when it is none. */
 enum record import_table_of(const char *path);
@@ -93,7 +93,7 @@ enum record import_table_of(const char *path);
  * in the order in which they happened. All or nothing. STATUS_IO when a table cannot be read, STATUS_DATA when
  * it holds what it should not, or the journal holds something already. */
 enum status demo_build(struct journal *journal, const char *folder,
-                       const struct import_options *options, struct diags *diags);
+                       const struct import_options *options);
 
 /* The looks that are due, as a calendar (RFC 5545) that other programs show.
  *
@@ -113,7 +113,10 @@ struct calendar_options {
 /* Appends the calendar; `events` receives how many there are. Without any it is a calendar all the
  * same, for those who fetch it again and again. */
 enum status calendar_text(struct journal *journal, const struct calendar_options *options,
-                          struct text *out, size_t *events, struct diags *diags);
+                          struct text *out, size_t *events);
+
+/* A label with the prefix before it, unless it has that already or there is none (NULL). */
+const char *label_prefixed(const char *prefix, const char *label, struct arena *arena);
 
 /* Appends a text with an apostrophe in front where one is needed. */
 void exchange_guard(struct text *out, const char *bytes, size_t length);
@@ -193,12 +196,12 @@ struct mapping_tally {
 };
 
 /* Reads the spreadsheet: all of it, or nothing when a row is refused and not
- * `partly`. Refused rows go to options->row, other faults to `diags`. STATUS_DATA
+ * `partly`. Refused rows go to options->row, other faults to the journal's diags. STATUS_DATA
  * when a row was refused, unless others were to be kept without it. Importing the same file again
  * adds only what is new in it. */
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
                            const char *path, const struct mapping_options *options,
-                           struct mapping_tally *tally, struct diags *diags);
+                           struct mapping_tally *tally);
 
 /* Appends a map as the headings and values of the spreadsheet suggest it, to be looked over and
  * edited by a person. The triage is used to guess at results, and left reset. */

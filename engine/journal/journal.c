@@ -130,86 +130,6 @@ static const char version_4[] =
 static const char *const migrations[JOURNAL_VERSION] = {version_1, version_2, version_3, version_4};
 enum { WITH_WORDS = 4 }; /* the first version that has them */
 
-/* Who wrote a file, and what it holds; false when it cannot be read. */
-struct identity {
-    int64_t version, application, tables;
-};
-
-static bool single_number(sqlite3 *database, const char *sql, int64_t *number)
-{
-    sqlite3_stmt *statement = NULL;
-    bool got = sqlite3_prepare_v2(database, sql, -1, &statement, NULL) == SQLITE_OK &&
-               sqlite3_step(statement) == SQLITE_ROW;
-    if (got)
-        *number = sqlite3_column_int64(statement, 0);
-    return sqlite3_finalize(statement) == SQLITE_OK && got;
-}
-
-static bool identify(sqlite3 *database, struct identity *identity)
-{
-    return single_number(database, "PRAGMA user_version", &identity->version) &&
-           single_number(database, "PRAGMA application_id", &identity->application) &&
-           single_number(database, "SELECT count(*) FROM sqlite_schema", &identity->tables);
-}
-
-static enum status refuse(const char *path, struct diags *diags, const char *why)
-{
-    diags_error(diags, (struct position){.file = path}, "%s", why);
-    return STATUS_DATA;
-}
-
-/* Version 0 of an empty file may be filled; of any other it is somebody else's. */
-static enum status read_version(struct journal *journal, int64_t *version, struct diags *diags)
-{
-    struct identity found = {0};
-    if (!identify(journal->database, &found))
-        return journal_fault(journal, "read", diags);
-    *version = found.version;
-    const char *why = NULL;
-    if (found.application == 0 && found.version == 0 && found.tables == 0)
-        why = journal->writable ? NULL : "this journal is empty; nothing was ever recorded in it";
-    else if (found.application != JOURNAL_APPLICATION || found.version < 1)
-        why = "this is a database of another program; give the path of a journal of Jarside";
-    else if (found.version > JOURNAL_VERSION)
-        why = "this journal was written by a newer Jarside; use that one, or restore an older "
-              "backup";
-    return why != NULL ? refuse(journal->path, diags, why) : STATUS_OK;
-}
-
-static enum status migrate(struct journal *journal, struct diags *diags)
-{
-    int64_t version = 0;
-    char numbers[96]; /* a pragma takes no parameter */
-    snprintf(numbers, sizeof numbers, "PRAGMA user_version = %d; PRAGMA application_id = %d",
-             JOURNAL_VERSION, JOURNAL_APPLICATION);
-    /* Asked again inside: another process may have been first. */
-    enum status status = read_version(journal, &version, diags);
-    if (status != STATUS_OK)
-        return status;
-    bool done = true, filled = version >= WITH_WORDS;
-    for (; done && version < JOURNAL_VERSION; version++)
-        done = sqlite3_exec(journal->database, migrations[version], NULL, NULL, NULL) == SQLITE_OK;
-    done = done && sqlite3_exec(journal->database, numbers, NULL, NULL, NULL) == SQLITE_OK;
-    if (!done)
-        return journal_fault(journal, "bring up to date", diags);
-    return filled ? STATUS_OK : words_fill(journal, diags);
-}
-
-/* Creates or migrates the schema within one transaction. */
-static enum status bring_up(struct journal *journal, struct diags *diags)
-{
-    int64_t version = 0;
-    enum status status = read_version(journal, &version, diags);
-    if (status != STATUS_OK || version == JOURNAL_VERSION)
-        return status;
-    if (!journal->writable)
-        return refuse(journal->path, diags,
-                      "this journal was written by an older Jarside; open it once for writing to "
-                      "bring it up to date");
-    status = journal_begin(journal, diags);
-    return status == STATUS_OK ? journal_finish(journal, migrate(journal, diags), diags) : status;
-}
-
 /* ---- refusals -------------------------------------------------------------------------------- */
 
 static const char *remedy(int code)
@@ -245,44 +165,84 @@ static const char *remedy(int code)
     }
 }
 
-enum status journal_refuse(const struct journal *journal, enum status status, struct diags *diags,
-                           const char *format, ...)
+enum status journal_refuse(struct journal *journal, enum status status, const char *format, ...)
 {
+    if (journal->status != STATUS_OK)
+        return journal->status;
     va_list arguments;
     va_start(arguments, format);
     char *why = text_vformat(format, arguments);
     va_end(arguments);
     /* Of words that are off, the file that they were not written to is no place. */
-    diags_error(diags, (struct position){.file = status == STATUS_IO ? journal->path : NULL}, "%s",
-                why);
+    if (journal->diags != NULL)
+        diags_error(journal->diags,
+                    (struct position){.file = status == STATUS_IO ? journal->path : NULL}, "%s",
+                    why);
     free(why);
-    return status;
+    return journal->status = status;
 }
 
-enum status journal_fault(struct journal *journal, const char *doing, struct diags *diags)
+/* Of what the file holds its path is the place. */
+static enum status refuse(const char *path, struct diags *diags, const char *why)
+{
+    if (diags != NULL)
+        diags_error(diags, (struct position){.file = path}, "%s", why);
+    return STATUS_DATA;
+}
+
+static void refuse_file(struct journal *journal, const char *why)
+{
+    if (journal->status == STATUS_OK)
+        journal->status = refuse(journal->path, journal->diags, why);
+}
+
+enum status journal_fault(struct journal *journal, const char *doing)
 {
     static const int of_what_it_holds[] = {SQLITE_CORRUPT, SQLITE_NOTADB,   SQLITE_ERROR,
                                            SQLITE_SCHEMA,  SQLITE_MISMATCH, SQLITE_CONSTRAINT,
                                            SQLITE_TOOBIG};
     int code = sqlite3_extended_errcode(journal->database) & 0xff;
-    enum status status = STATUS_IO;
+    if (code == SQLITE_NOMEM && journal->diags == NULL)
+        memory_exhausted();
     if (code == SQLITE_NOMEM)
-        return journal_refuse(journal, status, diags,
+        return journal_refuse(journal, STATUS_IO,
                               "there is not enough memory for this; nothing was changed");
+    char *why = text_format("cannot %s the journal: %s (%s)", doing, remedy(code),
+                            sqlite3_errmsg(journal->database));
     for (size_t i = 0; i < sizeof of_what_it_holds / sizeof *of_what_it_holds; i++)
         if (code == of_what_it_holds[i])
-            status = STATUS_DATA;
-    diags_error(diags, (struct position){.file = journal->path}, "cannot %s the journal: %s (%s)",
-                doing, remedy(code), sqlite3_errmsg(journal->database));
+            refuse_file(journal, why);
+    journal_refuse(journal, STATUS_IO, "%s", why);
+    free(why);
+    return journal->status;
+}
+
+enum status journal_told(struct journal *journal)
+{
+    enum status status = journal->status;
+    if (journal->calls == 0)
+        journal->status = STATUS_OK;
     return status;
+}
+
+void journal_enter(struct journal *journal)
+{
+    journal->calls++;
+}
+
+enum status journal_leave(struct journal *journal)
+{
+    journal->calls--;
+    return journal_told(journal);
 }
 
 /* ---- asking ---------------------------------------------------------------------------------- */
 
-enum status journal_execute(struct journal *journal, const char *sql, struct diags *diags)
+void journal_execute(struct journal *journal, const char *sql)
 {
-    int code = sqlite3_exec(journal->database, sql, NULL, NULL, NULL);
-    return code == SQLITE_OK ? STATUS_OK : journal_fault(journal, "write to", diags);
+    if (journal->status == STATUS_OK &&
+        sqlite3_exec(journal->database, sql, NULL, NULL, NULL) != SQLITE_OK)
+        journal_fault(journal, "write to");
 }
 
 const char *journal_sql(struct journal *journal, const char *format, ...)
@@ -291,107 +251,119 @@ const char *journal_sql(struct journal *journal, const char *format, ...)
     va_start(arguments, format);
     char *sql = text_vformat(format, arguments);
     va_end(arguments);
-    text_clear(&journal->sql);
-    text_puts(&journal->sql, sql);
-    free(sql);
-    return journal->sql.bytes;
+    free(journal->sql);
+    return journal->sql = sql;
 }
 
-enum status journal_statement(struct journal *journal, const char *sql, sqlite3_stmt **statement,
-                              struct diags *diags)
+struct query query_prepare(struct journal *journal, const char *sql)
 {
-    size_t at = 0;
-    while (at < journal->statement_count &&
-           (sqlite3_stmt_busy(journal->statements[at]) ||
-            strcmp(sqlite3_sql(journal->statements[at]), sql) != 0))
-        at++;
-    if (at == journal->statement_count) {
-        if (sqlite3_prepare_v3(journal->database, sql, -1, SQLITE_PREPARE_PERSISTENT, statement,
-                               NULL) != SQLITE_OK)
-            return journal_fault(journal, "read", diags);
-        journal->statements = realloc(journal->statements, (at + 1) * sizeof *journal->statements);
-        journal->statements[journal->statement_count++] = *statement;
+    struct query query = {.journal = journal};
+    if (journal->status != STATUS_OK)
+        return query;
+    for (size_t i = 0; i < journal->statement_count && query.statement == NULL; i++)
+        if (!sqlite3_stmt_busy(journal->statements[i]) &&
+            strcmp(sqlite3_sql(journal->statements[i]), sql) == 0)
+            query.statement = journal->statements[i];
+    if (query.statement != NULL)
+        return query;
+    size_t count = journal->statement_count + 1;
+    if (sqlite3_prepare_v3(journal->database, sql, -1, SQLITE_PREPARE_PERSISTENT, &query.statement,
+                           NULL) != SQLITE_OK) {
+        journal_fault(journal, "read");
+        return query;
     }
-    *statement = journal->statements[at];
-    return STATUS_OK;
+    journal->statements = realloc(journal->statements, count * sizeof *journal->statements);
+    journal->statements[count - 1] = query.statement;
+    journal->statement_count = count;
+    return query;
 }
 
 void query_step(struct query *query)
 {
     int code = sqlite3_step(query->statement);
-    query->row = code == SQLITE_ROW;
     if (code != SQLITE_ROW && code != SQLITE_DONE)
-        query->status = journal_fault(query->journal,
-                                      sqlite3_stmt_readonly(query->statement) ? "read" : "write to",
-                                      query->diags);
+        journal_fault(query->journal,
+                      sqlite3_stmt_readonly(query->statement) ? "read" : "write to");
+    query->unread = code == SQLITE_ROW;
+    if (code != SQLITE_ROW)
+        query_end(query);
 }
 
-static struct query begin_with(struct journal *journal, struct diags *diags, const char *sql,
-                               const char *binds, va_list arguments)
+static struct query begin_with(struct journal *journal, const char *sql, const char *binds,
+                               va_list arguments)
 {
-    struct query query = {.journal = journal, .diags = diags};
-    query.status = journal_statement(journal, sql, &query.statement, diags);
-    if (query.status != STATUS_OK)
+    struct query query = query_prepare(journal, sql);
+    if (query.statement == NULL)
         return query;
     for (int at = 1; binds[at - 1] != '\0'; at++) {
-        char kind = binds[at - 1];
-        int64_t integer = kind == 'i' || kind == 'r' ? va_arg(arguments, int64_t) : 0;
-        if (kind == 'd')
+        const void *bytes = NULL;
+        switch (binds[at - 1]) {
+        case 'd':
             sqlite3_bind_double(query.statement, at, va_arg(arguments, double));
-        else if (kind == 't')
-            sqlite3_bind_text(query.statement, at, va_arg(arguments, const char *), -1,
-                              SQLITE_STATIC);
-        else if (kind == 'b') {
-            const void *bytes = va_arg(arguments, const void *);
+            break;
+        case 't':
+            bytes = va_arg(arguments, const char *);
+            sqlite3_bind_text(query.statement, at, bytes, -1, SQLITE_STATIC);
+            break;
+        case 'b':
+            bytes = va_arg(arguments, const void *);
             sqlite3_bind_blob(query.statement, at, bytes, va_arg(arguments, int), SQLITE_STATIC);
-        } else if (kind == 'r' && integer == 0)
-            sqlite3_bind_null(query.statement, at);
-        else
-            sqlite3_bind_int64(query.statement, at, integer);
+            break;
+        default:
+            sqlite3_bind_int64(query.statement, at, va_arg(arguments, int64_t));
+        }
     }
     query_step(&query);
-    query.unread = query.row;
     return query;
 }
 
-struct query query_begin(struct journal *journal, struct diags *diags, const char *sql,
-                         const char *binds, ...)
+struct query query_begin(struct journal *journal, const char *sql, const char *binds, ...)
 {
     va_list arguments;
     va_start(arguments, binds);
-    struct query query = begin_with(journal, diags, sql, binds, arguments);
+    struct query query = begin_with(journal, sql, binds, arguments);
     va_end(arguments);
     return query;
 }
 
 bool query_next(struct query *query)
 {
-    if (query->row && !query->unread)
+    if (query->statement != NULL && !query->unread)
         query_step(query);
     query->unread = false;
-    return query->row;
+    return query->statement != NULL;
 }
 
-enum status query_end(struct query *query)
+void query_end(struct query *query)
 {
-    if (query->statement != NULL) {
-        sqlite3_reset(query->statement);
-        sqlite3_clear_bindings(query->statement); /* what was bound belongs to the caller */
-    }
-    return query->status;
+    if (query->statement == NULL)
+        return;
+    sqlite3_reset(query->statement);
+    sqlite3_clear_bindings(query->statement); /* what was bound belongs to the caller */
+    query->statement = NULL;
 }
 
-enum status query_number(struct journal *journal, int64_t *number, struct diags *diags,
-                         const char *sql, const char *binds, ...)
+int64_t query_number(struct journal *journal, const char *sql, const char *binds, ...)
 {
     va_list arguments;
     va_start(arguments, binds);
-    struct query query = begin_with(journal, diags, sql, binds, arguments);
+    struct query query = begin_with(journal, sql, binds, arguments);
     va_end(arguments);
-    bool any = query_next(&query);
-    if (number != NULL)
-        *number = any ? query_integer(&query, 0) : 0;
-    return query_end(&query);
+    int64_t number = query_next(&query) ? query_integer(&query, 0) : 0;
+    query_end(&query);
+    return number;
+}
+
+char *query_string(struct journal *journal, struct arena *arena, const char *sql, const char *binds,
+                   ...)
+{
+    va_list arguments;
+    va_start(arguments, binds);
+    struct query query = begin_with(journal, sql, binds, arguments);
+    va_end(arguments);
+    char *text = query_next(&query) ? arena_string(arena, query_text(&query, 0)) : NULL;
+    query_end(&query);
+    return text;
 }
 
 const char *query_text(const struct query *query, int column)
@@ -415,6 +387,68 @@ struct moment query_moment(const struct query *query, int column)
     bool known = sqlite3_column_type(query->statement, column) != SQLITE_NULL &&
                  moment_write(moment, room)[0] != '\0';
     return known ? moment : moment_unknown();
+}
+
+/* ---- versions -------------------------------------------------------------------------------- */
+
+/* Who wrote a file, and what it holds. */
+struct identity {
+    int64_t version, application, tables;
+};
+
+static struct identity identify(struct journal *journal)
+{
+    return (struct identity){
+        query_number(journal, "PRAGMA user_version", ""),
+        query_number(journal, "PRAGMA application_id", ""),
+        query_number(journal, "SELECT count(*) FROM sqlite_schema", ""),
+    };
+}
+
+/* Version 0 of an empty file may be filled; of any other it is somebody else's. */
+static int64_t read_version(struct journal *journal)
+{
+    struct identity found = identify(journal);
+    if (journal->status == STATUS_OK && found.application == 0 && found.version == 0 &&
+        found.tables == 0) {
+        if (!journal->writable)
+            refuse_file(journal, "this journal is empty; nothing was ever recorded in it");
+    } else if (found.application != JOURNAL_APPLICATION || found.version < 1) {
+        refuse_file(journal, "this is a database of another program; give the path of a journal of "
+                             "Jarside");
+    } else if (found.version > JOURNAL_VERSION) {
+        refuse_file(journal,
+                    "this journal was written by a newer Jarside; use that one, or restore "
+                    "an older backup");
+    }
+    return found.version;
+}
+
+/* Creates or migrates the schema within one transaction. */
+static void bring_up(struct journal *journal)
+{
+    char numbers[96]; /* a pragma takes no parameter */
+    int64_t version = read_version(journal);
+    if (journal->status != STATUS_OK || version == JOURNAL_VERSION)
+        return;
+    if (!journal->writable) {
+        refuse_file(journal, "this journal was written by an older Jarside; open it once for "
+                             "writing to bring it up to date");
+        return;
+    }
+    snprintf(numbers, sizeof numbers, "PRAGMA user_version = %d; PRAGMA application_id = %d",
+             JOURNAL_VERSION, JOURNAL_APPLICATION);
+    journal_work(journal);
+    version = read_version(journal); /* again: another process may have been first */
+    bool done = true, filled = version >= WITH_WORDS;
+    for (; journal->status == STATUS_OK && done && version < JOURNAL_VERSION; version++)
+        done = sqlite3_exec(journal->database, migrations[version], NULL, NULL, NULL) == SQLITE_OK;
+    if (journal->status == STATUS_OK &&
+        !(done && sqlite3_exec(journal->database, numbers, NULL, NULL, NULL) == SQLITE_OK))
+        journal_fault(journal, "bring up to date");
+    for (int i = 0; i < RECORD_COUNT && !filled; i++)
+        words_note(journal, (enum record)i, 0);
+    journal_finish(journal);
 }
 
 /* ---- opening --------------------------------------------------------------------------------- */
@@ -486,41 +520,50 @@ static int open_database(const char *path, int flags, const char *vfs, sqlite3 *
     return code;
 }
 
-static struct journal *journal_make(const char *path, bool writable)
+static struct journal *journal_make(const char *path, bool writable, struct diags *diags)
 {
     struct journal *journal = calloc(1, sizeof *journal);
     journal->path = strdup(path != NULL ? path : "a journal in memory");
     journal->writable = writable;
-    text_init(&journal->sql);
-    text_init(&journal->derived[false]);
-    text_init(&journal->derived[true]);
-    for (int i = 0; i < RECORD_COUNT; i++) {
-        text_init(&journal->columns[i]);
-        text_init(&journal->parameters[i]);
-    }
+    journal->diags = diags;
+    journal->arena = arena_new();
+    journal->calls = 1; /* until it is open */
     return journal;
 }
 
-static enum status settle(struct journal *journal, struct diags *diags)
+/* A file from a stranger must not run code of its own, nor strain the reader. */
+static void settle(struct journal *journal)
 {
-    /* A file from a stranger must not run code of its own, nor strain the reader. */
+    static const struct {
+        const char *name;
+        sql_function *called;
+    } functions[] = {{"words_in", sql_words_in},
+                     {"folded", sql_folded},
+                     {"text_wrong", sql_text_wrong},
+                     {"moment_wrong", sql_moment_wrong},
+                     {"json_wrong", sql_json_wrong}};
     sqlite3 *database = journal->database;
     int on = 0;
+    if (journal->status != STATUS_OK)
+        return;
     sqlite3_limit(database, SQLITE_LIMIT_LENGTH, 4 * JOURNAL_LONGEST_TEXT);
     sqlite3_limit(database, SQLITE_LIMIT_ATTACHED, 0);
-    if (!(sqlite3_db_config(database, SQLITE_DBCONFIG_DEFENSIVE, 1, &on) == SQLITE_OK &&
-          sqlite3_db_config(database, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, &on) == SQLITE_OK &&
-          sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_TRIGGER, 0, &on) == SQLITE_OK &&
-          sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_VIEW, 0, &on) == SQLITE_OK &&
-          sqlite3_create_function(database, "words_in", -1, SQLITE_UTF8 | SQLITE_DETERMINISTIC,
-                                  NULL, words_in, NULL, NULL) == SQLITE_OK &&
-          sqlite3_busy_timeout(database, JOURNAL_PATIENCE) == SQLITE_OK) ||
-        sqlite3_exec(journal->database,
-                     "PRAGMA foreign_keys = ON; PRAGMA cell_size_check = ON; "
-                     "PRAGMA synchronous = FULL; PRAGMA temp_store = MEMORY",
-                     NULL, NULL, NULL) != SQLITE_OK)
-        return journal_fault(journal, "open", diags);
-    return bring_up(journal, diags);
+    bool done = sqlite3_db_config(database, SQLITE_DBCONFIG_DEFENSIVE, 1, &on) == SQLITE_OK &&
+                sqlite3_db_config(database, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, &on) == SQLITE_OK &&
+                sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_TRIGGER, 0, &on) == SQLITE_OK &&
+                sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_VIEW, 0, &on) == SQLITE_OK &&
+                sqlite3_busy_timeout(database, JOURNAL_PATIENCE) == SQLITE_OK &&
+                sqlite3_exec(database,
+                             "PRAGMA foreign_keys = ON; PRAGMA cell_size_check = ON; "
+                             "PRAGMA synchronous = FULL; PRAGMA temp_store = MEMORY",
+                             NULL, NULL, NULL) == SQLITE_OK;
+    for (size_t i = 0; i < sizeof functions / sizeof *functions && done; i++)
+        done = sqlite3_create_function(database, functions[i].name, -1,
+                                       SQLITE_UTF8 | SQLITE_DETERMINISTIC, NULL,
+                                       functions[i].called, NULL, NULL) == SQLITE_OK;
+    if (!done)
+        journal_fault(journal, "open");
+    bring_up(journal);
 }
 
 /* Bytes of the file that SQLite keeps beside another; 0 for none. */
@@ -626,7 +669,7 @@ static bool left_unclosed(const char *path)
     return !used;
 }
 
-static enum status check_pages(sqlite3 *database, const char *path, struct diags *diags);
+static void check_pages(struct journal *journal);
 static void undo_drop(struct journal *journal);
 
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
@@ -649,7 +692,7 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
     if (status != STATUS_OK)
         return status;
     bool unclosed = path != NULL && left_unclosed(path);
-    struct journal *opened = journal_make(path, !reads);
+    struct journal *opened = journal_make(path, !reads, diags);
     int code = open_database(path, reads ? SQLITE_OPEN_READONLY : SQLITE_OPEN_READWRITE, NULL,
                              &opened->database);
     if (code == SQLITE_OK && reads) {
@@ -663,14 +706,16 @@ enum status journal_open(const char *path, enum journal_access access, struct jo
         else
             code = SQLITE_OK; /* settle says what is wrong */
     }
-    status = code == SQLITE_OK ? settle(opened, diags) : journal_fault(opened, "open", diags);
+    if (code != SQLITE_OK)
+        journal_fault(opened, "open");
+    settle(opened);
     /* Pages that disagree give wrong counts and no error. All are compared with one another where that takes
      * a few milliseconds, and in larger journals, at some 4 ms a mebibyte, when one was not closed. */
-    if (status == STATUS_OK && path != NULL && access != JOURNAL_EXAMINE &&
+    if (path != NULL && access != JOURNAL_EXAMINE &&
         (unclosed || (stat(path, &about) == 0 && about.st_size <= ALWAYS)))
-        status = check_pages(opened->database, path, diags);
-    if (status == STATUS_OK &&
-        !reads) /* another process at work has done this, or the next one does */
+        check_pages(opened);
+    status = journal_leave(opened);
+    if (status == STATUS_OK && !reads) /* another process at work has done this, or the next does */
         sqlite3_exec(opened->database, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
     if (status != STATUS_OK)
         journal_close(opened);
@@ -688,21 +733,15 @@ void journal_close(struct journal *journal)
         sqlite3_finalize(journal->statements[i]);
     free(journal->statements);
     sqlite3_close(journal->database);
-    text_release(&journal->sql);
-    text_release(&journal->derived[false]);
-    text_release(&journal->derived[true]);
-    for (int i = 0; i < RECORD_COUNT; i++) {
-        text_release(&journal->columns[i]);
-        text_release(&journal->parameters[i]);
-    }
+    arena_free(journal->arena);
+    free(journal->sql);
     free(journal->act);
     free(journal->path);
     free(journal->by);
     free(journal);
 }
 
-enum status journal_sign(struct journal *journal, const char *station, const char *person,
-                         struct diags *diags)
+enum status journal_sign(struct journal *journal, const char *station, const char *person)
 {
     station = station != NULL ? station : "";
     person = person != NULL ? person : "";
@@ -711,9 +750,9 @@ enum status journal_sign(struct journal *journal, const char *station, const cha
     for (size_t i = 0; i < length; i++)
         lettered = lettered && isalpha((unsigned char)station[i]);
     if (!lettered) {
-        diags_error(diags, (struct position){0},
-                    "'%.60s' is no station; give it one to three letters", station);
-        return STATUS_USAGE;
+        journal_refuse(journal, STATUS_USAGE, "'%.60s' is no station; give it one to three letters",
+                       station);
+        return journal_told(journal);
     }
     memcpy(journal->station, station, length + 1);
     free(journal->by);
@@ -747,10 +786,11 @@ void undo_watch(struct journal *journal, const char *words)
     journal->act = words != NULL ? strdup(words) : NULL;
 }
 
-static enum status failed(struct journal *journal, int code, struct diags *diags)
+static void failed(struct journal *journal, int code)
 {
-    return journal_refuse(journal, STATUS_IO, diags,
-                          "cannot keep or take back what was changed: %s", sqlite3_errstr(code));
+    if (code != SQLITE_OK)
+        journal_refuse(journal, STATUS_IO, "cannot keep or take back what was changed: %s",
+                       sqlite3_errstr(code));
 }
 
 /* The full text follows from the rows, and what is stale in it does no harm (query.c). */
@@ -760,16 +800,16 @@ static int is_watched(void *context, const char *table)
     return strncmp(table, "wording", strlen("wording")) != 0;
 }
 
-static enum status undo_begin(struct journal *journal, struct diags *diags)
+static void undo_begin(struct journal *journal)
 {
-    if (journal->act == NULL)
-        return STATUS_OK;
+    if (journal->act == NULL || journal->status != STATUS_OK)
+        return;
     int code = sqlite3session_create(journal->database, "main", &journal->changes);
     if (code == SQLITE_OK) {
         sqlite3session_table_filter(journal->changes, is_watched, NULL);
         code = sqlite3session_attach(journal->changes, NULL);
     }
-    return code == SQLITE_OK ? STATUS_OK : failed(journal, code, diags);
+    failed(journal, code);
 }
 
 static void undo_drop(struct journal *journal)
@@ -779,171 +819,170 @@ static void undo_drop(struct journal *journal)
     journal->changes = NULL;
 }
 
-static enum status undo_commit(struct journal *journal, struct diags *diags)
+static void undo_commit(struct journal *journal)
 {
     int size = 0;
     void *changes = NULL;
     if (journal->changes == NULL)
-        return STATUS_OK;
-    int code = sqlite3session_changeset(journal->changes, &size, &changes);
+        return;
+    failed(journal, sqlite3session_changeset(journal->changes, &size, &changes));
     undo_drop(journal);
-    if (code != SQLITE_OK)
-        return failed(journal, code, diags);
-    enum status status = STATUS_OK;
     if (size > 0) {
         struct moment now = moment_now();
         const void *kept = size <= LARGEST ? changes : NULL;
-        status = query_number(journal, NULL, diags, "INSERT INTO act VALUES (NULL, ?, ?, ?, ?, 0)",
-                              "iitb", now.seconds, (int64_t)now.offset, journal->act, kept, size);
-        int64_t oldest = sqlite3_last_insert_rowid(journal->database) - KEPT_CHANGES;
-        if (status == STATUS_OK)
-            status = query_number(journal, NULL, diags,
-                                  "UPDATE act SET changes = NULL WHERE id = ?", "i", oldest);
+        query_number(journal, "INSERT INTO act VALUES (NULL, ?, ?, ?, ?, 0)", "iitb", now.seconds,
+                     (int64_t)now.offset, journal->act, kept, size);
+        query_number(journal, "UPDATE act SET changes = NULL WHERE id = ?", "i",
+                     (int64_t)sqlite3_last_insert_rowid(journal->database) - KEPT_CHANGES);
     }
     sqlite3_free(changes);
-    return status;
 }
 
 /* ---- transactions ---------------------------------------------------------------------------- */
 
-enum status journal_begin(struct journal *journal, struct diags *diags)
+void journal_work(struct journal *journal)
 {
-    enum status status =
-        journal->depth == 0 ? journal_execute(journal, "BEGIN IMMEDIATE", diags) : STATUS_OK;
-    journal->depth += status == STATUS_OK;
-    if (status == STATUS_OK && journal->depth == 1)
-        status = undo_begin(journal, diags);
-    if (status != STATUS_OK)
-        journal_rollback(journal);
-    return status;
+    journal_enter(journal);
+    if (++journal->depth > 1) {
+        journal_execute(journal, journal_sql(journal, "SAVEPOINT level_%d", journal->depth));
+        return;
+    }
+    journal_execute(journal, "BEGIN IMMEDIATE");
+    undo_begin(journal);
 }
 
-enum status journal_commit(struct journal *journal, struct diags *diags)
+enum status journal_finish(struct journal *journal)
 {
-    if (journal->depth == 0)
-        return STATUS_INTERNAL;
-    if (--journal->depth > 0)
-        return STATUS_OK;
-    enum status status = undo_commit(journal, diags);
-    if (status == STATUS_OK)
-        status = journal_execute(journal, "COMMIT", diags);
-    if (status != STATUS_OK) {
-        journal->depth = 1;
-        journal_rollback(journal);
+    if (journal->depth > 1) {
+        journal_execute(journal, journal_sql(journal, "RELEASE level_%d", journal->depth));
+        if (journal->status != STATUS_OK)
+            sqlite3_exec(journal->database,
+                         journal_sql(journal, "ROLLBACK TO level_%d; RELEASE level_%d",
+                                     journal->depth, journal->depth),
+                         NULL, NULL, NULL);
+    } else {
+        if (journal->status == STATUS_OK)
+            undo_commit(journal);
+        journal_execute(journal, "COMMIT");
+        undo_drop(journal);
+        /* A statement that failed may have ended the transaction already. */
+        if (journal->status != STATUS_OK && sqlite3_get_autocommit(journal->database) == 0)
+            sqlite3_exec(journal->database, "ROLLBACK", NULL, NULL, NULL);
     }
-    return status;
+    journal->depth--;
+    return journal_leave(journal);
+}
+
+enum status journal_begin(struct journal *journal)
+{
+    journal_work(journal);
+    return journal->status == STATUS_OK ? STATUS_OK : journal_finish(journal);
+}
+
+enum status journal_commit(struct journal *journal)
+{
+    return journal->depth > 0 ? journal_finish(journal) : STATUS_INTERNAL;
 }
 
 void journal_rollback(struct journal *journal)
 {
     undo_drop(journal);
-    /* A statement that failed may have ended the transaction already. */
     if (journal->depth > 0 && sqlite3_get_autocommit(journal->database) == 0)
         sqlite3_exec(journal->database, "ROLLBACK", NULL, NULL, NULL);
+    journal->calls -= journal->depth;
     journal->depth = 0;
-}
-
-enum status journal_finish(struct journal *journal, enum status status, struct diags *diags)
-{
-    if (status == STATUS_OK)
-        return journal_commit(journal, diags);
-    journal_rollback(journal);
-    return status;
+    (void)journal_told(journal);
 }
 
 /* ---- backup ---------------------------------------------------------------------------------- */
 
-static enum status fault(const char *path, const char *doing, sqlite3 *database,
-                         struct diags *diags)
+static void fault(struct journal *journal, const char *doing)
 {
-    int code = sqlite3_extended_errcode(database) & 0xff;
-    bool damaged = code == SQLITE_CORRUPT || code == SQLITE_NOTADB;
-    diags_error(diags, (struct position){path, 0, 0}, "cannot be %s: %s", doing,
-                sqlite3_errmsg(database));
-    return damaged ? STATUS_DATA : STATUS_IO;
+    int code = sqlite3_extended_errcode(journal->database) & 0xff;
+    char *why = text_format("cannot be %s: %s", doing, sqlite3_errmsg(journal->database));
+    if (code == SQLITE_CORRUPT || code == SQLITE_NOTADB)
+        refuse_file(journal, why);
+    journal_refuse(journal, STATUS_IO, "%s", why);
+    free(why);
 }
 
 /* All pages in one step: a reader of a write-ahead log keeps nobody waiting. */
-static enum status copy_pages(sqlite3 *from, const char *from_path, sqlite3 *to,
-                              const char *to_path, struct diags *diags)
+static void copy_pages(struct journal *from, struct journal *to)
 {
-    sqlite3_backup *backup = sqlite3_backup_init(to, "main", from, "main");
-    if (backup == NULL)
-        return fault(to_path, "written", to, diags);
+    if (to->status != STATUS_OK)
+        return;
+    sqlite3_backup *backup = sqlite3_backup_init(to->database, "main", from->database, "main");
     int code = sqlite3_backup_step(backup, -1);
-    int finished = sqlite3_backup_finish(backup);
-    if (code == SQLITE_DONE && finished == SQLITE_OK)
-        return STATUS_OK;
-    if (code == SQLITE_CORRUPT || code == SQLITE_NOTADB)
-        return refuse(from_path, diags,
-                      "the file is damaged and cannot be copied; it was left as it is");
-    return fault(to_path, "written", to, diags);
+    bool done = backup != NULL && sqlite3_backup_finish(backup) == SQLITE_OK && code == SQLITE_DONE;
+    if (!done && backup != NULL && (code == SQLITE_CORRUPT || code == SQLITE_NOTADB))
+        to->status = refuse(from->path, to->diags,
+                            "the file is damaged and cannot be copied; it was left as it is");
+    else if (!done)
+        fault(to, "written");
 }
 
-/* Whether a question that lists faults (integrity_check, foreign_key_check) lists none. */
-static enum status lists_nothing(sqlite3 *database, const char *sql, const char *path,
-                                 struct diags *diags)
+/* Compares all pages, and what refers to what. */
+static void check_pages(struct journal *journal)
 {
-    sqlite3_stmt *statement = NULL;
-    int code = sqlite3_prepare_v2(database, sql, -1, &statement, NULL);
-    if (code == SQLITE_OK)
-        code = sqlite3_step(statement);
-    const char *said = code == SQLITE_ROW ? (const char *)sqlite3_column_text(statement, 0) : NULL;
-    bool clean = code == SQLITE_DONE || (said != NULL && strcmp(said, "ok") == 0);
-    if ((code & 0xff) == SQLITE_NOMEM || (code == SQLITE_ROW && said == NULL))
-        memory_exhausted();
-    sqlite3_finalize(statement);
-    return clean ? STATUS_OK
-                 : refuse(path, diags,
-                          "the file is damaged; 'jarside journal check' says where. Restore an "
-                          "older backup with 'jarside restore FILE'");
+    struct diags *diags = journal->diags;
+    if (journal->status != STATUS_OK)
+        return;
+    journal->diags = NULL;
+    const char *said = query_string(journal, journal->arena, "PRAGMA integrity_check(1)", "");
+    bool sound = said != NULL && strcmp(said, "ok") == 0 &&
+                 query_string(journal, journal->arena, "PRAGMA foreign_key_check", "") == NULL &&
+                 journal->status == STATUS_OK;
+    journal->diags = diags;
+    journal->status = STATUS_OK;
+    if (!sound)
+        refuse_file(journal, "the file is damaged; 'jarside journal check' says where. Restore an "
+                             "older backup with 'jarside restore FILE'");
 }
 
-static enum status check_pages(sqlite3 *database, const char *path, struct diags *diags)
+/* The temporary file as a journal, that messages call by a path. */
+static struct journal *open_copy(const struct filing *filing, const char *path, struct diags *diags)
 {
-    enum status status = lists_nothing(database, "PRAGMA integrity_check(1)", path, diags);
-    return status == STATUS_OK ? lists_nothing(database, "PRAGMA foreign_key_check", path, diags)
-                               : status;
+    struct journal *copy = journal_make(path, true, diags);
+    if (open_database(filing->temporary, SQLITE_OPEN_READWRITE, plain_names(), &copy->database) !=
+            SQLITE_OK ||
+        sqlite3_exec(copy->database, "PRAGMA journal_mode = MEMORY; PRAGMA temp_store = MEMORY",
+                     NULL, NULL, NULL) != SQLITE_OK)
+        fault(copy, "written");
+    return copy;
 }
 
-static int open_temporary(const struct filing *filing, sqlite3 **database)
+static enum status close_copy(struct journal *copy)
 {
-    int code = open_database(filing->temporary, SQLITE_OPEN_READWRITE, plain_names(), database);
-    return code != SQLITE_OK
-               ? code
-               : sqlite3_exec(*database, "PRAGMA journal_mode = MEMORY; PRAGMA temp_store = MEMORY",
-                              NULL, NULL, NULL);
-}
-
-/* Copies into the temporary file, which has nothing beside it, and checks the copy. */
-static enum status copy_checked(sqlite3 *from, const char *from_name, const struct filing *filing,
-                                struct diags *diags)
-{
-    sqlite3 *copy = NULL;
-    enum status status = open_temporary(filing, &copy) == SQLITE_OK
-                             ? copy_pages(from, from_name, copy, filing->path, diags)
-                             : fault(filing->path, "written", copy, diags);
-    sqlite3_close(copy);
-    copy = NULL;
-    /* It is read and written without a log (SQLite file format, 1.3.3): there is none. */
-    if (status == STATUS_OK && pwrite(filing->descriptor, "\1\1", 2, 18) != 2)
-        status = filing_refused(filing->path, "written", errno, diags);
-    if (status == STATUS_OK)
-        status = open_temporary(filing, &copy) == SQLITE_OK
-                     ? check_pages(copy, from_name, diags)
-                     : fault(filing->path, "read", copy, diags);
-    sqlite3_close(copy);
+    enum status status = copy->status;
+    journal_close(copy);
     return status;
 }
 
-static enum status copy_to(sqlite3 *from, const char *from_path, const char *path, bool replace,
+/* Copies into the temporary file, which has nothing beside it, and checks the copy. */
+static enum status copy_checked(struct journal *from, const struct filing *filing,
+                                struct diags *diags)
+{
+    struct journal *copy = open_copy(filing, filing->path, diags);
+    copy_pages(from, copy);
+    enum status status = close_copy(copy);
+    /* It is read and written without a log (SQLite file format, 1.3.3): there is none. */
+    if (status == STATUS_OK && pwrite(filing->descriptor, "\1\1", 2, 18) != 2)
+        status = filing_refused(filing->path, "written", errno, diags);
+    if (status != STATUS_OK)
+        return status;
+    copy = open_copy(filing, from->path, diags);
+    check_pages(copy);
+    return close_copy(copy);
+}
+
+static enum status copy_to(struct journal *from, const char *path, bool replace,
                            struct diags *diags)
 {
     struct filing filing;
     enum status status = filing_reserve(&filing, path, replace, diags);
     if (status != STATUS_OK)
         return status;
-    status = copy_checked(from, from_path, &filing, diags);
+    status = copy_checked(from, &filing, diags);
     if (status == STATUS_OK)
         return filing_commit(&filing, diags);
     filing_abandon(&filing);
@@ -957,56 +996,45 @@ static bool same_file(const char *a, const char *b)
            first.st_ino == second.st_ino;
 }
 
-enum status backup_write(struct journal *journal, const char *path, bool replace,
-                         struct diags *diags)
+enum status backup_write(struct journal *journal, const char *path, bool replace)
 {
     if (same_file(journal->path, path)) {
-        diags_error(diags, (struct position){path, 0, 0},
+        diags_error(journal->diags, (struct position){path, 0, 0},
                     "is the journal itself; name another file");
         return STATUS_USAGE;
     }
-    return copy_to(journal->database, journal->path, path, replace, diags);
+    return copy_to(journal, path, replace, journal->diags);
 }
 
 /* ---- restore --------------------------------------------------------------------------------- */
 
-/* Whether the backup is one, and none from the future. */
-static enum status check_identity(sqlite3 *database, const char *path, struct diags *diags)
+/* Opens a file for nothing but to be asked who wrote it, and copied. */
+static struct journal *open_backup(const char *path, struct identity *found, struct diags *diags)
 {
-    struct identity found = {0};
-    int code = identify(database, &found) ? SQLITE_OK : sqlite3_errcode(database) & 0xff;
-    const char *why = NULL;
-    if (code != SQLITE_OK && code != SQLITE_NOTADB && code != SQLITE_CORRUPT)
-        return fault(path, "read", database, diags);
-    if (code != SQLITE_OK)
-        why = "is not a backup of a journal, or it is damaged; try an older one";
-    else if (found.application != JOURNAL_APPLICATION || found.version < 1)
-        why = "is not a Jarside journal; give a file that 'jarside backup' wrote";
-    else if (found.version > JOURNAL_VERSION)
-        why = "was written by a newer Jarside; restore it with that one";
-    return why != NULL ? refuse(path, diags, why) : STATUS_OK;
-}
-
-/* Whether every table has its columns. */
-static enum status check_layout(struct journal *journal, struct diags *diags)
-{
-    static const char others[] = "SELECT act.changes FROM act, wording";
-    sqlite3_stmt *statement = NULL;
-    enum status status = journal_statement(journal, others, &statement, diags);
-    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
-        const char *columns = row_columns(journal, (enum record)i);
-        const char *sql =
-            journal_sql(journal, "SELECT %s FROM \"%s\"", columns, record_types[i].name);
-        status = journal_statement(journal, sql, &statement, diags);
-    }
-    return status;
+    struct journal *backup = journal_make(path, false, NULL);
+    bool opened = open_database(path, SQLITE_OPEN_READONLY, NULL, &backup->database) == SQLITE_OK;
+    if (opened)
+        *found = identify(backup);
+    bool answered = opened && backup->status == STATUS_OK;
+    int code = sqlite3_errcode(backup->database) & 0xff;
+    backup->diags = diags;
+    backup->status = STATUS_OK;
+    if (!answered && code != SQLITE_NOTADB && code != SQLITE_CORRUPT)
+        fault(backup, "read");
+    if (!answered)
+        refuse_file(backup, "is not a backup of a journal, or it is damaged; try an older one");
+    else if (found->application != JOURNAL_APPLICATION || found->version < 1)
+        refuse_file(backup, "is not a Jarside journal; give a file that 'jarside backup' wrote");
+    else if (found->version > JOURNAL_VERSION)
+        refuse_file(backup, "was written by a newer Jarside; restore it with that one");
+    return backup;
 }
 
 /* A checked copy of the backup, brought up to this version. */
 static enum status prepare_copy(const char *backup, const struct filing *filing,
                                 struct diags *diags)
 {
-    sqlite3 *from = NULL;
+    struct identity found = {0};
     struct stat about;
     if (stat(backup, &about) != 0)
         return filing_refused(backup, "read", errno, diags);
@@ -1014,22 +1042,19 @@ static enum status prepare_copy(const char *backup, const struct filing *filing,
         return filing_refused(backup, "read", EISDIR, diags);
     if (!S_ISREG(about.st_mode))
         return refuse(backup, diags, "is not a plain file");
-    int code = open_database(backup, SQLITE_OPEN_READONLY, NULL, &from);
-    enum status status = code == SQLITE_OK ? check_identity(from, backup, diags)
-                                           : fault(backup, "read", from, diags);
-    if (status == STATUS_OK)
-        status = copy_checked(from, backup, filing, diags);
-    sqlite3_close(from);
+    struct journal *from = open_backup(backup, &found, diags);
+    enum status status =
+        from->status == STATUS_OK ? copy_checked(from, filing, diags) : from->status;
+    journal_close(from);
     if (status != STATUS_OK)
         return status;
-    struct journal *copy = journal_make(backup, true);
-    status = open_temporary(filing, &copy->database) == SQLITE_OK
-                 ? settle(copy, diags)
-                 : journal_fault(copy, "read", diags);
-    if (status == STATUS_OK)
-        status = check_layout(copy, diags);
-    journal_close(copy);
-    return status;
+    struct journal *copy = open_copy(filing, backup, diags);
+    settle(copy);
+    /* Whether every table has its columns. */
+    query_number(copy, "SELECT act.changes FROM act, wording LIMIT 0", "");
+    for (int i = 0; i < RECORD_COUNT; i++)
+        query_number(copy, select_rows(copy, (enum record)i, "LIMIT 0"), "");
+    return close_copy(copy);
 }
 
 /* "journal.db" becomes "journal.db.2026-03-01-183000", with a number behind if that is taken. */
@@ -1052,12 +1077,10 @@ static char *dated_name(const char *path, struct moment now)
 /* Whether the file at the path is another program's, or a newer Jarside's: not ours to move. */
 static bool is_anothers(const char *path)
 {
-    sqlite3 *database = NULL;
     struct identity found = {0};
-    bool readable = open_database(path, SQLITE_OPEN_READONLY, NULL, &database) == SQLITE_OK &&
-                    identify(database, &found);
-    sqlite3_close(database);
-    return readable && found.tables > 0 &&
+    struct journal *other = open_backup(path, &found, NULL);
+    journal_close(other);
+    return found.tables > 0 &&
            (found.application != JOURNAL_APPLICATION || found.version > JOURNAL_VERSION);
 }
 
@@ -1089,26 +1112,18 @@ static enum status set_aside(struct filing *filing, const char *kept, struct dia
 
 /* Into the open journal, so that SQLite's locks hold off whoever is using it, and a process that dies
  * half-way has done nothing. The copy takes on its size of pages. */
-static enum status copy_into(struct journal *present, const struct filing *filing,
-                             struct diags *diags)
+static enum status copy_into(struct journal *present, const struct filing *filing)
 {
-    sqlite3 *from = NULL;
-    int64_t size = 0, own = 0;
-    char resize[64];
-    if (open_temporary(filing, &from) != SQLITE_OK ||
-        !single_number(from, "PRAGMA page_size", &own) ||
-        !single_number(present->database, "PRAGMA page_size", &size)) {
-        enum status status = fault(filing->path, "read", from, diags);
-        sqlite3_close(from);
-        return status;
-    }
-    snprintf(resize, sizeof resize, "PRAGMA page_size = %d; VACUUM", (int)size);
-    enum status status =
-        size == own || sqlite3_exec(from, resize, NULL, NULL, NULL) == SQLITE_OK
-            ? copy_pages(from, filing->path, present->database, present->path, diags)
-            : fault(filing->path, "written", from, diags);
-    sqlite3_close(from);
-    return status;
+    struct journal *from = open_copy(filing, filing->path, present->diags);
+    int64_t size = query_number(present, "PRAGMA page_size", "");
+    if (query_number(from, "PRAGMA page_size", "") != size && from->status == STATUS_OK &&
+        sqlite3_exec(from->database, journal_sql(from, "PRAGMA page_size = %d; VACUUM", (int)size),
+                     NULL, NULL, NULL) != SQLITE_OK)
+        fault(from, "written");
+    if (from->status == STATUS_OK)
+        copy_pages(from, present);
+    enum status status = close_copy(from);
+    return status != STATUS_OK ? status : journal_told(present);
 }
 
 /* The present journal is kept, then gives way. */
@@ -1121,20 +1136,23 @@ static enum status swap(struct filing *filing, const char *kept, struct diags *d
     enum status status = check_header(filing->path, true, unheard);
     if (status == STATUS_OK)
         status = journal_open(filing->path, JOURNAL_EXAMINE, &present, unheard);
-    if (status == STATUS_OK)
-        status = check_pages(present->database, filing->path, unheard);
+    if (status == STATUS_OK) {
+        check_pages(present);
+        status = journal_told(present);
+    }
     journal_close(present);
     present = NULL;
     if (status == STATUS_OK)
         status = journal_open(filing->path, JOURNAL_WRITE, &present, unheard);
     if (status == STATUS_OK)
-        status = copy_to(present->database, filing->path, kept, false, unheard);
+        status = copy_to(present, kept, false, unheard);
     if (status == STATUS_DATA && !is_anothers(filing->path)) {
         journal_close(present); /* damaged: nobody can be at work in it */
         present = NULL;
         status = set_aside(filing, kept, diags);
     } else if (status == STATUS_OK) {
-        status = copy_into(present, filing, diags);
+        present->diags = diags;
+        status = copy_into(present, filing);
     } else {
         diags_pass(diags, unheard);
     }
@@ -1188,52 +1206,44 @@ static const char *added_text(sqlite3_changeset_iter *row, int column, struct ar
 
 /* What an act was about: of looks, events and outcomes their vessel, or the batch of several; else the
  * batch that was started, the record that was corrected or added. */
-static enum status describe(struct journal *journal, const void *changes, int size,
-                            struct arena *arena, struct undone *undone, struct diags *diags)
+static void describe(struct journal *journal, const void *changes, int size, struct arena *arena,
+                     struct undone *undone)
 {
     sqlite3_changeset_iter *row = NULL;
     const char *name = NULL, *vessel = NULL;
     bool several = false;
-    int columns = 0, operation = 0, code;
-
+    int columns = 0, operation = 0;
     undone->table = undone->label = "";
-    if ((code = sqlite3changeset_start(&row, size, (void *)changes)) != SQLITE_OK)
-        return failed(journal, code, diags);
-    while (sqlite3changeset_next(row) == SQLITE_ROW &&
+    int code = sqlite3changeset_start(&row, size, (void *)changes);
+    while (code == SQLITE_OK && sqlite3changeset_next(row) == SQLITE_ROW &&
            sqlite3changeset_op(row, &name, &columns, &operation, NULL) == SQLITE_OK) {
-        int record = 0;
-        while (record < RECORD_COUNT && strcmp(record_types[record].name, name) != 0)
-            record++;
+        enum record record = record_named(name, strlen(name));
         if (operation != SQLITE_INSERT || record == RECORD_COUNT)
             continue;
         undone->rows[record]++;
-        if (record_of_vessel((enum record)record)) {
+        if (record_of_vessel(record)) {
             const char *id = added_text(row, AT_VESSEL, arena);
             several = several || (vessel != NULL && strcmp(vessel, id) != 0);
             vessel = vessel != NULL ? vessel : id;
         } else if (record == RECORD_EDIT && undone->table[0] == '\0') {
             undone->table = added_text(row, AT_EDIT_TABLE, arena);
             undone->label = added_text(row, AT_EDIT_LABEL, arena);
-        } else if (record_has_label((enum record)record) && record != RECORD_VESSEL &&
+        } else if (record_has_label(record) && record != RECORD_VESSEL &&
                    (undone->table[0] == '\0' || record == RECORD_BATCH)) {
             undone->table = record_types[record].name;
             undone->label = added_text(row, AT_LABEL, arena);
         }
     }
-    code = sqlite3changeset_finalize(row);
-    if (code != SQLITE_OK)
-        return failed(journal, code, diags);
+    failed(journal, code == SQLITE_OK ? sqlite3changeset_finalize(row) : code);
     if (vessel == NULL)
-        return STATUS_OK;
+        return;
     undone->table = record_types[several ? RECORD_BATCH : RECORD_VESSEL].name;
-    struct query query = query_begin(journal, diags,
+    const char *label = query_string(journal, arena,
                                      several ? "SELECT label FROM batch WHERE id ="
                                                " (SELECT batch FROM vessel WHERE id = ?)"
                                              : "SELECT label FROM vessel WHERE id = ?",
-                                     "i", (int64_t)strtoll(vessel, NULL, 10));
-    if (query_next(&query))
-        undone->label = arena_string(arena, query_text(&query, 0));
-    return query_end(&query);
+                                     "t", vessel);
+    undone->label = label != NULL ? label : "";
 }
 
 static int refuse_conflict(void *context, int kind, sqlite3_changeset_iter *row)
@@ -1242,78 +1252,64 @@ static int refuse_conflict(void *context, int kind, sqlite3_changeset_iter *row)
     return SQLITE_CHANGESET_ABORT;
 }
 
-static enum status take_back(struct journal *journal, struct moment now, struct arena *arena,
-                             struct undone *undone, struct diags *diags)
+static void take_back(struct journal *journal, struct moment now, struct arena *arena,
+                      struct undone *undone)
 {
     static const char newest[] =
-        "SELECT id, at, at_offset, words, changes FROM act WHERE undone = 0"
+        "SELECT words, id, at, at_offset, changes FROM act WHERE undone = 0"
         " ORDER BY id DESC LIMIT 1";
-    struct query query = query_begin(journal, diags, newest, "");
+    struct query query = query_begin(journal, newest, "");
     void *changes = NULL, *inverse = NULL;
     int64_t id = 0;
-    int size = 0, code;
+    int size = 0, length = 0;
 
     *undone = (struct undone){.words = ""};
     if (query_next(&query)) {
-        id = query_integer(&query, 0);
-        undone->at = query_moment(&query, 1);
-        undone->words = arena_string(arena, query_text(&query, 3));
+        undone->words = arena_string(arena, query_text(&query, 0));
+        id = query_integer(&query, 1);
+        undone->at = query_moment(&query, 2);
         size = sqlite3_column_bytes(query.statement, 4);
         changes = arena_copy(arena, sqlite3_column_blob(query.statement, 4), (size_t)size);
     }
-    enum status status = query_end(&query);
-    if (status != STATUS_OK)
-        return status;
+    query_end(&query);
     if (size == 0) {
-        diags_error(diags, (struct position){0},
-                    id == 0 ? "there is nothing to undo"
-                            : "'%s' changed too much, or is too long ago, to be undone; 'jarside "
-                              "restore' brings a backup back",
-                    undone->words);
-        return STATUS_USAGE;
+        journal_refuse(journal, STATUS_USAGE,
+                       id == 0
+                           ? "there is nothing to undo"
+                           : "'%s' changed too much, or is too long ago, to be undone; 'jarside "
+                             "restore' brings a backup back",
+                       undone->words);
+        return;
     }
-    if ((status = describe(journal, changes, size, arena, undone, diags)) != STATUS_OK)
-        return status;
-    int length = 0;
-    code = sqlite3changeset_invert(size, changes, &length, &inverse);
-    if (code == SQLITE_OK)
+    describe(journal, changes, size, arena, undone);
+    int code = sqlite3changeset_invert(size, changes, &length, &inverse);
+    if (code == SQLITE_OK && journal->status == STATUS_OK)
         code =
             sqlite3changeset_apply(journal->database, length, inverse, NULL, refuse_conflict, NULL);
     sqlite3_free(inverse);
-    if (code == SQLITE_ABORT) {
-        diags_error(diags, (struct position){0},
-                    "'%s' cannot be undone: what it changed was changed again since",
-                    undone->words);
-        return STATUS_USAGE;
-    }
-    if (code != SQLITE_OK)
-        return failed(journal, code, diags);
+    if (code == SQLITE_ABORT)
+        journal_refuse(journal, STATUS_USAGE,
+                       "'%s' cannot be undone: what it changed was changed again since",
+                       undone->words);
+    failed(journal, code);
     struct edit trace = {.at = now,
                          .table = undone->table[0] != '\0' ? undone->table : "journal",
                          .label = undone->label[0] != '\0' ? undone->label : "journal",
                          .column = UNDONE,
                          .was = undone->words,
                          .became = ""};
-    status = journal_add(journal, RECORD_EDIT, &trace, diags);
-    if (status == STATUS_OK)
-        status = query_number(journal, NULL, diags, "UPDATE act SET undone = ? WHERE id = ?", "ii",
-                              now.seconds, id);
-    if (status != STATUS_OK)
-        return status;
-    query = query_begin(journal, diags, newest, "");
-    if (query_next(&query))
-        undone->before = arena_string(arena, query_text(&query, 3));
-    return query_end(&query);
+    journal_add(journal, RECORD_EDIT, &trace);
+    query_number(journal, "UPDATE act SET undone = ? WHERE id = ?", "ii", now.seconds, id);
+    undone->before = query_string(journal, arena, newest, "");
 }
 
 enum status undo_last(struct journal *journal, struct moment now, struct arena *arena,
-                      struct undone *undone, struct diags *diags)
+                      struct undone *undone)
 {
     undo_watch(journal, NULL);
-    enum status status = journal_begin(journal, diags);
-    return status == STATUS_OK
-               ? journal_finish(journal, take_back(journal, now, arena, undone, diags), diags)
-               : status;
+    journal_work(journal);
+    take_back(journal, now, arena, undone);
+    return journal_finish(journal);
 }
 
 /* ---- what a vessel has become ---------------------------------------------------------------- */
@@ -1324,99 +1320,89 @@ enum status undo_last(struct journal *journal, struct moment now, struct arena *
 /* Standing are rows that no later one corrects; a correction keeps the turn of what it corrects. One that
  * broke, or was there by mistake, has told nothing of its growth; nor has anybody lost it to that. A clean
  * outcome gives way to a later look that says discard. */
-static const char derived[] =
-    "WITH looks AS NOT MATERIALIZED (SELECT id, at, at_offset, action, status,"
-    " coalesce(turn, id) AS chain FROM look AS a WHERE vessel = ?1"
-    " AND action <> '" WITHDRAWN "'"
-    " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = a.id)),"
-    " events AS NOT MATERIALIZED (SELECT at, at_offset, kind, place, because,"
-    " coalesce(turn, id) AS chain FROM event AS a WHERE vessel = ?1"
-    " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id)),"
-    " outcomes AS NOT MATERIALIZED (SELECT at, at_offset, status,"
-    " coalesce(turn, id) AS chain FROM outcome AS a WHERE vessel = ?1"
-    " AND status <> '" WITHDRAWN "'"
-    " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id)),"
-    " moves AS (SELECT at, place, chain FROM events WHERE kind = 'move'"
-    " UNION ALL SELECT NULL, place, 0 FROM vessel WHERE id = ?1),"
-    " seen AS (SELECT * FROM looks ORDER BY chain DESC LIMIT 1),"
-    " lost AS (SELECT * FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1),"
-    " used AS (SELECT * FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1),"
-    " gone AS (SELECT * FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1),"
-    " told AS (SELECT * FROM outcomes ORDER BY chain DESC LIMIT 1),"
-    " facts AS (SELECT ifnull((SELECT action FROM seen) = 'discard', 0) AS discards,"
-    " ifnull((SELECT status FROM seen), '') AS status,"
-    " ifnull((SELECT kind FROM events WHERE kind IN ('isolate', 'return', 'discard', 'use')"
-    " ORDER BY chain DESC LIMIT 1), '') AS done,"
-    " ifnull((SELECT because FROM gone), '') AS because,"
-    " ifnull((SELECT status FROM told), '') AS told),"
-    " known AS (SELECT *, discards OR done = 'discard' AS over,"
-    " told IN ('contaminated', 'stuck') AS ill, told = 'clean'"
-    " AND NOT (discards AND (SELECT at FROM seen) > (SELECT at FROM told)) AS well FROM facts),"
-    " ends AS (SELECT at, at_offset, 0 AS rank FROM used, known"
-    " WHERE well OR (done = 'use' AND NOT over)"
-    " UNION ALL SELECT at, at_offset, 1 FROM lost, known WHERE ill OR (over AND NOT well)"
-    " UNION ALL SELECT at, at_offset, 2 FROM gone, known WHERE well OR over"
-    " UNION ALL SELECT at, at_offset, 3 FROM told, known WHERE ill),"
-    " ended AS (SELECT at, at_offset FROM ends ORDER BY at, rank LIMIT 1)"
-    " SELECT (SELECT place FROM moves ORDER BY chain DESC LIMIT 1) AS stands,"
-    " (SELECT place FROM moves WHERE NOT ifnull(at > (SELECT at FROM ended), 0)"
-    " ORDER BY chain DESC LIMIT 1) AS stood,"
-    " CASE done WHEN 'isolate' THEN 'isolated' WHEN 'discard' THEN 'discarded'"
-    " WHEN 'use' THEN 'used' ELSE 'growing' END AS state,"
-    " CASE WHEN well THEN 'sound' WHEN ill THEN told WHEN discards THEN" LOSS
-    " WHEN over THEN CASE WHEN because IN ('contaminated', 'stuck') THEN because"
-    " WHEN because IN ('broken', 'slip') THEN 'open'"
-    " WHEN because IN ('sold', 'given', 'used') THEN 'sound' ELSE" LOSS
-    " END WHEN done = 'use' THEN 'sound' ELSE 'open' END AS fate,"
-    " (SELECT at FROM ended) AS ended, (SELECT at_offset FROM ended) AS ended_offset,"
-    " (SELECT id FROM seen) AS last_look FROM known";
+#define DERIVED(id)                                                                                \
+    "WITH looks AS NOT MATERIALIZED (SELECT id, at, at_offset, action, status,"                    \
+    " coalesce(turn, id) AS chain FROM look AS a WHERE vessel = " id ""                            \
+    " AND action <> '" WITHDRAWN "'"                                                               \
+    " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = a.id)),"                                 \
+    " events AS NOT MATERIALIZED (SELECT at, at_offset, kind, place, because,"                     \
+    " coalesce(turn, id) AS chain FROM event AS a WHERE vessel = " id ""                           \
+    " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id)),"                                \
+    " outcomes AS NOT MATERIALIZED (SELECT at, at_offset, status,"                                 \
+    " coalesce(turn, id) AS chain FROM outcome AS a WHERE vessel = " id ""                         \
+    " AND status <> '" WITHDRAWN "'"                                                               \
+    " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id)),"                              \
+    " moves AS (SELECT at, place, chain FROM events WHERE kind = 'move'"                           \
+    " UNION ALL SELECT NULL, place, 0 FROM vessel WHERE id = " id "),"                             \
+    " seen AS (SELECT * FROM looks ORDER BY chain DESC LIMIT 1),"                                  \
+    " lost AS (SELECT * FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1),"          \
+    " used AS (SELECT * FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1),"              \
+    " gone AS (SELECT * FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1),"          \
+    " told AS (SELECT * FROM outcomes ORDER BY chain DESC LIMIT 1),"                               \
+    " facts AS (SELECT ifnull((SELECT action FROM seen) = 'discard', 0) AS discards,"              \
+    " ifnull((SELECT status FROM seen), '') AS status,"                                            \
+    " ifnull((SELECT kind FROM events WHERE kind IN ('isolate', 'return', 'discard', 'use')"       \
+    " ORDER BY chain DESC LIMIT 1), '') AS done,"                                                  \
+    " ifnull((SELECT because FROM gone), '') AS because,"                                          \
+    " ifnull((SELECT status FROM told), '') AS told),"                                             \
+    " known AS (SELECT *, discards OR done = 'discard' AS over,"                                   \
+    " told IN ('contaminated', 'stuck') AS ill, told = 'clean'"                                    \
+    " AND NOT (discards AND (SELECT at FROM seen) > (SELECT at FROM told)) AS well FROM facts),"   \
+    " ends AS (SELECT at, at_offset, 0 AS rank FROM used, known"                                   \
+    " WHERE well OR (done = 'use' AND NOT over)"                                                   \
+    " UNION ALL SELECT at, at_offset, 1 FROM lost, known WHERE ill OR (over AND NOT well)"         \
+    " UNION ALL SELECT at, at_offset, 2 FROM gone, known WHERE well OR over"                       \
+    " UNION ALL SELECT at, at_offset, 3 FROM told, known WHERE ill),"                              \
+    " ended AS (SELECT at, at_offset FROM ends ORDER BY at, rank LIMIT 1)"                         \
+    " SELECT (SELECT place FROM moves ORDER BY chain DESC LIMIT 1) AS stands,"                     \
+    " (SELECT place FROM moves WHERE NOT ifnull(at > (SELECT at FROM ended), 0)"                   \
+    " ORDER BY chain DESC LIMIT 1) AS stood,"                                                      \
+    " CASE done WHEN 'isolate' THEN 'isolated' WHEN 'discard' THEN 'discarded'"                    \
+    " WHEN 'use' THEN 'used' ELSE 'growing' END AS state,"                                         \
+    " CASE WHEN well THEN 'sound' WHEN ill THEN told WHEN discards THEN" LOSS                      \
+    " WHEN over THEN CASE WHEN because IN ('contaminated', 'stuck') THEN because"                  \
+    " WHEN because IN ('broken', 'slip') THEN 'open'"                                              \
+    " WHEN because IN ('sold', 'given', 'used') THEN 'sound' ELSE" LOSS                            \
+    " END WHEN done = 'use' THEN 'sound' ELSE 'open' END AS fate,"                                 \
+    " (SELECT at FROM ended) AS ended, (SELECT at_offset FROM ended) AS ended_offset,"             \
+    " (SELECT id FROM seen) AS last_look FROM known"
 
-const char *vessel_sql(struct journal *journal, bool stale)
+const char vessel_update[] = "UPDATE vessel SET (stands, stood, state, fate, ended, ended_offset,"
+                             " last_look) = (" DERIVED("?1") ") WHERE id = ?1";
+
+const char vessel_stale[] =
+    "SELECT id, printf('the %s of %.200s is not what its looks, events and outcomes say', stale,"
+    " label) FROM (SELECT v.id, v.label, (SELECT CASE WHEN v.state IS NOT d.state THEN 'state'"
+    " WHEN v.fate IS NOT d.fate THEN 'fate' WHEN v.ended IS NOT d.ended THEN 'end'"
+    " WHEN v.last_look IS NOT d.last_look THEN 'last look'"
+    " WHEN v.stands IS NOT d.stands OR v.stood IS NOT d.stood THEN 'place' END"
+    " FROM (" DERIVED("v.id") ") AS d) AS stale FROM vessel AS v) WHERE stale IS NOT NULL";
+
+static void refresh(struct journal *journal, int64_t id)
 {
-    struct text *sql = &journal->derived[stale];
-    if (sql->length == 0)
-        text_printf(
-            sql,
-            stale ? "SELECT CASE WHEN v.state IS NOT d.state THEN 'state'"
-                    " WHEN v.fate IS NOT d.fate THEN 'fate' WHEN v.ended IS NOT d.ended THEN 'end'"
-                    " WHEN v.last_look IS NOT d.last_look THEN 'last look'"
-                    " WHEN v.stands IS NOT d.stands OR v.stood IS NOT d.stood THEN 'place'"
-                    " ELSE '' END FROM vessel AS v, (%s) AS d WHERE v.id = ?1"
-                  : "UPDATE vessel SET (stands, stood, state, fate, ended, ended_offset,"
-                    " last_look) = (%s) WHERE id = ?1",
-            derived);
-    return sql->bytes;
+    query_number(journal, vessel_update, "i", id);
+    if (journal->status == STATUS_OK && sqlite3_changes(journal->database) == 0)
+        journal_refuse(journal, STATUS_USAGE, "there is no vessel %lld", (long long)id);
+    query_number(journal,
+                 "UPDATE vessel SET due = 0, due_for = '' WHERE id = ?"
+                 " AND state IN ('discarded', 'used')",
+                 "i", id);
 }
 
-static enum status refresh(struct journal *journal, int64_t id, struct diags *diags)
+enum status journal_refresh(struct journal *journal, int64_t vessel)
 {
-    enum status status = query_number(journal, NULL, diags, vessel_sql(journal, false), "i", id);
-    if (status == STATUS_OK && sqlite3_changes(journal->database) == 0)
-        return journal_refuse(journal, STATUS_USAGE, diags, "there is no vessel %lld",
-                              (long long)id);
-    if (status == STATUS_OK)
-        status = query_number(journal, NULL, diags,
-                              "UPDATE vessel SET due = 0, due_for = '' WHERE id = ?"
-                              " AND state IN ('discarded', 'used')",
-                              "i", id);
-    return status;
+    journal_work(journal);
+    refresh(journal, vessel);
+    return journal_finish(journal);
 }
 
-enum status journal_refresh(struct journal *journal, int64_t vessel, struct diags *diags)
+enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why)
 {
-    enum status status = journal_begin(journal, diags);
-    return status == STATUS_OK ? journal_finish(journal, refresh(journal, vessel, diags), diags)
-                               : status;
-}
-
-enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why,
-                            struct diags *diags)
-{
-    return query_number(
-        journal, NULL, diags,
-        "UPDATE vessel SET (due, due_for) = (SELECT CASE WHEN NOT lost THEN max(?2, 0)"
-        " WHEN due > 0 THEN min(due, ?2) ELSE max(?2, 1) END,"
-        " iif(lost, 'discard', ?3) FROM (SELECT fate = 'contaminated' AND state IN"
-        " ('growing', 'isolated') AS lost)) WHERE id = ?1",
-        "iit", vessel, day, why);
+    query_number(journal,
+                 "UPDATE vessel SET (due, due_for) = (SELECT CASE WHEN NOT lost THEN max(?2, 0)"
+                 " WHEN due > 0 THEN min(due, ?2) ELSE max(?2, 1) END,"
+                 " iif(lost, 'discard', ?3) FROM (SELECT fate = 'contaminated' AND state IN"
+                 " ('growing', 'isolated') AS lost)) WHERE id = ?1",
+                 "iit", vessel, day, why);
+    return journal_told(journal);
 }

@@ -23,8 +23,8 @@
  * as they are.
  *
  * Not for several threads at once: open one each. Every failure adds a line to
- * `diags`; STATUS_IO when the file says no, STATUS_DATA when what it holds or is
- * given is wrong, STATUS_USAGE when a name is not known.
+ * the `diags` that it was opened with; STATUS_IO when the file says no, STATUS_DATA when what it
+ * holds or is given is wrong, STATUS_USAGE when a name is not known.
  */
 struct journal; /* opaque: an open journal */
 
@@ -53,18 +53,16 @@ void journal_close(struct journal *journal); /* NULL is fine */
 /* Who is at work, kept with what is recorded from now on: the letter of the station, which also begins
  * new labels ("K-B1"), and a person's name. NULL or "" for none: whoever works alone needs neither.
  * STATUS_USAGE when the station is not of one to three letters. */
-enum status journal_sign(struct journal *journal, const char *station, const char *person,
-                         struct diags *diags);
+enum status journal_sign(struct journal *journal, const char *station, const char *person);
 const char *journal_path(const struct journal *journal);
 
 /* Transactions nest: only the outermost commit writes to the disk, and a
- * rollback undoes everything since the outermost begin. Single calls below are
- * transactions of their own when none is open. */
-enum status journal_begin(struct journal *journal, struct diags *diags);
-enum status journal_commit(struct journal *journal, struct diags *diags);
+ * rollback undoes everything since the outermost begin. A call below that fails leaves nothing of its
+ * own. Within a transaction nothing is done any more after one was refused: the commit, then, takes
+ * all of it back, and tells. */
+enum status journal_begin(struct journal *journal);
+enum status journal_commit(struct journal *journal);
 void journal_rollback(struct journal *journal);
-/* Commits after STATUS_OK, else rolls back; gives what came of it. */
-enum status journal_finish(struct journal *journal, enum status status, struct diags *diags);
 
 /* ---- records --------------------------------------------------------------------------------- */
 
@@ -72,43 +70,27 @@ enum status journal_finish(struct journal *journal, enum status status, struct d
  * kept (imports). Checks what record_types says: required, bounds, known words,
  * references that exist, labels not taken; the message names column and value.
  * After a look, a event or an outcome the vessel is refreshed. */
-enum status journal_add(struct journal *journal, enum record record, void *row,
-                        struct diags *diags);
+enum status journal_add(struct journal *journal, enum record record, void *row);
 
 /* Reads one record; texts are copied into the arena. STATUS_USAGE, with the nearest label
  * suggested, when there is none. */
 enum status journal_get(struct journal *journal, enum record record, int64_t id,
-                        struct arena *arena, void *row, struct diags *diags);
+                        struct arena *arena, void *row);
 enum status journal_find(struct journal *journal, enum record record, const char *label,
-                         struct arena *arena, void *row, struct diags *diags);
+                         struct arena *arena, void *row);
 /* Refuses for a new batch the label of a vessel, and the other way round, in whatever case: people name either
  * in the same places, and one of them could never be reached. */
-enum status label_check(struct journal *journal, enum record record, const char *label,
-                        struct diags *diags);
+enum status label_check(struct journal *journal, enum record record, const char *label);
 /* As journal_find, but false and silent when there is none. */
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id);
 
-/*
- * Walks records by rising id, or `back` from the newest down. `column` (a reference or integer column, or NULL for
- * all) must equal `value`. Texts of a row are valid until the next call.
- *
- *     struct walk *walk = journal_walk(journal, RECORD_VESSEL, "batch", batch.id, false, diags);
- *     while (walk_next(walk, &vessel)) ...
- *     status = walk_end(walk);
- */
-struct walk;
-struct walk *journal_walk(struct journal *journal, enum record record, const char *column,
-                          int64_t value, bool back, struct diags *diags);
-bool walk_next(struct walk *walk, void *row);
-enum status walk_end(struct walk *walk); /* frees; STATUS_OK for NULL too */
-
-/* All of them at once, texts copied into the arena. `rows` is an array of the struct. */
+/* All of them by rising id, texts copied into the arena. `rows` is an array of the struct. `column` (a
+ * reference or integer column, or NULL for all) must equal `value`. */
 enum status journal_all(struct journal *journal, enum record record, const char *column,
-                        int64_t value, struct arena *arena, void **rows, size_t *count,
-                        struct diags *diags);
+                        int64_t value, struct arena *arena, void **rows, size_t *count);
 /* Looks, events or outcomes of a vessel that no later one corrects, by rising id. */
 enum status journal_standing(struct journal *journal, enum record record, int64_t vessel,
-                             struct arena *arena, void **rows, size_t *count, struct diags *diags);
+                             struct arena *arena, void **rows, size_t *count);
 /* How many there are. */
 size_t journal_count(struct journal *journal, enum record record, const char *column,
                      int64_t value);
@@ -117,25 +99,22 @@ size_t journal_count(struct journal *journal, enum record record, const char *co
  * write it (a label for a reference). The change is kept as an edit. Refused for
  * ids and derived columns. */
 enum status journal_correct(struct journal *journal, enum record record, const char *label,
-                            const char *column, const char *value, struct moment at,
-                            struct diags *diags);
+                            const char *column, const char *value, struct moment at);
 
 /* The next label of a kind that no record has yet: "B7" after "B6". For starters, lots, cooks,
  * sessions, places and batches; a vessel's is its batch's label, a hyphen and its number. */
 enum status journal_next_label(struct journal *journal, enum record record, struct arena *arena,
-                               const char **label, struct diags *diags);
+                               const char **label);
 
 /* ---- values as text -------------------------------------------------------------------------- */
 
-struct text;
-/* One column of a row as CSV and people read it: numbers in the shortest form that reads back
+/* One column of a row as CSV and people read it, in the arena: numbers in the shortest form that reads back
  * exactly, references as labels (ids for records without), flags yes/no, "" for absent. */
-enum status journal_show_column(struct journal *journal, const struct column *column,
-                                const void *row, struct text *out, struct diags *diags);
+const char *journal_show_column(struct journal *journal, const struct column *column,
+                                const void *row, struct arena *arena);
 /* The reverse; texts are copied into the arena. The message names column and value. */
 enum status journal_read_column(struct journal *journal, const struct column *column,
-                                const char *value, struct arena *arena, void *row,
-                                struct diags *diags);
+                                const char *value, struct arena *arena, void *row);
 
 /* ---- what a vessel has become ---------------------------------------------------------------- */
 
@@ -151,15 +130,9 @@ enum status journal_read_column(struct journal *journal, const struct column *co
  *   stands where the newest move took it, else where it was put; stood: without moves after its end
  * A clean outcome gives way to a later look that says discard.
  */
-enum status journal_refresh(struct journal *journal, int64_t vessel, struct diags *diags);
+enum status journal_refresh(struct journal *journal, int64_t vessel);
 /* Sets the day of the next look (0: none) and why. */
-enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why,
-                            struct diags *diags);
-
-/* Growing or isolated vessels whose look is due by `day`, by day, batch and number; texts in the
- * arena. */
-enum status journal_due(struct journal *journal, int64_t day, struct arena *arena,
-                        struct vessel **vessels, size_t *count, struct diags *diags);
+enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why);
 
 /* ---- acts ------------------------------------------------------------------------------------ */
 
@@ -189,7 +162,7 @@ struct undone {                /* texts in the arena */
 
 /* Takes the newest act that stands back. STATUS_USAGE when there is none, or it cannot be undone. */
 enum status undo_last(struct journal *journal, struct moment now, struct arena *arena,
-                      struct undone *undone, struct diags *diags);
+                      struct undone *undone);
 
 /* ---- a whole journal ------------------------------------------------------------------------- */
 
@@ -223,9 +196,8 @@ struct check_tally {
 
 /* `rules` may be NULL. STATUS_OK when the check could be done, whatever it found;
  * a file whose pages are damaged is told and looked at no further. */
-enum status check_journal(struct journal *journal, const struct rules *rules, struct moment now,
-                          const struct check_sink *sink, struct check_tally *tally,
-                          struct diags *diags);
+enum status check_journal(struct journal *journal, const struct rules *rules,
+                          const struct check_sink *sink, struct check_tally *tally);
 
 /* For the tests of this module and for what has a module of its own in journal/. */
 struct sqlite3;
@@ -238,8 +210,7 @@ struct sqlite3 *journal_database(struct journal *journal);
 
 /* Writes a backup. The copy is checked before it takes its name: a damaged journal gives none, and
  * STATUS_DATA. */
-enum status backup_write(struct journal *journal, const char *path, bool replace,
-                         struct diags *diags);
+enum status backup_write(struct journal *journal, const char *path, bool replace);
 
 /* Puts what the backup holds in the place of the journal at `path`, in one step.
  *

@@ -522,7 +522,7 @@ struct taking {
     struct text above[CSV_MOST_FIELDS]; /* what stood last in a column that repeats */
     /* The row. */
     struct arena *arena;
-    struct diags *own;              /* what was wrong with it, without a position */
+    struct diags *own;              /* what was wrong with it: the journal's, meanwhile */
     const char *cells[ROLE_COUNT];  /* "" where it says nothing */
     const char *label;              /* of the vessel, as far as it is known */
     enum role culprit;              /* which cell a fault is about; ROLE_COUNT for the row */
@@ -533,27 +533,26 @@ struct taking {
     size_t remark_count;
     size_t added[RECORD_COUNT];
     int64_t highest[RECORD_COUNT]; /* id before the import */
-    enum status status;
 };
 
-/* What the functions below return: whether to go on; why not is in `status` and `own`. */
-static bool ok(struct taking *taking, enum status status)
+/* What is refused first is told of the row, and nothing more of it is recorded (sql.h): the functions below
+ * go on, and need not be asked. */
+static bool going(const struct taking *taking)
 {
-    taking->status = status;
-    return status == STATUS_OK;
+    return taking->journal->status == STATUS_OK;
 }
 
-__attribute__((format(printf, 3, 4))) static bool refuse(struct taking *taking, enum role role,
+__attribute__((format(printf, 3, 4))) static void refuse(struct taking *taking, enum role role,
                                                          const char *format, ...)
 {
     va_list arguments;
     va_start(arguments, format);
     char *why = text_vformat(format, arguments);
     va_end(arguments);
-    diags_error(taking->own, nowhere, "%s", why);
+    if (going(taking))
+        taking->culprit = role;
+    journal_refuse(taking->journal, STATUS_DATA, "%s", why);
     free(why);
-    taking->culprit = role;
-    return ok(taking, STATUS_DATA);
 }
 
 /* What the row was taken for, to be told with the sums when it is taken. */
@@ -589,52 +588,54 @@ static bool said(const struct taking *taking, enum role role)
     return taking->cells[role][0] != '\0';
 }
 
-static bool wrong(struct taking *taking, enum role role, const char *right)
+static void wrong(struct taking *taking, enum role role, const char *right)
 {
-    return refuse(taking, role, "%s is '%.60s'; %s", roles[role].name, taking->cells[role], right);
+    refuse(taking, role, "%s is '%.60s'; %s", roles[role].name, taking->cells[role], right);
 }
 
-static bool read_day(struct taking *taking, enum role role, struct moment *moment)
+static struct moment read_day(struct taking *taking, enum role role)
 {
     enum { SLACK = 86400 };
     char room[MOMENT_ROOM];
+    struct moment moment = moment_unknown();
     const char *text = taking->cells[role];
     enum date_order order = taking->mapping->dates;
-    if (moment_read_in(text, order, moment))
-        taking->seen[role] = *moment;
-    else if (moment_read_near(text, order, taking->seen[role], moment))
+    if (moment_read_in(text, order, &moment))
+        taking->seen[role] = moment;
+    else if (moment_read_near(text, order, taking->seen[role], &moment))
         remark(taking, "%s '%.30s' was read as %s, by the rows above", roles[role].name, text,
-               moment_write_day(*moment, room));
-    else if (moment_read_near(text, order, taking->options->now, moment))
-        return wrong(taking, role, "write the year as well; no row above tells it");
+               moment_write_day(moment, room));
     else
-        return wrong(taking, role,
-                     order != DATES_ISO || strspn(text, "0123456789") == 4
-                         ? "there is no such day, in the order that the map says"
-                         : "write 2026-03-01, or say 'dates: day/month/year' in the map");
-    return moment->seconds <= taking->options->now.seconds + SLACK ||
-           wrong(taking, role, "that lies in the future");
+        wrong(taking, role,
+              moment_read_near(text, order, taking->options->now, &moment)
+                  ? "write the year as well; no row above tells it"
+              : order != DATES_ISO || strspn(text, "0123456789") == 4
+                  ? "there is no such day, in the order that the map says"
+                  : "write 2026-03-01, or say 'dates: day/month/year' in the map");
+    if (moment_known(moment) && moment.seconds > taking->options->now.seconds + SLACK)
+        wrong(taking, role, "that lies in the future");
+    return moment;
 }
 
-static bool read_word(struct taking *taking, enum role role, const char **word)
+static const char *read_word(struct taking *taking, enum role role)
 {
     const char *written = taking->cells[role];
     const struct meant meant =
         role_meant(taking->mapping, taking->reader, role, written, taking->arena);
-    *word = meant.id;
     if (role == ROLE_KIND)
         taking->grams = meant.grams;
     if (meant.loosely)
         remark(taking, "%s '%.60s' was read as %s", roles[role].name, written, meant.id);
-    return *word != NULL ||
-           wrong(taking, role,
-                 role == ROLE_KIND
-                     ? "write 1 litre, 500 ml or a 2.5 kg bag, or say in the map, under 'values', "
-                       "what it is: jar:1litre, bag:2.5kg or an id of 'jarside show'"
-                     : "the rules know no such; say in the map, under 'values', what it means");
+    if (meant.id == NULL)
+        wrong(taking, role,
+              role == ROLE_KIND
+                  ? "write 1 litre, 500 ml or a 2.5 kg bag, or say in the map, under 'values', "
+                    "what it is: jar:1litre, bag:2.5kg or an id of 'jarside show'"
+                  : "the rules know no such; say in the map, under 'values', what it means");
+    return meant.id != NULL ? meant.id : "";
 }
 
-static bool read_cell(struct taking *taking, enum role role, void *row)
+static void read_cell(struct taking *taking, enum role role, void *row)
 {
     const struct column *column = role_column(role);
     void *into = (char *)row + column->offset;
@@ -642,130 +643,108 @@ static bool read_cell(struct taking *taking, enum role role, void *row)
     if (role == ROLE_DOSE) {
         struct batch *batch = row;
         batch->unit = inoculum_read(folded, &batch->inoculum);
-        return batch->unit != NULL || wrong(taking, role, "write a number and ml or g");
-    }
-    if (column->list != LIST_NONE)
-        return read_word(taking, role, into);
-    if (column->dimension != DIM_NONE) {
+        if (batch->unit == NULL)
+            wrong(taking, role, "write a number and ml or g");
+    } else if (column->list != LIST_NONE) {
+        *(const char **)into = read_word(taking, role);
+    } else if (column->dimension != DIM_NONE) {
         struct quantity quantity;
         size_t used = 0;
-        if (quantity_read(folded, strlen(folded), column->dimension, &quantity, &used) !=
-                QUANTITY_OK ||
-            folded[used] != '\0' || quantity.lo != quantity.hi)
-            return wrong(taking, role, "write one number and its unit");
-        *(double *)into = quantity.lo;
-        return true;
-    }
-    if (column->kind == COLUMN_MOMENT)
-        return read_day(taking, role, into);
-    if (column->kind == COLUMN_FLAG) {
+        if (quantity_read(folded, strlen(folded), column->dimension, &quantity, &used) ==
+                QUANTITY_OK &&
+            folded[used] == '\0' && quantity.lo == quantity.hi)
+            *(double *)into = quantity.lo;
+        else
+            wrong(taking, role, "write one number and its unit");
+    } else if (column->kind == COLUMN_MOMENT) {
+        *(struct moment *)into = read_day(taking, role);
+    } else if (column->kind == COLUMN_FLAG) {
         *(bool *)into = csv_named("yes|y|x|true|1|control", folded, strlen(folded)) >= 0;
-        return *(bool *)into || csv_named("no|n|-|false|0", folded, strlen(folded)) >= 0 ||
-               wrong(taking, role, "write yes or no");
+        if (!*(bool *)into && csv_named("no|n|-|false|0", folded, strlen(folded)) < 0)
+            wrong(taking, role, "write yes or no");
+    } else if (going(taking)) {
+        taking->culprit = role;
+        journal_read_column(taking->journal, column, text, taking->arena, row);
     }
-    taking->culprit = role;
-    return ok(taking,
-              journal_read_column(taking->journal, column, text, taking->arena, row, taking->own));
 }
 
-static bool read_cells(struct taking *taking, enum record record, void *row)
+static void read_cells(struct taking *taking, enum record record, void *row)
 {
-    for (int i = 0; i < ROLE_COUNT; i++)
-        if (roles[i].record == record && said(taking, (enum role)i) &&
-            !read_cell(taking, (enum role)i, row))
-            return false;
-    return true;
+    for (int i = 0; i < ROLE_COUNT && going(taking); i++)
+        if (roles[i].record == record && said(taking, (enum role)i))
+            read_cell(taking, (enum role)i, row);
 }
 
 /* ---- records that rows share ----------------------------------------------------------------- */
 
-/* Adds a record, checked first, since a journal that refuses one ends the whole transaction. */
-static bool add(struct taking *taking, enum record record, void *row)
+static void add(struct taking *taking, enum record record, void *row)
 {
-    /* NOLINTNEXTLINE(clang-analyzer-core.uninitialized.Assign): a record with a label begins with it */
-    const char *label = record_has_label(record) ? ((union any_record *)row)->named.label : "";
-    if (label[0] != '\0' && !ok(taking, label_check(taking->journal, record, label, taking->own))) {
+    const union any_record *any = row;
+    if (!going(taking))
+        return;
+    if (record_has_label(record) &&
+        label_check(taking->journal, record, any->named.label) != STATUS_OK) {
+        /* Said once more, with the way out. */
         diags_clear(taking->own);
-        return refuse(taking, taking->culprit,
-                      "there is a %s '%.60s' already, and a %s of that name could not be told from "
-                      "it; --prefix K calls it 'K-%.60s'",
-                      record == RECORD_VESSEL ? "batch" : "vessel", label,
-                      record_types[record].name, label);
+        diags_error(taking->own, nowhere,
+                    "there is a %s '%.60s' already, and a %s of that name could not be told from "
+                    "it; --prefix K calls it 'K-%.60s'",
+                    record == RECORD_VESSEL ? "batch" : "vessel", any->named.label,
+                    record_types[record].name, any->named.label);
     }
-    if (!ok(taking, row_check(taking->journal, record, row, taking->own)) ||
-        !ok(taking, journal_add(taking->journal, record, row, taking->own)))
-        return false;
+    if (journal_add(taking->journal, record, row) != STATUS_OK)
+        return;
     taking->added[record]++;
-    return taking->news = true;
-}
-
-/* A column as text; NULL when the journal does not tell. */
-static const char *shown(struct taking *taking, const struct column *column, const void *row)
-{
-    struct text text;
-    text_init(&text);
-    bool told = ok(taking, journal_show_column(taking->journal, column, row, &text, taking->own));
-    const char *copy = told ? arena_string(taking->arena, text.bytes) : NULL;
-    text_release(&text);
-    return copy;
+    taking->news = true;
 }
 
 /* Makes sure that the row says of a column what the journal does; of moments the day counts, since a
  * date is noon. */
-static bool agree(struct taking *taking, enum record record, const char *label,
+static void agree(struct taking *taking, enum record record, const char *label,
                   const struct column *column, const void *row, const void *there)
 {
     enum role role = role_of(record, column);
-    if (column->derived || role == ROLE_COUNT || !said(taking, role))
-        return true;
+    if (column->derived || role == ROLE_COUNT || !said(taking, role) || !going(taking))
+        return;
     taking->culprit = role;
-    const char *given = shown(taking, column, row);
-    const char *present = given != NULL ? shown(taking, column, there) : NULL;
-    if (present == NULL)
-        return false;
+    const char *given = journal_show_column(taking->journal, column, row, taking->arena);
+    const char *present = journal_show_column(taking->journal, column, there, taking->arena);
+    const struct moment *first = column_member(column, row), *second = column_member(column, there);
     if (given[0] == '\0' || strcmp(given, present) == 0)
-        return true;
+        return;
     if (present[0] == '\0') {
         /* What was not known of a record may be told later: in a lower row, or in the sheet as it has grown.
          * It is kept as a correction. */
-        size_t size = record_types[record].size;
-        void *filled = memcpy(arena_alloc(taking->arena, size), there, size);
-        return ok(taking, journal_read_column(taking->journal, column, given, taking->arena, filled,
-                                              taking->own)) &&
-               ok(taking, row_check(taking->journal, record, filled, taking->own)) &&
-               ok(taking, journal_correct(taking->journal, record, label, column->name, given,
-                                          taking->options->now, taking->own)) &&
-               (taking->news = true);
+        journal_correct(taking->journal, record, label, column->name, given, taking->options->now);
+        taking->news = true;
+    } else if (column->kind != COLUMN_MOMENT || moment_day(*first) != moment_day(*second)) {
+        refuse(taking, role, "%s '%.60s' has %s '%.80s' already, and here '%.80s'; %s",
+               record_types[record].name, label, column->name, present, given,
+               record == RECORD_BATCH && taking->mapping->headings[ROLE_BATCH] == NULL
+                   ? "so they are several batches: map a column that tells them, or 'batch: "
+                     "from vessel' under 'same' (A3 is of batch A)"
+                   : "make them the same");
     }
-    const struct moment *first = column_member(column, row), *second = column_member(column, there);
-    if (column->kind == COLUMN_MOMENT && moment_day(*first) == moment_day(*second))
-        return true;
-    return refuse(taking, role, "%s '%.60s' has %s '%.80s' already, and here '%.80s'; %s",
-                  record_types[record].name, label, column->name, present, given,
-                  record == RECORD_BATCH && taking->mapping->headings[ROLE_BATCH] == NULL
-                      ? "so they are several batches: map a column that tells them, or 'batch: "
-                        "from vessel' under 'same' (A3 is of batch A)"
-                      : "make them the same");
 }
 
 /* Adds the record, or makes sure that it says what the one of its label says and becomes that. */
-static bool settle(struct taking *taking, enum record record, const char *label, void *row)
+static void settle(struct taking *taking, enum record record, const char *label, void *row)
 {
-    int64_t id = 0;
-    if (!journal_has(taking->journal, record, label, &id)) {
-        if (!ok(taking, query_number(taking->journal, &id, taking->own,
-                                     journal_sql(taking->journal,
-                                                 "SELECT coalesce(min(id), 0) FROM \"%s\""
-                                                 " WHERE label = ? COLLATE NOCASE",
-                                                 record_types[record].name),
-                                     "t", label)))
-            return false;
-        if (id == 0)
-            return add(taking, record, row);
+    struct journal *journal = taking->journal;
+    int64_t id = query_number(
+        journal,
+        journal_sql(
+            journal,
+            "SELECT id FROM \"%s\" WHERE label = ?1 COLLATE NOCASE ORDER BY label <> ?1, id",
+            record_types[record].name),
+        "t", label);
+    if (id == 0) {
+        add(taking, record, row);
+        return;
     }
     void *there = arena_alloc(taking->arena, record_types[record].size);
-    if (!ok(taking, journal_get(taking->journal, record, id, taking->arena, there, taking->own)))
-        return false;
+    if (journal_get(journal, record, id, taking->arena, there) != STATUS_OK)
+        return;
     const char *called = ((const union any_record *)there)->named.label;
     if (strcmp(called, label) != 0)
         remark(taking, "%s '%.60s' was taken for '%.60s'", record_types[record].name, label,
@@ -775,113 +754,105 @@ static bool settle(struct taking *taking, enum record record, const char *label,
         remark(taking, "%s '%.60s' is the one in the journal (--prefix K keeps them apart)",
                record_types[record].name, called);
     for (const struct column *column = record_types[record].columns; column->name; column++)
-        if (column->kind != COLUMN_LABEL && !agree(taking, record, called, column, row, there))
-            return false;
+        if (column->kind != COLUMN_LABEL)
+            agree(taking, record, called, column, row, there);
     memcpy(row, there, record_types[record].size);
-    return true;
 }
 
 /* The id of the record that the row names, added when it is new; 0 when it names none. */
-static bool shared(struct taking *taking, enum record record, int64_t *id)
+static int64_t shared(struct taking *taking, enum record record)
 {
     enum role label = label_of(record);
     union any_record row;
-    *id = 0;
-    if (!said(taking, label))
-        return true;
+    if (!said(taking, label) || !going(taking))
+        return 0;
     record_init(record, &row);
-    if (!read_cells(taking, record, &row))
-        return false;
+    read_cells(taking, record, &row);
+    if (!going(taking))
+        return 0;
     taking->culprit = label;
-    bool settled = settle(taking, record, taking->cells[label], &row);
-    *id = row.named.id;
-    return settled;
+    settle(taking, record, taking->cells[label], &row);
+    return row.named.id;
 }
 
-static bool take_batch(struct taking *taking, struct batch *batch)
+static int64_t take_batch(struct taking *taking)
 {
     const struct rules *rules = taking->mapping->rules;
     int feeder = rules->feeder[FEEDS_GRAIN];
-    int64_t known = 0;
-    const char *label = taking->cells[ROLE_BATCH], *grain = NULL;
-    record_init(RECORD_BATCH, batch);
-    if (label[0] == '\0')
-        return refuse(taking, ROLE_BATCH, "batch is missing; every vessel is of a batch");
-    if (!shared(taking, RECORD_STARTER, &batch->starter) ||
-        !shared(taking, RECORD_LOT, &batch->lot) || !shared(taking, RECORD_COOK, &batch->cook) ||
-        !shared(taking, RECORD_SESSION, &batch->session) ||
-        !read_cells(taking, RECORD_BATCH, batch))
-        return false;
-    if (said(taking, ROLE_GRAIN) && !said(taking, ROLE_LOT) && feeder != RULES_NONE) {
-        if (!read_word(taking, ROLE_GRAIN, &grain))
-            return false;
-        /* A grain without a sack to its name is a circumstance of the batch. */
-        batch->facts = arena_format(taking->arena, "%s=%s", rules->observables[feeder].id, grain);
-    }
-    if (!moment_known(batch->at) && !journal_has(taking->journal, RECORD_BATCH, label, &known))
-        return refuse(taking, ROLE_INOCULATED,
-                      "inoculated is missing; a new batch needs the day of inoculation");
-    taking->culprit = ROLE_BATCH;
-    return settle(taking, RECORD_BATCH, label, batch);
-}
-
-static bool take_vessel(struct taking *taking, struct vessel *vessel)
-{
+    const char *label = taking->cells[ROLE_BATCH];
     struct batch batch;
     int64_t known = 0;
-    bool labelled = said(taking, ROLE_VESSEL);
-    record_init(RECORD_VESSEL, vessel);
-    if (!take_batch(taking, &batch) || !shared(taking, RECORD_PLACE, &vessel->place) ||
-        !read_cells(taking, RECORD_VESSEL, vessel))
-        return false;
-    if (isnan(vessel->grams))
-        vessel->grams = taking->grams;
-    vessel->batch = batch.id;
-    enum role telling = taking->mapping->headings[ROLE_VESSEL] != NULL ? ROLE_VESSEL : ROLE_NUMBER;
-    if (!labelled && !said(taking, ROLE_NUMBER))
-        return refuse(taking, telling, "%s is missing; nothing tells which vessel this is",
-                      roles[telling].name);
-    if (!labelled)
-        vessel->label = arena_format(taking->arena, "%s-%lld", taking->cells[ROLE_BATCH],
-                                     (long long)vessel->number);
-    taking->label = vessel->label;
-    if (vessel->number == 0 &&
-        !journal_has(taking->journal, RECORD_VESSEL, vessel->label, &known) &&
-        !ok(taking, query_number(taking->journal, &vessel->number, taking->own,
-                                 "SELECT coalesce(max(number), 0) + 1 FROM vessel WHERE batch = ?",
-                                 "i", batch.id)))
-        return false;
-    taking->culprit = labelled ? ROLE_VESSEL : ROLE_NUMBER;
-    return settle(taking, RECORD_VESSEL, vessel->label, vessel);
+    record_init(RECORD_BATCH, &batch);
+    if (label[0] == '\0')
+        refuse(taking, ROLE_BATCH, "batch is missing; every vessel is of a batch");
+    batch.starter = shared(taking, RECORD_STARTER);
+    batch.lot = shared(taking, RECORD_LOT);
+    batch.cook = shared(taking, RECORD_COOK);
+    batch.session = shared(taking, RECORD_SESSION);
+    read_cells(taking, RECORD_BATCH, &batch);
+    /* A grain without a sack to its name is a circumstance of the batch. */
+    if (said(taking, ROLE_GRAIN) && !said(taking, ROLE_LOT) && feeder != RULES_NONE)
+        batch.facts = arena_format(taking->arena, "%s=%s", rules->observables[feeder].id,
+                                   read_word(taking, ROLE_GRAIN));
+    if (!moment_known(batch.at) && !journal_has(taking->journal, RECORD_BATCH, label, &known))
+        refuse(taking, ROLE_INOCULATED,
+               "inoculated is missing; a new batch needs the day of inoculation");
+    if (!going(taking))
+        return 0;
+    taking->culprit = ROLE_BATCH;
+    settle(taking, RECORD_BATCH, label, &batch);
+    return batch.id;
 }
 
-static bool take_event(struct taking *taking, int64_t vessel, enum event_kind kind,
+static int64_t take_vessel(struct taking *taking)
+{
+    struct vessel vessel;
+    int64_t known = 0;
+    bool labelled = said(taking, ROLE_VESSEL);
+    enum role telling = taking->mapping->headings[ROLE_VESSEL] != NULL ? ROLE_VESSEL : ROLE_NUMBER;
+    record_init(RECORD_VESSEL, &vessel);
+    vessel.batch = take_batch(taking);
+    vessel.place = shared(taking, RECORD_PLACE);
+    read_cells(taking, RECORD_VESSEL, &vessel);
+    if (isnan(vessel.grams))
+        vessel.grams = taking->grams;
+    if (!labelled && !said(taking, ROLE_NUMBER))
+        refuse(taking, telling, "%s is missing; nothing tells which vessel this is",
+               roles[telling].name);
+    if (!going(taking))
+        return 0;
+    if (!labelled)
+        vessel.label = arena_format(taking->arena, "%s-%lld", taking->cells[ROLE_BATCH],
+                                    (long long)vessel.number);
+    taking->label = vessel.label;
+    if (vessel.number == 0 && !journal_has(taking->journal, RECORD_VESSEL, vessel.label, &known))
+        vessel.number = query_number(
+            taking->journal, "SELECT coalesce(max(number), 0) + 1 FROM vessel WHERE batch = ?", "i",
+            vessel.batch);
+    taking->culprit = labelled ? ROLE_VESSEL : ROLE_NUMBER;
+    settle(taking, RECORD_VESSEL, vessel.label, &vessel);
+    return vessel.id;
+}
+
+/* What was done with a vessel, unless it is there on that day. */
+static void take_event(struct taking *taking, int64_t vessel, enum event_kind kind,
                        struct moment at, enum because because, const char *detail)
 {
-    int64_t there = 0;
     struct event event = {
         .vessel = vessel, .kind = kind, .at = at, .because = because, .detail = detail};
-    return ok(taking, query_number(taking->journal, &there, taking->own,
-                                   "SELECT count(*) FROM event WHERE vessel = ? AND kind = ?"
-                                   " AND (at + 60 * at_offset) / 86400 = ?",
-                                   "iti", vessel, event_words[kind], moment_day(at))) &&
-           (there > 0 || add(taking, RECORD_EVENT, &event));
+    if (query_number(taking->journal,
+                     "SELECT count(*) FROM event WHERE vessel = ? AND kind = ?"
+                     " AND (at + 60 * at_offset) / 86400 = ?",
+                     "iti", vessel, event_words[kind], moment_day(at)) == 0)
+        add(taking, RECORD_EVENT, &event);
 }
 
-static bool take_outcome(struct taking *taking, int64_t vessel, const struct finding *finding,
+static void take_outcome(struct taking *taking, int64_t vessel, const struct finding *finding,
                          struct moment at, const char *undated)
 {
-    struct query query = query_begin(
-        taking->journal, taking->own,
+    const char *told = query_string(
+        taking->journal, taking->arena,
         "SELECT finding FROM outcome WHERE vessel = ? ORDER BY id DESC LIMIT 1", "i", vessel);
-    const char *told =
-        query_next(&query) ? arena_string(taking->arena, query_text(&query, 0)) : NULL;
-    if (!ok(taking, query_end(&query)))
-        return false;
-    if (told != NULL)
-        return strcmp(told, finding->id) == 0 ||
-               refuse(taking, ROLE_RESULT, "%s is confirmed as '%.60s' already, and here '%.60s'",
-                      taking->label, told, finding->id);
     struct outcome outcome = {.vessel = vessel,
                               .at = at,
                               .finding = finding->id,
@@ -889,10 +860,36 @@ static bool take_outcome(struct taking *taking, int64_t vessel, const struct fin
                               .how = arena_format(taking->arena, "from a spreadsheet: %s%s%s",
                                                   taking->cells[ROLE_RESULT],
                                                   undated[0] != '\0' ? "; " : "", undated)};
-    return add(taking, RECORD_OUTCOME, &outcome);
+    if (told == NULL)
+        add(taking, RECORD_OUTCOME, &outcome);
+    else if (strcmp(told, finding->id) != 0)
+        refuse(taking, ROLE_RESULT, "%s is confirmed as '%.60s' already, and here '%.60s'",
+               taking->label, told, finding->id);
 }
 
-static bool take_cells(struct taking *taking)
+/* The day of a result: its own, else that on which the vessel was used or discarded, else the last one that
+ * is known, which `undated` says. */
+static struct moment day_of_result(struct taking *taking, const char **undated)
+{
+    static const enum role own[] = {ROLE_ENDED, ROLE_DISCARDED, ROLE_USED};
+    struct moment at = moment_unknown();
+    *undated = "";
+    for (size_t i = 0; i < sizeof own / sizeof *own; i++)
+        if (said(taking, own[i]))
+            return read_day(taking, own[i]);
+    *undated = "the day is the last one that was written down";
+    for (int i = 0; i < ROLE_COUNT; i++) {
+        if (!role_is_date((enum role)i) || i == ROLE_COOKED || !said(taking, (enum role)i))
+            continue;
+        struct moment known = read_day(taking, (enum role)i);
+        at = !moment_known(at) || known.seconds > at.seconds ? known : at;
+    }
+    if (!moment_known(at))
+        refuse(taking, ROLE_ENDED, "ended is missing; a result needs a day; map 'ended'");
+    return at;
+}
+
+static void take_cells(struct taking *taking)
 {
     static const struct {
         enum role role;
@@ -901,50 +898,28 @@ static bool take_cells(struct taking *taking)
                 {ROLE_ISOLATED, EVENT_ISOLATE},
                 {ROLE_USED, EVENT_USE},
                 {ROLE_DISCARDED, EVENT_DISCARD}};
-    struct vessel vessel;
-    if (!take_vessel(taking, &vessel))
-        return false;
-    for (size_t i = 0; i < sizeof days / sizeof *days; i++) {
-        struct moment at;
-        if (said(taking, days[i].role) &&
-            !(read_day(taking, days[i].role, &at) &&
-              take_event(taking, vessel.id, days[i].kind, at, BECAUSE_UNTOLD, "")))
-            return false;
-    }
-    struct result result;
-    struct moment at = moment_unknown();
-    if (!said(taking, ROLE_RESULT))
-        return true;
-    const char *folded = fold_trimmed(taking->arena, taking->cells[ROLE_RESULT]);
+    const char *folded = fold_trimmed(taking->arena, taking->cells[ROLE_RESULT]), *undated;
+    struct result result = {0};
+    int64_t vessel = take_vessel(taking);
+    for (size_t i = 0; i < sizeof days / sizeof *days && going(taking); i++)
+        if (said(taking, days[i].role))
+            take_event(taking, vessel, days[i].kind, read_day(taking, days[i].role), BECAUSE_UNTOLD,
+                       "");
+    if (!going(taking) || !said(taking, ROLE_RESULT))
+        return;
     if (!read_exactly(taking->mapping, folded, &result) &&
         !result_of_words(taking->mapping->rules, folded, &result))
-        return wrong(taking, ROLE_RESULT,
-                     "that is not a finding; say in the map, under 'values', what it means");
+        wrong(taking, ROLE_RESULT,
+              "that is not a finding; say in the map, under 'values', what it means");
     if (result.finding == NULL && !result_is_gone(&result))
-        return true;
-    /* Its own day, else that on which the vessel was used or discarded, else the last one that is known. */
-    enum role day = said(taking, ROLE_ENDED)       ? ROLE_ENDED
-                    : said(taking, ROLE_DISCARDED) ? ROLE_DISCARDED
-                                                   : ROLE_USED;
-    const char *undated = said(taking, day) ? "" : "the day is the last one that was written down";
-    if (said(taking, day) && !read_day(taking, day, &at))
-        return false;
-    for (int i = 0; i < ROLE_COUNT && undated[0] != '\0'; i++) {
-        struct moment known;
-        if (!role_is_date((enum role)i) || i == ROLE_COOKED || !said(taking, (enum role)i))
-            continue;
-        if (!read_day(taking, (enum role)i, &known))
-            return false;
-        at = !moment_known(at) || known.seconds > at.seconds ? known : at;
-    }
-    if (!moment_known(at))
-        return refuse(taking, ROLE_ENDED, "ended is missing; a result needs a day; map 'ended'");
-    return (result.finding == NULL ||
-            take_outcome(taking, vessel.id, result.finding, at, undated)) &&
-           (!result.used ||
-            take_event(taking, vessel.id, EVENT_USE, at, BECAUSE_UNTOLD, undated)) &&
-           (!(result.discarded || result.because != BECAUSE_UNTOLD) ||
-            take_event(taking, vessel.id, EVENT_DISCARD, at, result.because, undated));
+        return;
+    struct moment at = day_of_result(taking, &undated);
+    if (result.finding != NULL)
+        take_outcome(taking, vessel, result.finding, at, undated);
+    if (result.used)
+        take_event(taking, vessel, EVENT_USE, at, BECAUSE_UNTOLD, undated);
+    if (result.discarded || result.because != BECAUSE_UNTOLD)
+        take_event(taking, vessel, EVENT_DISCARD, at, result.because, undated);
 }
 
 /* The column of that heading; SIZE_MAX, and a fault, when there is none. */
@@ -1008,19 +983,6 @@ static void split_label(struct taking *taking)
     taking->cells[ROLE_BATCH] = arena_copy(taking->arena, label, lead);
 }
 
-/* With the prefix before the labels, unless they have it; shelves are everybody's. */
-static void put_prefix(struct taking *taking)
-{
-    const char *prefix = taking->options->prefix;
-    for (int i = 0; i < ROLE_COUNT; i++) {
-        const char *label = taking->cells[i];
-        size_t length = strlen(prefix);
-        if (strcmp(roles[i].column, "label") == 0 && i != ROLE_PLACE && label[0] != '\0' &&
-            !(strncmp(label, prefix, length) == 0 && label[length] == '-'))
-            taking->cells[i] = arena_format(taking->arena, "%s-%s", prefix, label);
-    }
-}
-
 static void report(struct taking *taking, struct position at, enum mapping_verdict verdict,
                    const char *why)
 {
@@ -1032,27 +994,29 @@ static void report(struct taking *taking, struct position at, enum mapping_verdi
 }
 
 /* A row that is refused leaves nothing, a row that is taken all of it. */
-static enum status conclude_row(struct taking *taking, const struct csv_row *row)
+static enum status conclude_row(struct taking *taking, const struct csv_row *row,
+                                enum status status)
 {
     const char *why = diags_kept(taking->own) > 0 ? diags_get(taking->own, 0)->message : "";
-    if (taking->status == STATUS_OK) {
+    if (status == STATUS_OK) {
         if (taking->news)
             keep_remarks(taking);
         for (int i = 0; i < RECORD_COUNT; i++)
             taking->tally->added[i] += taking->added[i];
         report(taking, csv_at(row, SIZE_MAX), taking->news ? MAPPING_TAKEN : MAPPING_SKIPPED,
                taking->news ? "" : "there already");
-        return journal_execute(taking->journal, "RELEASE one_row", taking->diags);
+        return STATUS_OK;
     }
-    if (taking->status != STATUS_DATA && taking->status != STATUS_USAGE) {
+    if (status != STATUS_DATA && status != STATUS_USAGE) {
         diags_error(taking->diags, csv_at(row, SIZE_MAX), "%s", why);
-        return taking->status;
+        return status;
     }
+    taking->journal->status = STATUS_OK;
     report(
         taking,
         csv_at(row, taking->culprit != ROLE_COUNT ? taking->column_of[taking->culprit] : SIZE_MAX),
         MAPPING_REFUSED, why);
-    return journal_execute(taking->journal, "ROLLBACK TO one_row; RELEASE one_row", taking->diags);
+    return STATUS_OK;
 }
 
 static enum status take_row(void *context, const struct csv_row *row)
@@ -1064,51 +1028,50 @@ static enum status take_row(void *context, const struct csv_row *row)
     const char *why = no_vessel(&taking->sheet, row);
     if (why != NULL && why[0] == '\0')
         return read_header(taking, row);
-    for (size_t i = 0; why == NULL && i < row->count; i++)
-        if (taking->repeats[i] && !is_blank(row->fields[i].text)) {
-            text_clear(&taking->above[i]);
-            text_puts(&taking->above[i], row->fields[i].text);
-        }
     if (why != NULL) {
         report(taking, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, why);
         return STATUS_OK;
     }
+    for (size_t i = 0; i < row->count; i++)
+        if (taking->repeats[i] && !is_blank(row->fields[i].text)) {
+            text_clear(&taking->above[i]);
+            text_puts(&taking->above[i], row->fields[i].text);
+        }
     for (int i = 0; i < ROLE_COUNT; i++)
         taking->cells[i] = cell(taking, row, (enum role)i);
     if (taking->column_of[ROLE_BATCH] == SIZE_MAX &&
         strcmp(taking->cells[ROLE_BATCH], FROM_VESSEL) == 0)
         split_label(taking);
-    if (taking->options->prefix != NULL)
-        put_prefix(taking);
-    enum status status = journal_execute(taking->journal, "SAVEPOINT one_row", taking->diags);
-    if (status != STATUS_OK)
-        return status;
+    for (int i = 0; i < ROLE_COUNT; i++) /* shelves are everybody's */
+        if (strcmp(roles[i].column, "label") == 0 && i != ROLE_PLACE)
+            taking->cells[i] =
+                label_prefixed(taking->options->prefix, taking->cells[i], taking->arena);
     taking->culprit = ROLE_COUNT;
     taking->news = false;
     taking->grams = NAN;
     taking->remarks = NULL;
     taking->remark_count = 0;
-    taking->status = STATUS_OK;
     memset(taking->added, 0, sizeof taking->added);
-    (void)take_cells(taking);
-    return conclude_row(taking, row);
+    taking->journal->diags = taking->own;
+    journal_work(taking->journal);
+    take_cells(taking);
+    enum status status = journal_finish(taking->journal);
+    taking->journal->diags = taking->diags;
+    return conclude_row(taking, row, status);
 }
 
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
                            const char *path, const struct mapping_options *options,
-                           struct mapping_tally *tally, struct diags *diags)
+                           struct mapping_tally *tally)
 {
     *tally = (struct mapping_tally){0};
-    enum status status = journal_begin(journal, diags);
-    if (status != STATUS_OK)
-        return status;
     struct taking *taking = calloc(1, sizeof *taking);
     taking->journal = journal;
     taking->mapping = mapping;
     taking->reader = reader;
     taking->options = options;
     taking->tally = tally;
-    taking->diags = diags;
+    taking->diags = journal->diags;
     taking->arena = arena_new();
     taking->own = diags_new();
     taking->sheet = (struct sheet){.rules = mapping->rules,
@@ -1119,17 +1082,20 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
         text_init(&taking->above[i]);
     for (int i = 0; i < ROLE_COUNT; i++)
         taking->seen[i] = moment_unknown();
-    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++)
-        status = query_number(
-            journal, &taking->highest[i], diags,
-            journal_sql(journal, "SELECT coalesce(max(id), 0) FROM \"%s\"", record_types[i].name),
-            "");
-    if (status == STATUS_OK)
-        status = read_sheet(&taking->sheet, path, take_row, options->progress, diags);
-    if (status == STATUS_OK && !options->dry_run && (tally->refused == 0 || options->partly))
-        status = journal_commit(journal, diags);
-    else
+    journal_enter(journal);
+    journal_work(journal);
+    for (int i = 0; i < RECORD_COUNT; i++)
+        taking->highest[i] = query_number(
+            journal, journal_sql(journal, "SELECT max(id) FROM \"%s\"", record_types[i].name), "");
+    if (journal->status == STATUS_OK)
+        journal->status =
+            read_sheet(&taking->sheet, path, take_row, options->progress, journal->diags);
+    if (journal->status == STATUS_OK &&
+        (options->dry_run || (tally->refused > 0 && !options->partly)))
         journal_rollback(journal);
+    else
+        journal_finish(journal);
+    enum status status = journal_leave(journal);
     for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
         text_release(&taking->above[i]);
     arena_free(taking->arena);

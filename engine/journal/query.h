@@ -17,14 +17,20 @@ enum { SURVEY_ANY = -1 };
 
 struct survey { /* which of a kind */
     enum record record;
-    int64_t batch; /* vessels of this batch; looks, events and outcomes of its vessels; 0 for all */
-    int64_t vessel; /* instead: looks, events and outcomes of this vessel; 0 for all */
-    int state;      /* vessels: an enum vessel_state, or SURVEY_ANY */
-    int fate;       /* vessels: an enum fate, or SURVEY_ANY */
-    size_t limit;   /* the newest so many; 0 for all */
+    /* Those that belong to the record of this kind and id (0 for all): batches of a starter, lot, cook or
+     * session; vessels of one of these, of a batch or of the place where they stand; looks, events and
+     * outcomes of a vessel or batch; starters made from a starter (its own, or grain that it grew on) or
+     * from the grain of a vessel. */
+    enum record of;
+    int64_t id;
+    int state;    /* vessels: an enum vessel_state, or SURVEY_ANY */
+    int fate;     /* vessels: an enum fate, or SURVEY_ANY */
+    int64_t due;  /* vessels whose look is due by this day, the first due first; 0 for all */
+    bool undated; /* growing or isolated vessels without a day for the next look: imported ones */
+    size_t limit; /* the newest so many, of those due or undated the first; 0 for all */
 };
 
-struct page { /* ids rise; `total` is how many there are without the limit */
+struct page { /* ids rise, but for those due; `total` is how many there are without the limit */
     const int64_t *ids;
     size_t count, total;
 };
@@ -32,22 +38,10 @@ struct page { /* ids rise; `total` is how many there are without the limit */
 /* A survey of all records of a kind, the newest `limit` of them. */
 struct survey survey_all(enum record record, size_t limit);
 enum status survey_page(struct journal *journal, const struct survey *survey, struct arena *arena,
-                        struct page *page, struct diags *diags);
-
-/* Growing or isolated vessels without a day for the next look: imported ones. Ids rise. */
-enum status survey_undated(struct journal *journal, size_t limit, struct arena *arena,
-                           struct page *page, struct diags *diags);
-
-/* Growing or isolated vessels whose look is due by a day, the first due first; the first `limit`. */
-enum status survey_due(struct journal *journal, int64_t day, size_t limit, struct arena *arena,
-                       struct page *page, struct diags *diags);
-
-/* Batches made with a starter, lot, cook or session; starters made from a starter (its own,
- * or grain that it grew on) or from the grain of a vessel. Ids rise. */
-enum status survey_batches(struct journal *journal, enum record record, int64_t id, size_t limit,
-                           struct arena *arena, struct page *page, struct diags *diags);
-enum status survey_children(struct journal *journal, enum record record, int64_t id,
-                            struct arena *arena, struct page *page, struct diags *diags);
+                        struct page *page);
+/* The newest `limit` that belong to the record of another kind and that id. */
+enum status survey_of(struct journal *journal, enum record record, enum record of, int64_t id,
+                      size_t limit, struct arena *arena, struct page *page);
 
 /* What became of the vessels of a batch, starter, lot, cook, session or place (where they stand). */
 struct vessel_tally {
@@ -58,7 +52,7 @@ struct vessel_tally {
     size_t controls, controls_lost; /* never inoculated; contaminated ones of them */
 };
 enum status survey_tally(struct journal *journal, enum record record, int64_t id,
-                         struct vessel_tally *tally, struct diags *diags);
+                         struct vessel_tally *tally);
 /* Lost ones of a tally: stuck, contaminated or thrown away untold. */
 size_t tally_lost(const struct vessel_tally *tally);
 
@@ -71,8 +65,8 @@ struct losses {
     size_t fate[FATE_COUNT];
 };
 enum status survey_losses(struct journal *journal, enum losses_by by, struct arena *arena,
-                          const char *batches, int64_t since, struct losses **losses, size_t *count,
-                          struct diags *diags);
+                          const char *batches, int64_t since, struct losses **losses,
+                          size_t *count);
 
 /* Records that hold every word, in any of their texts, whatever the case: the newest `limit` of each
  * kind. Words are compared folded (base/text.h) and whole; when nothing holds them so, those that begin
@@ -87,8 +81,7 @@ struct hits {
     bool more; /* some kind has further ones */
 };
 enum status survey_search(struct journal *journal, const char *const *words, size_t count,
-                          size_t limit, struct arena *arena, struct hits *hits,
-                          struct diags *diags);
+                          size_t limit, struct arena *arena, struct hits *hits);
 
 /* What happened, in order: looks, events and outcomes of one vessel or of all
  * vessels of a batch, and the slips that were corrected in a record.
@@ -113,6 +106,6 @@ struct history {
 /* The newest `limit` entries of each kind (0: all): of a vessel, or all vessels of a batch; of any
  * other record with a label its edits. `row` is the record. */
 enum status history_of(struct journal *journal, enum record record, const void *row, size_t limit,
-                       struct arena *arena, struct history *history, struct diags *diags);
+                       struct arena *arena, struct history *history);
 
 #endif

@@ -380,6 +380,8 @@ static inline bool record_of_vessel(enum record record)
     return record >= RECORD_LOOK && record <= RECORD_OUTCOME;
 }
 
+/* The kind of that name, RECORD_COUNT for none. */
+enum record record_named(const char *name, size_t length);
 /* Whether records of the kind have labels to be known by. */
 bool record_has_label(enum record record);
 /* Index of the column of that name or also called so, or SIZE_MAX. */

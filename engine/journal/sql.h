@@ -10,11 +10,14 @@
 /*
  * How this folder asks SQLite. Nothing outside journal/ includes it.
  *
- *     struct query query = query_begin(journal, diags, "SELECT id FROM vessel WHERE batch = ?",
- *                                      "i", batch);
+ *     struct query query = query_begin(journal, "SELECT id FROM vessel WHERE batch = ?", "i", batch);
  *     while (query_next(&query))
  *         use(query_integer(&query, 0));
- *     return query_end(&query);
+ *     return journal_told(journal);
+ *
+ * What is refused first is told and kept in the journal; from then on nothing is asked and nothing more
+ * told, numbers are 0, texts "" and lists empty, until the call from outside has ended: steps need not be
+ * checked one by one.
  */
 enum {
     JOURNAL_PATIENCE = 15000,       /* milliseconds to wait for another writer */
@@ -26,62 +29,64 @@ enum {
 struct journal {
     sqlite3 *database;
     char *path;
+    struct diags *diags; /* the caller's; NULL when nobody is to hear */
+    enum status status;  /* of what was refused */
+    int calls;           /* from outside, and of several steps, that have not ended */
     bool writable;
     char station[4];                 /* of journal_sign; "" for none */
     char *by;                        /* "K, Ann"; NULL for nobody */
     int depth;                       /* of nested transactions */
     char *act;                       /* whose changes are watched (journal.h); or NULL */
     struct sqlite3_session *changes; /* of the open transaction */
-    sqlite3_stmt **statements;       /* prepared once each, by journal_statement */
+    sqlite3_stmt **statements;       /* prepared once each */
     size_t statement_count;
-    struct text sql;                      /* room of journal_sql */
-    struct text derived[2];               /* as vessel_sql gives them, made at first use */
-    struct text columns[RECORD_COUNT];    /* as row_columns gives them, made at first use */
-    struct text parameters[RECORD_COUNT]; /* as many question marks */
+    char *sql;                            /* of journal_sql */
+    struct arena *arena;                  /* of what follows, which is made at first use */
+    const char *columns[RECORD_COUNT];    /* as row_columns gives them */
+    const char *parameters[RECORD_COUNT]; /* as many question marks */
+    const char *wrong[RECORD_COUNT];      /* asks what is wrong with a row */
 };
 
 /* Tells what is wrong with the journal (STATUS_IO: its path stands before), or with what was asked of
  * it, and gives the status back. */
-enum status journal_refuse(const struct journal *journal, enum status status, struct diags *diags,
-                           const char *format, ...) __attribute__((format(printf, 4, 5)));
+enum status journal_refuse(struct journal *journal, enum status status, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+/* Adds what SQLite said last, as a person can read it, and gives the status. `doing` is "write to". */
+enum status journal_fault(struct journal *journal, const char *doing);
+/* What was refused, or STATUS_OK; where no call of several steps is under way it is forgotten. */
+enum status journal_told(struct journal *journal);
+/* A call of several steps begins, and ends: as journal_told. */
+void journal_enter(struct journal *journal);
+enum status journal_leave(struct journal *journal);
+/* The same with a transaction around: what was refused within is taken back. */
+void journal_work(struct journal *journal);
+enum status journal_finish(struct journal *journal);
 
 /* "; did you mean 'x'?", or "" when no name is near. */
 const char *near_name(struct arena *arena, const char *word, const char *const *names,
                       size_t count);
 
-/* Adds what SQLite said last, as a person can read it, and gives the status. `doing` is "write to". */
-enum status journal_fault(struct journal *journal, const char *doing, struct diags *diags);
-
 /* Runs statements that give no rows. */
-enum status journal_execute(struct journal *journal, const char *sql, struct diags *diags);
-
+void journal_execute(struct journal *journal, const char *sql);
 /* SQL put together; valid until the next call. */
 const char *journal_sql(struct journal *journal, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
-/* A statement that nobody is stepping through, prepared unless it was before. It belongs to the
- * journal: reset it after use. */
-enum status journal_statement(struct journal *journal, const char *sql, sqlite3_stmt **statement,
-                              struct diags *diags);
-
 struct query {
     struct journal *journal;
-    struct diags *diags;
-    sqlite3_stmt *statement;
-    bool row;    /* it stands on one */
-    bool unread; /* which query_next has not given yet */
-    enum status status;
+    sqlite3_stmt *statement; /* NULL behind the last row */
+    bool unread;             /* it stands on a row that query_next has not given yet */
 };
 
-/* Asks, and takes the first step. `binds` has a letter for each parameter: i int64_t, r a reference
- * (int64_t, 0 for none), d double, t text and b bytes (and an int, how many) that live until query_end. */
-struct query query_begin(struct journal *journal, struct diags *diags, const char *sql,
-                         const char *binds, ...);
-/* The next step of a statement; query_next takes it where the row there is was given. */
+/* Asks. The statement is prepared once, and belongs to the journal. `binds` has a letter for each
+ * parameter: i int64_t, d double, t text and b bytes (and an int, how many) that live until the last row. */
+struct query query_begin(struct journal *journal, const char *sql, const char *binds, ...);
+/* Its two parts: the statement, NULL when it is refused; and, when all is bound, its first step. */
+struct query query_prepare(struct journal *journal, const char *sql);
 void query_step(struct query *query);
 bool query_next(struct query *query);
-/* Gives the statement back; what failed, or STATUS_OK. */
-enum status query_end(struct query *query);
+/* For what stops before the last row. */
+void query_end(struct query *query);
 
 /* Columns of the present row; a hostile file may hold anything anywhere: what is no text is "". */
 const char *query_text(const struct query *query, int column);
@@ -91,34 +96,36 @@ struct moment query_moment(const struct query *query, int column); /* and the co
 /* The next row as a struct of its kind; the statement gives row_columns first. With an arena texts
  * are copied, else they live until the next step. */
 bool query_row(struct query *query, enum record record, struct arena *arena, void *row);
-/* All further ones, an array in the arena; ends the query. */
-enum status query_rows(struct query *query, enum record record, struct arena *arena, void **rows,
-                       size_t *count);
-/* The first column of the one row there is, 0 for none, into `number` unless that is NULL; begins and ends
- * the query. */
-enum status query_number(struct journal *journal, int64_t *number, struct diags *diags,
-                         const char *sql, const char *binds, ...);
+/* All further ones, an array in the arena. */
+void *query_rows(struct query *query, enum record record, struct arena *arena, size_t *count);
+/* The first column of the first row, 0 for none: asked and done. */
+int64_t query_number(struct journal *journal, const char *sql, const char *binds, ...);
+/* The same as a text in the arena; NULL for none. */
+char *query_string(struct journal *journal, struct arena *arena, const char *sql, const char *binds,
+                   ...);
 
 /* Which of the words it is, their count when it is none of them. */
 size_t word_number(const char *const *words, const char *word);
 
 /* The columns of a record as SQL: "\"id\", \"label\", ...". */
 const char *row_columns(struct journal *journal, enum record record);
+/* "SELECT its columns FROM its table AS a" and what follows; as journal_sql. */
+const char *select_rows(struct journal *journal, enum record record, const char *tail);
 /* As query_begin, with these columns of a row for parameters. */
-struct query row_begin(struct journal *journal, struct diags *diags, const char *sql,
-                       enum record record, const void *row);
-/* Checks a row against record_types and against the journal. */
-enum status row_check(struct journal *journal, enum record record, const void *row,
-                      struct diags *diags);
+struct query row_begin(struct journal *journal, const char *sql, enum record record,
+                       const void *row);
 
-/* Writes down the derived columns of the vessel ?1; or asks which of them is stale, "" for none. */
-const char *vessel_sql(struct journal *journal, bool stale);
+/* Writes down the derived columns of the vessel ?1. */
+extern const char vessel_update[];
+/* Asks for vessels of which one is stale, and what is. */
+extern const char vessel_stale[];
 
-/* The SQL function words_in(words, text ...) of searches. */
-void words_in(sqlite3_context *context, int count, sqlite3_value **values);
-/* Notes the words of a row that was written, for searches; of all rows there are. */
-enum status words_note(struct journal *journal, enum record record, const void *row,
-                       struct diags *diags);
-enum status words_fill(struct journal *journal, struct diags *diags);
+/* The SQL functions words_in(words, text ...) and folded(text ...) of searches; and what the checks ask:
+ * text_wrong(text), moment_wrong(seconds, offset), json_wrong(name, text, first letter). */
+typedef void sql_function(sqlite3_context *context, int count, sqlite3_value **values);
+sql_function sql_words_in, sql_folded, sql_text_wrong, sql_moment_wrong, sql_json_wrong;
+
+/* Notes the words of the row of that id for searches; with 0 of all rows there are. */
+void words_note(struct journal *journal, enum record record, int64_t id);
 
 #endif

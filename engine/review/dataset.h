@@ -118,7 +118,7 @@ struct dataset_wanted {
  */
 enum status dataset_from_journal(struct journal *journal, const struct rules *rules,
                                  const struct dataset_wanted *wanted, struct arena *arena,
-                                 struct dataset *dataset, struct diags *diags);
+                                 struct dataset *dataset);
 
 /*
  * A table with one row per vessel, in any order, read from a file, or from a stream

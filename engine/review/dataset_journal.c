@@ -344,12 +344,11 @@ static int by_vessel_and_day(const void *a, const void *b)
     return (first->event > second->event) - (first->event < second->event);
 }
 
-static enum status read_moves(const struct filling *filling, struct journal *journal,
-                              struct moving **moves, size_t *count, struct diags *diags)
+static void read_moves(const struct filling *filling, struct moving **moves, size_t *count)
 {
-    struct walk *walk = journal_walk(journal, RECORD_EVENT, NULL, 0, false, diags);
-    struct event event;
-    while (walk_next(walk, &event)) { /* by rising id: what is withdrawn came before */
+    const struct records *events = &filling->of[RECORD_EVENT];
+    for (size_t i = 0; i < events->count; i++) { /* by rising id: what is withdrawn came before */
+        const struct event event = ((const struct event *)events->rows)[i];
         size_t vessel = vessel_index(filling, event.vessel);
         for (size_t m = *count; event.kind == EVENT_WITHDRAW && m-- > 0;)
             if ((*moves)[m].event <= event.corrects) {
@@ -364,7 +363,6 @@ static enum status read_moves(const struct filling *filling, struct journal *jou
     }
     if (*count > 1)
         qsort(*moves, *count, sizeof **moves, by_vessel_and_day);
-    return walk_end(walk);
 }
 
 /* Takes in each vessel; its moves before its end took it from where it was put. */
@@ -419,14 +417,13 @@ enum {
     SIGNS_KEPT = 5000
 }; /* vessels of a journal of which signs are read: they take a kilobyte each */
 static enum status fill_findings(const struct filling *filling, struct journal *journal,
-                                 struct dataset *dataset, struct diags *diags)
+                                 struct dataset *dataset)
 {
     int16_t *finding = arena_array(filling->arena, filling->count, sizeof *finding);
     float *sure = arena_array(filling->arena, filling->count, sizeof *sure);
     const struct observation **seen = arena_array(filling->arena, filling->count, sizeof *seen);
     struct arena *scratch = arena_new();
     enum status status = STATUS_OK;
-    struct outcome outcome;
 
     for (size_t i = 0; i < filling->count && status == STATUS_OK; i++) {
         const struct vessel *vessel = filling->vessels[i];
@@ -435,7 +432,7 @@ static enum status fill_findings(const struct filling *filling, struct journal *
         if (vessel->last_look == 0 ||
             (vessel->fate != FATE_CONTAMINATED && vessel->fate != FATE_STUCK))
             continue;
-        status = journal_get(journal, RECORD_LOOK, vessel->last_look, scratch, &look, diags);
+        status = journal_get(journal, RECORD_LOOK, vessel->last_look, scratch, &look);
         if (status == STATUS_OK) {
             finding[i] = (int16_t)rules_finding(filling->rules, look.finding);
             sure[i] = (float)sure_of(&look);
@@ -447,38 +444,38 @@ static enum status fill_findings(const struct filling *filling, struct journal *
     arena_free(scratch);
     if (status != STATUS_OK)
         return status;
-    struct walk *walk = journal_walk(journal, RECORD_OUTCOME, NULL, 0, false, diags);
-    while (walk_next(walk, &outcome)) { /* by rising id: the newest stays */
-        size_t i = vessel_index(filling, outcome.vessel);
-        if (i == SIZE_MAX || strcmp(outcome.status, WITHDRAWN) == 0)
+    const struct records *outcomes = &filling->of[RECORD_OUTCOME];
+    for (size_t k = 0; k < outcomes->count; k++) { /* by rising id: the newest stays */
+        const struct outcome *outcome = &((const struct outcome *)outcomes->rows)[k];
+        size_t i = vessel_index(filling, outcome->vessel);
+        if (i == SIZE_MAX || strcmp(outcome->status, WITHDRAWN) == 0)
             continue;
-        finding[i] = (int16_t)rules_finding(filling->rules, outcome.finding);
+        finding[i] = (int16_t)rules_finding(filling->rules, outcome->finding);
         sure[i] = 1.0F;
     }
     dataset->finding = finding;
     dataset->sure = sure;
     dataset->seen = seen;
-    return walk_end(walk);
+    return STATUS_OK;
 }
 
 /* What notes on places and on what was done say of dated changes. */
-static enum status add_changes(const struct filling *filling, struct journal *journal,
-                               struct dataset *dataset, struct diags *diags)
+static void add_changes(const struct filling *filling, struct dataset *dataset)
 {
     const struct records *places = &filling->of[RECORD_PLACE];
+    const struct records *events = &filling->of[RECORD_EVENT];
     size_t f = dataset_factor(dataset, FACTOR_PLACE);
-    struct event event;
     for (size_t p = 0; p < places->count && f < dataset->factor_count; p++) {
         const struct place *place = &((const struct place *)places->rows)[p];
         for (uint32_t level = 0; level < dataset->factors[f].level_count; level++)
             if (strcmp(dataset->factors[f].levels[level], place->label) == 0)
                 (void)dataset_add_changes(dataset, place->note, level, filling->arena);
     }
-    struct walk *walk = journal_walk(journal, RECORD_EVENT, NULL, 0, false, diags);
-    while (walk_next(walk, &event))
-        if (event.kind != EVENT_WITHDRAW && event.detail[0] != '\0')
-            (void)dataset_add_changes(dataset, event.detail, LEVEL_NONE, filling->arena);
-    return walk_end(walk);
+    for (size_t i = 0; i < events->count; i++) {
+        const struct event *event = &((const struct event *)events->rows)[i];
+        if (event->kind != EVENT_WITHDRAW && event->detail[0] != '\0')
+            (void)dataset_add_changes(dataset, event->detail, LEVEL_NONE, filling->arena);
+    }
 }
 
 /* Takes out an ancestry that parts the vessels as another does: each is a coarser one of those before
@@ -503,11 +500,11 @@ static void drop_same_ancestry(struct dataset *dataset, struct arena *arena)
 
 enum status dataset_from_journal(struct journal *journal, const struct rules *rules,
                                  const struct dataset_wanted *wanted, struct arena *arena,
-                                 struct dataset *dataset, struct diags *diags)
+                                 struct dataset *dataset)
 {
-    static const enum record needed[] = {RECORD_STARTER, RECORD_PARENT,  RECORD_LOT,
-                                         RECORD_COOK,    RECORD_SESSION, RECORD_PLACE,
-                                         RECORD_BATCH,   RECORD_VESSEL};
+    static const enum record needed[] = {RECORD_STARTER, RECORD_PARENT, RECORD_LOT,   RECORD_COOK,
+                                         RECORD_SESSION, RECORD_PLACE,  RECORD_BATCH, RECORD_VESSEL,
+                                         RECORD_EVENT,   RECORD_OUTCOME};
     static const enum factor_kind columns[] = {
         FACTOR_COOK,      FACTOR_STARTER,  FACTOR_SESSION, FACTOR_PLACE,      FACTOR_LOT,
         FACTOR_BATCH,     FACTOR_PARENT,   FACTOR_LINE,    FACTOR_POSITION,   FACTOR_VESSEL,
@@ -522,14 +519,12 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
     for (size_t k = 0; k < sizeof needed / sizeof *needed; k++) {
         struct records *records = &filling.of[needed[k]];
         enum status status =
-            journal_all(journal, needed[k], NULL, 0, arena, &records->rows, &records->count, diags);
+            journal_all(journal, needed[k], NULL, 0, arena, &records->rows, &records->count);
         if (status != STATUS_OK)
             return status;
     }
     choose_vessels(&filling, wanted);
-    enum status status = read_moves(&filling, journal, &moves, &move_count, diags);
-    if (status != STATUS_OK)
-        return status;
+    read_moves(&filling, &moves, &move_count);
     for (size_t k = 0; k < sizeof columns / sizeof *columns; k++)
         filling.columns[columns[k]] = intake_column(filling.intake, columns[k], NULL);
     filling.cooks = cook_memo_new();
@@ -537,6 +532,6 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
     cook_memo_free(filling.cooks);
     *dataset = intake_finish(filling.intake);
     drop_same_ancestry(dataset, arena);
-    status = add_changes(&filling, journal, dataset, diags);
-    return status == STATUS_OK ? fill_findings(&filling, journal, dataset, diags) : status;
+    add_changes(&filling, dataset);
+    return fill_findings(&filling, journal, dataset);
 }

@@ -9,7 +9,6 @@ struct learning {
     struct journal *journal;
     const struct rules *rules;
     struct arena *arena;
-    struct diags *diags;
     struct learned_sign
         *cells; /* [finding * observable_count + observable]; made when first seen */
     struct learned_cause *causes; /* per cause */
@@ -65,9 +64,8 @@ static enum status count_outcome(struct learning *learning, const struct outcome
     const struct fact *facts = NULL;
     size_t count = 0;
     bool before = false;
-    enum status status =
-        journal_standing(learning->journal, RECORD_LOOK, outcome->vessel, learning->arena,
-                         (void **)&looks, &count, learning->diags);
+    enum status status = journal_standing(learning->journal, RECORD_LOOK, outcome->vessel,
+                                          learning->arena, (void **)&looks, &count);
     if (status != STATUS_OK)
         return status;
     for (size_t i = 0; i < count; i++) {
@@ -97,14 +95,13 @@ static bool last_of_its_vessel(const struct outcome *outcomes, size_t count, siz
 }
 
 enum status learn_count(struct journal *journal, const struct rules *rules, struct arena *arena,
-                        struct learned *learned, struct diags *diags)
+                        struct learned *learned)
 {
     size_t cells = rules->finding_count * rules->observable_count;
     struct learning learning = {
         .journal = journal,
         .rules = rules,
         .arena = arena,
-        .diags = diags,
         .cells = arena_array(arena, cells, sizeof *learning.cells),
         .causes = arena_array(arena, rules->cause_count, sizeof *learning.causes),
     };
@@ -114,7 +111,7 @@ enum status learn_count(struct journal *journal, const struct rules *rules, stru
 
     *learned = (struct learned){.strength = LEARN_STRENGTH};
     enum status status =
-        journal_all(journal, RECORD_OUTCOME, NULL, 0, arena, (void **)&outcomes, &count, diags);
+        journal_all(journal, RECORD_OUTCOME, NULL, 0, arena, (void **)&outcomes, &count);
     for (size_t i = 0; i < count && status == STATUS_OK; i++)
         if (last_of_its_vessel(outcomes, count, i) && strcmp(outcomes[i].status, WITHDRAWN) != 0)
             status = count_outcome(&learning, &outcomes[i]);

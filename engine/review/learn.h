@@ -22,7 +22,7 @@ enum { LEARN_STRENGTH = 20 }; /* vessels that the shipped figures count as; expe
 
 /* Counts; arrays are in the arena. Outcomes of findings that the rules do not know are left out. */
 enum status learn_count(struct journal *journal, const struct rules *rules, struct arena *arena,
-                        struct learned *learned, struct diags *diags);
+                        struct learned *learned);
 
 /* As a rule file: a comment that says what it is, and the section. */
 void learn_write(const struct learned *learned, const struct rules *rules, const char *day,

@@ -120,9 +120,9 @@ static enum status read_batch(const struct journal_view *view, const struct vess
                               struct batch *batch, struct vessel_forecast *forecast)
 {
     enum status status = view_get(view, RECORD_BATCH, vessel->batch, batch);
-    return status != STATUS_OK ? status
-                               : vessel_forecast_of(view->journal, view->rules, batch, vessel,
-                                                    forecast, NULL, view->diags);
+    return status != STATUS_OK
+               ? status
+               : vessel_forecast_of(view->journal, view->rules, batch, vessel, forecast, NULL);
 }
 
 /*
@@ -212,14 +212,17 @@ enum status view_due_find(const struct journal_view *view, int64_t day, size_t l
                           const struct batch *batches, size_t batch_count, struct due_list *list)
 {
     struct gathering gathering = {.only = batches, .only_count = batch_count, .list = list};
+    struct survey due = survey_all(RECORD_VESSEL, batch_count > 0 ? 0 : limit);
+    struct survey unplanned = due;
     struct page page, undated;
     enum status status;
 
     *list = (struct due_list){.silent_of = ""};
-    limit = batch_count > 0 ? 0 : limit;
-    if ((status = survey_due(view->journal, day, limit, view->arena, &page, view->diags)) ||
+    due.due = day;
+    unplanned.undated = true;
+    if ((status = survey_page(view->journal, &due, view->arena, &page)) ||
         (status = gather(view, &gathering, &page, true, day, &list->next)) ||
-        (status = survey_undated(view->journal, limit, view->arena, &undated, view->diags)) ||
+        (status = survey_page(view->journal, &unplanned, view->arena, &undated)) ||
         (status = gather(view, &gathering, &undated, false, day, &list->next)))
         return status;
     list->more = page.total - page.count;
@@ -227,8 +230,9 @@ enum status view_due_find(const struct journal_view *view, int64_t day, size_t l
         list->next = 0;
         return make_groups(view, gathering.vessels, gathering.count, list);
     }
-    if ((status = survey_due(view->journal, INT64_MAX, batch_count > 0 ? 0 : 1, view->arena, &page,
-                             view->diags)))
+    due.due = INT64_MAX;
+    due.limit = batch_count > 0 ? 0 : 1;
+    if ((status = survey_page(view->journal, &due, view->arena, &page)))
         return status;
     return gather(view, &gathering, &page, true, day, &list->next);
 }

@@ -14,7 +14,7 @@
 
 enum status view_get(const struct journal_view *view, enum record record, int64_t id, void *row)
 {
-    return journal_get(view->journal, record, id, view->arena, row, view->diags);
+    return journal_get(view->journal, record, id, view->arena, row);
 }
 
 /* ---- words ----------------------------------------------------------------------------------- */
@@ -208,13 +208,9 @@ json_t *view_json_vessels(const struct vessel *vessels, size_t count)
 static const char *column_words(const struct journal_view *view, const struct column *column,
                                 const void *row)
 {
-    struct text text;
-    if (column->dimension != DIM_NONE)
-        return quantity_of(view, *(const double *)column_member(column, row), column->dimension);
-    text_init(&text);
-    if (journal_show_column(view->journal, column, row, &text, view->diags) != STATUS_OK)
-        text_clear(&text);
-    return taken(view, &text);
+    return column->dimension != DIM_NONE
+               ? quantity_of(view, *(const double *)column_member(column, row), column->dimension)
+               : journal_show_column(view->journal, column, row, view->arena);
 }
 
 void view_record(struct screen *screen, const struct journal_view *view, enum record record,
@@ -319,8 +315,8 @@ const char *view_mother(const struct journal_view *view, int64_t starter)
     struct vessel vessel;
     void *rows = NULL;
     size_t count = 0;
-    if (journal_all(view->journal, RECORD_PARENT, "starter", starter, view->arena, &rows, &count,
-                    view->diags) != STATUS_OK ||
+    if (journal_all(view->journal, RECORD_PARENT, "starter", starter, view->arena, &rows, &count) !=
+            STATUS_OK ||
         count == 0 || ((const struct parent *)rows)->vessel == 0 ||
         view_get(view, RECORD_VESSEL, ((const struct parent *)rows)->vessel, &vessel) != STATUS_OK)
         return "";
@@ -333,13 +329,13 @@ const char *view_children(const struct journal_view *view, enum record record, i
 {
     struct page children, batches;
     const char *words = "";
-    if (survey_children(view->journal, record, id, view->arena, &children, view->diags))
+    if (survey_of(view->journal, RECORD_STARTER, record, id, 0, view->arena, &children))
         return "";
     for (size_t i = 0; i < children.count; i++) {
         words = FORMAT("%s%s%s", words, i > 0 ? ", " : "",
                        view_label(view, RECORD_STARTER, children.ids[i]));
-        if (survey_batches(view->journal, RECORD_STARTER, children.ids[i], MOST_BATCHES,
-                           view->arena, &batches, view->diags))
+        if (survey_of(view->journal, RECORD_BATCH, RECORD_STARTER, children.ids[i], MOST_BATCHES,
+                      view->arena, &batches))
             return "";
         for (size_t k = 0; k < batches.count; k++)
             words = FORMAT("%s%s%s%s", words, k > 0 ? ", " : " (in batch ",
@@ -355,7 +351,7 @@ static const char *parents_cell(const struct journal_view *view, const struct st
     size_t count = 0;
     const char *words = starter->source;
     if (journal_all(view->journal, RECORD_PARENT, "starter", starter->id, view->arena, &rows,
-                    &count, view->diags) != STATUS_OK)
+                    &count) != STATUS_OK)
         return "";
     for (size_t i = 0; i < count; i++)
         words = FORMAT("%s%s%s", words, words[0] != '\0' ? ", " : "",
@@ -447,7 +443,7 @@ static json_t *list_tree(const struct journal_view *view, enum record record,
         struct vessel_tally tally = {0};
         *status = view_get(view, record, page->ids[i], &row);
         if (*status == STATUS_OK && counted(record))
-            *status = survey_tally(view->journal, record, page->ids[i], &tally, view->diags);
+            *status = survey_tally(view->journal, record, page->ids[i], &tally);
         json_t *object =
             *status == STATUS_OK ? view_record_json(view, record, &row) : json_object();
         if (*status == STATUS_OK && faces)
@@ -510,8 +506,8 @@ json_t *view_losses_json(const struct journal_view *view, const struct losses_as
         size_t count;
         json_t *rows = json_array();
         struct losses *losses;
-        *status = survey_losses(view->journal, by, view->arena, asked->batches, since, &losses,
-                                &count, view->diags);
+        *status =
+            survey_losses(view->journal, by, view->arena, asked->batches, since, &losses, &count);
         sound = lost = 0;
         for (size_t i = 0; i < count; i++) {
             const size_t *fate = losses[i].fate;
@@ -604,7 +600,7 @@ static enum status read_run(const struct journal_view *view, struct history_repo
     vessel.id = report->record == RECORD_VESSEL ? vessel.id : 0;
     if (status == STATUS_OK)
         status = vessel_forecast_of(view->journal, view->rules, &report->batch, &vessel, &forecast,
-                                    NULL, view->diags);
+                                    NULL);
     if (status != STATUS_OK || !forecast.known)
         return status;
     if (isfinite(forecast.full.high))
@@ -612,7 +608,7 @@ static enum status read_run(const struct journal_view *view, struct history_repo
     course.coverage = report->band = arena_array(view->arena, COURSE_POINTS, sizeof *report->band);
     course.every = report->last / (COURSE_POINTS - 1);
     return vessel_forecast_of(view->journal, view->rules, &report->batch, &vessel, &forecast,
-                              &course, view->diags);
+                              &course);
 }
 
 static enum status read_history(const struct journal_view *view, enum record record,
@@ -621,31 +617,29 @@ static enum status read_history(const struct journal_view *view, enum record rec
 {
     struct journal *journal = view->journal;
     struct arena *arena = view->arena;
-    struct diags *diags = view->diags;
     bool vessel = record == RECORD_VESSEL, made = !vessel && record != RECORD_BATCH;
 
     *report = (struct history_report){.record = record, .row = row, .dated = !made};
     int64_t id = report->row->named.id;
     if (record == RECORD_BATCH)
         report->batch = report->row->batch;
-    enum status status = history_of(journal, record, row, limit, arena, &report->history, diags);
+    enum status status = history_of(journal, record, row, limit, arena, &report->history);
     if (status == STATUS_OK && vessel)
         status = view_get(view, RECORD_BATCH, report->row->vessel.batch, &report->batch);
     if (status == STATUS_OK && vessel)
         status = vessel_forecast_of(journal, view->rules, &report->batch, &report->row->vessel,
-                                    &report->forecast, NULL, diags);
-    struct survey survey = survey_all(RECORD_VESSEL, MOST_VESSELS);
-    survey.batch = report->batch.id;
+                                    &report->forecast, NULL);
     if (status == STATUS_OK && record == RECORD_BATCH)
-        status = survey_page(journal, &survey, arena, &report->vessels, diags);
+        status = survey_of(journal, RECORD_VESSEL, RECORD_BATCH, id, MOST_VESSELS, arena,
+                           &report->vessels);
     if (status == STATUS_OK && report->dated)
         status = read_run(view, report);
     if (status == STATUS_OK && record == RECORD_STARTER)
-        status = survey_children(journal, record, id, arena, &report->children, diags);
+        status = survey_of(journal, RECORD_STARTER, record, id, 0, arena, &report->children);
     if (status == STATUS_OK && !vessel)
-        status = survey_tally(journal, record, id, &report->tally, diags);
+        status = survey_tally(journal, record, id, &report->tally);
     if (status == STATUS_OK && made && record != RECORD_PLACE)
-        status = survey_batches(journal, record, id, batches, arena, &report->batches, diags);
+        status = survey_of(journal, RECORD_BATCH, record, id, batches, arena, &report->batches);
     return status;
 }
 
@@ -783,8 +777,8 @@ static enum status say_ancestors(struct tree *tree, int64_t id, size_t depth)
     const struct journal_view *view = tree->view;
     void *rows = NULL;
     size_t count = 0;
-    enum status status = journal_all(view->journal, RECORD_PARENT, "starter", id, view->arena,
-                                     &rows, &count, view->diags);
+    enum status status =
+        journal_all(view->journal, RECORD_PARENT, "starter", id, view->arena, &rows, &count);
     for (size_t i = 0; i < count && status == STATUS_OK && depth < DEEPEST; i++) {
         const struct parent *parent = &((const struct parent *)rows)[i];
         struct vessel vessel;
@@ -811,7 +805,7 @@ static enum status say_descendants(struct tree *tree, int64_t id, size_t depth)
     struct page children;
     const struct journal_view *view = tree->view;
     enum status status =
-        survey_children(view->journal, RECORD_STARTER, id, view->arena, &children, view->diags);
+        survey_of(view->journal, RECORD_STARTER, RECORD_STARTER, id, 0, view->arena, &children);
     for (size_t i = 0; i < children.count && status == STATUS_OK && depth < DEEPEST; i++) {
         bool first = tell_once(tree, children.ids[i]);
         say_starter(tree, "into", NULL, children.ids[i], depth, !first);
@@ -829,8 +823,8 @@ static json_t *ancestors_json(const struct journal_view *view, int64_t id, size_
     size_t count = 0;
     json_t *from = json_array();
     if (depth < DEEPEST && *status == STATUS_OK)
-        *status = journal_all(view->journal, RECORD_PARENT, "starter", id, view->arena, &rows,
-                              &count, view->diags);
+        *status =
+            journal_all(view->journal, RECORD_PARENT, "starter", id, view->arena, &rows, &count);
     for (size_t i = 0; i < count && *status == STATUS_OK; i++) {
         const struct parent *parent = &((const struct parent *)rows)[i];
         json_t *label = view_json_text(parent_label(view, parent));

@@ -25,7 +25,6 @@ struct journal_view { /* what is being told from, passed together */
     struct journal *journal;
     const struct rules *rules;
     struct arena *arena; /* for what is read on the way */
-    struct diags *diags;
     struct moment now;
 };
 

@@ -35,13 +35,11 @@ static enum status look_at(struct kit *kit, struct journal *journal, const char 
     const struct verdict *verdict = NULL;
     struct look look;
     const struct consult_request request = {.label = vessel, .now = at};
-    enum status status =
-        consult_vessel(journal, &request, kit->triage, arena, &consultation, kit->diags);
+    enum status status = consult_vessel(journal, &request, kit->triage, arena, &consultation);
     if (status == STATUS_OK)
         status = triage_tell(kit->triage, words, strlen(words), kit->diags);
     if (status == STATUS_OK)
-        status = consult_save(journal, &consultation, kit->triage, words, arena, &look, &verdict,
-                              kit->diags);
+        status = consult_save(journal, &consultation, kit->triage, words, arena, &look, &verdict);
     if (status == STATUS_OK)
         hold_verdict(kit->rules, verdict);
     arena_free(arena);
@@ -88,7 +86,7 @@ static void fill(struct kit *kit, const char *path)
         hold(look_at(kit, journal, said[i][0], at, said[i][1]) == STATUS_OK, "it can be looked at");
     }
     for (int64_t vessel = 1; vessel <= 4; vessel++)
-        hold(journal_refresh(journal, vessel, kit->diags) == STATUS_OK, "and is in order");
+        hold(journal_refresh(journal, vessel) == STATUS_OK, "and is in order");
     hold(sqlite3_exec(journal_database(journal), "PRAGMA journal_mode=DELETE", NULL, NULL, NULL) ==
              SQLITE_OK,
          "and is one file");
@@ -205,19 +203,20 @@ static void tell_fault(void *context, const struct check_fault *fault)
     hold(harmless(fault->message) && harmless(fault->label), "what the check tells is safe");
 }
 
+static struct diags *heard; /* what the journal has to say */
+
 static void check_all(const struct journal_view *told)
 {
     const struct check_sink sink = {NULL, tell_fault};
     struct check_tally tally = {0};
-    enum status status =
-        check_journal(told->journal, told->rules, told->now, &sink, &tally, told->diags);
-    hold_diags(told->diags, status != STATUS_OK);
+    enum status status = check_journal(told->journal, told->rules, &sink, &tally);
+    hold_diags(heard, status != STATUS_OK);
     FILE *nowhere = fopen("/dev/null", "w");
     hold(nowhere != NULL, "what is exported can be thrown away");
     for (enum record r = RECORD_STARTER; r < RECORD_COUNT; r++) {
         size_t rows = 0;
-        status = export_table(told->journal, r, nowhere, record_types[r].name, &rows, told->diags);
-        hold_diags(told->diags, status != STATUS_OK);
+        status = export_table(told->journal, r, nowhere, record_types[r].name, &rows);
+        hold_diags(heard, status != STATUS_OK);
     }
     fclose(nowhere);
 }
@@ -228,14 +227,14 @@ static void list(const struct journal_view *told, enum record record)
     struct screen screen = {.width = SCREEN_DEFAULT};
     struct page page;
     text_init(&screen.out);
-    if (survey_page(told->journal, &survey, told->arena, &page, told->diags) == STATUS_OK) {
+    if (survey_page(told->journal, &survey, told->arena, &page) == STATUS_OK) {
         (void)view_list(&screen, told, record, &page);
         enum status status = STATUS_OK;
         hold_json(view_list_json(told, record, &page, &status));
     }
     hold_text(&screen.out);
     screen_release(&screen);
-    hold_diags(told->diags, false);
+    hold_diags(heard, false);
 }
 
 static void tell_life(const struct journal_view *told, enum record record, int64_t id)
@@ -244,13 +243,13 @@ static void tell_life(const struct journal_view *told, enum record record, int64
     struct screen screen = {.width = SCREEN_DEFAULT};
     enum status status = STATUS_OK;
     text_init(&screen.out);
-    if (journal_get(told->journal, record, id, told->arena, &row, told->diags) == STATUS_OK) {
+    if (journal_get(told->journal, record, id, told->arena, &row) == STATUS_OK) {
         (void)view_history(&screen, told, record, &row, 10);
         hold_json(view_history_json(told, record, &row, 10, &status));
     }
     hold_text(&screen.out);
     screen_release(&screen);
-    hold_diags(told->diags, false);
+    hold_diags(heard, false);
 }
 
 static void tell_due(const struct journal_view *told)
@@ -272,29 +271,29 @@ static void tell_due(const struct journal_view *told)
     hold_text(&text);
     text_release(&text);
     text_init(&text);
-    (void)calendar_text(told->journal, &options, &text, &events, told->diags);
+    (void)calendar_text(told->journal, &options, &text, &events);
     text_release(&text);
     screen_release(&screen);
-    hold_diags(told->diags, false);
+    hold_diags(heard, false);
 }
 
 static void look_back(const struct journal_view *told)
 {
     struct dataset dataset;
     struct learned learned;
-    enum status status =
-        dataset_from_journal(told->journal, told->rules,
-                             &(struct dataset_wanted){(int32_t)moment_day(now), DAY_NONE, NULL},
-                             told->arena, &dataset, told->diags);
+    enum status status = dataset_from_journal(
+        told->journal, told->rules,
+        &(struct dataset_wanted){(int32_t)moment_day(now), DAY_NONE, NULL}, told->arena, &dataset);
     hold(status != STATUS_OK || dataset.vessel_count <= 4, "there are no more vessels than four");
-    (void)learn_count(told->journal, told->rules, told->arena, &learned, told->diags);
-    hold_diags(told->diags, status != STATUS_OK);
+    (void)learn_count(told->journal, told->rules, told->arena, &learned);
+    hold_diags(heard, status != STATUS_OK);
 }
 
 static void read_all(struct kit *kit, struct journal *journal)
 {
     struct arena *arena = arena_new();
-    const struct journal_view told = {journal, kit->rules, arena, kit->diags, now};
+    const struct journal_view told = {journal, kit->rules, arena, now};
+    heard = kit->diags;
     check_all(&told);
     for (enum record r = RECORD_STARTER; r < RECORD_COUNT; r++)
         list(&told, r);

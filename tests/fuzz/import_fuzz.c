@@ -24,19 +24,11 @@ static void import_table(struct journal *journal, enum record record, const char
     struct import_tally tally[RECORD_COUNT];
     struct unsaved file;
     unsaved_open(&file, (const uint8_t *)bytes, length);
-    enum status status = import_file(journal, record, file.path, &options, tally, diags);
+    enum status status = import_file(journal, record, file.path, &options, tally);
     hold(status == STATUS_OK || status == STATUS_DATA || status == STATUS_USAGE,
          "a table is read or refused");
     hold_diags(diags, status != STATUS_OK);
     unsaved_close(&file);
-}
-
-static enum record record_named(const char *line, size_t length)
-{
-    for (enum record r = RECORD_STARTER; r < RECORD_COUNT; r++)
-        if (strlen(record_types[r].name) == length && !strncmp(record_types[r].name, line, length))
-            return r;
-    return RECORD_COUNT;
 }
 
 static void import_all(struct journal *journal, const char *text, size_t size, struct diags *diags)
@@ -70,10 +62,10 @@ static void hold_round_trip(struct journal *journal, struct diags *diags)
         struct unsaved file;
         unsaved_open(&file, NULL, 0);
         FILE *stream = fdopen(dup(file.descriptor), "wb");
-        hold(stream && export_table(journal, r, stream, "table", &rows, diags) == STATUS_OK,
+        hold(stream && export_table(journal, r, stream, "table", &rows) == STATUS_OK,
              "what was imported can be exported");
         hold(fclose(stream) == 0, "and written");
-        enum status status = import_file(journal, r, file.path, &options, tally, diags);
+        enum status status = import_file(journal, r, file.path, &options, tally);
         hold(status == STATUS_OK && tally[r].added == 0 && tally[r].refused == 0,
              "and is known when it comes again");
         hold_diags(diags, false);

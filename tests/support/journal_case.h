@@ -55,7 +55,7 @@ static inline struct moment on(const char *text)
 
 static inline void add(struct journal_case *c, enum record record, void *row)
 {
-    if (journal_add(c->journal, record, row, c->diags) != STATUS_OK)
+    if (journal_add(c->journal, record, row) != STATUS_OK)
         fail_msg("%s: %s", record_types[record].name, first_fault(c));
 }
 
@@ -134,8 +134,7 @@ static inline int64_t add_event(struct journal_case *c, int64_t vessel, const ch
 static inline struct vessel vessel_of(struct journal_case *c, int64_t id)
 {
     struct vessel vessel;
-    assert_int_equal(journal_get(c->journal, RECORD_VESSEL, id, c->arena, &vessel, c->diags),
-                     STATUS_OK);
+    assert_int_equal(journal_get(c->journal, RECORD_VESSEL, id, c->arena, &vessel), STATUS_OK);
     return vessel;
 }
 

@@ -160,7 +160,7 @@ static enum status try_open(struct bench *b, const char *label, const char *when
 {
     const struct consult_request request = {.label = label, .now = on(when), .corrects = corrects};
     diags_clear(b->j->diags);
-    return consult_vessel(b->j->journal, &request, b->triage, b->j->arena, &b->at, b->j->diags);
+    return consult_vessel(b->j->journal, &request, b->triage, b->j->arena, &b->at);
 }
 
 static void open_at(struct bench *b, const char *label, const char *when)
@@ -188,9 +188,9 @@ static struct look look_at(struct bench *b, const char *label, const char *when,
     const struct verdict *verdict = NULL;
     assert_int_equal(try_open(b, label, when, corrects), STATUS_OK);
     say(b, words);
-    assert_int_equal(consult_save(b->j->journal, &b->at, b->triage, words, b->j->arena, &look,
-                                  &verdict, b->j->diags),
-                     STATUS_OK);
+    assert_int_equal(
+        consult_save(b->j->journal, &b->at, b->triage, words, b->j->arena, &look, &verdict),
+        STATUS_OK);
     return look;
 }
 
@@ -298,9 +298,8 @@ static void a_look_is_kept_as_it_was(void **state)
     struct bench *b = *state;
     struct look kept, look = look_at(b, "V1-1", "2026-03-10T12:00:00Z",
                                      "day 9, 40 percent, thick white, even", 0);
-    assert_int_equal(
-        journal_get(b->j->journal, RECORD_LOOK, look.id, b->j->arena, &kept, b->j->diags),
-        STATUS_OK);
+    assert_int_equal(journal_get(b->j->journal, RECORD_LOOK, look.id, b->j->arena, &kept),
+                     STATUS_OK);
     assert_true(kept.coverage == 40.0);
     assert_string_equal(kept.words, "day 9, 40 percent, thick white, even");
     assert_string_equal(kept.rules, b->shipped->rules->hash);
@@ -516,9 +515,8 @@ static void siblings_move_the_causes_they_share(void **state)
     double with = chance_of(b, verdict, "under_sterilised");
     struct consult_request alone = b->at.request;
     alone.without_siblings = true;
-    assert_int_equal(
-        consult_vessel(b->j->journal, &alone, b->triage, b->j->arena, &b->at, b->j->diags),
-        STATUS_OK);
+    assert_int_equal(consult_vessel(b->j->journal, &alone, b->triage, b->j->arena, &b->at),
+                     STATUS_OK);
     say(b, "wet rot at the bottom, greasy grain");
     verdict = judge(b);
     assert_int_equal(verdict->sibling_count, 0);
@@ -568,8 +566,7 @@ static void the_young_count_in_part(void **state)
     (void)add_look(b->j, b->vessel[3], "2026-03-12T12:00:00Z", "keep", "clean", 0);
     (void)add_look(b->j, b->vessel[4], "2026-03-12T12:00:00Z", "isolate", "contaminated", 0);
     open_at(b, "V1-1", "2026-03-13T12:00:00Z"); /* day 12: whole from day 8 */
-    assert_int_equal(consult_count(b->j->journal, &b->at, b->j->arena, &others, b->j->diags),
-                     STATUS_OK);
+    assert_int_equal(consult_count(b->j->journal, &b->at, b->j->arena, &others), STATUS_OK);
     for (size_t i = 0; i < others.count; i++) {
         clean += others.cells[i].clean;
         assert_true(others.cells[i].contaminated == 0.0);

@@ -51,7 +51,7 @@ static void same_files(const struct journal_case *c, const char *a, const char *
 
 static void export_to(struct journal_case *c, struct journal *journal, const char *name)
 {
-    if (export_folder(journal, scratch_path(&c->scratch, name), false, NULL, c->diags) != STATUS_OK)
+    if (export_folder(journal, scratch_path(&c->scratch, name), false, NULL) != STATUS_OK)
         fail_msg("export: %s", first_fault(c));
 }
 
@@ -68,7 +68,7 @@ static enum status import_from(struct journal_case *c, struct journal *journal, 
                                struct import_tally tally[RECORD_COUNT])
 {
     static const struct import_options options = {0};
-    return import_folder(journal, scratch_path(&c->scratch, name), &options, tally, c->diags);
+    return import_folder(journal, scratch_path(&c->scratch, name), &options, tally);
 }
 
 /* Puts `to` in the place of the only `from` in a table. */
@@ -252,7 +252,7 @@ static void fill_journal(struct journal_case *c, const char *prefix, size_t seed
                 add(c, RECORD_OUTCOME, &outcome);
             } else {
                 assert_int_equal(journal_set_due(c->journal, vessel.id, 20530 + (int64_t)v,
-                                                 texts[choose(&choice, 20)], c->diags),
+                                                 texts[choose(&choice, 20)]),
                                  STATUS_OK);
             }
         }
@@ -288,12 +288,17 @@ static void what_is_derived_comes_back_too(void **state)
     export_to(c, c->journal, "first");
     struct journal *other = new_journal(c, "other.db");
     assert_int_equal(import_from(c, other, "first", tally), STATUS_OK);
-    struct walk *here = journal_walk(c->journal, RECORD_VESSEL, NULL, 0, false, c->diags);
-    struct walk *there = journal_walk(other, RECORD_VESSEL, NULL, 0, false, c->diags);
-    struct vessel a, b;
-    size_t count = 0;
-    while (walk_next(here, &a) && walk_next(there, &b)) {
-        count++;
+    struct vessel *here = NULL, *there = NULL;
+    size_t count = 0, copied = 0;
+    assert_int_equal(
+        journal_all(c->journal, RECORD_VESSEL, NULL, 0, c->arena, (void **)&here, &count),
+        STATUS_OK);
+    assert_int_equal(journal_all(other, RECORD_VESSEL, NULL, 0, c->arena, (void **)&there, &copied),
+                     STATUS_OK);
+    assert_int_equal(count, 9);
+    assert_int_equal(copied, 9);
+    for (size_t i = 0; i < count; i++) {
+        const struct vessel a = here[i], b = there[i];
         assert_string_equal(a.label, b.label);
         assert_int_equal(a.state, b.state);
         assert_int_equal(a.fate, b.fate);
@@ -304,9 +309,6 @@ static void what_is_derived_comes_back_too(void **state)
         assert_int_equal(a.due, b.due);
         assert_string_equal(a.due_for, b.due_for);
     }
-    assert_int_equal(count, 9);
-    assert_int_equal(walk_end(here), STATUS_OK);
-    assert_int_equal(walk_end(there), STATUS_OK);
     journal_close(other);
 }
 
@@ -328,8 +330,7 @@ static void a_mebibyte_comes_back(void **state)
     export_to(c, c->journal, "first");
     struct journal *other = new_journal(c, "other.db");
     assert_int_equal(import_from(c, other, "first", tally), STATUS_OK);
-    assert_int_equal(journal_find(other, RECORD_PLACE, "shelf", c->arena, &place, c->diags),
-                     STATUS_OK);
+    assert_int_equal(journal_find(other, RECORD_PLACE, "shelf", c->arena, &place), STATUS_OK);
     assert_string_equal(place.note, note);
     journal_close(other);
     free(note);
@@ -393,11 +394,10 @@ static void another_grower_s_records_get_new_ids(void **state)
     struct vessel vessel;
     struct look *list = NULL;
     size_t count = 0;
-    assert_int_equal(journal_find(mine, RECORD_VESSEL, "bB1-2", c->arena, &vessel, c->diags),
-                     STATUS_OK);
-    assert_int_equal(journal_all(mine, RECORD_LOOK, "vessel", vessel.id, c->arena, (void **)&list,
-                                 &count, c->diags),
-                     STATUS_OK);
+    assert_int_equal(journal_find(mine, RECORD_VESSEL, "bB1-2", c->arena, &vessel), STATUS_OK);
+    assert_int_equal(
+        journal_all(mine, RECORD_LOOK, "vessel", vessel.id, c->arena, (void **)&list, &count),
+        STATUS_OK);
     assert_int_equal(count, 4);
     assert_int_equal(list[3].corrects, list[2].id);
     assert_int_equal(list[3].turn, list[2].id);
@@ -439,9 +439,8 @@ static void a_rehearsal_keeps_nothing(void **state)
     fill_journal(c, "a", 5);
     export_to(c, c->journal, "first");
     struct journal *other = new_journal(c, "other.db");
-    assert_int_equal(
-        import_folder(other, scratch_path(&c->scratch, "first"), &rehearse, tally, c->diags),
-        STATUS_OK);
+    assert_int_equal(import_folder(other, scratch_path(&c->scratch, "first"), &rehearse, tally),
+                     STATUS_OK);
     assert_int_equal(tally[RECORD_VESSEL].added, 9);
     for (int i = 0; i < RECORD_COUNT; i++)
         assert_int_equal(journal_count(other, (enum record)i, NULL, 0), 0);
@@ -486,8 +485,7 @@ static void bad_tables_are_refused_where_they_are_bad(void **state)
         assert_int_equal(fclose(file), 0);
         diags_clear(c->diags);
         assert_int_equal(import_table_of(path), RECORD_PLACE);
-        assert_int_equal(import_file(c->journal, RECORD_PLACE, path, &options, tally, c->diags),
-                         STATUS_DATA);
+        assert_int_equal(import_file(c->journal, RECORD_PLACE, path, &options, tally), STATUS_DATA);
         const struct diag *fault = diags_get(c->diags, 0);
         if (strstr(fault->message, bad[i].says) == NULL || fault->at.line != bad[i].line ||
             fault->at.column != bad[i].column)
@@ -504,11 +502,10 @@ static void a_mark_in_front_and_any_order_are_fine(void **state)
     struct place place;
     scratch_write(&c->scratch, "place.csv", "\xEF\xBB\xBFnote,label\nwarm,shelf\n'=1,attic\n");
     if (import_file(c->journal, RECORD_PLACE, scratch_path(&c->scratch, "place.csv"), &options,
-                    tally, c->diags) != STATUS_OK)
+                    tally) != STATUS_OK)
         fail_msg("%s", first_fault(c));
     assert_int_equal(tally[RECORD_PLACE].added, 2);
-    assert_int_equal(journal_find(c->journal, RECORD_PLACE, "attic", c->arena, &place, c->diags),
-                     STATUS_OK);
+    assert_int_equal(journal_find(c->journal, RECORD_PLACE, "attic", c->arena, &place), STATUS_OK);
     assert_string_equal(place.note, "=1");
 }
 
@@ -521,13 +518,13 @@ static void files_that_are_there_are_left(void **state)
     scratch_folder(&c->scratch, "out");
     scratch_write(&c->scratch, "out/vessel.csv", "mine");
     const char *folder = scratch_path(&c->scratch, "out");
-    assert_int_equal(export_folder(c->journal, folder, false, NULL, c->diags), STATUS_IO);
+    assert_int_equal(export_folder(c->journal, folder, false, NULL), STATUS_IO);
     assert_non_null(strstr(first_fault(c), "--force"));
     char *bytes = slurp(table_path(c, "out", RECORD_VESSEL), &length);
     assert_string_equal(bytes, "mine");
     free(bytes);
     assert_int_not_equal(stat(table_path(c, "out", RECORD_BATCH), &about), 0);
-    assert_int_equal(export_folder(c->journal, folder, true, NULL, c->diags), STATUS_OK);
+    assert_int_equal(export_folder(c->journal, folder, true, NULL), STATUS_OK);
     assert_int_equal(stat(table_path(c, "out", RECORD_BATCH), &about), 0);
     assert_int_equal(about.st_mode & 0777, 0600);
 }

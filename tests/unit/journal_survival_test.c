@@ -40,8 +40,7 @@ static struct journal *child_open(const char *path, enum journal_access access,
 }
 
 /* Adds a vessel with a look on it in one transaction, and the look's id when it is acknowledged. */
-static int64_t child_record(struct journal *journal, int64_t batch, int64_t number,
-                            struct diags *diags)
+static int64_t child_record(struct journal *journal, int64_t batch, int64_t number)
 {
     struct vessel vessel;
     struct look look;
@@ -56,11 +55,11 @@ static int64_t child_record(struct journal *journal, int64_t batch, int64_t numb
     look.action = "keep";
     look.status = "clean";
     look.words = "white all over, as it should be";
-    child_needs(journal_begin(journal, diags) == STATUS_OK);
-    child_needs(journal_add(journal, RECORD_VESSEL, &vessel, diags) == STATUS_OK);
+    child_needs(journal_begin(journal) == STATUS_OK);
+    child_needs(journal_add(journal, RECORD_VESSEL, &vessel) == STATUS_OK);
     look.vessel = vessel.id;
-    child_needs(journal_add(journal, RECORD_LOOK, &look, diags) == STATUS_OK);
-    child_needs(journal_commit(journal, diags) == STATUS_OK);
+    child_needs(journal_add(journal, RECORD_LOOK, &look) == STATUS_OK);
+    child_needs(journal_commit(journal) == STATUS_OK);
     return look.id;
 }
 
@@ -98,7 +97,7 @@ static void write_till_killed(const char *path, int64_t batch, int64_t number, i
     struct diags *diags;
     struct journal *journal = child_open(path, JOURNAL_CREATE, &diags);
     for (;; number++) {
-        child_record(journal, batch, number, diags);
+        child_record(journal, batch, number);
         child_needs(write(pipe, &number, sizeof number) == sizeof number);
     }
 }
@@ -227,8 +226,8 @@ static void copy_till_killed(const char *good, const char *folder, const char *p
     char *backup = text_format("%s/b.db", folder), *kept = NULL;
     char *tables = text_format("%s/out", folder);
     for (;;) {
-        child_needs(backup_write(journal, backup, true, diags) == STATUS_OK);
-        child_needs(export_folder(journal, tables, true, NULL, diags) == STATUS_OK);
+        child_needs(backup_write(journal, backup, true) == STATUS_OK);
+        child_needs(export_folder(journal, tables, true, NULL) == STATUS_OK);
         child_needs(backup_restore(good, path, now, &kept, diags) == STATUS_OK);
         free(kept);
         now.seconds++;
@@ -273,8 +272,8 @@ static void killed_copies_leave_nothing_and_a_restore_leaves_a_journal(void **st
     char *backup = text_format("%s/b.db", folder), *tables = text_format("%s/out", folder);
     char *kept = NULL;
     assert_int_equal(journal_open(good, JOURNAL_READ, &journal, c->diags), STATUS_OK);
-    assert_int_equal(backup_write(journal, backup, true, c->diags), STATUS_OK);
-    assert_int_equal(export_folder(journal, tables, true, NULL, c->diags), STATUS_OK);
+    assert_int_equal(backup_write(journal, backup, true), STATUS_OK);
+    assert_int_equal(export_folder(journal, tables, true, NULL), STATUS_OK);
     journal_close(journal);
     assert_int_equal(backup_restore(good, path, on("2026-05-01"), &kept, c->diags), STATUS_OK);
     left += files_left(folder, "jarside-new") + files_left(tables, "jarside-new");
@@ -310,9 +309,9 @@ static void nobody_s_writes_are_lost_nor_made_twice(void **state)
             record_init(RECORD_BATCH, &batch);
             batch.label = label;
             batch.at = moment_of_day(20530);
-            child_needs(journal_add(own, RECORD_BATCH, &batch, diags) == STATUS_OK);
+            child_needs(journal_add(own, RECORD_BATCH, &batch) == STATUS_OK);
             for (int i = 1; i < WRITES; i++)
-                child_record(own, batch.id, w * WRITES + i, diags);
+                child_record(own, batch.id, w * WRITES + i);
             journal_close(own);
             _exit(0);
         }
@@ -356,7 +355,7 @@ static void a_full_disk_is_said_and_loses_nothing(void **state)
         vessel.batch = batch;
         vessel.number = written + 1;
         vessel.note = "one more line about the same old jar";
-        status = journal_add(c->journal, RECORD_VESSEL, &vessel, c->diags);
+        status = journal_add(c->journal, RECORD_VESSEL, &vessel);
         written += status == STATUS_OK;
     }
     setrlimit(RLIMIT_FSIZE, &none);
@@ -397,7 +396,7 @@ static void a_damaged_file_is_named_and_left_as_it_is(void **state)
     assert_int_equal(stat(path, &before), 0);
     enum status status = journal_open(path, JOURNAL_WRITE, &c->journal, c->diags);
     if (status == STATUS_OK)
-        status = journal_find(c->journal, RECORD_BATCH, "B1", c->arena, &batch, c->diags);
+        status = journal_find(c->journal, RECORD_BATCH, "B1", c->arena, &batch);
     assert_int_equal(status, STATUS_DATA);
     assert_non_null(strstr(first_fault(c), "the file is damaged; it was left as it is. Restore"));
     journal_close(c->journal);
@@ -440,7 +439,7 @@ static void what_was_half_written_is_taken_back(void **state)
     char *path = strdup(journal_path(c->journal));
     char *good = strdup(scratch_path(&c->scratch, "good.db"));
     add_batch(c, "B1", 0);
-    assert_int_equal(backup_write(c->journal, good, false, c->diags), STATUS_OK);
+    assert_int_equal(backup_write(c->journal, good, false), STATUS_OK);
     journal_close(c->journal);
     c->journal = NULL;
     for (int damaged = 0; damaged < 2; damaged++) {
@@ -491,7 +490,7 @@ static void a_backup_with_pages_of_another_size_is_restored(void **state)
     sqlite3 *database = NULL;
     struct journal *restored = NULL;
     add_batch(c, "B1", 0);
-    assert_int_equal(backup_write(c->journal, large, false, c->diags), STATUS_OK);
+    assert_int_equal(backup_write(c->journal, large, false), STATUS_OK);
     add_batch(c, "B2", 0);
     journal_close(c->journal);
     c->journal = NULL;
@@ -518,9 +517,9 @@ static bool tally_of(struct journal_case *c, const char *path, struct vessel_tal
     struct batch batch;
     enum status status = journal_open(path, JOURNAL_READ, &journal, c->diags);
     if (status == STATUS_OK)
-        status = journal_find(journal, RECORD_BATCH, "B1", c->arena, &batch, c->diags);
+        status = journal_find(journal, RECORD_BATCH, "B1", c->arena, &batch);
     if (status == STATUS_OK)
-        status = survey_tally(journal, RECORD_BATCH, batch.id, tally, c->diags);
+        status = survey_tally(journal, RECORD_BATCH, batch.id, tally);
     journal_close(journal);
     return status == STATUS_OK;
 }

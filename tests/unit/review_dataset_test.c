@@ -311,7 +311,7 @@ static void test_journal(void **state)
 
     assert_int_equal(dataset_from_journal(c->journal, rules,
                                           &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
-                                          &dataset, c->diags),
+                                          &dataset),
                      STATUS_OK);
     assert_int_equal(dataset.vessel_count, 2);
     assert_int_equal(dataset.fate[0], FATE_UNTOLD);
@@ -326,7 +326,7 @@ static void test_journal(void **state)
     assert_int_equal(dataset_factor(&dataset, FACTOR_PARENT), dataset.factor_count);
     assert_int_equal(dataset_from_journal(c->journal, rules,
                                           &(struct dataset_wanted){20600, 20514, NULL}, c->arena,
-                                          &dataset, c->diags),
+                                          &dataset),
                      STATUS_OK);
     assert_int_equal(dataset.vessel_count, 0); /* begun before */
 
@@ -335,7 +335,7 @@ static void test_journal(void **state)
     put_event(c, moved, EVENT_MOVE, add_labelled(c, RECORD_PLACE, "tent"), "2026-03-11 18:00");
     assert_int_equal(dataset_from_journal(c->journal, rules,
                                           &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
-                                          &dataset, c->diags),
+                                          &dataset),
                      STATUS_OK);
     const struct factor *place = &dataset.factors[dataset_factor(&dataset, FACTOR_PLACE)];
     assert_non_null(place->stays);
@@ -357,7 +357,7 @@ static void test_empty_journal(void **state)
     assert_non_null(rules);
     assert_int_equal(dataset_from_journal(c->journal, rules,
                                           &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
-                                          &dataset, c->diags),
+                                          &dataset),
                      STATUS_OK);
     assert_int_equal(dataset.vessel_count, 0);
     assert_int_equal(dataset.factor_count, 0);
