@@ -156,7 +156,7 @@ bool expect_number(struct loader *loader, const struct node *node, const char *k
 }
 
 bool expect_choice(struct loader *loader, const struct node *node, const char *key,
-                   const struct words *words, size_t *choice)
+                   const struct terms *words, size_t *choice)
 {
     if (!expect_kind(loader, node, NODE_TEXT, key))
         return false;
@@ -295,7 +295,7 @@ void read_flag(struct loader *loader, const struct field *field, const struct no
                void *item)
 {
     static const char *const names[] = {"false", "true"};
-    static const struct words words = {names, 2};
+    static const struct terms words = {names, 2};
     bool *place = field_place(field, item);
     size_t choice;
     if (expect_choice(loader, node, field->key, &words, &choice))
@@ -460,7 +460,7 @@ static const char *instead(struct loader *loader, const char *name, const char *
     return load_suggest(loader, name, names, count, all);
 }
 
-bool find_item(struct loader *loader, enum item_kind kind, const struct node *node, size_t *index)
+bool find_item(struct loader *loader, enum rule_kind kind, const struct node *node, size_t *index)
 {
     const struct names *ids = &loader->rules->memory->ids[kind];
     if (!expect_kind(loader, node, NODE_TEXT, KINDS[kind].name))

@@ -8,7 +8,7 @@
 
 #define WORDS(name, ...)                                                                           \
     static const char *const name##_LIST[] = {__VA_ARGS__};                                        \
-    static const struct words name = {name##_LIST, sizeof name##_LIST / sizeof *name##_LIST}
+    static const struct terms name = {name##_LIST, sizeof name##_LIST / sizeof *name##_LIST}
 
 /* ---- what stands before the entries of lists and mappings ------------------------------------ */
 
@@ -203,7 +203,7 @@ static void read_feeds(struct loader *loader, const struct field *field, const s
     const char *names[FEEDS_COUNT];
     for (size_t i = 0; i < FEEDS_COUNT; i++)
         names[i] = FED[i].name;
-    const struct words words = {names, FEEDS_COUNT};
+    const struct terms words = {names, FEEDS_COUNT};
     struct observable *observable = item;
     size_t choice;
     if (!expect_choice(loader, node, field->key, &words, &choice))
@@ -225,7 +225,7 @@ static void read_unit(struct loader *loader, const struct field *field, const st
     const char *names[DIM_COUNT];
     for (size_t i = 0; i < DIM_COUNT; i++)
         names[i] = dimension_name((enum dimension)i);
-    const struct words words = {names, DIM_COUNT};
+    const struct terms words = {names, DIM_COUNT};
     struct observable *observable = item;
     size_t choice;
     if (expect_choice(loader, node, field->key, &words, &choice))
@@ -821,7 +821,7 @@ SHAPE(own_question, "a question", ROWS(own_question, QUESTION_TABLE));
         .check = (check_with)                                                                      \
     }
 
-/* In the order of enum item_kind. */
+/* In the order of enum rule_kind. */
 const struct kind KINDS[ITEM_KINDS] = {
     KIND("source", "sources", &source_shape, struct source, sources, source_count, check_source),
     KIND("group", "groups", &group_shape, struct group, groups, group_count, NULL),

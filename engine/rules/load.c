@@ -9,7 +9,7 @@
 /* ---- documents to items ---------------------------------------------------------------------- */
 
 /* Later folders replace what earlier ones said. */
-static void item_put(struct loader *loader, enum item_kind kind, struct item item)
+static void item_put(struct loader *loader, enum rule_kind kind, struct item item)
 {
     struct item_list *items = &loader->items[kind];
     size_t index;
@@ -25,7 +25,7 @@ static void item_put(struct loader *loader, enum item_kind kind, struct item ite
 }
 
 /* A mapping from ids to items. */
-static void put_many(struct loader *loader, enum item_kind kind, enum observable_class class,
+static void put_many(struct loader *loader, enum rule_kind kind, enum observable_class class,
                      const struct node *map, size_t folder)
 {
     if (!expect_kind(loader, map, NODE_MAP, map->key->text))
@@ -37,7 +37,7 @@ static void put_many(struct loader *loader, enum item_kind kind, enum observable
 }
 
 /* One item, with its id in it. */
-static void put_one(struct loader *loader, enum item_kind kind, const struct node *map,
+static void put_one(struct loader *loader, enum rule_kind kind, const struct node *map,
                     size_t folder)
 {
     const char *key = map->key->text;
@@ -73,7 +73,7 @@ static void put_section(struct loader *loader, const struct node *entry, size_t 
         put_language(loader, entry, folder);
         return;
     }
-    for (enum item_kind kind = 0; kind < ITEM_KINDS; kind++)
+    for (enum rule_kind kind = 0; kind < ITEM_KINDS; kind++)
         for (enum observable_class class = 0; KINDS[kind].keys[class]; class ++) {
             names[count++] = KINDS[kind].keys[class];
             if (strcmp(KINDS[kind].keys[class], key) != 0)

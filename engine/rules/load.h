@@ -46,38 +46,10 @@ bool names_add(struct names *names, const char *name, struct arena *arena, size_
 /* The number of `name`, or RULES_NONE. */
 int names_find(const struct names *names, const char *name);
 
-/* What stands in the rule files under an id of its own. */
-enum item_kind {
-    ITEM_SOURCE,
-    ITEM_GROUP,
-    ITEM_SPECIES,
-    ITEM_GRAIN,
-    ITEM_VESSEL,
-    ITEM_OBSERVABLE, /* signs, circumstances and tests share their ids */
-    ITEM_FINDING,
-    ITEM_CAUSE,
-    ITEM_CAUTION,
-    ITEM_ORGANISM,
-    ITEM_STARTER,
-    ITEM_MOVE,
-    ITEM_WORDS,     /* lists of language.words */
-    ITEM_STATEMENT, /* language.statements */
-    ITEM_QUESTION,
-    ITEM_WHOLE, /* keys that stand once and are replaced whole: decision, scale ... */
-    ITEM_KINDS
-};
-
 struct rules_memory {
     struct arena *arena; /* everything of the rule base, itself included */
     struct names ids[ITEM_KINDS];
 };
-
-/* The names of an enum in the files, in the order of its values. */
-struct words {
-    const char *const *list;
-    size_t count;
-};
-extern const struct words ACTION_WORDS, STATUS_WORDS, HAZARD_WORDS, SCOPE_WORDS, MOVED_WORDS;
 
 /* ---- documents ------------------------------------------------------------------------------- */
 
@@ -259,10 +231,10 @@ struct field {
     size_t reals;                  /* numbers: how many, rising */
     double absent;                 /* ... and what stands for each when there is no such key */
     const struct bounds *bounds;   /* numbers */
-    const struct words *words;     /* choices and sets of them */
+    const struct terms *words;     /* choices and sets of them */
     const struct shape *shape;     /* mappings */
     const struct entries *entries; /* lists and mappings of entries */
-    enum item_kind kind;           /* references */
+    enum rule_kind kind;           /* references */
     enum claim_scale scale;        /* claims, */
     size_t cites;                  /* and where in the struct the citation of all of it stands */
 };
@@ -357,7 +329,7 @@ bool expect_text(struct loader *loader, const struct node *node, const char *key
 bool expect_number(struct loader *loader, const struct node *node, const char *key,
                    const struct bounds *bounds, double *number);
 bool expect_choice(struct loader *loader, const struct node *node, const char *key,
-                   const struct words *words, size_t *choice);
+                   const struct terms *words, size_t *choice);
 /* An id: small letters, digits, underscores. */
 bool expect_id(struct loader *loader, const struct node *key_node);
 /* The items of a list; a single text counts as a list of one. NULL, told, if it is neither. */
@@ -387,7 +359,7 @@ void *field_place(const struct field *field, void *item);
 void field_list(const struct field *field, void *item, const void *list, size_t count);
 
 /* The index `node` refers to. False when it is no id of that kind; told, with the nearest. */
-bool find_item(struct loader *loader, enum item_kind kind, const struct node *node, size_t *index);
+bool find_item(struct loader *loader, enum rule_kind kind, const struct node *node, size_t *index);
 bool find_value(struct loader *loader, const struct observable *observable, const struct node *node,
                 size_t *value);
 void use_values(struct loader *loader, size_t observable, uint32_t mask);

@@ -11,7 +11,7 @@
 
 /* ---- the names of enums in the files, and looking things up ------------------------------------- */
 
-#define WORDS(name, list) const struct words name = {list, sizeof(list) / sizeof *(list)}
+#define WORDS(name, list) const struct terms name = {list, sizeof(list) / sizeof *(list)}
 
 static const char *const actions[] = {"keep", "isolate", "discard"};
 static const char *const statuses[] = {"clean", "stuck", "contaminated"};
@@ -30,54 +30,14 @@ _Static_assert(sizeof hazards / sizeof *hazards == HAZARD_COUNT, "for each hazar
 _Static_assert(sizeof scopes / sizeof *scopes == SCOPE_COUNT, "for each scope");
 _Static_assert(sizeof moved_by / sizeof *moved_by == MOVED_COUNT, "for each way of moving");
 
-const char *action_name(enum action action)
+const char *term_name(const struct terms *words, size_t which)
 {
-    return action < ACTION_COUNT ? actions[action] : "";
+    return which < words->count ? words->list[which] : "";
 }
 
-const char *status_name(enum finding_status status)
+int rules_index(const struct rules *rules, enum rule_kind kind, const char *id)
 {
-    return status < FINDING_STATUS_COUNT ? statuses[status] : "";
-}
-
-const char *hazard_name(enum hazard hazard)
-{
-    return hazard < HAZARD_COUNT ? hazards[hazard] : "";
-}
-
-const char *scope_name(enum scope scope)
-{
-    return scope < SCOPE_COUNT ? scopes[scope] : "";
-}
-
-int rules_observable(const struct rules *rules, const char *id)
-{
-    return names_find(&rules->memory->ids[ITEM_OBSERVABLE], id);
-}
-
-int rules_finding(const struct rules *rules, const char *id)
-{
-    return names_find(&rules->memory->ids[ITEM_FINDING], id);
-}
-
-int rules_cause(const struct rules *rules, const char *id)
-{
-    return names_find(&rules->memory->ids[ITEM_CAUSE], id);
-}
-
-int rules_species(const struct rules *rules, const char *id)
-{
-    return names_find(&rules->memory->ids[ITEM_SPECIES], id);
-}
-
-int rules_grain(const struct rules *rules, const char *id)
-{
-    return names_find(&rules->memory->ids[ITEM_GRAIN], id);
-}
-
-int rules_vessel(const struct rules *rules, const char *id)
-{
-    return names_find(&rules->memory->ids[ITEM_VESSEL], id);
+    return names_find(&rules->memory->ids[kind], id);
 }
 
 int rules_value(const struct observable *observable, const char *id)

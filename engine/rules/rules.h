@@ -868,24 +868,54 @@ struct rules *rules_load(const char *const *folders, size_t folder_count, struct
                          enum status *status);
 void rules_free(struct rules *rules);
 
-/* Index by id, or RULES_NONE. Hashed or binary; cheap. */
-int rules_observable(const struct rules *rules, const char *id);
+/* What stands in the rule files under an id of its own. */
+enum rule_kind {
+    ITEM_SOURCE,
+    ITEM_GROUP,
+    ITEM_SPECIES,
+    ITEM_GRAIN,
+    ITEM_VESSEL,
+    ITEM_OBSERVABLE, /* signs, circumstances and tests share their ids */
+    ITEM_FINDING,
+    ITEM_CAUSE,
+    ITEM_CAUTION,
+    ITEM_ORGANISM,
+    ITEM_STARTER,
+    ITEM_MOVE,
+    ITEM_WORDS,     /* lists of language.words */
+    ITEM_STATEMENT, /* language.statements */
+    ITEM_QUESTION,
+    ITEM_WHOLE, /* keys that stand once and are replaced whole: decision, scale ... */
+    ITEM_KINDS
+};
+
+/* Index by id, or RULES_NONE. Hashed; cheap. */
+int rules_index(const struct rules *rules, enum rule_kind kind, const char *id);
+#define rules_observable(rules, id) rules_index(rules, ITEM_OBSERVABLE, id)
+#define rules_finding(rules, id)    rules_index(rules, ITEM_FINDING, id)
+#define rules_cause(rules, id)      rules_index(rules, ITEM_CAUSE, id)
+#define rules_species(rules, id)    rules_index(rules, ITEM_SPECIES, id)
+#define rules_grain(rules, id)      rules_index(rules, ITEM_GRAIN, id)
+#define rules_vessel(rules, id)     rules_index(rules, ITEM_VESSEL, id)
 int rules_value(const struct observable *observable, const char *id);
-int rules_finding(const struct rules *rules, const char *id);
-int rules_cause(const struct rules *rules, const char *id);
-int rules_species(const struct rules *rules, const char *id);
-int rules_grain(const struct rules *rules, const char *id);
-int rules_vessel(const struct rules *rules, const char *id);
 /* All the values of an observable, a bit each. */
 uint32_t rules_all_values(const struct observable *observable);
 /* The bin of a number observable that holds `number`; RULES_NONE outside [min, max]. */
 int rules_bin(const struct observable *observable, double number);
 
-/* Names in the files and in JSON. */
-const char *action_name(enum action action);
-const char *status_name(enum finding_status status);
-const char *hazard_name(enum hazard hazard);
-const char *scope_name(enum scope scope);
+/* The names of an enum in the files, in the order of its values. */
+struct terms {
+    const char *const *list;
+    size_t count;
+};
+extern const struct terms ACTION_WORDS, STATUS_WORDS, HAZARD_WORDS, SCOPE_WORDS, MOVED_WORDS;
+
+/* The name of one; "" when there is none such. */
+const char *term_name(const struct terms *words, size_t which);
+#define action_name(action) term_name(&ACTION_WORDS, action)
+#define status_name(status) term_name(&STATUS_WORDS, status)
+#define hazard_name(hazard) term_name(&HAZARD_WORDS, hazard)
+#define scope_name(scope)   term_name(&SCOPE_WORDS, scope)
 
 /*
  * Where the shipped rules are, in this order: $JARSIDE_RULES; rules/ beside or
