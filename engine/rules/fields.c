@@ -463,13 +463,13 @@ static const char *instead(struct loader *loader, const char *name, const char *
 bool find_item(struct loader *loader, enum rule_kind kind, const struct node *node, size_t *index)
 {
     const struct names *ids = &loader->rules->memory->ids[kind];
-    if (!expect_kind(loader, node, NODE_TEXT, KINDS[kind].name))
+    if (node->kind != NODE_TEXT && !expect_kind(loader, node, NODE_TEXT, kind_name(kind)))
         return false;
     int found = names_find(ids, node->text);
     if (found != RULES_NONE)
         *index = (size_t)found;
     else
-        node_error(loader, node, "unknown %s '%s'%s", KINDS[kind].name,
+        node_error(loader, node, "unknown %s '%s'%s", kind_name(kind),
                    load_quote(loader, node->text),
                    instead(loader, node->text, ids->list, ids->count));
     return found != RULES_NONE;

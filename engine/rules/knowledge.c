@@ -38,11 +38,6 @@ static bool head_cause(struct loader *loader, const struct node *entry, void *ma
 }
 
 /* Of a list: an id among the keys, and where the entry stands. */
-struct listed {
-    const char *id;
-    struct position at;
-};
-
 static bool head_listed(struct loader *loader, const struct node *entry, void *made)
 {
     const struct node *id = node_entry(entry, "id");
@@ -810,57 +805,54 @@ ENTRIES(reply, NODE_LIST, .head = NULL, .check_all = check_replies);
 
 SHAPE(own_question, "a question", ROWS(own_question, QUESTION_TABLE));
 
-/* ---- the tables of kinds --------------------------------------------------------------------- */
+/* ---- what stands at the top of a file -------------------------------------------------------- */
 
-#define OBSERVABLE_KEYS "signs", "circumstances", "tests"
-#define KIND(what, key, shape_of, type, list_of, length, check_with)                               \
+#define ITEMS(name_of, key_of, form_of, kind_of, shape_of, type, list_of, length, check_with, ...) \
     {                                                                                              \
-        .name = (what), .keys = {key}, .shape = (shape_of), .size = sizeof(type),                  \
-        .id = offsetof(type, id), .at = offsetof(type, at),                                        \
-        .list = offsetof(struct rules, list_of), .count = offsetof(struct rules, length),          \
-        .check = (check_with)                                                                      \
+        .key = (key_of), .form = (form_of), .kind = (kind_of), .name = (name_of),                  \
+        .shape = &(shape_of), .size = sizeof(type), .into = offsetof(struct rules, list_of),       \
+        .count = offsetof(struct rules, length), .check = (check_with), __VA_ARGS__                \
+    }
+#define MANY(name, key, kind, type, list, length, check)                                           \
+    ITEMS(name, key, SECTION_MANY, kind, type##_shape, struct type, list, length, check, .class = 0)
+#define ONE(name, kind, list, length, check)                                                       \
+    ITEMS(#name, #name, SECTION_ONE, kind, name##_shape, struct name, list, length, check,         \
+          .class = 0)
+#define OBSERVED(key, which)                                                                       \
+    ITEMS("sign", key, SECTION_MANY, ITEM_OBSERVABLE, observable_shapes[which], struct observable, \
+          observables, observable_count, check_observable, .class = (which))
+#define WHOLE(member, need)                                                                        \
+    {                                                                                              \
+        .key = #member, .form = SECTION_WHOLE, .kind = ITEM_WHOLE, .name = "key",                  \
+        .shape = &member##_shape, .into = offsetof(struct rules, member), .required = (need)       \
     }
 
-/* In the order of enum rule_kind. */
-const struct kind KINDS[ITEM_KINDS] = {
-    KIND("source", "sources", &source_shape, struct source, sources, source_count, check_source),
-    KIND("group", "groups", &group_shape, struct group, groups, group_count, NULL),
-    KIND("species", "species", &species_shape, struct species, species, species_count,
-         check_species),
-    KIND("grain", "grains", &grain_shape, struct grain, grains, grain_count, NULL),
-    KIND("vessel", "vessels", &vessel_kind_shape, struct vessel_kind, vessels, vessel_count,
-         check_vessel),
-    KIND("sign", OBSERVABLE_KEYS, observable_shapes, struct observable, observables,
-         observable_count, check_observable),
-    KIND("finding", "finding", &finding_shape, struct finding, findings, finding_count,
-         check_finding),
-    KIND("cause", "cause", &cause_shape, struct cause, causes, cause_count, check_cause),
-    KIND("caution", "cautions", &caution_shape, struct caution, cautions, caution_count,
-         check_caution),
-    KIND("organism", "organisms", &organism_shape, struct organism, organisms, organism_count,
-         NULL),
-    KIND("starter", "starters", &starter_kind_shape, struct starter_kind, starters, starter_count,
-         check_starter),
-    {.name = "move", .keys = {"moves"}},
-    {.name = "word"},
-    KIND("statement", NULL, &statement_shape, struct statement, language.statements,
+const struct section SECTIONS[SECTION_COUNT] = {
+    {"rules", SECTION_WHOLE, ITEM_WHOLE, "key", &rules_shape, .required = true},
+    WHOLE(scale, MUST),
+    WHOLE(calibration, MUST),
+    MANY("source", "sources", ITEM_SOURCE, source, sources, source_count, check_source),
+    MANY("group", "groups", ITEM_GROUP, group, groups, group_count, NULL),
+    MANY("species", "species", ITEM_SPECIES, species, species, species_count, check_species),
+    MANY("grain", "grains", ITEM_GRAIN, grain, grains, grain_count, NULL),
+    MANY("vessel", "vessels", ITEM_VESSEL, vessel_kind, vessels, vessel_count, check_vessel),
+    OBSERVED("signs", CLASS_SIGN),
+    OBSERVED("circumstances", CLASS_CIRCUMSTANCE),
+    OBSERVED("tests", CLASS_TEST),
+    ONE(finding, ITEM_FINDING, findings, finding_count, check_finding),
+    ONE(cause, ITEM_CAUSE, causes, cause_count, check_cause),
+    MANY("caution", "cautions", ITEM_CAUTION, caution, cautions, caution_count, check_caution),
+    MANY("organism", "organisms", ITEM_ORGANISM, organism, organisms, organism_count, NULL),
+    MANY("starter", "starters", ITEM_STARTER, starter_kind, starters, starter_count, check_starter),
+    {.key = "moves", .kind = ITEM_MOVE, .name = "move"}, /* load_moves */
+    {.key = "language", .form = SECTION_LANGUAGE},
+    {.kind = ITEM_WORDS, .name = "word"}, /* within: load_language */
+    MANY("statement", NULL, ITEM_STATEMENT, statement, language.statements,
          language.statement_count, check_statement),
-    KIND("question", "questions", &own_question_shape, struct own_question, questions,
-         question_count, NULL),
-    {.name = "key"},
-};
-
-#define WHOLE(name, required)                                                                      \
-    {                                                                                              \
-#name, &name##_shape, required, offsetof(struct rules, name)                               \
-    }
-const struct whole WHOLES[WHOLE_COUNT] = {
-    {"rules", &rules_shape, true, 0},
-    WHOLE(scale, true),
-    WHOLE(calibration, true),
-    WHOLE(decision, true),
-    WHOLE(cook, false),
-    WHOLE(forecast, false),
-    WHOLE(review, false),
-    WHOLE(learned, false),
+    MANY("question", "questions", ITEM_QUESTION, own_question, questions, question_count, NULL),
+    WHOLE(decision, MUST),
+    WHOLE(cook, MAY),
+    WHOLE(forecast, MAY),
+    WHOLE(review, MAY),
+    WHOLE(learned, MAY),
 };

@@ -8,90 +8,83 @@
 
 /* ---- documents to items ---------------------------------------------------------------------- */
 
-/* Later folders replace what earlier ones said. */
-static void item_put(struct loader *loader, enum rule_kind kind, struct item item)
+/* The section of a kind: of observables the first of three. */
+static const struct section *section_of(enum rule_kind kind)
 {
-    struct item_list *items = &loader->items[kind];
+    const struct section *section = SECTIONS;
+    while (section->kind != kind || !section->name)
+        section++;
+    return section;
+}
+
+const char *kind_name(enum rule_kind kind)
+{
+    return section_of(kind)->name;
+}
+
+/* Later folders replace what earlier ones said. */
+static void item_put(struct loader *loader, const struct section *section, struct item item)
+{
+    struct item_list *items = &loader->items[section->kind];
     size_t index;
-    if (names_add(&loader->made->memory->ids[kind], item.id, loader->keep, &index)) {
+    item.section = section;
+    if (names_add(&loader->made->memory->ids[section->kind], item.id, loader->keep, &index)) {
         (void)arena_push(loader->scratch, items->list, items->count);
     } else if (items->list[index].folder == item.folder) {
         const struct position *first = &items->list[index].at;
         load_error(loader, item.at,
-                   "%s '%s' is defined twice, first at %s:%zu; rename or remove one",
-                   KINDS[kind].name, item.id, first->file, first->line);
+                   "%s '%s' is defined twice, first at %s:%zu; rename or remove one", section->name,
+                   item.id, first->file, first->line);
     }
     items->list[index] = item;
 }
 
-/* A mapping from ids to items. */
-static void put_many(struct loader *loader, enum rule_kind kind, enum observable_class class,
-                     const struct node *map, size_t folder)
-{
-    if (!expect_kind(loader, map, NODE_MAP, map->key->text))
-        return;
-    for (const struct node *entry = map->first; entry; entry = entry->next)
-        if (expect_id(loader, entry->key))
-            item_put(loader, kind,
-                     (struct item){entry->key->text, entry, node_at(entry->key), folder, class});
-}
-
-/* One item, with its id in it. */
-static void put_one(struct loader *loader, enum rule_kind kind, const struct node *map,
-                    size_t folder)
+static void put_below(struct loader *loader, const struct section *section, const struct node *map,
+                      size_t folder)
 {
     const char *key = map->key->text;
+    if (section->form == SECTION_WHOLE) {
+        item_put(loader, section,
+                 (struct item){.id = key, map, node_at(map->key), .folder = folder});
+        return;
+    }
     if (!expect_kind(loader, map, NODE_MAP, key))
         return;
     const struct node *id = node_entry(map, "id");
-    if (!id)
+    if (section->form == SECTION_LANGUAGE) {
+        const struct node *words = node_entry(map, "words");
+        const struct node *statements = node_entry(map, "statements");
+        *arena_push(loader->scratch, loader->languages.list, loader->languages.count) = map;
+        if (words)
+            put_below(loader, section_of(ITEM_WORDS), words, folder);
+        if (statements)
+            put_below(loader, section_of(ITEM_STATEMENT), statements, folder);
+    } else if (section->form == SECTION_MANY) {
+        for (const struct node *entry = map->first; entry; entry = entry->next)
+            if (expect_id(loader, entry->key))
+                item_put(loader, section,
+                         (struct item){
+                             .id = entry->key->text, entry, node_at(entry->key), .folder = folder});
+    } else if (!id) {
         node_error(loader, map, "a %s needs 'id'; add it", key);
-    else if (expect_kind(loader, id, NODE_TEXT, "id") && expect_id(loader, id))
-        item_put(loader, kind, (struct item){id->text, map, node_at(id), folder, 0});
-}
-
-/* Lists that add up, and items within. */
-static void put_language(struct loader *loader, const struct node *map, size_t folder)
-{
-    if (!expect_kind(loader, map, NODE_MAP, "language"))
-        return;
-    *arena_push(loader->scratch, loader->languages.list, loader->languages.count) = map;
-    const struct node *words = node_entry(map, "words");
-    const struct node *statements = node_entry(map, "statements");
-    if (words)
-        put_many(loader, ITEM_WORDS, 0, words, folder);
-    if (statements)
-        put_many(loader, ITEM_STATEMENT, 0, statements, folder);
+    } else if (expect_kind(loader, id, NODE_TEXT, "id") && expect_id(loader, id)) {
+        item_put(loader, section,
+                 (struct item){.id = id->text, map, node_at(id), .folder = folder});
+    }
 }
 
 static void put_section(struct loader *loader, const struct node *entry, size_t folder)
 {
-    const char *names[ITEM_KINDS * CLASS_COUNT + WHOLE_COUNT + 1] = {"language"};
-    const char *key = entry->key->text;
-    size_t count = 1;
-    if (!strcmp(key, names[0])) {
-        put_language(loader, entry, folder);
-        return;
-    }
-    for (enum rule_kind kind = 0; kind < ITEM_KINDS; kind++)
-        for (enum observable_class class = 0; KINDS[kind].keys[class]; class ++) {
-            names[count++] = KINDS[kind].keys[class];
-            if (strcmp(KINDS[kind].keys[class], key) != 0)
-                continue;
-            /* Where the id is a field there is one item below the key. */
-            if (KINDS[kind].shape && !strcmp(KINDS[kind].shape->fields[0].key, "id"))
-                put_one(loader, kind, entry, folder);
-            else
-                put_many(loader, kind, class, entry, folder);
+    const char *names[SECTION_COUNT], *key = entry->key->text;
+    size_t count = 0;
+    for (size_t i = 0; i < SECTION_COUNT; i++) {
+        if (!SECTIONS[i].key)
+            continue;
+        names[count++] = SECTIONS[i].key;
+        if (!strcmp(SECTIONS[i].key, key)) {
+            put_below(loader, &SECTIONS[i], entry, folder);
             return;
         }
-    for (size_t i = 0; i < WHOLE_COUNT; i++) {
-        names[count++] = WHOLES[i].key;
-        if (strcmp(WHOLES[i].key, key) != 0)
-            continue;
-        item_put(loader, ITEM_WHOLE,
-                 (struct item){WHOLES[i].key, entry, node_at(entry->key), folder, 0});
-        return;
     }
     node_error(
         loader, entry->key, "unknown key '%s' at the top of a file%s", load_quote(loader, key),
@@ -165,12 +158,6 @@ const char *read_phrase(struct loader *loader, const struct node *node)
     return source[0] == '/' ? source + 1 : source; /* a slash is no word, but means a pattern */
 }
 
-void load_words(struct loader *loader)
-{
-    size_t count = loader->items[ITEM_WORDS].count;
-    loader->list_used = arena_array(loader->scratch, count, sizeof(bool));
-}
-
 /* ---- language -------------------------------------------------------------------------------- */
 
 /* The words the program itself must know. Every mention of `language` adds to the lists. */
@@ -202,50 +189,44 @@ void load_language(struct loader *loader)
 
 /* ---- items to the model ---------------------------------------------------------------------- */
 
-static void load_wholes(struct loader *loader, size_t from, size_t end)
+static void load_whole(struct loader *loader, const struct section *section)
 {
-    for (size_t i = from; i < end; i++) {
-        const struct whole *whole = &WHOLES[i];
-        int index = names_find(&loader->made->memory->ids[ITEM_WHOLE], whole->key);
-        void *made = (char *)loader->made + whole->offset;
-        shape_clear(whole->shape, made);
-        if (index != RULES_NONE)
-            shape_read(loader, whole->shape, loader->items[ITEM_WHOLE].list[index].node, made);
-        else if (whole->required)
-            load_error(loader, (struct position){0},
-                       "no file has '%s'; FORMAT.md shows what stands in it", whole->key);
-    }
+    int index = names_find(&loader->made->memory->ids[ITEM_WHOLE], section->key);
+    void *made = (char *)loader->made + section->into;
+    shape_clear(section->shape, made);
+    if (index != RULES_NONE)
+        shape_read(loader, section->shape, loader->items[ITEM_WHOLE].list[index].node, made);
+    else if (section->required)
+        load_error(loader, (struct position){0},
+                   "no file has '%s'; FORMAT.md shows what stands in it", section->key);
 }
 
-static void observable_clear(enum observable_class class, struct observable *observable)
+/* All items of the kind. */
+static void load_items(struct loader *loader, const struct section *of)
 {
-    observable->class = class;
-    observable->lasts = class != CLASS_SIGN;
-    observable->group = RULES_NONE;
-}
-
-static void load_kind(struct loader *loader, const struct kind *kind, const struct item_list *items)
-{
-    char *array = arena_array(loader->keep, items->count, kind->size);
-    void *rules = loader->made;
-    loader->arrays[kind - KINDS] = array;
-    memcpy((char *)rules + kind->list, &array, sizeof array);
-    memcpy((char *)rules + kind->count, &items->count, sizeof items->count);
+    const struct item_list *items = &loader->items[of->kind];
+    char *array = arena_array(loader->keep, items->count, of->size);
+    loader->arrays[of->kind] = array;
+    memcpy((char *)loader->made + of->into, &array, sizeof array);
+    memcpy((char *)loader->made + of->count, &items->count, sizeof items->count);
     for (size_t i = 0; i < items->count; i++) {
         const struct item *item = &items->list[i];
-        char *made = array + i * kind->size;
-        memcpy(made + kind->id, &item->id, sizeof item->id);
-        memcpy(made + kind->at, &item->at, sizeof item->at);
-        shape_clear(&kind->shape[item->class], made);
-        if (kind == &KINDS[ITEM_OBSERVABLE])
-            observable_clear(item->class, (void *)made);
-        shape_read(loader, &kind->shape[item->class], item->node, made);
-        if (kind->check)
-            kind->check(loader, item, made);
+        const struct section *section = item->section;
+        char *made = array + i * of->size;
+        *(struct listed *)made = (struct listed){item->id, item->at};
+        shape_clear(section->shape, made);
+        if (of->kind == ITEM_OBSERVABLE) {
+            struct observable *observable = (void *)made;
+            observable->class = section->class;
+            observable->lasts = section->class != CLASS_SIGN;
+            observable->group = RULES_NONE;
+        }
+        shape_read(loader, section->shape, item->node, made);
+        if (section->check)
+            section->check(loader, item, made);
     }
 }
 
-/* What is referred to comes before what refers to it. */
 static void load_model(struct loader *loader)
 {
     const struct item_list *items = loader->items;
@@ -253,21 +234,21 @@ static void load_model(struct loader *loader)
         arena_array(loader->scratch, items[ITEM_SOURCE].count, sizeof *loader->source_used);
     loader->value_used =
         arena_array(loader->scratch, items[ITEM_OBSERVABLE].count, sizeof *loader->value_used);
+    loader->list_used = arena_array(loader->scratch, items[ITEM_WORDS].count, sizeof(bool));
     if (!items[ITEM_OBSERVABLE].count)
         load_error(loader, (struct position){0}, "no file has 'signs'; add some");
     if (!items[ITEM_FINDING].count)
         load_error(loader, (struct position){0}, "no file has a 'finding'; add some");
     for (size_t i = 0; i < FEEDS_COUNT; i++)
         loader->made->feeder[i] = RULES_NONE;
-    load_wholes(loader, 0, WHOLE_FIRST);
-    load_words(loader);
-    for (size_t i = 0; i < ITEM_KINDS; i++)
-        if (KINDS[i].shape)
-            load_kind(loader, &KINDS[i], &items[i]);
+    for (const struct section *section = SECTIONS; section < SECTIONS + SECTION_COUNT; section++)
+        if (section->form == SECTION_WHOLE)
+            load_whole(loader, section);
+        else if (section->shape && !loader->arrays[section->kind])
+            load_items(loader, section);
     load_normal(loader);
     sort_cautions(loader);
     load_moves(loader);
-    load_wholes(loader, WHOLE_FIRST, WHOLE_COUNT);
     load_language(loader);
 }
 

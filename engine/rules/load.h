@@ -128,12 +128,14 @@ struct problem { /* told in the order of the files, in whatever order they are f
     size_t file; /* its index + 1; 0 for none */
 };
 
+struct section;
+
 struct item { /* one entry of one kind, after overlays */
     const char *id;
     const struct node *node; /* its mapping */
     struct position at;
     size_t folder;
-    enum observable_class class; /* ITEM_OBSERVABLE */
+    const struct section *section; /* where it stood */
 };
 
 struct item_list {
@@ -378,28 +380,35 @@ struct claims claims_read(struct loader *loader, const struct node *node, enum c
 
 /* ---- kinds of items -------------------------------------------------------------------------- */
 
-/* How a kind of item becomes an array of structs of the model. */
-enum { CLASS_COUNT = 3 };
-struct kind {
-    const char *name;                  /* "source", "sign" ...: for messages */
-    const char *keys[CLASS_COUNT + 1]; /* at the top of a file: one a class */
-    const struct shape *shape;         /* of observables: one a class */
-    size_t size, id, at;               /* of the struct, and where in it these go */
-    size_t list, count;                /* where in struct rules the array goes */
+/* A key at the top of a file: what stands below it, and what that becomes in struct rules. */
+struct section {
+    const char *key;
+    enum {
+        SECTION_MANY,     /* a mapping from ids to items */
+        SECTION_ONE,      /* one item, with its id in it */
+        SECTION_WHOLE,    /* what stands once: a struct in struct rules */
+        SECTION_LANGUAGE, /* lists that add up, and items within */
+    } form;
+    enum rule_kind kind;
+    const char *name; /* of an item: "source", "sign" ..., for messages */
+    const struct shape *shape;
+    size_t size;                 /* of its struct, which begins with its id and where it stands */
+    size_t into, count;          /* where in struct rules the array or the struct goes */
+    enum observable_class class; /* ITEM_OBSERVABLE */
+    bool required;               /* SECTION_WHOLE */
     /* After the fields are read; or NULL. */
     void (*check)(struct loader *loader, const struct item *item, void *made);
 };
-extern const struct kind KINDS[ITEM_KINDS];
-
-/* A key that stands once: a struct in struct rules. The first three stand before all items. */
-struct whole {
-    const char *key;
-    const struct shape *shape;
-    bool required;
-    size_t offset;
+/* In the order in which they are loaded: what is referred to comes before what refers to it. */
+enum { SECTION_COUNT = 26 };
+extern const struct section SECTIONS[SECTION_COUNT];
+/* "source", "sign" ...: what an item of the kind is called. */
+const char *kind_name(enum rule_kind kind);
+/* What every struct of an item begins with. */
+struct listed {
+    const char *id;
+    struct position at;
 };
-enum { WHOLE_COUNT = 8, WHOLE_FIRST = 3 };
-extern const struct whole WHOLES[WHOLE_COUNT];
 
 /* What is normal on a species, once findings and signs are known. */
 void load_normal(struct loader *loader);
@@ -408,7 +417,6 @@ void sort_cautions(struct loader *loader);
 
 /* A phrase, or a pattern behind a '/'; NULL, told, if it can be neither. */
 const char *read_phrase(struct loader *loader, const struct node *node);
-void load_words(struct loader *loader); /* language.words, for phrases */
 void load_language(struct loader *loader);
 
 #endif
