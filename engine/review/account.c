@@ -159,6 +159,11 @@ void account_count(const char *words, size_t length, struct review_account *acco
     text_init(&folded);
     size_t count =
         text_fold(&folded, words, length, NULL) ? cut(folded.bytes, folded.length, tokens) : 0;
+    for (size_t i = 0; i < count; i++)
+        account->says_more =
+            account->says_more ||
+            (isnan(tokens[i].number) && !is_vessel(&tokens[i]) && !is_break(&tokens[i]) &&
+             !is(&tokens[i], "i|we|have|lost|lose|failed|bad|gone|went|are|of|out|my|our|the|all"));
     for (size_t from = 0, to; from < count; from = to + 1) {
         to = from;
         while (to < count && (!is_break(&tokens[to]) || (to > 0 && is(&tokens[to - 1], "all"))))
@@ -256,6 +261,17 @@ void account_drop_done(const struct rules *rules, const struct observation *obse
     account->trial_count = kept;
 }
 
+/* Who tells of a bad batch has a cause for it: the chances of all, tempered by what the rules say, in shares
+ * of 1. Their order stays. */
+static void share_out(const struct rules *rules, const double *chances, double *shares)
+{
+    double temper = rules->calibration.words.cause_temper, sum = 0.0;
+    for (size_t c = 0; c < rules->cause_count; c++)
+        sum += shares[c] = temper > 0.0 ? pow(chances[c], temper) : chances[c];
+    for (size_t c = 0; c < rules->cause_count && temper > 0.0 && sum > 0.0; c++)
+        shares[c] /= sum;
+}
+
 enum status account_judge(struct triage *triage, const struct reasoner *reasoner,
                           struct arena *arena, struct review_account *account)
 {
@@ -267,8 +283,13 @@ enum status account_judge(struct triage *triage, const struct reasoner *reasoner
     if (status == STATUS_OK) {
         evidence = lost_evidence(triage, account, arena);
         reason_posterior(reasoner, &evidence, -1.0, &posterior);
-        account->causes = review_list_causes(reasoner_rules(reasoner), posterior.cause, arena,
-                                             &account->cause_count);
+        const struct rules *rules = reasoner_rules(reasoner);
+        double *shares = arena_array(arena, rules->cause_count, sizeof *shares);
+        for (size_t o = 0; o < rules->observable_count; o++)
+            account->says_more = account->says_more || evidence.observations[o].seen != 0;
+        if (account->says_more) /* a bare count points to no cause */
+            share_out(rules, posterior.cause, shares);
+        account->causes = review_list_causes(rules, shares, arena, &account->cause_count);
         account->trials = review_tell_apart(reasoner, account->causes, account->cause_count, arena,
                                             &account->trial_count);
         account_drop_done(reasoner_rules(reasoner), evidence.observations, account);

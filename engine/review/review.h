@@ -212,6 +212,7 @@ struct review_plan { /* the next batch, so that what went together goes apart */
 /* What a grower tells of a batch, or the journal knows of it. */
 struct review_account {
     struct counts counts, controls; /* lost of how many; of 0: not said */
+    bool says_more;                 /* than how many */
     const double *told;             /* ln of what its words say for each cause (words.h), or NULL */
     struct review_cause *causes;    /* of the lost vessels, likeliest first */
     size_t cause_count;

@@ -687,10 +687,11 @@ struct sibling_rules {
 /* How much the words of a text say beside what was understood of them; see language/words.h. */
 #define WORDS_TABLE(FIELD, LIST, of)                                                               \
     /* Exponents: contaminated or not; which finding of these; which cause an account tells of. */ \
-    /* */                                                                                          \
+    /* The chances of its causes, by the temper, are shares of 1; without one they stay. */        \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "group_power", group_power, MUST)                        \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "finding_power", finding_power, MUST)                    \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "cause_power", cause_power, MAY)                         \
+    FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "cause_temper", cause_temper, MAY)                       \
     FIELD(of, NUMBER_OR(POSITIVE, 0), "usual", usual, MUST) /* terms at which they hold */         \
     /* Weight of what is shrunk to, in tables of terms. */                                         \
     FIELD(of, NUMBER_OR(POSITIVE, 0), "status_prior", status_prior, MUST)                          \

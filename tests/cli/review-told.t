@@ -71,6 +71,12 @@ subtest 'accounts of bad batches' => sub {
 };
 
 subtest 'an answer' => sub {
+    for my $bare ('I lost 3 of 10', '8 of 8 lost', 'all but two of my 10 bags are gone') {
+        is_deeply(told($bare)->{causes}, [], "$bare: points to no cause");
+    }
+    my $sum = 0;
+    $sum += $_->{p} for @{ told('10 of 12 sour and slimy within 4 days')->{causes} };
+    ok($sum > 0.9 && $sum <= 1, 'else the causes are shares of one, but for those too small to be listed');
     my $cook = 'Sour and slimy on day 3, all wet low. I cooked 40 minutes at 15 psi.';
     my $answer = told("8 of 8 lost and 3 of 3 controls too. $cook");
     is($answer->{causes}[0]{id}, 'under_sterilised', 'all of them and the controls: the cook');
