@@ -639,10 +639,15 @@ static bool is_word(unsigned char c)
     return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c >= 0x80;
 }
 
+/* Where the answer has a name of a value. As in phrases, '^' before it and '$' behind it are the ends of a
+ * clause. */
 static void find_name(struct job *job, size_t value, const char *name, bool alone)
 {
     struct working wanted;
-    if (working_build(&wanted, name, strlen(name), job->scratch, NULL) != STATUS_OK ||
+    size_t length = strlen(name);
+    const bool first = name[0] == '^', last = length > 0 && name[length - 1] == '$';
+    if (working_build(&wanted, name + first, length - first - last, job->scratch, NULL) !=
+            STATUS_OK ||
         !wanted.length)
         return;
     const struct working *w = &job->working;
@@ -651,7 +656,9 @@ static void find_name(struct job *job, size_t value, const char *name, bool alon
             continue;
         size_t end = at + wanted.length;
         if ((at && is_word((unsigned char)w->bytes[at - 1])) ||
-            (end < w->length && is_word((unsigned char)w->bytes[end])))
+            (end < w->length && is_word((unsigned char)w->bytes[end])) ||
+            (first && at && w->bytes[at - 1] != '\n') ||
+            (last && end < w->length && w->bytes[end] != '\n'))
             continue;
         *match_add(&job->matches) = (struct match){.start = (uint32_t)at,
                                                    .end = (uint32_t)end,
@@ -713,19 +720,26 @@ static uint32_t first_word_roles(struct reader *reader, const char *name)
     return word_roles(reader, word, length);
 }
 
-/* The one value whose name starts with such a word ("none", "not shaken"), as a bit. */
+/* The values that the plain word answers, as bits; else the one whose name starts with such a word ("none",
+ * "not shaken"). */
 static uint32_t value_like(const struct job *job, uint32_t wanted)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
-    uint32_t found = 0;
+    uint32_t found = 0, plainly = 0;
     for (size_t i = 0; i < o->value_count; i++) {
-        uint32_t roles = first_word_roles(job->reader, o->values[i].label) |
-                         first_word_roles(job->reader, o->values[i].id);
-        for (size_t k = 0; k < o->values[i].answers.count; k++)
-            roles |= first_word_roles(job->reader, o->values[i].answers.list[k]) & SAYS_BARELY;
-        if (roles & wanted)
+        if ((first_word_roles(job->reader, o->values[i].label) |
+             first_word_roles(job->reader, o->values[i].id)) &
+            wanted)
             found |= UINT32_C(1) << i;
+        for (size_t k = 0; k < o->values[i].answers.count; k++) {
+            const char *answer = o->values[i].answers.list[k];
+            if (strchr(answer, ' ') == NULL &&
+                (first_word_roles(job->reader, answer) & wanted & SAYS_BARELY))
+                plainly |= UINT32_C(1) << i;
+        }
     }
+    if (plainly != 0)
+        return plainly;
     return found & (found - 1) ? 0 : found;
 }
 
@@ -772,6 +786,15 @@ static bool speaks_of_asked(const struct job *job, const struct match *match)
     return speaks;
 }
 
+/* Whether something is denied in the first clause: "definitely not". */
+static bool denies_within(const struct job *job, uint32_t end)
+{
+    for (size_t k = 0; k < job->token_count && job->tokens[k].start < end; k++)
+        if (job->tokens[k].roles >> ROLE_NEGATION & 1)
+            return true;
+    return false;
+}
+
 /* Settles a plain "yes" or "no" to the question. */
 static void yes_no(struct job *job)
 {
@@ -781,8 +804,9 @@ static void yes_no(struct job *job)
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
         answer->needless = answer->needless || speaks_of_asked(job, match);
-        if (match->start == 0 && match->role >= ROLE_YES && match->role <= ROLE_NO && !match->word)
-            end = match->end; /* "nope bone dry", "no it is dry" */
+        if (match->start == 0 && match->role >= ROLE_YES && match->role <= ROLE_NO &&
+            (!match->word || (match->role == ROLE_YES && !denies_within(job, end))))
+            end = match->end; /* "nope bone dry", "no it is dry", "yes every day" */
     }
     cover(job, true);
     int said = bare_answer(job, end, &answer->hedged);
@@ -792,10 +816,8 @@ static void yes_no(struct job *job)
     /* "Fine" is no place: where something is, only a denial says. */
     const struct language *l = &job->reader->rules->language;
     for (size_t i = 0; i < l->where_count && said < 0; i++) {
-        bool denies = l->where[i] != (size_t)job->asked;
-        for (size_t k = 0; k < job->token_count && job->tokens[k].start < end; k++)
-            denies = denies || (job->tokens[k].roles >> ROLE_NEGATION & 1);
-        said = denies ? said : 0;
+        if (l->where[i] == (size_t)job->asked && !denies_within(job, end))
+            said = 0;
     }
     if (!said || answer->needless)
         return;
@@ -988,6 +1010,24 @@ void reader_free(struct reader *reader)
     free(reader);
 }
 
+/* The question's own words may come back in the answer, and say nothing by themselves: "nothing moves". */
+static void ignore_question_words(struct job *job)
+{
+    enum { WORD_LEAST = 4 }; /* letters of what is no mere particle */
+    struct working asked;
+    const char *ask = job->reader->rules->observables[job->asked].ask;
+    if (ask == NULL || working_build(&asked, ask, strlen(ask), job->scratch, NULL) != STATUS_OK)
+        return;
+    for (size_t at = 0, size; at < asked.length; at += size + 1) {
+        for (size = 0; at + size < asked.length && is_word((unsigned char)asked.bytes[at + size]);)
+            size++;
+        for (size_t i = 0; size >= WORD_LEAST && i < job->token_count; i++)
+            if (job->tokens[i].end - job->tokens[i].start >= size &&
+                memcmp(job->working.bytes + job->tokens[i].start, asked.bytes + at, size) == 0)
+                job->tokens[i].roles |= UINT32_C(1) << ROLE_IGNORE;
+    }
+}
+
 /* Whether a statement says it, which "no" by itself would not: "no odd ones", but not "no change". */
 static bool is_stated(const struct job *job)
 {
@@ -1016,6 +1056,8 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
     for (int round = 0; !round || (round < 2 && job_slips(&job));
          round++) { /* again without slips */
         job_tokens(&job);
+        if (asked != RULES_NONE)
+            ignore_question_words(&job);
         job_scan(&job);
         for (size_t i = 0; asked != RULES_NONE && i < reader->rules->observables[asked].value_count;
              i++) {

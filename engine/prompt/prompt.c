@@ -30,7 +30,7 @@ enum {
 
 enum { ROWS_USUAL = 24 }; /* of a window */
 
-#define NO_OBSERVABLE ((size_t)-1)
+#define NO_OBSERVABLE ((size_t)RULES_NONE)
 
 struct step { /* what one answer is undone by */
     size_t mark;
@@ -51,6 +51,7 @@ struct conversation {
     size_t put;      /* observable whose question was last shown in full */
     unsigned tries;  /* answers to it that were not understood */
     bool *clash_put; /* per observable: its contradiction, or a doubt of it, was put; each once */
+    bool *was_put;   /* per observable: its question was */
     bool doubted;    /* the answer takes the place of what was said of it before */
     enum action advice; /* as it was told last */
     struct told {       /* by the verdict that was shown last */
@@ -285,7 +286,7 @@ static void put_verdict(struct conversation *talk, enum verdict_form form)
 
 /* ---- the question ---------------------------------------------------------------------------- */
 
-/* The values, numbered from 1, in as many columns as fit; read down, then across. */
+/* The values in as many columns as fit; read down, then across. Numbered from 1, unless figures are counts. */
 static void put_values(struct screen *screen, const struct observable *observable)
 {
     enum { INDENT = 2, NUMBER = 4, GAP = 2 };
@@ -306,7 +307,10 @@ static void put_values(struct screen *screen, const struct observable *observabl
         text_init(&line);
         for (size_t v = row; v < observable->value_count; v += rows) {
             const char *label = observable->values[v].label;
-            text_printf(&line, "%2zu. %s", v + 1, label);
+            if (triage_counts(observable))
+                text_printf(&line, " -  %s", label);
+            else
+                text_printf(&line, "%2zu. %s", v + 1, label);
             bool last = v + rows >= observable->value_count;
             for (size_t pad = utf8_width(label, strlen(label)); !last && pad + NUMBER < cell; pad++)
                 text_add(&line, " ", 1);
@@ -662,38 +666,90 @@ static bool choose_clash(struct conversation *talk)
     return false;
 }
 
+/* What is known of an observable, as far as it was said in words; NULL if nothing is. */
+static const struct fact *fact_of(const struct conversation *talk, size_t observable)
+{
+    const struct fact *facts = NULL;
+    size_t count = triage_facts(talk->triage, &facts);
+    for (size_t i = 0; i < count; i++)
+        if (facts[i].observable == observable)
+            return &facts[i];
+    return NULL;
+}
+
+static bool may_put(const struct conversation *talk, size_t observable)
+{
+    return !talk->clash_put[observable] && !talk->was_put[observable] &&
+           triage_open(talk->triage, observable);
+}
+
+/* What a condition rests on that was read from words, and whose question may still be put; NO_OBSERVABLE if nothing
+ * is. */
+static size_t misread(const struct conversation *talk, const struct condition *when)
+{
+    for (size_t k = 0; k < when->count; k++) {
+        const size_t observable = when->observables[k];
+        const struct fact *fact = fact_of(talk, observable);
+        if (fact != NULL && (fact->observation.seen & when->values[k]) != 0 &&
+            (fact->origin == ORIGIN_TEXT || fact->origin == ORIGIN_ANSWER) &&
+            talk->rules->observables[observable].kind != KIND_NUMBER && may_put(talk, observable))
+            return observable;
+    }
+    return NO_OBSERVABLE;
+}
+
+/* The one thing that is not known of a condition of which all else holds, if its question may still be put. */
+static size_t missing(const struct conversation *talk, const struct condition *when)
+{
+    size_t found = NO_OBSERVABLE;
+    for (size_t k = 0; k < when->count; k++) {
+        const size_t observable = when->observables[k];
+        const struct fact *fact = fact_of(talk, observable);
+        const struct observation now = fact != NULL ? fact->observation : (struct observation){0};
+        const bool several = talk->rules->observables[observable].kind == KIND_SEVERAL;
+        if ((now.seen & ~now.hedged & when->values[k]) != 0)
+            continue;
+        if (found != NO_OBSERVABLE || (!several && (now.seen & ~now.hedged) != 0) ||
+            (when->values[k] & ~now.absent) == 0 || !may_put(talk, observable))
+            return NO_OBSERVABLE;
+        found = observable;
+    }
+    return found;
+}
+
 /* Where a floor stands alone against a verdict that is else keep, what it rests on may have been misread:
- * before it counts, that is asked, with the words that it was read from. */
+ * before it counts, that is asked, with the words that it was read from; then what would lift it. */
 static bool choose_doubt(struct conversation *talk)
 {
     const struct decision *decision = &triage_judge(talk->triage)->decision;
-    const struct fact *facts = NULL;
     const double *loss = decision->loss;
     if (decision->floor == RULES_NONE ||
         loss[ACTION_KEEP] >= fmin(loss[ACTION_ISOLATE], loss[ACTION_DISCARD]))
         return false;
-    const struct condition *when = &talk->rules->decision.floors[decision->floor].when;
-    size_t count = triage_facts(talk->triage, &facts);
-    for (size_t k = 0; k < when->count; k++)
-        for (size_t i = 0; i < count; i++) {
-            const struct observable *seen = &talk->rules->observables[when->observables[k]];
-            uint32_t values = facts[i].observation.seen & when->values[k];
-            if (facts[i].observable != when->observables[k] || facts[i].origin != ORIGIN_TEXT ||
-                values == 0 || talk->clash_put[facts[i].observable])
-                continue;
-            size_t value = 0;
-            while (!(values >> value & 1))
+    const struct floor_rule *floor = &talk->rules->decision.floors[decision->floor];
+    size_t asked = misread(talk, &floor->when);
+    talk->doubted = asked != NO_OBSERVABLE;
+    for (size_t u = 0; u < floor->unless_count && asked == NO_OBSERVABLE; u++)
+        asked = missing(talk, &floor->unless[u]);
+    if (asked == NO_OBSERVABLE)
+        return false;
+    if (talk->doubted) {
+        const struct observable *seen = &talk->rules->observables[asked];
+        const struct fact *from = fact_of(talk, asked);
+        size_t value = 0;
+        for (size_t k = 0; k < floor->when.count; k++)
+            while (floor->when.observables[k] == asked &&
+                   !((from->observation.seen & floor->when.values[k]) >> value & 1))
                 value++;
-            screen_blank(talk->screen);
-            screen_say(talk->screen, 0, 0, ROLE_ISOLATE,
-                       "All else speaks for keeping it, but '%s' was taken for %s: %s. To be sure:",
-                       facts[i].words, seen->label, seen->values[value].label);
-            talk->asking = facts[i].observable;
-            talk->clash_put[talk->asking] = talk->doubted = true;
-            talk->asked++;
-            return true;
-        }
-    return false;
+        screen_blank(talk->screen);
+        screen_say(talk->screen, 0, 0, ROLE_ISOLATE,
+                   "All else speaks for keeping it, but '%s' was taken for %s: %s. To be sure:",
+                   from->words, seen->label, seen->values[value].label);
+    }
+    talk->asking = asked;
+    talk->clash_put[asked] = true;
+    talk->asked++;
+    return true;
 }
 
 /* The next question of the stage; moves to the next stage when there is none. */
@@ -710,8 +766,12 @@ static void choose_question(struct conversation *talk)
                                                              : ACTION_QUESTIONS_MOST;
     if (talk->asked < most)
         next = triage_next(talk->triage, for_cause ? AIM_CAUSE : AIM_ACTION);
-    if (next != NULL) {
+    if (next != NULL)
         talk->asking = next->observable;
+    else if (!for_cause && triage_judge(talk->triage)->decision.action == ACTION_KEEP)
+        talk->asking = triage_before_keep(talk->triage);
+    if (talk->asking != NO_OBSERVABLE) {
+        talk->was_put[talk->asking] = true;
         talk->asked++;
     } else if (for_cause) {
         act(talk, COMMAND_CAUSES, "");
@@ -815,6 +875,7 @@ enum status prompt_converse(const struct prompt_opening *opening, struct diags *
     }
     talk.clash_put =
         arena_array(talk.arena, opening->rules->observable_count, sizeof *talk.clash_put);
+    talk.was_put = arena_array(talk.arena, opening->rules->observable_count, sizeof *talk.was_put);
     const char *words = arena_join(talk.arena, opening->words, opening->word_count);
     if (opening->about != NULL)
         say(&talk, ROLE_STRONG, opening->about);

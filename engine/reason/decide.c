@@ -465,6 +465,8 @@ static void asker_look(struct asker *asker, const struct answer *answer, enum ai
  *
  *   sum_v P(v|E) max(0, loss(a | E, v) - loss(a(v) | E, v))  -  effort x effort_loss.
  *
+ * The most gain per effort is asked first: what takes effort to find out is seldom known.
+ *
  * Where evidence is neither tempered nor discounted, and a is keep or discard,
  * that is the textbook's least loss now less expected least loss then. Tempered
  * posteriors need not average to the present one, and the plan within isolate
@@ -554,9 +556,8 @@ size_t reason_questions(const struct reasoner *reasoner, const struct evidence *
             question_gated(observable, asker.posterior))
             continue;
         struct question question = value_of(&asker, i, aim);
-        double key = question.gain;
-        if (aim == AIM_CAUSE)
-            key = question.bits / fmax(LEAST_EFFORT, rules->observables[i].effort);
+        double key = (aim == AIM_CAUSE ? question.bits : question.gain) /
+                     fmax(LEAST_EFFORT, rules->observables[i].effort);
         most_turns = fmax(most_turns, question.turns);
         if (aim == AIM_CAUSE ? question.bits > LEAST_BITS : question.turns > 0.0)
             rated[counted++] = (struct rated){question, key};

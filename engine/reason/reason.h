@@ -176,7 +176,7 @@ struct inquiry {
 
 /* The questions worth asking, best first; returns how many. What was
  * already answered or is gated is left out. An observable of which values were
- * only denied may be asked about the others. AIM_ACTION ranks by gain and then
+ * only denied may be asked about the others. AIM_ACTION ranks by gain per effort and then
  * bits, and finds none when no answer could change the action with a probability
  * above decision.settled; AIM_CAUSE ranks by bits per effort. Formulas: decide.c. */
 size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,

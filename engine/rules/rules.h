@@ -629,7 +629,9 @@ struct use {
     LIST(of, struct floor_rule, "floors", floors, floor_count, MAY, ENTRIES(floor_rule))           \
     LIST(of, struct next_step, "next_steps", next_steps, next_step_count, MUST,                    \
          ENTRIES(next_step))                                                                       \
-    LIST(of, struct asked_if, "asked_if", asked_if, asked_if_count, MAY, ENTRIES(asked_if))
+    LIST(of, struct asked_if, "asked_if", asked_if, asked_if_count, MAY, ENTRIES(asked_if))        \
+    /* What is asked before keep is believed. */                                                   \
+    LIST(of, struct asked_if, "before_keep", before_keep, before_keep_count, MAY, ENTRIES(asked_if))
 #define ISOLATE_TABLE(FIELD, LIST, of)                                                             \
     /* Loss of isolating anything. */                                                              \
     FIELD(of, NUMBER(NOT_NEGATIVE), "delay", isolate_delay, MUST)                                  \

@@ -7,6 +7,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/csv.h"
 #include "base/text.h"
 #include "reason/siblings.h"
 #include "triage/physics.h"
@@ -745,6 +746,13 @@ static void speed_follows(struct triage *triage)
         }
 }
 
+static bool is_asked_if(const struct triage *triage, const struct asked_if *only)
+{
+    return reason_holds(triage->reasoner, &only->when, &triage->evidence) &&
+           (only->unless.count == 0 ||
+            !reason_holds(triage->reasoner, &only->unless, &triage->evidence));
+}
+
 static void merge(struct triage *triage)
 {
     size_t count = triage->rules->observable_count;
@@ -804,10 +812,7 @@ static void merge(struct triage *triage)
     const struct decision_rules *decision = &triage->rules->decision;
     for (size_t i = 0; i < decision->asked_if_count; i++) {
         const struct asked_if *only = &decision->asked_if[i];
-        const bool holds = reason_holds(triage->reasoner, &only->when, &triage->evidence) &&
-                           (only->unless.count == 0 ||
-                            !reason_holds(triage->reasoner, &only->unless, &triage->evidence));
-        for (size_t k = 0; k < only->observable_count && !holds; k++)
+        for (size_t k = 0; k < only->observable_count && !is_asked_if(triage, only); k++)
             triage->skip[only->observables[k]] = true;
     }
     siblings_skip(triage);
@@ -1135,6 +1140,26 @@ bool triage_turns_on(struct triage *triage, size_t observable)
     return turns;
 }
 
+bool triage_open(const struct triage *triage, size_t observable)
+{
+    const struct observable *asked = &triage->rules->observables[observable];
+    return asked->class != CLASS_TEST && asked->gate != GATE_NEVER_ASKED &&
+           !triage->skip[observable];
+}
+
+size_t triage_before_keep(const struct triage *triage)
+{
+    const struct decision_rules *decision = &triage->rules->decision;
+    for (size_t i = 0; i < decision->before_keep_count; i++) {
+        const struct asked_if *list = &decision->before_keep[i];
+        for (size_t k = 0; k < list->observable_count && is_asked_if(triage, list); k++)
+            if (!triage->known[list->observables[k]].told &&
+                triage_open(triage, list->observables[k]))
+                return list->observables[k];
+    }
+    return (size_t)RULES_NONE;
+}
+
 const struct question *triage_next(struct triage *triage, enum aim aim)
 {
     struct question questions[QUESTIONS_MOST];
@@ -1337,19 +1362,47 @@ enum status triage_case(struct triage *triage, const struct labelled_case *label
 
 /* ---- answers --------------------------------------------------------------------------------- */
 
-/* Whether the text is nothing but numbers of a list from 1 to `count`; their bits. */
-static bool list_numbers(const char *text, size_t count, uint32_t *bits)
+bool triage_counts(const struct observable *asked)
 {
-    static const char between[] = " \t\r\n,;.&+";
-    char *end;
-    *bits = 0;
-    for (text += strspn(text, between); *text != '\0'; text = end + strspn(end, between)) {
-        unsigned long number = *text >= '0' && *text <= '9' ? strtoul(text, &end, 10) : 0;
-        if (number == 0 || number > count)
+    for (size_t v = 0; v < asked->value_count; v++)
+        for (size_t k = 0; k < asked->values[v].answers.count; k++)
+            if (isdigit((unsigned char)asked->values[v].answers.list[k][0]))
+                return true;
+    return false;
+}
+
+/*
+ * Whether the text does no more than choose from a list from 1 to `count`: "2", "1 and 3", "the second", "number 3
+ * i'd say". The bits of what is chosen; hedged bits where it is a guess.
+ */
+static bool list_numbers(const char *text, size_t count, struct observation *chosen)
+{
+    static const char about[] =
+        "option|options|number|answer|no|nr|the|one|and|or|i|i'd|id|say|its|it's|that|is";
+    static const char guess[] = "think|guess|maybe|probably|perhaps|suppose|?";
+    static const char ordinals[] = "first|second|third|fourth|fifth|sixth|seventh|eighth";
+    static const char between[] = " \t\r\n,;.:()#&+";
+    bool guessed = false;
+    *chosen = (struct observation){.seen = 0};
+    for (size_t length; *(text += strspn(text, between)) != '\0'; text += length) {
+        length = *text == '?' ? 1 : strcspn(text, " \t\r\n,;.:()#&+?");
+        char *end;
+        unsigned long number = isdigit((unsigned char)*text) ? strtoul(text, &end, 10) : 0;
+        if (number > 0 && end != text + length)
             return false;
-        *bits |= UINT32_C(1) << (number - 1);
+        if (number == 0)
+            number = (unsigned long)(csv_named(ordinals, text, length) + 1);
+        if (number > count)
+            return false;
+        if (number > 0)
+            chosen->seen |= UINT32_C(1) << (number - 1);
+        else if (csv_named(guess, text, length) >= 0)
+            guessed = true;
+        else if (csv_named(about, text, length) < 0)
+            return false;
     }
-    return *bits != 0;
+    chosen->hedged = guessed ? chosen->seen : 0;
+    return chosen->seen != 0;
 }
 
 enum status triage_answer(struct triage *triage, size_t observable, const char *text,
@@ -1357,9 +1410,10 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
 {
     const struct observable *asked = &triage->rules->observables[observable];
     struct reading_list list = {.reading_count = 0};
-    uint32_t bits;
+    struct observation chosen;
     size_t start = triage->log_count;
-    bool numbered = asked->kind != KIND_NUMBER && list_numbers(text, asked->value_count, &bits);
+    bool numbered = asked->kind != KIND_NUMBER && !triage_counts(asked) &&
+                    list_numbers(text, asked->value_count, &chosen);
     arena_reset(triage->scratch);
     enum status status = numbered ? STATUS_OK
                                   : reader_answer(triage->reader, observable, text, strlen(text),
@@ -1372,13 +1426,13 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
     if (numbered) {
         const char *words = "";
         for (size_t v = 0; v < asked->value_count; v++)
-            if (bits >> v & 1)
+            if (chosen.seen >> v & 1)
                 words = arena_format(triage->said, "%s%s%s", words, *words ? ", " : "",
                                      asked->values[v].label);
         say(triage, (struct saying){.kind = SAYING_TOLD,
                                     .settles = true,
                                     .fact = {.observable = observable,
-                                             .observation = {.seen = bits},
+                                             .observation = chosen,
                                              .origin = ORIGIN_ANSWER,
                                              .words = words}});
     } else

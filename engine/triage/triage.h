@@ -72,6 +72,8 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
  * says nothing about the observable and nothing else either. */
 enum status triage_answer(struct triage *triage, size_t observable, const char *text,
                           struct diags *diags);
+/* Whether figures typed to its question are counts of what is seen, not places in the list of its values. */
+bool triage_counts(const struct observable *asked);
 /* "I don't know": it is not asked again. What was said of it before stands. */
 void triage_unknown(struct triage *triage, size_t observable);
 void triage_forget(struct triage *triage, size_t observable); /* as if never said */
@@ -201,6 +203,13 @@ const struct verdict *triage_judge_briefly(struct triage *triage);
 
 /* Whether the action depends on which of the values of a contradiction holds. */
 bool triage_turns_on(struct triage *triage, size_t observable);
+
+/* Whether an observable's question may still be put: it was neither answered nor declined, nor is it gated. */
+bool triage_open(const struct triage *triage, size_t observable);
+
+/* What the rules have asked before a keep is believed and nobody spoke of yet; (size_t)RULES_NONE if
+ * nothing. */
+size_t triage_before_keep(const struct triage *triage);
 
 /* The next question for an aim, leaving out what was answered, declined or gated; NULL if there
  * is none. */

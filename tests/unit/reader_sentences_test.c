@@ -164,6 +164,64 @@ static void check_table(void **state, const char *name, size_t least, bool answe
     assert_int_equal(wrong, 0);
 }
 
+/* What is seen of the sign asked about: "a|b" is any of these and no other, "a,b" all of them and no other, "-a" is
+ * denied, "-" is nothing. Other signs may be read as well. */
+static bool heard_as(const struct shipped *s, size_t asked, const struct reading_list *list,
+                     char *wanted)
+{
+    const struct observable *o = &s->rules->observables[asked];
+    const bool any = strchr(wanted, '|') != NULL || o->kind != KIND_SEVERAL;
+    uint32_t seen = 0, absent = 0, want = 0, deny = 0;
+    for (size_t i = 0; i < list->reading_count; i++)
+        if (list->readings[i].observable == asked) {
+            seen |= list->readings[i].seen;
+            absent |= list->readings[i].absent;
+        }
+    if (strcmp(wanted, "-") == 0)
+        return seen == 0;
+    for (char *word = strtok(wanted, "|,"); word != NULL; word = strtok(NULL, "|,")) {
+        int value = rules_value(o, word + (*word == '-'));
+        if (value == RULES_NONE)
+            fail_msg("'%s' has no value '%s'", o->id, word);
+        *(*word == '-' ? &deny : &want) |= UINT32_C(1) << value;
+    }
+    return (seen & ~want) == 0 && (deny & ~absent) == 0 &&
+           (any ? want == 0 || (seen & want) != 0 : (want & ~seen) == 0);
+}
+
+static void test_heard(void **state)
+{
+    const struct shipped *s = *state;
+    char line[LINE_MOST];
+    size_t wrong = 0, count = 0;
+    FILE *file = fopen("corpus/phrases/heard.tsv", "r");
+    assert_non_null(file);
+    while (fgets(line, sizeof line, file)) {
+        const char *columns[3];
+        struct reading_list list;
+        line[strcspn(line, "\n")] = '\0';
+        if (!line[0] || line[0] == '#')
+            continue;
+        split(line, columns, 3);
+        int asked = rules_observable(s->rules, columns[0]);
+        assert_int_not_equal(asked, RULES_NONE);
+        assert_int_equal(reader_answer(s->reader, (size_t)asked, columns[1], strlen(columns[1]),
+                                       s->arena, &list, s->diags),
+                         STATUS_OK);
+        char wanted[256];
+        (void)snprintf(wanted, sizeof wanted, "%s", columns[2]);
+        if (!heard_as(s, (size_t)asked, &list, wanted)) {
+            print_error("%s: '%s' is not heard as %s\n", columns[0], columns[1], columns[2]);
+            wrong++;
+        }
+        count++;
+        arena_reset(s->arena);
+    }
+    (void)fclose(file);
+    assert_true(count >= 500);
+    assert_int_equal(wrong, 0);
+}
+
 static void test_negation(void **state)
 {
     check_table(state, "negation", 80, false);
@@ -263,11 +321,11 @@ static void test_shipped_patterns(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_negation),         cmocka_unit_test(test_hedges),
-        cmocka_unit_test(test_numbers),          cmocka_unit_test(test_looks),
-        cmocka_unit_test(test_process),          cmocka_unit_test(test_mixed),
-        cmocka_unit_test(test_answers),          cmocka_unit_test(test_ordinary_words),
-        cmocka_unit_test(test_shipped_patterns),
+        cmocka_unit_test(test_negation),       cmocka_unit_test(test_hedges),
+        cmocka_unit_test(test_numbers),        cmocka_unit_test(test_looks),
+        cmocka_unit_test(test_process),        cmocka_unit_test(test_mixed),
+        cmocka_unit_test(test_answers),        cmocka_unit_test(test_heard),
+        cmocka_unit_test(test_ordinary_words), cmocka_unit_test(test_shipped_patterns),
     };
     cmocka_set_message_output(CM_OUTPUT_TAP);
     return cmocka_run_group_tests(tests, shipped_setup, shipped_teardown);
