@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "language/reader.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/csv.h"
 #include "base/text.h"
 #include "language/phrases.h"
 
@@ -671,6 +673,77 @@ static void find_name(struct job *job, size_t value, const char *name, bool alon
     }
 }
 
+/* ---- a place in the list of values ------------------------------------------------------- */
+
+bool reader_counts(const struct observable *asked)
+{
+    for (size_t v = 0; v < asked->value_count; v++)
+        for (size_t k = 0; k < asked->values[v].answers.count; k++) {
+            const char *answer = asked->values[v].answers.list[k];
+            if (answer[strspn(answer, "0123456789")] == '\0')
+                return true;
+        }
+    return false;
+}
+
+uint32_t reader_chosen(const struct observable *asked, const char *text, bool *guessed)
+{
+    static const char about[] =
+        "option|options|number|answer|no|nr|the|one|and|or|i|i'd|id|say|its|it's|that|is";
+    static const char guess[] = "think|guess|maybe|probably|perhaps|suppose|?";
+    static const char ordinals[] = "first|second|third|fourth|fifth|sixth|seventh|eighth";
+    static const char between[] = " \t\r\n,;.:()#&+";
+    uint32_t chosen = 0;
+    *guessed = false;
+    if (asked->kind == KIND_NUMBER || reader_counts(asked))
+        return 0;
+    for (size_t length; *(text += strspn(text, between)) != '\0'; text += length) {
+        length = *text == '?' ? 1 : strcspn(text, " \t\r\n,;.:()#&+?");
+        char *end;
+        unsigned long number = isdigit((unsigned char)*text) ? strtoul(text, &end, 10) : 0;
+        if (number > 0 && end != text + length)
+            return 0;
+        if (number == 0)
+            number = (unsigned long)(csv_named(ordinals, text, length) + 1);
+        if (number > asked->value_count)
+            return 0;
+        if (number > 0)
+            chosen |= UINT32_C(1) << (number - 1);
+        else if (csv_named(guess, text, length) >= 0)
+            *guessed = true;
+        else if (csv_named(about, text, length) < 0)
+            return 0;
+    }
+    return chosen;
+}
+
+/* What the answer chooses by place, clause by clause: "4 and white". */
+static void find_places(struct job *job)
+{
+    static const char and[] = " and ";
+    const struct observable *o = &job->reader->rules->observables[job->asked];
+    const char *bytes = job->working.bytes;
+    for (size_t at = 0, end, next; at < job->working.length; at = next) {
+        for (end = at; end < job->working.length && bytes[end] != '\n' &&
+                       strncmp(bytes + end, and, strlen(and)) != 0;)
+            end++;
+        next = end + (end < job->working.length && bytes[end] == ' ' ? strlen(and) : 1);
+        bool guessed = false;
+        uint32_t chosen =
+            reader_chosen(o, arena_copy(job->scratch, bytes + at, end - at), &guessed);
+        for (size_t v = 0; v < o->value_count; v++)
+            if (chosen >> v & 1)
+                *match_add(&job->matches) = (struct match){.start = (uint32_t)at,
+                                                           .end = (uint32_t)end,
+                                                           .role = ROLE_VALUE,
+                                                           .observable = (size_t)job->asked,
+                                                           .item = v,
+                                                           .hedged = guessed,
+                                                           .asked = true,
+                                                           .named = true};
+    }
+}
+
 /*
  * "At 30%" to a question that takes no number: it is about the question, and
  * not a statement about whatever sign happens to be measured in per cent.
@@ -1069,6 +1142,8 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
                     (strchr(value->answers.list[k], ' ') != NULL && !is_stated(&job)))
                     find_name(&job, i, value->answers.list[k], true);
         }
+        if (asked != RULES_NONE)
+            find_places(&job);
         resolve(&job);
         if (asked != RULES_NONE)
             drop_stray_number(&job);

@@ -88,6 +88,12 @@ enum status reader_read(struct reader *reader, const char *text, size_t length, 
 enum status reader_answer(struct reader *reader, size_t observable, const char *text, size_t length,
                           struct arena *arena, struct reading_list *list, struct diags *diags);
 
+/* Whether figures typed to its question are counts of what is seen, not places in the list of its values. */
+bool reader_counts(const struct observable *asked);
+/* Whether an answer does no more than choose from the values by their places, from 1: "2", "1 and 3", "the second",
+ * "number 3 i'd say". Their bits; 0 if it does not. */
+uint32_t reader_chosen(const struct observable *asked, const char *text, bool *guessed);
+
 /* A copy, from `arena`, of the text that was read, with full stops in place of what is said of something
  * else than this vessel. */
 char *reader_own_words(const struct reading_list *list, size_t length, struct arena *arena);

@@ -307,7 +307,7 @@ static void put_values(struct screen *screen, const struct observable *observabl
         text_init(&line);
         for (size_t v = row; v < observable->value_count; v += rows) {
             const char *label = observable->values[v].label;
-            if (triage_counts(observable))
+            if (reader_counts(observable))
                 text_printf(&line, " -  %s", label);
             else
                 text_printf(&line, "%2zu. %s", v + 1, label);

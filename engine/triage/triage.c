@@ -7,7 +7,6 @@
 #include <string.h>
 #include <strings.h>
 
-#include "base/csv.h"
 #include "base/text.h"
 #include "reason/siblings.h"
 #include "triage/physics.h"
@@ -1266,6 +1265,21 @@ static bool corrects(const struct reading_list *list, const struct reading *read
     return true;
 }
 
+/* The labels of what was chosen by its place in a list, which says nothing to who reads it later; else the words. */
+static const char *words_chosen(struct triage *triage, const struct fact *fact)
+{
+    const struct observable *asked = &triage->rules->observables[fact->observable];
+    const char *words = "";
+    bool guessed;
+    if (reader_chosen(asked, fact->words, &guessed) == 0)
+        return fact->words;
+    for (size_t v = 0; v < asked->value_count; v++)
+        if (fact->observation.seen >> v & 1)
+            words = arena_format(triage->said, "%s%s%s", words, *words ? ", " : "",
+                                 asked->values[v].label);
+    return words;
+}
+
 static void say_list(struct triage *triage, const struct reading_list *list, enum origin origin,
                      int answers)
 {
@@ -1278,6 +1292,8 @@ static void say_list(struct triage *triage, const struct reading_list *list, enu
                                            (answers != RULES_NONE && corrects(list, reading))};
         saying.fact.words = keep_words(triage, list->text + reading->span.start,
                                        reading->span.end - reading->span.start);
+        if (saying.settles)
+            saying.fact.words = words_chosen(triage, &saying.fact);
         say(triage, saying);
     }
     const struct span *asked = &list->question_span;
@@ -1320,10 +1336,7 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
     enum status status = reader_set(triage->reader, sign, value, &reading, unplaced);
     for (size_t i = 0; i < diags_kept(unplaced); i++) { /* with the place the setting stands at */
         const struct diag *diag = diags_get(unplaced, i);
-        if (diag->kind == DIAG_ERROR)
-            diags_error(diags, at, "%s", diag->message);
-        else
-            diags_warn(diags, at, "%s", diag->message);
+        diags_add(diags, diag->kind, at, "%s", diag->message);
     }
     diags_free(unplaced);
     if (status != STATUS_OK)
@@ -1362,81 +1375,21 @@ enum status triage_case(struct triage *triage, const struct labelled_case *label
 
 /* ---- answers --------------------------------------------------------------------------------- */
 
-bool triage_counts(const struct observable *asked)
-{
-    for (size_t v = 0; v < asked->value_count; v++)
-        for (size_t k = 0; k < asked->values[v].answers.count; k++)
-            if (isdigit((unsigned char)asked->values[v].answers.list[k][0]))
-                return true;
-    return false;
-}
-
-/*
- * Whether the text does no more than choose from a list from 1 to `count`: "2", "1 and 3", "the second", "number 3
- * i'd say". The bits of what is chosen; hedged bits where it is a guess.
- */
-static bool list_numbers(const char *text, size_t count, struct observation *chosen)
-{
-    static const char about[] =
-        "option|options|number|answer|no|nr|the|one|and|or|i|i'd|id|say|its|it's|that|is";
-    static const char guess[] = "think|guess|maybe|probably|perhaps|suppose|?";
-    static const char ordinals[] = "first|second|third|fourth|fifth|sixth|seventh|eighth";
-    static const char between[] = " \t\r\n,;.:()#&+";
-    bool guessed = false;
-    *chosen = (struct observation){.seen = 0};
-    for (size_t length; *(text += strspn(text, between)) != '\0'; text += length) {
-        length = *text == '?' ? 1 : strcspn(text, " \t\r\n,;.:()#&+?");
-        char *end;
-        unsigned long number = isdigit((unsigned char)*text) ? strtoul(text, &end, 10) : 0;
-        if (number > 0 && end != text + length)
-            return false;
-        if (number == 0)
-            number = (unsigned long)(csv_named(ordinals, text, length) + 1);
-        if (number > count)
-            return false;
-        if (number > 0)
-            chosen->seen |= UINT32_C(1) << (number - 1);
-        else if (csv_named(guess, text, length) >= 0)
-            guessed = true;
-        else if (csv_named(about, text, length) < 0)
-            return false;
-    }
-    chosen->hedged = guessed ? chosen->seen : 0;
-    return chosen->seen != 0;
-}
-
 enum status triage_answer(struct triage *triage, size_t observable, const char *text,
                           struct diags *diags)
 {
     const struct observable *asked = &triage->rules->observables[observable];
     struct reading_list list = {.reading_count = 0};
-    struct observation chosen;
     size_t start = triage->log_count;
-    bool numbered = asked->kind != KIND_NUMBER && !triage_counts(asked) &&
-                    list_numbers(text, asked->value_count, &chosen);
     arena_reset(triage->scratch);
-    enum status status = numbered ? STATUS_OK
-                                  : reader_answer(triage->reader, observable, text, strlen(text),
-                                                  triage->scratch, &list, diags);
-    if (status == STATUS_OK && !numbered && list.reading_count == 0 && list.question == RULES_NONE)
+    enum status status = reader_answer(triage->reader, observable, text, strlen(text),
+                                       triage->scratch, &list, diags);
+    if (status == STATUS_OK && list.reading_count == 0 && list.question == RULES_NONE)
         status = STATUS_USAGE;
     if (status != STATUS_OK)
         return status;
     triage->batch++;
-    if (numbered) {
-        const char *words = "";
-        for (size_t v = 0; v < asked->value_count; v++)
-            if (chosen.seen >> v & 1)
-                words = arena_format(triage->said, "%s%s%s", words, *words ? ", " : "",
-                                     asked->values[v].label);
-        say(triage, (struct saying){.kind = SAYING_TOLD,
-                                    .settles = true,
-                                    .fact = {.observable = observable,
-                                             .observation = chosen,
-                                             .origin = ORIGIN_ANSWER,
-                                             .words = words}});
-    } else
-        say_list(triage, &list, ORIGIN_ANSWER, (int)observable);
+    say_list(triage, &list, ORIGIN_ANSWER, (int)observable);
     bool told = false;
     uint32_t seen = 0;
     for (size_t i = start; i < triage->log_count; i++)

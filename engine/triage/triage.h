@@ -72,8 +72,6 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
  * says nothing about the observable and nothing else either. */
 enum status triage_answer(struct triage *triage, size_t observable, const char *text,
                           struct diags *diags);
-/* Whether figures typed to its question are counts of what is seen, not places in the list of its values. */
-bool triage_counts(const struct observable *asked);
 /* "I don't know": it is not asked again. What was said of it before stands. */
 void triage_unknown(struct triage *triage, size_t observable);
 void triage_forget(struct triage *triage, size_t observable); /* as if never said */

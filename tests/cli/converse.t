@@ -49,4 +49,26 @@ for my $pair ([ 'none, there is no cream in here', 0 ], [ 'one, no cream low dow
     is($screen =~ /not cream/ ? 1 : 0, 1 - $both, "'$answer': taken back only where it is") or diag $screen;
 }
 
+# Where odd patches are counted, a figure is their count; elsewhere it is a place in the list, in whatever words.
+for my $row ([ '1', 'one' ], [ '0', 'none' ], [ '3 i think', 'a few, two to five' ], [ '7', 'many' ]) {
+    my ($screen) = talk([ '', $row->[0], 'so far', 'leave' ]);
+    like($screen, qr/> \Q$row->[0]\E\nUnderstood: how many odd patches: (?:perhaps )?\Q$row->[1]\E/, "'$row->[0]' patches: $row->[1]") or diag $screen;
+}
+for my $line ('2', '2.', 'number 2', 'the second', "2 i'd say", '(2)') {
+    my ($screen) = talk([ '', '1', $line, 'so far', 'leave' ]);
+    like($screen, qr/Understood: (?:the white growth: ropes|pins|colours: cream|[^\n]*: )/, "'$line' is the second of the list") or diag $screen;
+    unlike($screen, qr/not understood/, "'$line' is understood");
+}
+
+# What a floor rests on is asked about, and what would lift it: a bruise of a species that bruises blue, where it was pressed.
+{
+    my ($screen) = talk([ 'cubensis on rye, 60 %, day 12, all white, a bit of blue on one side', '4, white', 'yes, my thumb was there', 'leave' ]);
+    like($screen, qr/Was it pressed or knocked where it changed colour\?/, 'what would lift a floor is asked') or diag $screen;
+}
+# Something odd was named: what it is is asked before it is kept.
+{
+    my ($screen) = talk([ 'oyster on wheat, day 5, white 40 %, growing steadily, three patches, no smell, dry', ('idk') x 6, 'leave' ]);
+    like($screen, qr/Is all the white of one kind\?/, 'what an odd patch is, is asked before keep') or diag $screen;
+}
+
 done_testing;

@@ -171,7 +171,7 @@ static void an_answer_in_full_says_what_was_not_seen(void **state)
     struct consultation *c = *state;
     answer(c, TINT, "1, 4");
     assert_known(c, TINT, RED | PALE, BLUE | TEAL, 0);
-    assert_string_equal(fact_about(c, TINT).words, "red, pale");
+    assert_string_equal(fact_about(c, TINT).words, "red; pale");
     assert_int_equal(fact_about(c, TINT).origin, ORIGIN_ANSWER);
     answer(c, TEXTURE, "slimy");
     assert_known(c, TEXTURE, SLICK, DUSTY, 0);
