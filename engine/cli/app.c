@@ -152,6 +152,7 @@ void app_keep(struct app *app, const char *path, struct text *text)
 enum status app_page(struct app *app, struct text *html, const char *further)
 {
     const char *path = app->given.html;
+    app_must(app, app->view.status);
     app_write(app, path, html, app->given.force);
     if (strcmp(path, "-") != 0)
         app_say(app, "Written to %s.%s", path, further);
@@ -263,10 +264,10 @@ enum status app_json(struct app *app, json_t *json)
 
 enum status app_tell(struct app *app, const char *name, json_t *tree)
 {
-    struct face face = {.screen = &app->out};
+    app_must(app, app->view.status);
     if (app->given.json)
         return app_json(app, tree);
-    view_say_taken(&face, name, tree);
+    view_say_taken(&(struct face){.screen = &app->out}, name, tree);
     return app_flush(app);
 }
 
@@ -409,7 +410,7 @@ void app_open(struct app *app, enum journal_access access)
     if (app->rules == NULL)
         app_must(app, app_load(app, NULL, 0));
     app_must(app, app_journal(app, access));
-    app->view = (struct journal_view){app->journal, app->rules, app->arena, moment_now()};
+    app->view = (struct journal_view){app->journal, app->rules, app->arena, moment_now(), 0};
 }
 
 void app_add(struct app *app, enum record record, void *row)

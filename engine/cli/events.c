@@ -467,14 +467,12 @@ static enum status correct_record(struct app *app, enum record record, const cha
         assign(app, record, words[i], &row, app->given.at);
     app_get(app, record, row.named.id, &row);
     app_commit(app);
-    if (app->given.json)
-        return app_json(app,
-                        view_json("schema:i kind:s did:s record:o", 1, record_types[record].name,
-                                  "corrected", view_record_json(&app->view, record, &row)));
-    app_say(app, "%s %s: corrected; the old value is kept.", record_types[record].name,
-            row.named.label);
-    view_record(&app->out, &app->view, record, &row);
-    return app_flush(app);
+    if (!app->given.json)
+        app_say(app, "%s %s: corrected; the old value is kept.", record_types[record].name,
+                row.named.label);
+    return app_tell(app, "record",
+                    view_json("schema:i kind:s did:s record:o", 1, record_types[record].name,
+                              "corrected", view_record_json(&app->view, record, &row)));
 }
 
 /* Of a row that is only added to, by "12", or by the label of a vessel for its newest one that stands. */

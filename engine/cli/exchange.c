@@ -167,7 +167,7 @@ static enum status tell_mapped(struct app *app, const struct rows *rows,
         screen_flush(&app->err, stderr);
     }
     for (int i = 0; i < RECORD_COUNT; i++) {
-        json_object_set_new(added, record_types[i].name, view_json_count(tally->added[i]));
+        json_object_set_new(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
         view_json_row(counts, "name:s added:z", record_types[i].name, tally->added[i]);
     }
     return app_tell(
@@ -244,7 +244,7 @@ static enum status run_export(struct app *app)
     app_must(app, export_folder(app->journal, path, force, counts));
     json_t *tables = json_object(), *written = json_array();
     for (int i = 0; i < RECORD_COUNT; i++) {
-        json_object_set_new(tables, record_types[i].name, view_json_count(counts[i]));
+        json_object_set_new(tables, record_types[i].name, json_integer((json_int_t)counts[i]));
         view_json_row(written, "name:s rows:z", record_types[i].name, counts[i]);
     }
     return app_tell(app, "exported",

@@ -139,13 +139,14 @@ static void say_saved(const struct looking *looking, const struct vessel *vessel
                       enum action action)
 {
     struct app *app = looking->app;
-    char day[MOMENT_ROOM], purpose[PURPOSE_ROOM];
+    char day[MOMENT_ROOM], *purpose = arena_string(app->arena, vessel->due_for);
+    for (char *at = purpose; (at = strchr(at, '_')) != NULL;)
+        *at = ' ';
     if (action == ACTION_DISCARD)
         app_say(app, "Saved: look %lld at %s; discard today.", (long long)look, vessel->label);
     else
         app_say(app, "Saved: look %lld at %s; next look %s (%s).", (long long)look, vessel->label,
-                consult_day(moment_of_day(vessel->due), looking->at, day),
-                view_purpose(vessel->due_for, purpose));
+                consult_day(moment_of_day(vessel->due), looking->at, day), purpose);
     if (action != ACTION_KEEP)
         look_warn_children(app, vessel);
 }
@@ -172,7 +173,7 @@ static enum status look_at_vessel(const struct looking *looking, const char *lab
         app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
     if (!talked && all_said(app) == NULL) {
         const struct judged told = {app->rules, app->triage, triage_judge(app->triage)};
-        view_unclear(&app->err, &told);
+        view_heard(&app->err, "unclear", &told, NULL, 0);
         (void)screen_flush(&app->err, stderr);
         app_stop(app,
                  "'%s' says nothing about the vessel, so nothing was saved; for instance: "

@@ -120,10 +120,7 @@ static enum status run_cook(struct app *app)
     cook.rated = isnan(known->rated) ? app->rules->cook.rated : known->rated;
     cook.vessel = vessel_name(app, &known->vessel);
     compute_cook(app, &cook);
-    if (app->given.json)
-        return app_json(app, view_cook_json(&cook));
-    view_cook(&app->out, &cook);
-    return app_flush(app);
+    return app_tell(app, "cook", view_cook_json(&cook));
 }
 
 /* ---- hydration ------------------------------------------------------------------------------- */
@@ -427,10 +424,7 @@ static enum status run_forecast(struct app *app)
         &refusal, &assumed);
     enum process_error error = compute_run(&report, given);
     must_compute(app, error, error == PROCESS_COVERAGE ? given->seen : given->day);
-    if (app->given.json)
-        return app_json(app, view_forecast_json(&report));
-    view_forecast(&app->out, &report);
-    return app_flush(app);
+    return app_tell(app, "forecast", view_forecast_json(&report));
 }
 
 const struct command plan_commands[] = {

@@ -15,12 +15,11 @@ static enum status tell(struct app *app, enum record record, const char *label, 
     const char *kind = record_types[record].name;
     union any_record row;
     labels_find(app, record, label, &row);
-    if (app->given.json)
-        return app_json(app, view_json("schema:i kind:s did:s record:o", 1, kind, what,
-                                       view_record_json(&app->view, record, &row)));
-    app_say(app, "%s %s: %s.", kind, row.named.label, what);
-    view_record(&app->out, &app->view, record, &row);
-    return app_flush(app);
+    if (!app->given.json)
+        app_say(app, "%s %s: %s.", kind, row.named.label, what);
+    return app_tell(app, "record",
+                    view_json("schema:i kind:s did:s record:o", 1, kind, what,
+                              view_record_json(&app->view, record, &row)));
 }
 
 /* The record of that label; or a new one with it, or with the next label where there is none. */
@@ -328,13 +327,6 @@ static enum status run_starter(struct app *app)
 
 /* ---- list, search, history --------------------------------------------------------------------- */
 
-/* What was read of the journal, or what reading it failed with. */
-static enum status told_json(struct app *app, json_t *json, enum status status)
-{
-    app_must(app, status);
-    return app_json(app, json);
-}
-
 static enum status run_list(struct app *app)
 {
     enum { USUAL = 20, USUAL_OF_BATCH = 200 };
@@ -344,7 +336,6 @@ static enum status run_list(struct app *app)
     struct survey survey = survey_all(RECORD_BATCH, USUAL);
     struct batch batch = {.id = 0};
     struct page page;
-    enum status status;
 
     if (of != NULL || filtered)
         survey.record = RECORD_VESSEL;
@@ -369,27 +360,16 @@ static enum status run_list(struct app *app)
     survey.fate = given->fate;
     survey.limit = given->limit != SIZE_MAX ? given->limit : of != NULL ? USUAL_OF_BATCH : USUAL;
     app_must(app, survey_page(app->journal, &survey, app->arena, &page));
-    if (app->given.json) {
-        json_t *records = view_list_json(&app->view, survey.record, &page, &status);
-        return told_json(app,
-                         view_json("schema:i kind:s total:l records:o", 1,
-                                   record_types[survey.record].name, (json_int_t)page.total,
-                                   records),
-                         status);
-    }
-    app_must(app, view_list(&app->out, &app->view, survey.record, &page));
-    if (page.count == 0)
+    if (page.count == 0 && !app->given.json)
         app_say(app, "The journal has none of that kind.");
-    return app_flush(app);
+    return app_tell(app, "list", view_list_json(&app->view, survey.record, &page));
 }
 
 static enum status run_search(struct app *app)
 {
-    const bool json = app->given.json;
     const char **words = NULL;
     size_t count = 0;
     struct hits hits;
-    enum status status = STATUS_OK;
 
     for (size_t i = 0; i < app->operand_count; i++) {
         const char *at = app->operands[i];
@@ -413,21 +393,10 @@ static enum status run_search(struct app *app)
         for (size_t k = end; k > start; k--) /* the newest last */
             ids[end - k] = hits.hits[k - 1].id;
         const struct page page = {ids, end - start, end - start};
-        if (json)
-            view_json_row(groups, "kind:s records:o", record_types[record].name,
-                          view_list_json(&app->view, record, &page, &status));
-        else if (app->out.out.length > 0)
-            screen_blank(&app->out);
-        app_must(app, json ? status : view_list(&app->out, &app->view, record, &page));
+        view_json_row(groups, "kind:s records:o", record_types[record].name,
+                      view_records_json(&app->view, record, &page));
     }
-    if (json)
-        return app_json(app, view_json("schema:i more:b found:o", 1, hits.more, groups));
-    json_decref(groups);
-    if (hits.count == 0)
-        app_say(app, "Nothing in the journal contains all these words.");
-    if (hits.more)
-        app_aside(app, "There are older ones; --limit shows more.");
-    return app_flush(app);
+    return app_tell(app, "found", view_json("schema:i more:b found:o", 1, hits.more, groups));
 }
 
 /* B1-3..5, B1 3 5 */
@@ -437,9 +406,11 @@ static enum status several_histories(struct app *app)
     for (size_t i = 0; i < chosen.count; i++) {
         if (i > 0)
             screen_blank(&app->out);
-        app_must(app, view_history(&app->out, &app->view, RECORD_VESSEL, &chosen.vessels[i],
-                                   app->given.limit));
+        view_say_taken(
+            &(struct face){.screen = &app->out}, "history.vessel",
+            view_history_json(&app->view, RECORD_VESSEL, &chosen.vessels[i], app->given.limit));
     }
+    app_must(app, app->view.status);
     return app_flush(app);
 }
 
@@ -451,7 +422,6 @@ static enum status run_history(struct app *app)
     enum record kind = RECORD_COUNT, kinds[RECORD_COUNT];
     union any_record row;
     struct text html;
-    enum status status;
 
     if (html_path == NULL && !app->given.json &&
         (labels_leading(app, words, count) > 1 || strstr(words[0], "..")))
@@ -472,22 +442,23 @@ static enum status run_history(struct app *app)
         app_stop(app, "nothing in the journal is called '%s'; 'jarside list' shows what there is",
                  label);
     labels_find(app, kind, label, &row);
-    if (app->given.json) {
-        json_t *json = view_history_json(&app->view, kind, &row, limit, &status);
-        return told_json(app, json, status);
-    }
-    if (html_path == NULL) {
-        app_must(app, view_history(&app->out, &app->view, kind, &row, limit));
+    if (html_path == NULL || app->given.json) {
+        json_t *also = json_array();
         for (size_t i = 1; i < found; i++)
-            app_aside(app, "There is a %s %s as well: jarside history %s %s",
-                      record_types[kinds[i]].name, label, record_types[kinds[i]].name, label);
-        return app_flush(app);
+            json_array_append_new(also, json_string(record_types[kinds[i]].name));
+        json_t *tree = view_history_json(&app->view, kind, &row, limit);
+        view_json_add(tree, "_also:o", also);
+        return app_tell(app,
+                        kind == RECORD_VESSEL  ? "history.vessel"
+                        : kind == RECORD_BATCH ? "history.batch"
+                                               : "history.around",
+                        tree);
     }
     if (kind != RECORD_BATCH && kind != RECORD_VESSEL)
         app_stop(app, "--html goes with a batch or a vessel; '%s' is neither", label);
     text_init(&html);
-    app_must(app, view_history_html(&html, &app->view, kind, &row, limit,
-                                    app->given.paper == PAPER_LETTER ? PAPER_LETTER : PAPER_A4));
+    view_history_html(&html, &app->view, kind, &row, limit,
+                      app->given.paper == PAPER_LETTER ? PAPER_LETTER : PAPER_A4);
     return app_page(app, &html, "");
 }
 
@@ -508,18 +479,12 @@ static enum status run_stats(struct app *app)
     struct losses_asked asked = {app->given.cost, app->given.yield, "", moment_unknown()};
     size_t count = 0;
     const struct batch *batches = batches_named(app, &count);
-    enum status status;
     for (size_t i = 0; i < count; i++)
         words_add(app, &asked.batches, ", ", "%lld", (long long)batches[i].id);
     asked.batches = arena_format(app->arena, "[%s]", asked.batches);
     if (app->given.since != NULL)
         asked.since = option_moment(app, "--since ", app->given.since);
-    if (app->given.json) {
-        json_t *json = view_losses_json(&app->view, &asked, &status);
-        return told_json(app, json, status);
-    }
-    app_must(app, view_losses(&app->out, &app->view, &asked));
-    return app_flush(app);
+    return app_tell(app, "losses", view_losses_json(&app->view, &asked));
 }
 
 /* ---- what is due, and labels: what one looks up before going to the shelves -------------------- */
@@ -549,27 +514,21 @@ static enum status write_calendar(struct app *app)
 
 static enum status run_due(struct app *app)
 {
-    const struct journal_view *view = &app->view;
-    struct due_list list;
+    struct due_asked asked = {.day = app->given.by, .limit = app->given.limit};
     struct text html;
 
     if (app->given.ics != NULL && app->operand_count > 0)
         app_stop(app, "a calendar is of all batches; leave '%s' out", app->operands[0]);
     if (app->given.ics != NULL)
         return write_calendar(app);
-    size_t count = 0;
-    const struct batch *batches = batches_named(app, &count);
-    app_must(app, view_due_find(view, app->given.by, app->given.limit, batches, count, &list));
-    if (app->given.json)
-        return app_json(app, view_due_json(view, &list));
-    if (app->given.html != NULL) {
+    asked.batches = batches_named(app, &asked.batch_count);
+    if (app->given.html != NULL && !app->given.json) {
         text_init(&html);
-        view_due_html(&html, view, &list,
+        view_due_html(&html, &app->view, &asked,
                       app->given.paper == PAPER_LETTER ? PAPER_LETTER : PAPER_A4);
         return app_page(app, &html, "");
     }
-    (app->given.sheet ? view_due_sheet : view_due)(&app->out, view, &list);
-    return app_flush(app);
+    return app_tell(app, app->given.sheet ? "due.sheet" : "due", view_due_json(&app->view, &asked));
 }
 
 /* Of the vessels named; of those of the newest batch when none are. */
@@ -588,7 +547,8 @@ static enum status run_labels(struct app *app)
         return app_json(app, view_json("schema:i labels:o", 1,
                                        view_json_vessels(chosen.vessels, chosen.count)));
     if (given->html == NULL) {
-        app_must(app, view_labels(&app->out, &app->view, chosen.vessels, chosen.count));
+        view_labels(&app->out, &app->view, chosen.vessels, chosen.count);
+        app_must(app, app->view.status);
         return app_flush(app);
     }
     enum label_sheet sheet = given->labels >= 0             ? (enum label_sheet)given->labels
@@ -598,8 +558,8 @@ static enum status run_labels(struct app *app)
         app_wrong(app, "skip", "a sheet of %s has %zu labels", label_sheets[sheet],
                   label_sheet_room(sheet));
     text_init(&html);
-    app_must(app, view_labels_html(&html, &app->view, chosen.vessels, chosen.count, sheet,
-                                   given->skip, given->cut));
+    view_labels_html(&html, &app->view, chosen.vessels, chosen.count, sheet, given->skip,
+                     given->cut);
     return app_page(app, &html, "");
 }
 

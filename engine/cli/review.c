@@ -70,10 +70,7 @@ static char *ask(struct app *app, struct lines *lines, const char *question,
 static enum status tell_account(struct app *app, struct review_account *account)
 {
     app_must(app, account_judge(app->triage, app->reasoner, app->arena, account));
-    if (app->given.json)
-        return app_json(app, view_account_json(app->triage, account));
-    view_account(&app->out, app->triage, account);
-    return app_flush(app);
+    return app_tell(app, "account.told", view_account_json(app->triage, account));
 }
 
 /* A batch that is being told. */
@@ -215,13 +212,8 @@ static enum status run_review(struct app *app)
         view_review_html(&page, &review);
         return app_page(app, &page, " Open it in any browser.");
     }
-    if (json)
-        return app_json(app, view_review_json(&review));
-    view_review(&app->out, &review, given->details);
-    if (!given->details && review.totals.counts.total > 0)
-        app_aside(app, "--details: causes, tests, the next batch, every factor, and how it "
-                       "decides.");
-    return app_flush(app);
+    return app_tell(app, given->details ? "review.full" : "review",
+                    view_review_json(&review, json));
 }
 
 const struct command review_commands[] = {

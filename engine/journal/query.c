@@ -45,7 +45,6 @@ static int64_t limit_of(size_t limit)
 enum status survey_page(struct journal *journal, const struct survey *survey, struct arena *arena,
                         struct page *page)
 {
-    bool first_come = survey->due != 0 || survey->undated;
     int64_t *ids = NULL;
     size_t count = 0;
     struct text from;
@@ -56,26 +55,21 @@ enum status survey_page(struct journal *journal, const struct survey *survey, st
         text_printf(&from, " AND state = '%s'", vessel_state_words[survey->state]);
     if (survey->fate != SURVEY_ANY)
         text_printf(&from, " AND fate = '%s'", fate_words[survey->fate]);
-    if (survey->due != 0) /* a vessel that is gone has no day: journal_refresh sees to that */
-        text_puts(&from, " AND due > 0 AND due <= ?2");
-    if (survey->undated)
-        text_puts(&from, " AND due = 0 AND state IN ('growing', 'isolated')");
+    if (survey->growing)
+        text_puts(&from, " AND state IN ('growing', 'isolated')");
     journal_enter(journal);
     struct query query = query_begin(
         journal,
         journal_sql(journal,
-                    first_come ? "SELECT id FROM %s ORDER BY %s LIMIT ?3"
-                               : "SELECT id FROM (SELECT id FROM %s ORDER BY %s DESC LIMIT ?3)"
-                                 " ORDER BY id",
-                    from.bytes, survey->due != 0 ? "due, id" : "id"),
-        "iii", survey->id, survey->due, limit_of(survey->limit));
+                    "SELECT id FROM (SELECT id FROM %s ORDER BY id DESC LIMIT ?2) ORDER BY id",
+                    from.bytes),
+        "ii", survey->id, limit_of(survey->limit));
     while (query_next(&query))
         *arena_push(arena, ids, count) = query_integer(&query, 0);
     *page = (struct page){ids, count, count};
     if (survey->limit > 0 && count >= survey->limit)
         page->total = (size_t)query_number(
-            journal, journal_sql(journal, "SELECT count(*) FROM %s", from.bytes), "ii", survey->id,
-            survey->due);
+            journal, journal_sql(journal, "SELECT count(*) FROM %s", from.bytes), "i", survey->id);
     text_release(&from);
     return journal_leave(journal);
 }

@@ -25,12 +25,11 @@ struct survey { /* which of a kind */
     int64_t id;
     int state;    /* vessels: an enum vessel_state, or SURVEY_ANY */
     int fate;     /* vessels: an enum fate, or SURVEY_ANY */
-    int64_t due;  /* vessels whose look is due by this day, the first due first; 0 for all */
-    bool undated; /* growing or isolated vessels without a day for the next look: imported ones */
-    size_t limit; /* the newest so many, of those due or undated the first; 0 for all */
+    bool growing; /* vessels: those that grow or are isolated */
+    size_t limit; /* the newest so many; 0 for all */
 };
 
-struct page { /* ids rise, but for those due; `total` is how many there are without the limit */
+struct page { /* ids rise; `total` is how many there are without the limit */
     const int64_t *ids;
     size_t count, total;
 };

@@ -417,7 +417,7 @@ static void act_change(struct conversation *talk, const char *name)
     if (observable == NO_OBSERVABLE) {
         struct judged judged = judge(talk);
         say(talk, ROLE_PLAIN, "Say 'change' and which of these:");
-        view_understood(talk->screen, &judged, false);
+        view_heard(talk->screen, "understood", &judged, NULL, 0);
         return;
     }
     remember(talk);
@@ -470,8 +470,8 @@ static void act(struct conversation *talk, enum command command, const char *res
         act_change(talk, rest);
         break;
     case COMMAND_SO_FAR:
-        view_understood(talk->screen, &judged, false);
-        view_unclear(talk->screen, &judged);
+        view_heard(talk->screen, "understood", &judged, NULL, 0);
+        view_heard(talk->screen, "unclear", &judged, NULL, 0);
         view_judged(talk->screen, &judged, "standing");
         break;
     case COMMAND_VERDICT:
@@ -528,8 +528,8 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
 {
     struct judged judged = judge(talk);
     const enum action now = judged.verdict->decision.action;
-    view_understood_since(talk->screen, &judged, hearing->before);
-    view_unread_since(talk->screen, &judged, hearing->unclear);
+    view_heard(talk->screen, "understood.since", &judged, hearing->before, 0);
+    view_heard(talk->screen, "unread", &judged, NULL, hearing->unclear);
     if (talk->stage > STAGE_ACTION && hearing->asked != triage_asked(talk->triage))
         view_judged(talk->screen, &judged, "reply");
     if (talk->advice != ACTION_COUNT && talk->advice != now)
@@ -577,7 +577,7 @@ static void hear_description(struct conversation *talk, const char *line, bool m
     if (!says && hearing.asked == triage_asked(talk->triage) && talk->stage != STAGE_OPENING) {
         struct judged judged = judge(talk);
         if (!more) {
-            view_unread_since(talk->screen, &judged, hearing.unclear);
+            view_heard(talk->screen, "unread", &judged, NULL, hearing.unclear);
             say(talk, ROLE_PLAIN,
                 "That says nothing new about the vessel. Say what you see, or 'help'.");
         }

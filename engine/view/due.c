@@ -74,102 +74,46 @@ json_t *view_handling_json(const struct rules *rules, const struct look *look)
     return texts;
 }
 
-/* ---- gathering what is due --------------------------------------------------------------------- */
+/* ---- what is due ------------------------------------------------------------------------------- */
 
-struct gathering {
-    struct vessel *vessels;
-    size_t count;
-    struct batch batch; /* of the last vessel dated: neighbours mostly share it */
+/* A batch with what the forecast expects of it. */
+struct run {
+    struct batch batch;
     struct vessel_forecast forecast;
-    const struct batch *only; /* of these batches; of all where there are none */
-    size_t only_count;
-    struct due_list *list;
-    int64_t silent; /* the last batch with a silent one */
 };
 
-static bool is_asked(const struct gathering *gathering, const struct vessel *vessel)
+static struct run run_of(struct journal_view *view, const struct vessel *vessel)
 {
-    bool asked = gathering->only_count == 0;
-    for (size_t i = 0; i < gathering->only_count; i++)
-        asked = asked || gathering->only[i].id == vessel->batch;
-    return asked;
-}
-
-/* Whether an imported vessel that nobody ever looked at should have been over long ago: it is no look that is
- * due, but word of what became of it. Counted, with its batch. */
-static bool is_silent(const struct journal_view *view, struct gathering *gathering,
-                      const struct vessel *vessel)
-{
-    enum { LONG = 30, RUN = 60 }; /* days; the longest run, where none is forecast */
-    struct due_list *list = gathering->list;
-    const struct vessel_forecast *forecast = &gathering->forecast;
-    double run = forecast->known && isfinite(forecast->full.high) ? forecast->full.high : RUN;
-    if (vessel->last_look != 0 ||
-        (double)moment_days_between(gathering->batch.at, view->now) < run + LONG)
-        return false;
-    list->silent++;
-    if (gathering->silent != vessel->batch)
-        list->silent_of =
-            arena_format(view->arena, "%s%s%s", list->silent_of,
-                         list->silent_of[0] != '\0' ? ", " : "", gathering->batch.label);
-    gathering->silent = vessel->batch;
-    return true;
-}
-
-static enum status read_batch(const struct journal_view *view, const struct vessel *vessel,
-                              struct batch *batch, struct vessel_forecast *forecast)
-{
-    enum status status = view_get(view, RECORD_BATCH, vessel->batch, batch);
-    return status != STATUS_OK
-               ? status
-               : vessel_forecast_of(view->journal, view->rules, batch, vessel, forecast, NULL);
+    struct run run = {.forecast = {0}};
+    if (view_get(view, RECORD_BATCH, vessel->batch, &run.batch))
+        (void)view_well(view, vessel_forecast_of(view->journal, view->rules, &run.batch, vessel,
+                                                 &run.forecast, NULL));
+    return run;
 }
 
 /*
- * A vessel that came without a day: its first look is where the forecast has it;
- * the next one some days after the last, or at once when that did not say keep.
+ * Dates a vessel that came without a day: its first look is where the forecast has it;
+ * the next one some days after the last, or at once when that did not say keep. False for an
+ * imported one that nobody ever looked at and that should have been over long ago: it is no look
+ * that is due, but word of what became of it.
  */
-static enum status date_vessel(const struct journal_view *view, struct gathering *gathering,
-                               struct vessel *vessel)
+static bool date_vessel(struct journal_view *view, const struct run *run, struct vessel *vessel)
 {
+    enum { LONG = 30, RUN = 60 }; /* days; the longest run, where none is forecast */
+    const struct vessel_forecast *forecast = &run->forecast;
     struct look look;
-    enum status status = STATUS_OK;
-    if (vessel->batch != gathering->batch.id)
-        status = read_batch(view, vessel, &gathering->batch, &gathering->forecast);
-    vessel->due = vessel_forecast_first_day(&gathering->forecast, &gathering->batch);
-    vessel->due_for = FIRST_LOOK;
-    if (status != STATUS_OK || vessel->last_look == 0)
-        return status;
-    status = view_get(view, RECORD_LOOK, vessel->last_look, &look);
-    if (status == STATUS_OK) {
-        bool keep = strcmp(look.action, action_name(ACTION_KEEP)) == 0;
-        vessel->due = moment_day(look.at) + (keep ? (int64_t)gathering->forecast.look_every : 0);
-        vessel->due_for = keep ? "look again" : look.action;
+    if (vessel->last_look == 0) {
+        vessel->due = vessel_forecast_first_day(forecast, &run->batch);
+        vessel->due_for = FIRST_LOOK;
+        const bool known = forecast->known && isfinite(forecast->full.high);
+        return (double)moment_days_between(run->batch.at, view->now) <
+               (known ? forecast->full.high : RUN) + LONG;
     }
-    return status;
-}
-
-/* Adds the vessels of a page that are due by `day`; those without a day of their own are dated. */
-static enum status gather(const struct journal_view *view, struct gathering *gathering,
-                          const struct page *page, bool dated, int64_t day, int64_t *next)
-{
-    for (size_t i = 0; i < page->count; i++) {
-        struct vessel vessel;
-        enum status status = view_get(view, RECORD_VESSEL, page->ids[i], &vessel);
-        if (status == STATUS_OK && !is_asked(gathering, &vessel))
-            continue;
-        if (status == STATUS_OK && !dated)
-            status = date_vessel(view, gathering, &vessel);
-        if (status != STATUS_OK)
-            return status;
-        if (!dated && is_silent(view, gathering, &vessel))
-            continue;
-        if (vessel.due <= day)
-            *arena_push(view->arena, gathering->vessels, gathering->count) = vessel;
-        else
-            *next = *next == 0 || vessel.due < *next ? vessel.due : *next;
-    }
-    return STATUS_OK;
+    (void)view_get(view, RECORD_LOOK, vessel->last_look, &look);
+    const bool keep = strcmp(look.action, action_name(ACTION_KEEP)) == 0;
+    vessel->due = moment_day(look.at) + (keep ? (int64_t)forecast->look_every : 0);
+    vessel->due_for = keep ? "look again" : look.action;
+    return true;
 }
 
 static int by_day(const void *left, const void *right)
@@ -180,67 +124,10 @@ static int by_day(const void *left, const void *right)
     if (a->batch != b->batch)
         return a->batch < b->batch ? -1 : 1;
     int why = strcmp(a->due_for, b->due_for);
-    if (why != 0)
-        return why;
-    return a->number < b->number ? -1 : a->number > b->number;
+    return why != 0 ? why : (a->number > b->number) - (a->number < b->number);
 }
 
-static enum status make_groups(const struct journal_view *view, struct vessel *vessels,
-                               size_t count, struct due_list *list)
-{
-    struct due_group *groups = arena_array(view->arena, count + 1, sizeof *groups);
-    qsort(vessels, count, sizeof *vessels, by_day);
-    for (size_t i = 0; i < count; i += groups[list->count++].count) {
-        struct due_group *group = &groups[list->count];
-        *group = (struct due_group){
-            .day = vessels[i].due, .why = vessels[i].due_for, .vessels = &vessels[i], .count = 1};
-        while (i + group->count < count &&
-               (vessels[i].due == vessels[i + group->count].due &&
-                vessels[i].batch == vessels[i + group->count].batch &&
-                strcmp(vessels[i].due_for, vessels[i + group->count].due_for) == 0))
-            group->count++;
-        enum status status = read_batch(view, &vessels[i], &group->batch, &group->forecast);
-        if (status != STATUS_OK)
-            return status;
-    }
-    list->groups = groups;
-    list->vessels = count;
-    return STATUS_OK;
-}
-
-enum status view_due_find(const struct journal_view *view, int64_t day, size_t limit,
-                          const struct batch *batches, size_t batch_count, struct due_list *list)
-{
-    struct gathering gathering = {.only = batches, .only_count = batch_count, .list = list};
-    struct survey due = survey_all(RECORD_VESSEL, batch_count > 0 ? 0 : limit);
-    struct survey unplanned = due;
-    struct page page, undated;
-    enum status status;
-
-    *list = (struct due_list){.silent_of = ""};
-    due.due = day;
-    unplanned.undated = true;
-    if ((status = survey_page(view->journal, &due, view->arena, &page)) ||
-        (status = gather(view, &gathering, &page, true, day, &list->next)) ||
-        (status = survey_page(view->journal, &unplanned, view->arena, &undated)) ||
-        (status = gather(view, &gathering, &undated, false, day, &list->next)))
-        return status;
-    list->more = page.total - page.count;
-    if (gathering.count > 0) {
-        list->next = 0;
-        return make_groups(view, gathering.vessels, gathering.count, list);
-    }
-    due.due = INT64_MAX;
-    due.limit = batch_count > 0 ? 0 : 1;
-    if ((status = survey_page(view->journal, &due, view->arena, &page)))
-        return status;
-    return gather(view, &gathering, &page, true, day, &list->next);
-}
-
-/* ---- in words -------------------------------------------------------------------------------- */
-
-static const char *labels_of(const struct journal_view *view, const struct vessel *vessels,
-                             size_t count)
+static const char *labels_of(struct journal_view *view, const struct vessel *vessels, size_t count)
 {
     struct text labels;
     text_init(&labels);
@@ -251,130 +138,138 @@ static const char *labels_of(const struct journal_view *view, const struct vesse
 }
 
 /* "oyster on rye, day 9, at closet": where they stand apart, each place with its vessels. */
-static const char *group_words(const struct journal_view *view, const struct due_group *due)
+static const char *group_words(struct journal_view *view, const struct run *of,
+                               const struct vessel *vessels, size_t count)
 {
     const char *words =
-        arena_format(view->arena, "%s, day %lld", view_batch_words(view, &due->batch),
-                     (long long)moment_days_between(due->batch.at, view->now));
-    for (size_t i = 0, run; i < due->count; i += run) {
-        const struct vessel *at = &due->vessels[i];
-        for (run = 1; i + run < due->count && at[run].stands == at->stands;)
+        arena_format(view->arena, "%s, day %lld", view_batch_words(view, &of->batch),
+                     (long long)moment_days_between(of->batch.at, view->now));
+    for (size_t i = 0, run; i < count; i += run) {
+        const struct vessel *at = &vessels[i];
+        for (run = 1; i + run < count && at[run].stands == at->stands;)
             run++;
         const char *place = view_label(view, RECORD_PLACE, at->stands);
         if (place[0] != '\0')
             words = arena_format(view->arena, "%s, %s%sat %s", words,
-                                 run < due->count ? labels_of(view, at, run) : "",
-                                 run < due->count ? " " : "", place);
+                                 run < count ? labels_of(view, at, run) : "",
+                                 run < count ? " " : "", place);
     }
     return words;
 }
 
-static bool to_discard(const struct due_group *due)
+/* Vessels of one batch with the same day and reason stand together, with what the forecast expects of
+ * the batch. "_shake" is a day on which to shake that is still ahead. */
+static json_t *group_json(struct journal_view *view, const struct vessel *vessels, size_t count)
 {
-    return strcmp(due->why, action_name(ACTION_DISCARD)) == 0;
-}
-
-/* "shake about 2026-03-08, fully colonised 2026-03-13 to 2026-03-25": what is still ahead. */
-static const char *ahead_words(const struct journal_view *view, const struct due_group *due)
-{
-    const struct range *shake = &due->forecast.shake;
-    int64_t start = moment_day(due->batch.at), from = 0, to = 0;
-    char first[MOMENT_ROOM], last[MOMENT_ROOM];
-    const char *ahead = "";
-
-    if (to_discard(due))
-        return ahead;
-    /* Where nothing grows yet, a day that has passed is no day to shake on. */
-    bool late = strcmp(due->why, FIRST_GROWTH) == 0 &&
-                start + (int64_t)shake->central <= moment_day(view->now);
-    if (due->forecast.known && isfinite(shake->high) && !late &&
-        start + (int64_t)shake->high >= moment_day(view->now))
-        ahead = arena_format(view->arena, "shake about %s",
-                             view_day(start + (int64_t)shake->central, first));
-    if (view_forecast_days(&due->batch, &due->forecast, &due->forecast.full, &from, &to))
-        ahead =
-            arena_format(view->arena, "%s%sfully colonised %s to %s", ahead,
-                         ahead[0] != '\0' ? ", " : "", view_day(from, first), view_day(to, last));
-    return ahead;
-}
-
-/* ---- as a tree --------------------------------------------------------------------------------- */
-
-static json_t *group_json(const struct journal_view *view, const struct due_group *due)
-{
-    const struct vessel_forecast *forecast = &due->forecast;
-    int64_t today = moment_day(view->now), shake[2], full[2];
-    char purpose[PURPOSE_ROOM], when[WHEN_ROOM];
+    const struct run run = run_of(view, vessels);
+    const struct range *ripe = &run.forecast.shake;
+    const int64_t due = vessels->due, today = moment_day(view->now);
+    const int64_t start = moment_day(run.batch.at), middle = start + (int64_t)ripe->central;
+    int64_t shake[2], full[2];
     json_t *boxes = json_array();
-    view_forecast_days(&due->batch, forecast, &forecast->shake, &shake[0], &shake[1]);
-    view_forecast_days(&due->batch, forecast, &forecast->full, &full[0], &full[1]);
-    for (size_t k = 0; k < due->count; k++)
-        view_json_row(boxes, "number:l control:b", (json_int_t)due->vessels[k].number,
-                      due->vessels[k].control);
-    json_t *group = view_json(
+    const bool gone = strcmp(vessels->due_for, action_name(ACTION_DISCARD)) == 0;
+    /* Where nothing grows yet, a day that has passed is no day to shake on. */
+    const bool late = strcmp(vessels->due_for, FIRST_GROWTH) == 0 && middle <= today;
+    const bool ahead = view_forecast_days(&run.batch, &run.forecast, ripe, &shake[0], &shake[1]) &&
+                       !late && start + (int64_t)ripe->high >= today;
+    view_forecast_days(&run.batch, &run.forecast, &run.forecast.full, &full[0], &full[1]);
+    for (size_t k = 0; k < count; k++)
+        view_json_row(boxes, "number:l control:b", (json_int_t)vessels[k].number,
+                      vessels[k].control);
+    return view_json(
         "due:o overdue_days:l why:w batch:w vessels:o species:w age_days:l shake_from:o shake_to:o "
-        "full_from:o full_to:o",
-        view_json_day(due->day), (json_int_t)(today > due->day ? today - due->day : 0), due->why,
-        due->batch.label, view_json_vessels(due->vessels, due->count), due->batch.species,
-        (json_int_t)moment_days_between(due->batch.at, view->now), view_json_day(shake[0]),
-        view_json_day(shake[1]), view_json_day(full[0]), view_json_day(full[1]));
-    view_json_add(group, "_labels:w _purpose:w _what:w _ahead:w _when:s _boxes:o _today:b",
-                  labels_of(view, due->vessels, due->count), view_purpose(due->why, purpose),
-                  group_words(view, due), ahead_words(view, due), view_when(due->day, today, when),
-                  boxes, due->day == today);
-    return group;
+        "full_from:o full_to:o _labels:w _what:w _gone:b _shake:o _boxes:o _now:b",
+        view_json_day(due), (json_int_t)(today > due ? today - due : 0), vessels->due_for,
+        run.batch.label, view_json_vessels(vessels, count), run.batch.species,
+        (json_int_t)moment_days_between(run.batch.at, view->now), view_json_day(shake[0]),
+        view_json_day(shake[1]), view_json_day(full[0]), view_json_day(full[1]),
+        labels_of(view, vessels, count), group_words(view, &run, vessels, count), gone,
+        view_json_day(ahead ? middle : 0), boxes, due == today);
 }
 
-json_t *view_due_json(const struct journal_view *view, const struct due_list *list)
+/* Vessels that are due by a day stay, the first due first; how many. The first day of the others goes to
+ * `next`, 0 for none, and how many nobody heard of for long to `silent`, with their batches. */
+static size_t keep_due(struct journal_view *view, const struct due_asked *asked,
+                       struct vessel *vessels, size_t count, int64_t *next, size_t *silent,
+                       const char **silent_of)
 {
-    int64_t today = moment_day(view->now);
+    struct run run = {.batch.id = 0};
+    size_t kept = 0;
+    int64_t unheard = 0; /* the last batch with a silent one */
+    for (size_t i = 0; i < count; i++) {
+        struct vessel *vessel = &vessels[i];
+        bool wanted = asked->batch_count == 0;
+        for (size_t b = 0; b < asked->batch_count; b++)
+            wanted = wanted || asked->batches[b].id == vessel->batch;
+        if (!wanted)
+            continue;
+        if (vessel->due == 0 && vessel->batch != run.batch.id)
+            run = run_of(view, vessel);
+        if (vessel->due == 0 && !date_vessel(view, &run, vessel)) {
+            *silent += 1;
+            if (unheard != vessel->batch)
+                *silent_of = arena_format(view->arena, "%s%s%s", *silent_of,
+                                          **silent_of != '\0' ? ", " : "", run.batch.label);
+            unheard = vessel->batch;
+        } else if (vessel->due <= asked->day)
+            vessels[kept++] = *vessel;
+        else
+            *next = *next == 0 || vessel->due < *next ? vessel->due : *next;
+    }
+    if (kept > 0)
+        qsort(vessels, kept, sizeof *vessels, by_day);
+    return kept;
+}
+
+json_t *view_due_json(struct journal_view *view, const struct due_asked *asked)
+{
+    struct survey growing = survey_all(RECORD_VESSEL, 0);
+    struct page page = {0};
+    struct vessel *vessels = NULL;
+    size_t count = 0, silent = 0;
+    int64_t next = 0;
+    const char *silent_of = "";
     json_t *groups = json_array();
     bool controls = false;
-    char when[WHEN_ROOM];
-    for (size_t i = 0; i < list->count; i++) {
-        const struct due_group *due = &list->groups[i];
-        json_t *group = group_json(view, due);
+    growing.growing = true;
+    (void)view_well(view, survey_page(view->journal, &growing, view->arena, &page));
+    for (size_t i = 0; i < page.count; i++)
+        (void)view_get(view, RECORD_VESSEL, page.ids[i], arena_push(view->arena, vessels, count));
+    count = keep_due(view, asked, vessels, count, &next, &silent, &silent_of);
+    const bool all = asked->limit == 0 || asked->batch_count > 0 || count <= asked->limit;
+    const size_t shown = all ? count : asked->limit;
+    for (size_t i = 0, together; i < shown; i += together) {
+        const struct vessel *first = &vessels[i];
         bool told = false; /* what is ahead of its batch */
+        for (together = 0; i + together < shown; together++) {
+            const struct vessel *vessel = &first[together];
+            if (vessel->due != first->due || vessel->batch != first->batch ||
+                strcmp(vessel->due_for, first->due_for) != 0)
+                break;
+            controls = controls || vessel->control;
+        }
         for (size_t k = 0; k < i; k++)
-            told = told ||
-                   (list->groups[k].batch.id == due->batch.id && !to_discard(&list->groups[k]));
-        for (size_t k = 0; k < due->count; k++)
-            controls = controls || due->vessels[k].control;
-        view_json_put(group, "_told", json_boolean(told));
-        view_json_put(group, "_new", json_boolean(i == 0 || due[-1].day != due->day));
+            told = told || (vessels[k].batch == first->batch &&
+                            strcmp(vessels[k].due_for, action_name(ACTION_DISCARD)) != 0);
+        json_t *group = group_json(view, first, together);
+        view_json_add(group, "_told:b _new:b", told, i == 0 || first[-1].due != first->due);
         json_array_append_new(groups, group);
     }
-    return view_json(
-        "schema:i today:o vessels:l more:l next:o silent:l silent_of:w due:o _controls:b "
-        "_next:s",
-        1, view_json_day(today), (json_int_t)list->vessels, (json_int_t)list->more,
-        view_json_day(list->next), (json_int_t)list->silent, list->silent_of, groups, controls,
-        view_when(list->next, today, when));
+    const int64_t today = moment_day(view->now);
+    return view_json("schema:i today:o vessels:z more:z next:o silent:z silent_of:w due:o "
+                     "_controls:b _today:o",
+                     1, view_json_day(today), shown, count - shown,
+                     view_json_day(count > 0 ? 0 : next), silent, silent_of, groups, controls,
+                     view_json_day(today));
 }
 
-void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list)
-{
-    view_say_taken(&(struct face){.screen = screen}, "due", view_due_json(view, list));
-}
-
-void view_due_sheet(struct screen *screen, const struct journal_view *view,
-                    const struct due_list *list)
-{
-    enum { LEAD = 9 };
-    char line[SCREEN_WIDEST + 1];
-    memset(line, '_', sizeof line);
-    line[screen->width - LEAD - 4] = '\0';
-    view_say_taken(&(struct face){.screen = screen}, "due.sheet",
-                   view_json_put(view_due_json(view, list), "_line", json_string(line)));
-}
-
-void view_due_html(struct text *html, const struct journal_view *view, const struct due_list *list,
+void view_due_html(struct text *html, struct journal_view *view, const struct due_asked *asked,
                    enum paper paper)
 {
     char date[MOMENT_ROOM], title[MOMENT_ROOM + 32];
     snprintf(title, sizeof title, "Vessels to look at on %s", moment_write_day(view->now, date));
     sheet_begin(html, title, paper, "style.due");
-    view_say_taken(&(struct face){.page = html}, "due.page", view_due_json(view, list));
+    view_say_taken(&(struct face){.page = html}, "due.page", view_due_json(view, asked));
     html_end(html);
 }
 
@@ -384,16 +279,13 @@ struct sticker { /* what stands on one label */
     const char *label, *what, *date, *lot, *with;
 };
 
-static enum status sticker_of(const struct journal_view *view, const struct vessel *vessel,
-                              struct sticker *sticker)
+static struct sticker sticker_of(struct journal_view *view, const struct vessel *vessel)
 {
     struct batch batch;
-    enum status status = view_get(view, RECORD_BATCH, vessel->batch, &batch);
-    if (status != STATUS_OK)
-        return status;
     char date[MOMENT_ROOM];
+    (void)view_get(view, RECORD_BATCH, vessel->batch, &batch);
     const char *lot = view_label(view, RECORD_LOT, batch.lot);
-    *sticker = (struct sticker){
+    return (struct sticker){
         .label = vessel->label,
         .what = vessel->control ? "control, not inoculated" : view_batch_words(view, &batch),
         .date = arena_string(view->arena, moment_write_day(batch.at, date)),
@@ -402,60 +294,41 @@ static enum status sticker_of(const struct journal_view *view, const struct vess
                              vessel->control ? "" : view_label(view, RECORD_STARTER, batch.starter),
                              view_label(view, RECORD_SESSION, batch.session)),
     };
-    return STATUS_OK;
 }
 
 enum { STICKER = 34, INNER = STICKER - 4 };
 
 /* Labels side by side, three lines each between two rules. */
-static void put_stickers(struct screen *screen, const struct journal_view *view,
-                         const struct sticker *stickers, size_t across)
+void view_labels(struct screen *screen, struct journal_view *view, const struct vessel *vessels,
+                 size_t count)
 {
-    struct text line;
-    text_init(&line);
-    for (size_t row = 0; row < 5; row++) {
-        text_clear(&line);
-        for (size_t i = 0; i < across; i++) {
-            const struct sticker *sticker = &stickers[i];
-            text_puts(&line, i > 0 ? " " : "");
-            if (row == 0 || row == 4)
-                text_puts(&line, "+--------------------------------+");
-            else {
+    const size_t across = screen->width >= 2 * STICKER + 1 ? 2 : 1;
+    for (size_t i = 0; i < count; i += across)
+        for (size_t row = 0; row < 5; row++) {
+            struct text line, safe;
+            text_init(&line);
+            for (size_t k = i; k < count && k < i + across; k++) {
+                const struct sticker sticker = sticker_of(view, &vessels[k]);
                 const char *words =
-                    row == 1   ? arena_format(view->arena, "%s   %s", sticker->label, sticker->date)
-                    : row == 2 ? sticker->what
-                               : arena_format(view->arena, "%s  %s", sticker->with, sticker->lot);
-                struct text safe;
+                    row == 1   ? arena_format(view->arena, "%s   %s", sticker.label, sticker.date)
+                    : row == 2 ? sticker.what
+                               : arena_format(view->arena, "%s  %s", sticker.with, sticker.lot);
+                text_puts(&line, k > i ? " " : "");
+                if (row == 0 || row == 4) {
+                    text_puts(&line, "+--------------------------------+");
+                    continue;
+                }
                 text_init(&safe);
                 text_safe(&safe, words, strlen(words),
                           &(struct text_safe_options){.ascii = screen->ascii});
                 text_cut(&safe, screen_fit(safe.bytes, safe.length, INNER));
-                int blanks = INNER - (int)utf8_width(safe.bytes, safe.length);
-                text_printf(&line, "| %s%*s |", safe.bytes, blanks, "");
+                text_printf(&line, "| %s%*s |", safe.bytes,
+                            INNER - (int)utf8_width(safe.bytes, safe.length), "");
                 text_release(&safe);
             }
+            screen_preformatted(screen, 0, line.bytes);
+            text_release(&line);
         }
-        screen_preformatted(screen, 0, line.bytes);
-    }
-    text_release(&line);
-}
-
-enum status view_labels(struct screen *screen, const struct journal_view *view,
-                        const struct vessel *vessels, size_t count)
-{
-    enum { MOST_ACROSS = 2 };
-    struct sticker stickers[MOST_ACROSS];
-    size_t across = screen->width >= 2 * STICKER + 1 ? 2 : 1;
-    for (size_t i = 0; i < count; i += across) {
-        size_t here = count - i < across ? count - i : across;
-        for (size_t k = 0; k < here; k++) {
-            enum status status = sticker_of(view, &vessels[i + k], &stickers[k]);
-            if (status != STATUS_OK)
-                return status;
-        }
-        put_stickers(screen, view, stickers, here);
-    }
-    return STATUS_OK;
 }
 
 /* ---- on sheets of labels ----------------------------------------------------------------------- */
@@ -511,27 +384,26 @@ static void put_code(struct text *html, const char *label)
     QRcode_free(code);
 }
 
-static void put_label(struct text *html, const struct sticker *sticker)
+static void put_label(struct text *html, const struct sticker sticker)
 {
     /* What fits in the lines that a label has; a short name stands in large letters. */
     enum { LARGE = 10, NAME = 36, WHAT = 40, LOT = 14, WITH = 22 };
-    bool large = utf8_width(sticker->label, strlen(sticker->label)) <= LARGE;
+    bool large = utf8_width(sticker.label, strlen(sticker.label)) <= LARGE;
     text_puts(html, "<section>");
-    put_code(html, sticker->label);
+    put_code(html, sticker.label);
     text_puts(html, large ? "<div><h2>" : "<div><h2 class=\"long\">");
-    html_fit(html, sticker->label, NAME);
+    html_fit(html, sticker.label, NAME);
     text_puts(html, "</h2>\n<p>");
-    html_fit(html, sticker->what, WHAT);
-    text_printf(html, "</p>\n<p>%s ", sticker->date);
-    html_fit(html, sticker->lot, LOT);
+    html_fit(html, sticker.what, WHAT);
+    text_printf(html, "</p>\n<p>%s ", sticker.date);
+    html_fit(html, sticker.lot, LOT);
     text_puts(html, "</p>\n<p>");
-    html_fit(html, sticker->with, WITH);
+    html_fit(html, sticker.with, WITH);
     text_puts(html, "</p></div></section>\n");
 }
 
-enum status view_labels_html(struct text *html, const struct journal_view *view,
-                             const struct vessel *vessels, size_t count, enum label_sheet sheet,
-                             size_t skip, bool cut)
+void view_labels_html(struct text *html, struct journal_view *view, const struct vessel *vessels,
+                      size_t count, enum label_sheet sheet, size_t skip, bool cut)
 {
     size_t room = label_sheet_room(sheet);
     struct text style;
@@ -557,18 +429,13 @@ enum status view_labels_html(struct text *html, const struct journal_view *view,
     sheet_begin(html, "Labels", layouts[sheet].paper, style.bytes);
     text_release(&style);
     for (size_t i = 0; i < skip + count; i++) {
-        struct sticker sticker;
         if (i % room == 0)
             text_puts(html, i > 0 ? "</main>\n<main>\n" : "<main>\n");
-        enum status status = i < skip ? STATUS_OK : sticker_of(view, &vessels[i - skip], &sticker);
-        if (status != STATUS_OK)
-            return status;
         if (i < skip)
             text_puts(html, "<i></i>");
         else
-            put_label(html, &sticker);
+            put_label(html, sticker_of(view, &vessels[i - skip]));
     }
     text_puts(html, "</main>\n");
     html_end(html);
-    return STATUS_OK;
 }

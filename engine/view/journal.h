@@ -26,40 +26,37 @@ struct journal_view { /* what is being told from, passed together */
     const struct rules *rules;
     struct arena *arena; /* for what is read on the way */
     struct moment now;
+    enum status status; /* what reading failed with first: what is told is worth nothing then */
 };
 
-/* One record, its texts in the arena (journal_get). */
-enum status view_get(const struct journal_view *view, enum record record, int64_t id, void *row);
+/* One record, its texts in the arena (journal_get); false, and an empty one, once reading has failed. */
+bool view_get(struct journal_view *view, enum record record, int64_t id, void *row);
+/* Notes a status of reading; whether all is well so far. */
+bool view_well(struct journal_view *view, enum status status);
 
 /* ---- words ----------------------------------------------------------------------------------- */
 
 /* The name that the rules have for an id, or the id where they know none ("" stays ""). In the case
  * in which it stands within a sentence. Texts live in the arena. */
-const char *view_name(const struct journal_view *view, enum word_list list, const char *id);
+const char *view_name(struct journal_view *view, enum word_list list, const char *id);
 /* "oyster on rye", with what is not known left out: "unknown mushroom". Reads the lot. */
-const char *view_batch_words(const struct journal_view *view, const struct batch *batch);
+const char *view_batch_words(struct journal_view *view, const struct batch *batch);
 /* The label of a record, or "" for id 0. */
-const char *view_label(const struct journal_view *view, enum record record, int64_t id);
+const char *view_label(struct journal_view *view, enum record record, int64_t id);
 
 /* What was made from a starter or a vessel: "S3 (in batch B2, B4), S5"; "" for nothing. */
-const char *view_children(const struct journal_view *view, enum record record, int64_t id);
+const char *view_children(struct journal_view *view, enum record record, int64_t id);
 /* " (grain of B1-3, which counts as contaminated)" behind the label of a starter; "" for any other. */
-const char *view_mother(const struct journal_view *view, int64_t starter);
+const char *view_mother(struct journal_view *view, int64_t starter);
 
 /* "B1-1 to B1-4, B1-7": runs of one batch drawn together. The vessels in the order of their numbers. */
 void view_vessels(struct text *out, const struct vessel *vessels, size_t count);
 
-/* "today", "tomorrow", "yesterday", "in 5 days", "3 days ago"; with the date where it is farther. */
-enum { WHEN_ROOM = 48 };
-const char *view_when(int64_t day, int64_t today, char room[WHEN_ROOM]);
-/* "use first" for use_first: what a look is due for, as words. */
-enum { PURPOSE_ROOM = 64 };
-const char *view_purpose(const char *id, char room[PURPOSE_ROOM]);
 /* "2026-03-01" for a day since 1970-01-01. */
 const char *view_day(int64_t day, char room[MOMENT_ROOM]);
 
 /* "103 kPa (15 psi) for 90 min": what a cook was; "" when nothing is known. In the arena. */
-const char *view_cook_words(const struct journal_view *view, const struct cook *cook);
+const char *view_cook_words(struct journal_view *view, const struct cook *cook);
 
 /* The days that a range of a vessel's forecast stands for; false, and 0 for both, when it has none. */
 bool view_forecast_days(const struct batch *batch, const struct vessel_forecast *forecast,
@@ -70,39 +67,32 @@ json_t *view_json_moment(struct moment moment);
 json_t *view_json_day(int64_t day); /* 0: null */
 json_t *view_json_vessels(const struct vessel *vessels, size_t count);
 
-/* What is known of one record, a line a column; columns without a value are left out. */
-void view_record(struct screen *screen, const struct journal_view *view, enum record record,
-                 const void *row);
-/* The same as an object with every column: numbers in the unit of the journal, references as
- * labels, null for what is not known. Derived columns included, "id" for rows without a label. */
-json_t *view_record_json(const struct journal_view *view, enum record record, const void *row);
+/* One record as an object with every column: numbers in the unit of the journal, references as
+ * labels, null for what is not known. Derived columns included, "id" for rows without a label. For templates
+ * the words of columns that the rules or a unit have words for, under "_NAME"; "_what" it is; and "_columns",
+ * those that hold something, with their words. */
+json_t *view_record_json(struct journal_view *view, enum record record, const void *row);
 
 /* ---- parts of the journal -------------------------------------------------------------------- */
 
 /*
- * A page of records as a table, the newest last, and how many are left out; and
- * as an array of record objects, NULL with a status when reading failed. Batches and what they are made with come with
- * "vessels": what became of them, in counts.
+ * The records of a page, the newest last; batches and what they are made with come with
+ * "vessels": what became of them, in counts. Alone, and as what the template "list" tells.
  */
-enum status view_list(struct screen *screen, const struct journal_view *view, enum record record,
-                      const struct page *page);
-json_t *view_list_json(const struct journal_view *view, enum record record, const struct page *page,
-                       enum status *status);
+json_t *view_records_json(struct journal_view *view, enum record record, const struct page *page);
+json_t *view_list_json(struct journal_view *view, enum record record, const struct page *page);
 
 /*
- * The whole history of one record: what it is and came from, what happened to it in
- * order, and what became of the vessels it went into. `row` is a record of that kind:
- * a vessel, batch, starter, lot, cook, session or place. Of long lives the newest
+ * The whole history of one record, for the templates history.vessel, .batch and .around (anything else): what it
+ * is and came from, what happened to it in order, and what became of the vessels it went into. `row` is a
+ * record of that kind: a vessel, batch, starter, lot, cook, session or place. Of long lives the newest
  * `limit` entries are told, and how many there were before.
  */
-enum status view_history(struct screen *screen, const struct journal_view *view, enum record record,
-                         const void *row, size_t limit);
+json_t *view_history_json(struct journal_view *view, enum record record, const void *row,
+                          size_t limit);
 /* That of a vessel or a batch as a page, with its coverage by day as a figure. */
-enum status view_history_html(struct text *html, const struct journal_view *view,
-                              enum record record, const void *row, size_t limit, enum paper paper);
-/* The same as an object; NULL with a status when reading failed. */
-json_t *view_history_json(const struct journal_view *view, enum record record, const void *row,
-                          size_t limit, enum status *status);
+void view_history_html(struct text *html, struct journal_view *view, enum record record,
+                       const void *row, size_t limit, enum paper paper);
 
 /* Losses by month of inoculation, species and starter. With what a vessel costs to fill, in any money, and
  * what a sound one yields, in grams (NAN: not told), what they come to. */
@@ -111,55 +101,33 @@ struct losses_asked {
     const char *batches; /* their ids as a JSON list; "[]" for all */
     struct moment since; /* of the inoculation; unknown for ever */
 };
-enum status view_losses(struct screen *screen, const struct journal_view *view,
-                        const struct losses_asked *asked);
-json_t *view_losses_json(const struct journal_view *view, const struct losses_asked *asked,
-                         enum status *status);
+json_t *view_losses_json(struct journal_view *view, const struct losses_asked *asked);
 
 /*
- * What is due by a day, the first due first: vessels of one batch with the same day
- * and reason stand together, with what the forecast expects of the batch.
+ * What is due by a day, the first due first: the first `limit` vessels (0: all) of the batches given, of all
+ * where none is. Those without a day of their own (imported ones) get that of the forecast, or one after their
+ * last look. For the template "due", and "due.sheet" with boxes to tick; and as a page to print.
  */
-struct due_group {
+struct due_asked {
     int64_t day;
-    const char *why;
-    struct batch batch;
-    const struct vessel *vessels;
-    size_t count;
-    struct vessel_forecast forecast;
+    size_t limit;
+    const struct batch *batches;
+    size_t batch_count;
 };
-struct due_list {
-    const struct due_group *groups; /* in the arena */
-    size_t count;
-    size_t vessels, more; /* in these groups; further ones that are due */
-    int64_t next;         /* when nothing is due: the next day with something due; 0 for none */
-    /* Imported ones that nobody looked at, the end of whose run is long past: how many, and of which batches. */
-    size_t silent;
-    const char *silent_of;
-};
-/* The first `limit` vessels (0: all) due by `day`, of the batches given, of all where none is. Those without a
- * day of their own (imported ones) get that of the forecast, or one after their last look. */
-enum status view_due_find(const struct journal_view *view, int64_t day, size_t limit,
-                          const struct batch *batches, size_t batch_count, struct due_list *list);
-/* On the screen; as a sheet in plain text with boxes to tick; as JSON; as a page to print. */
-void view_due(struct screen *screen, const struct journal_view *view, const struct due_list *list);
-void view_due_sheet(struct screen *screen, const struct journal_view *view,
-                    const struct due_list *list);
-json_t *view_due_json(const struct journal_view *view, const struct due_list *list);
-void view_due_html(struct text *html, const struct journal_view *view, const struct due_list *list,
+json_t *view_due_json(struct journal_view *view, const struct due_asked *asked);
+void view_due_html(struct text *html, struct journal_view *view, const struct due_asked *asked,
                    enum paper paper);
 
 /* Labels to cut out and stick on, in plain text. */
-enum status view_labels(struct screen *screen, const struct journal_view *view,
-                        const struct vessel *vessels, size_t count);
+void view_labels(struct screen *screen, struct journal_view *view, const struct vessel *vessels,
+                 size_t count);
 /* A page for a sheet of labels, with a QR code of each. The first `skip` places of the first sheet, fewer
  * than it has room for, stay empty; `cut` prints lines to cut along, for plain paper. */
 enum label_sheet { SHEET_A4_21, SHEET_A4_24, SHEET_LETTER_30 };
 extern const char *const label_sheets[]; /* their sizes in mm: "63.5x38.1"; ends with NULL */
 size_t label_sheet_room(enum label_sheet sheet);
-enum status view_labels_html(struct text *html, const struct journal_view *view,
-                             const struct vessel *vessels, size_t count, enum label_sheet sheet,
-                             size_t skip, bool cut);
+void view_labels_html(struct text *html, struct journal_view *view, const struct vessel *vessels,
+                      size_t count, enum label_sheet sheet, size_t skip, bool cut);
 
 /* The cautions for handling a vessel that is thrown away, judged by its last look (NULL: it was never
  * looked at). Those for health first; of the later ones those that go with throwing away. */

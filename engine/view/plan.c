@@ -6,7 +6,6 @@
 #include <string.h>
 
 #include "base/dates.h"
-#include "view/charts.h"
 #include "view/tree.h"
 
 /* An ISO 8601 date some days after `start`; "" when there is none. */
@@ -18,53 +17,74 @@ static json_t *date_after(const char *start, double days)
     return json_string(day_write(known ? day + lround(days) : INT64_MIN, DAY_ISO, room));
 }
 
-/* ---- a cook ---------------------------------------------------------------------------------- */
+/* ---- charts ----------------------------------------------------------------------------------- */
 
-enum { COURSE = 121 }; /* points of a drawn course */
-
-struct course {
-    double core[COURSE], slow[COURSE], outside[COURSE];
-    double minutes;
-};
-
-/* False where there is nothing to draw. */
-static bool course_of(const struct cook_report *cook, struct course *course)
+static json_t *series(const char *mark, const char *label, json_t *values)
 {
-    const struct cook_setup *setup = &cook->setup;
-    double unused[COURSE];
-
-    course->minutes = setup->come_up.central + setup->hold + setup->cool.high;
-    double step = course->minutes / (COURSE - 1);
-    return !cook->measured && step > 0.0 &&
-           cook_course(setup, setup->diffusivity.central, step, course->core, course->outside,
-                       COURSE) == PROCESS_OK &&
-           cook_course(setup, setup->diffusivity.low, step, course->slow, unused, COURSE) ==
-               PROCESS_OK;
+    return view_json("mark:s label:s values:o", mark, label, values);
 }
 
-static void draw_course(struct face *face, const char *name, const json_t *tree)
+json_t *view_coverage_chart(const struct range *band, double last, json_t *points)
 {
-    struct course course;
-    (void)name, (void)tree;
-    if (!course_of(face->of, &course))
-        return;
-    char letter;
-    for (size_t i = 0; i < COURSE; i++) {
-        course.core[i] = degrees_shown(course.core[i], &letter);
-        course.slow[i] = degrees_shown(course.slow[i], &letter);
-        course.outside[i] = degrees_shown(course.outside[i], &letter);
+    json_t *values[3] = {json_array(), json_array(), json_array()}, *all = json_array();
+    bool lost = false, fine = false;
+    for (size_t i = 0; band != NULL && i < COURSE_POINTS; i++) {
+        json_array_append_new(values[0], json_real(band[i].low));
+        json_array_append_new(values[1], json_real(band[i].high));
+        json_array_append_new(values[2], json_real(band[i].central));
     }
+    for (size_t i = 0; i < json_array_size(points); i++) {
+        const json_t *mark = json_object_get(json_array_get(points, i), "mark");
+        lost = lost || json_string_value(mark)[0] == 'x';
+        fine = fine || json_string_value(mark)[0] != 'x';
+    }
+    json_array_append_new(all, series(".", band != NULL ? "slowest and fastest" : NULL, values[0]));
+    json_array_append_new(all, series(".", NULL, values[1]));
+    json_array_append_new(all, series("*", band != NULL ? "most likely" : NULL, values[2]));
+    if (fine)
+        json_array_append_new(all, series("O", "seen", json_null()));
+    if (lost)
+        json_array_append_new(all, series("x", "seen in a vessel that is lost", json_null()));
+    return view_json("x:s y:s to:n low:i high:i series:o points:o", "days", "% colonised", last, 0,
+                     100, all, points);
+}
+
+/* ---- a cook ---------------------------------------------------------------------------------- */
+
+/* The course of the core, for programs, and as a chart in the scale that the grower reads; an empty array
+ * and nothing where there is none to compute. */
+static void add_course(json_t *root, const struct cook_report *cook)
+{
+    enum { POINTS = 121, TOLD = 4 };
+    const struct cook_setup *setup = &cook->setup;
+    const double minutes = setup->come_up.central + setup->hold + setup->cool.high;
+    const double step = minutes / (POINTS - 1);
+    double core[POINTS], slow[POINTS], outside[POINTS], unused[POINTS];
+    json_t *course = json_array(), *steam = json_array(), *late = json_array();
+    json_t *likely = json_array();
+    char letter;
     const double cold = degrees_shown(20, &letter), hot = degrees_shown(125, &letter);
-    const struct chart_series series[] = {
-        {course.outside, COURSE, '-', "the steam"},
-        {course.slow, COURSE, '.', "the core, if it heats slowly"},
-        {course.core, COURSE, '*', "the core, most likely"},
-    };
-    screen_heading(face->screen, "Temperature in the middle of the grain");
-    chart_draw(face->screen,
-               &(struct chart){0, course.minutes, cold, hot, "min", letter == 'F' ? "degF" : "degC",
-                               series, 3, NULL, 0},
-               10);
+    const bool known =
+        !cook->measured && step > 0.0 &&
+        cook_course(setup, setup->diffusivity.central, step, core, outside, POINTS) == PROCESS_OK &&
+        cook_course(setup, setup->diffusivity.low, step, slow, unused, POINTS) == PROCESS_OK;
+    for (size_t i = 0; known && i < POINTS; i++) {
+        if (i % TOLD == 0)
+            view_json_row(course, "minute:n steam:n core:n core_slow:n", step * (double)i,
+                          outside[i], core[i], slow[i]);
+        json_array_append_new(steam, json_real(degrees_shown(outside[i], &letter)));
+        json_array_append_new(late, json_real(degrees_shown(slow[i], &letter)));
+        json_array_append_new(likely, json_real(degrees_shown(core[i], &letter)));
+    }
+    json_t *all = json_pack("[o, o, o]", series("-", "the steam", steam),
+                            series(".", "the core, if it heats slowly", late),
+                            series("*", "the core, most likely", likely));
+    view_json_add(root, "course:o _chart:o", course,
+                  known ? view_json("x:s y:s to:n low:n high:n series:o", "min",
+                                    letter == 'F' ? "degF" : "degC", minutes, cold, hot,
+                                    json_incref(all))
+                        : json_null());
+    json_decref(all);
 }
 
 /* What so many log reductions beyond the aim come to: "about 300 times too many spores live on". */
@@ -129,20 +149,6 @@ static json_t *organisms_json(const struct cook_report *cook)
     return array;
 }
 
-static json_t *course_json(const struct cook_report *cook)
-{
-    struct course course;
-    json_t *array = json_array();
-
-    if (!course_of(cook, &course))
-        return array;
-    for (size_t i = 0; i < COURSE; i += 4)
-        view_json_row(array, "minute:n steam:n core:n core_slow:n",
-                      course.minutes * (double)i / (COURSE - 1), course.outside[i], course.core[i],
-                      course.slow[i]);
-    return array;
-}
-
 /* What is told of the cook here and of the same at sea level. */
 static json_t *figures_json(const struct cook_setup *setup, const struct cook_result *result)
 {
@@ -165,7 +171,7 @@ static json_t *sea_json(const struct cook_report *cook)
     if (!cook->has_sea)
         return json_null();
     json_t *sea = figures_json(&cook->setup, &cook->sea);
-    view_json_put(sea, "_here",
+    view_json_add(sea, "_here:o",
                   view_json("steam:n f0:n chance:n", here->steam.central, here->f0.central,
                             here->chance_mean));
     if (steam_gauge_needed(&cook->setup.steam, cook->sea.steam.central, &gauge) == PROCESS_OK)
@@ -187,23 +193,19 @@ json_t *view_cook_json(const struct cook_report *cook)
                   1, setup->steam.gauge_kpa, cook->outside, setup->hold, setup->target,
                   cook->vessel, cook->measured);
     if (cook->measured)
-        view_json_put(root, "probe",
-                      view_json("readings:z gaps:z gap_minutes:n _minutes:n", log->readings,
-                                log->gaps, log->gap_minutes, log->last_time - log->first_time));
-    view_json_add(root, "organisms:o leans:o course:o sea_level:o assumed:o cautions:o",
-                  organisms_json(cook), leans_json(&cook->result), course_json(cook),
-                  sea_json(cook), view_json_parts(cook->assumed), cautions);
+        json_object_set_new(root, "probe",
+                            view_json("readings:z gaps:z gap_minutes:n _minutes:n", log->readings,
+                                      log->gaps, log->gap_minutes,
+                                      log->last_time - log->first_time));
+    view_json_add(root, "organisms:o leans:o", organisms_json(cook), leans_json(&cook->result));
+    add_course(root, cook);
     view_json_add(root,
-                  "_barometer:n _altitude:n _adequate:n _notes:o _reference:n _air:b _one_in:n",
+                  "sea_level:o assumed:o cautions:o _barometer:n _altitude:n _adequate:n _notes:o "
+                  "_reference:n _air:b _one_in:n",
+                  sea_json(cook), view_json_parts(cook->assumed), cautions,
                   setup->steam.barometer_kpa, setup->steam.altitude_m, setup->adequate_f0,
                   notes_json(cook), 121.1, steam->high - steam->low > 0.3, 1.0 / setup->target);
     return root;
-}
-
-void view_cook(struct screen *screen, const struct cook_report *cook)
-{
-    struct face face = {.screen = screen, .part = draw_course, .of = cook};
-    view_say_taken(&face, "cook", view_cook_json(cook));
 }
 
 /* ---- a spawn run ----------------------------------------------------------------------------- */
@@ -217,20 +219,6 @@ static double last_day(const struct forecast_report *spawn)
     if (spawn->judged)
         last = fmax(last, spawn->day + 2.0);
     return ceil(fmin(last, 180.0));
-}
-
-static void draw_coverage(struct face *face, const char *name, const json_t *tree)
-{
-    const struct forecast_report *spawn = face->of;
-    struct range band[COURSE_POINTS];
-    double last = last_day(spawn);
-
-    (void)name, (void)tree;
-    for (size_t i = 0; i < COURSE_POINTS; i++)
-        forecast_coverage(&spawn->forecast, last * (double)i / (COURSE_POINTS - 1), &band[i]);
-    screen_heading(face->screen, "Coverage");
-    chart_coverage(face->screen, band, last, &(struct chart_point){spawn->day, spawn->seen, 'O'},
-                   spawn->judged ? 1 : 0);
 }
 
 static json_t *pace_json(const struct forecast_report *spawn)
@@ -273,8 +261,9 @@ json_t *view_forecast_json(const struct forecast_report *spawn)
 {
     const struct growth *growth = &spawn->species->growth;
     const struct forecast *forecast = &spawn->forecast;
-    double last = last_day(spawn);
-    json_t *course = json_array();
+    struct range band[COURSE_POINTS];
+    const double last = last_day(spawn);
+    json_t *course = json_array(), *seen = json_array();
     json_t *stop = view_json("nothing_seen:n not_full:n", spawn->nothing_seen, spawn->not_full);
 
     for (int day = 0; day <= last; day++) {
@@ -292,16 +281,15 @@ json_t *view_forecast_json(const struct forecast_report *spawn)
         view_json("low:n high:n", growth->full.lo, growth->full.hi), &forecast->points,
         &forecast->rate, course, spawn->judged ? pace_json(spawn) : json_null(),
         view_json_parts(spawn->assumed));
-    view_json_add(root, "_lag:n _reached:b _looks:o _species:s _vessel:s _shaken:b",
-                  forecast->lag.central, spawn->reached, looks_json(spawn), spawn->species->name,
+    for (size_t i = 0; i < COURSE_POINTS; i++)
+        forecast_coverage(forecast, last * (double)i / (COURSE_POINTS - 1), &band[i]);
+    if (spawn->judged)
+        view_json_row(seen, "x:n y:n mark:s", spawn->day, spawn->seen, "O");
+    view_json_add(root, "_chart:o _lag:n _reached:b _looks:o _species:s _vessel:s _shaken:b",
+                  view_coverage_chart(band, last, seen), forecast->lag.central, spawn->reached,
+                  looks_json(spawn), spawn->species->name,
                   spawn->vessel != NULL ? spawn->vessel : "one vessel", forecast->shake_count > 0);
     return root;
-}
-
-void view_forecast(struct screen *screen, const struct forecast_report *spawn)
-{
-    struct face face = {.screen = screen, .part = draw_coverage, .of = spawn};
-    view_say_taken(&face, "forecast", view_forecast_json(spawn));
 }
 
 /* ---- hydration ----------------------------------------------------------------------------------- */

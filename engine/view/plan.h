@@ -32,7 +32,6 @@ struct cook_report {
     const char *vessel;  /* its name, or NULL */
     const char *assumed; /* parts divided by "; " */
 };
-void view_cook(struct screen *screen, const struct cook_report *cook);
 json_t *view_cook_json(const struct cook_report *cook);
 
 struct mix_report {
@@ -70,7 +69,11 @@ struct forecast_report {
     const char *vessel;
     const char *assumed;
 };
-void view_forecast(struct screen *screen, const struct forecast_report *spawn);
 json_t *view_forecast_json(const struct forecast_report *spawn);
+
+/* Coverage over days, for view_part: the band of a forecast, from day 0 to `last` (COURSE_POINTS of it, or
+ * NULL), and what was seen: [{x: day, y: per cent, mark: "O", or "x" where that vessel is lost}], taken. */
+enum { COURSE_POINTS = 61 };
+json_t *view_coverage_chart(const struct range *band, double last, json_t *points);
 
 #endif

@@ -6,7 +6,6 @@
 #include <string.h>
 
 #include "triage/triage.h"
-#include "view/charts.h"
 #include "view/tree.h"
 #include "view/verdict.h"
 
@@ -144,7 +143,7 @@ static json_t *totals(const struct review *review)
     const struct review_totals *totals = &review->totals;
     json_t *fates = json_object(), *kinds = json_array();
     for (size_t f = 0; f < FATE_COUNT; f++)
-        json_object_set_new(fates, fate_words[f], view_json_count(totals->fate[f]));
+        json_object_set_new(fates, fate_words[f], json_integer((json_int_t)totals->fate[f]));
     for (size_t k = 0; k < sizeof lost / sizeof *lost; k++)
         if (totals->fate[lost[k]] > 0 && totals->fate[lost[k]] < totals->counts.lost)
             json_array_append_new(kinds, json_sprintf("%zu %s", totals->fate[lost[k]], says[k]));
@@ -359,7 +358,8 @@ static json_t *plan_row(const struct review *review, const void *row)
                              LIST(review, suspect_row, culprit->suspects, culprit->suspect_count));
     text_init(&says);
     view_words(&says, plan->crossed ? "review.crossed" : "review.reading", made);
-    return view_json_put(made, "reading", view_json_take(&says));
+    json_object_set_new(made, "reading", view_json_take(&says));
+    return made;
 }
 
 /* ---- where losses gather ------------------------------------------------------------------------ */
@@ -373,7 +373,7 @@ static double share_of(struct counts counts)
 static void put_padded(struct text *out, const char *name, size_t columns)
 {
     size_t before = out->length;
-    text_fit(out, name, columns);
+    text_fit(out, name, columns, false);
     size_t used = utf8_width(out->bytes + before, out->length - before);
     text_printf(out, "%*s", used < columns ? (int)(columns - used) : 0, "");
 }
@@ -520,16 +520,9 @@ static void add_drawn(json_t *root, const struct review *review)
     for (size_t f = next_factor(review, count); f < count && json_array_size(drawn) < MOST;
          f = next_factor(review, f))
         json_array_append(drawn, json_array_get(factors, f));
-    json_object_set_new(root, "_more", view_json_count(compared - json_array_size(drawn)));
+    json_object_set_new(root, "_more",
+                        json_integer((json_int_t)(compared - json_array_size(drawn))));
     json_object_set_new(root, "_drawn", drawn);
-}
-
-enum { BATCHES_SHOWN = 40 };
-
-/* Of many batches the last are shown. */
-static size_t first_shown(const struct review *review)
-{
-    return review->batch_count > BATCHES_SHOWN ? review->batch_count - BATCHES_SHOWN : 0;
 }
 
 /* ---- time --------------------------------------------------------------------------------------- */
@@ -542,7 +535,7 @@ static json_t *step_row(const struct review *review, const void *row)
                      step->survival);
 }
 
-static json_t *times(const struct review *review, bool whole)
+static json_t *times(const struct review *review)
 {
     const struct review_time *time = &review->time;
     json_t *logrank = json_null(), *curves = json_array();
@@ -554,16 +547,35 @@ static json_t *times(const struct review *review, bool whole)
         const struct survival_curve *curve = &time->curves[c].curve;
         text_init(&name);
         put_curve_name(&name, review, &time->curves[c]);
-        json_array_append_new(
-            curves, view_json("level:o cases:z lost:z median:n steps:o _name:o _letter:o",
-                              level_name(review, time->factor, time->curves[c].level), curve->cases,
-                              curve->lost, curve->median,
-                              LIST(review, step_row, curve->steps, whole ? curve->count : 0),
-                              view_json_take(&name), json_sprintf("%c", 'A' + (int)c)));
+        json_array_append_new(curves,
+                              view_json("level:o cases:z lost:z median:n steps:o _name:o _letter:o",
+                                        level_name(review, time->factor, time->curves[c].level),
+                                        curve->cases, curve->lost, curve->median,
+                                        LIST(review, step_row, curve->steps, curve->count),
+                                        view_json_take(&name), json_sprintf("%c", 'A' + (int)c)));
     }
     return view_json("factor:o cases:z left_out:z curves:o logrank:o",
                      factor_name(review, time->factor), time->cases, time->left_out, curves,
                      logrank);
+}
+
+/* Every vessel of a batch, as many as are drawn, and how many more there are. */
+static void add_marks(json_t *row, const struct dataset *dataset, uint32_t batch)
+{
+    enum { MARKED = 60 };
+    json_t *marks = json_array();
+    size_t all = 0;
+    for (size_t v = 0; v < dataset->vessel_count; v++) {
+        const int32_t entered = dataset->entered[v], ended = dataset->ended[v];
+        if (dataset->factors[dataset->batch].level[v] != batch || all++ >= MARKED)
+            continue;
+        json_array_append_new(marks, json_pack("[i, b, o]", (int)dataset->fate[v],
+                                               (int)dataset->control[v],
+                                               entered != DAY_NONE && ended != DAY_NONE
+                                                   ? json_integer((json_int_t)ended - entered)
+                                                   : json_null()));
+    }
+    view_json_add(row, "_marks:o _more:z", marks, all - json_array_size(marks));
 }
 
 static json_t *batch_row(const struct review *review, const void *row)
@@ -584,26 +596,44 @@ static json_t *batch_row(const struct review *review, const void *row)
                   counts(batch->counts), counts(batch->controls), batch->open, point->above,
                   point->below, LIST(review, cause_row, batch->causes, batch->cause_count));
     view_json_add(made,
-                  "_from_above:n _from_below:n _low:n _high:n _share:n _called:b _padded:o _date:s "
-                  "_level:i",
+                  "_from_above:n _from_below:n _low:n _high:n _share:n _called:b _padded:o _date:s",
                   point->from_above, point->from_below, fmax(0.0, point->from_below / total),
                   fmin(1.0, point->from_above / total), share_of(batch->counts),
-                  point->above || point->below, view_json_take(&padded), date, (int)batch->level);
+                  point->above || point->below, view_json_take(&padded), date);
     return made;
 }
 
 static json_t *watch(const struct review *review)
 {
     const struct review_watch *watch = &review->watch;
+    const struct review_episode *last =
+        watch->episode_count > 0 ? &watch->episodes[watch->episode_count - 1] : NULL;
+    json_t *sums = json_array();
+    char words[3][MOMENT_ROOM] = {"", "", ""};
+    size_t vessels = 0;
+    double began = 0.0;
     if (!watch->asked)
         return json_null();
-    size_t ended =
-        watch->episode_count > 0 ? watch->episodes[watch->episode_count - 1].ended : watch->count;
-    return view_json("usual:n raised:n run_to_false_alarm:n signals:z since:o _ended:o _count:z",
+    for (size_t d = 0; d < watch->count; d++) {
+        began = last != NULL && d == last->began ? (double)vessels / (double)watch->vessels : began;
+        vessels += watch->days[d].counts.total;
+        json_array_append_new(sums, json_pack("[f, f]", (double)vessels / (double)watch->vessels,
+                                              watch->days[d].sum / watch->plan.threshold));
+    }
+    if (watch->count > 0) {
+        day_write(watch->days[0].day, DAY_WORDS, words[0]);
+        day_write(watch->days[watch->count - 1].day, DAY_WORDS, words[1]);
+    }
+    return view_json("usual:n raised:n run_to_false_alarm:n signals:z since:o _ended:o _count:z "
+                     "_sums:o _from:s _to:s _began:n _since:s",
                      watch->plan.usual, watch->plan.raised, watch->plan.run_usual,
                      watch->episode_count, day(watch->since),
-                     ended < watch->count ? day(watch->days[ended].day) : json_null(),
-                     watch->vessels);
+                     last != NULL && last->ended < watch->count ? day(watch->days[last->ended].day)
+                                                                : json_null(),
+                     watch->vessels, sums, words[0], words[1], began,
+                     last != NULL && last->began < watch->count
+                         ? day_write(watch->since, DAY_WORDS, words[2])
+                         : NULL);
 }
 
 /* ---- one bad batch ------------------------------------------------------------------------------ */
@@ -623,26 +653,17 @@ static json_t *account_parts(const struct review *review, const struct review_ac
 
 json_t *view_account_json(const struct triage *triage, const struct review_account *account)
 {
-    const struct review review = {.rules = triage_rules(triage)};
-    const struct unclear *unclear = NULL;
-    size_t unclear_count = triage_unclear(triage, &unclear);
-    json_t *not_understood = json_array(), *made = account_parts(&review, account);
-    for (size_t i = 0; i < unclear_count; i++)
-        json_array_append_new(not_understood, view_json_safe(unclear[i].words));
-    view_json_add(made, "schema:i understood:o not_understood:o rules:s _alone:o", 1,
-                  facts_json(triage), not_understood, review.rules->hash, json_true());
-    return made;
-}
-
-void view_account(struct screen *screen, const struct triage *triage,
-                  const struct review_account *account)
-{
     const struct judged judged = {triage_rules(triage), triage, NULL};
-    screen_say(screen, 0, 0, ROLE_QUIET, "Understood:");
-    view_understood(screen, &judged, false);
-    view_unclear(screen, &judged);
-    screen_blank(screen);
-    view_say_taken(&(struct face){.screen = screen}, "account", view_account_json(triage, account));
+    const struct review review = {.rules = judged.rules};
+    const struct unclear *unclear = NULL;
+    const size_t count = triage_unclear(triage, &unclear);
+    json_t *not_understood = json_array(), *made = account_parts(&review, account);
+    for (size_t i = 0; i < count; i++)
+        json_array_append_new(not_understood, view_json_safe(unclear[i].words));
+    view_json_add(made, "schema:i understood:o not_understood:o rules:s _alone:b _heard:o", 1,
+                  facts_json(triage), not_understood, judged.rules->hash, true,
+                  view_heard_json(&judged, NULL, 0));
+    return made;
 }
 
 /* ---- the whole ---------------------------------------------------------------------------------- */
@@ -685,55 +706,22 @@ static json_t *remark_row(const struct review *review, const void *row)
     return view_json_safe(*(const char *const *)row);
 }
 
-/* The whole, or of the levels, steps and batches, which may be many, those that are shown. */
-static json_t *review_tree(const struct review *review, bool whole)
+/* What is for faces only. */
+static void add_told(json_t *root, const struct review *review, size_t first)
 {
-    const struct dataset *dataset = review->dataset;
-    const struct review_rules *rules = &review->rules->review;
-    const struct review_account *account = &review->account;
-    const size_t first = whole ? 0 : first_shown(review);
-    json_t *factors = json_array();
-    json_t *rule =
-        view_json("false_alarm:n bayes_factor:n watched_days:n suspects_asked:z",
-                  rules->false_alarm, rules->bayes_factor, rules->watched, review->suspects_asked);
-    for (size_t f = 0; f < dataset->factor_count; f++)
-        json_array_append_new(factors, factor_tree(review, &review->factors[f], whole));
-    return view_json(
-        "schema:i totals:o faults:o changes:o plans:o near:o factors:o aliases:o time:o drift:o "
-        "batches:o watch:o account:o limits:o remarks:o rule:o rules:s",
-        1, totals(review), LIST(review, culprit_row, review->culprits, review->culprit_count),
-        LIST(review, change_row, review->changes, review->change_count),
-        LIST(review, plan_row, review->plans, review->plan_count),
-        LIST(review, suspect_row, review->near, review->near_count), factors,
-        LIST(review, alias_row, review->aliases, review->alias_count), times(review, whole),
-        view_json("p:n rises:b told:b test_p:n", review->drift.p, review->drift.rises,
-                  review->drift.called, review->drift.test_p),
-        LIST(review, batch_row, review->batches + first, review->batch_count - first),
-        watch(review), account->cause_count > 0 ? account_parts(review, account) : json_null(),
-        limits(review), LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
-        review->rules->hash);
-}
-
-json_t *view_review_json(const struct review *review)
-{
-    return review_tree(review, true);
-}
-
-/* The tree as faces need it. */
-static json_t *told_tree(const struct review *review)
-{
-    json_t *root = review_tree(review, false);
     const unsigned mute = REVIEW_ALL_LOST | REVIEW_NO_FACTOR;
-    bool asked = review->totals.counts.lost > 0 && (review->limits & mute) == 0, either = false;
-    bool above = false, below = false;
+    const bool asked = review->totals.counts.lost > 0 && (review->limits & mute) == 0;
+    bool either = false, above = false, below = false;
     size_t shared = 0;
     for (size_t f = 0; f < review->dataset->factor_count; f++)
         shared += review->factors[f].level_count == 1;
     for (size_t k = 0; k < review->culprit_count; k++)
         either = either || review->culprits[k].suspect_count > 1;
-    for (size_t b = first_shown(review); b < review->batch_count; b++) {
+    for (size_t b = first; b < review->batch_count; b++) {
         above = above || review->batches[b].point.above;
         below = below || review->batches[b].point.below;
+        add_marks(json_array_get(json_object_get(root, "batches"), b - first), review->dataset,
+                  review->batches[b].level);
     }
     add_differing(root, review);
     add_first_change(root, review);
@@ -742,32 +730,40 @@ static json_t *told_tree(const struct review *review)
                   "_asked:b _either:b _charted:b _above_any:b _marked:b _shared:z _batches:z "
                   "_centre:n _shown:z",
                   asked, either, has_chart(review), above, above || below, shared,
-                  review->batch_count, review->centre, review->batch_count - first_shown(review));
+                  review->batch_count, review->centre, review->batch_count - first);
+}
+
+json_t *view_review_json(const struct review *review, bool whole)
+{
+    enum { BATCHES_SHOWN = 40 }; /* the last ones */
+    const struct dataset *dataset = review->dataset;
+    const struct review_rules *rules = &review->rules->review;
+    const struct review_account *account = &review->account;
+    const size_t first =
+        whole || review->batch_count < BATCHES_SHOWN ? 0 : review->batch_count - BATCHES_SHOWN;
+    json_t *factors = json_array();
+    json_t *rule =
+        view_json("false_alarm:n bayes_factor:n watched_days:n suspects_asked:z",
+                  rules->false_alarm, rules->bayes_factor, rules->watched, review->suspects_asked);
+    for (size_t f = 0; f < dataset->factor_count; f++)
+        json_array_append_new(factors, factor_tree(review, &review->factors[f], whole));
+    json_t *root = view_json(
+        "schema:i totals:o faults:o changes:o plans:o near:o factors:o aliases:o time:o drift:o "
+        "batches:o watch:o account:o limits:o remarks:o rule:o rules:s",
+        1, totals(review), LIST(review, culprit_row, review->culprits, review->culprit_count),
+        LIST(review, change_row, review->changes, review->change_count),
+        LIST(review, plan_row, review->plans, review->plan_count),
+        LIST(review, suspect_row, review->near, review->near_count), factors,
+        LIST(review, alias_row, review->aliases, review->alias_count), times(review),
+        view_json("p:n rises:b told:b test_p:n", review->drift.p, review->drift.rises,
+                  review->drift.called, review->drift.test_p),
+        LIST(review, batch_row, review->batches + first, review->batch_count - first),
+        watch(review), account->cause_count > 0 ? account_parts(review, account) : json_null(),
+        limits(review), LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
+        review->rules->hash);
+    if (!whole)
+        add_told(root, review, first);
     return root;
-}
-
-/* ---- what is drawn ------------------------------------------------------------------------------ */
-
-static void draw(struct face *face, const char *name, const json_t *tree)
-{
-    const struct review *review = face->of;
-    if (strcmp(name, "bar") == 0 && face->page != NULL)
-        chart_bar(face->page, tree);
-    else if (strcmp(name, "curves") == 0)
-        svg_curves(face->page, review);
-    else if (strcmp(name, "sum") == 0)
-        svg_sum(face->page, review);
-    else if (strcmp(name, "legend") == 0)
-        vessels_legend(face->page);
-    else if (strcmp(name, "marks") == 0)
-        vessels_marks(face->page, review->dataset,
-                      (uint32_t)json_integer_value(json_object_get(tree, "_level")));
-}
-
-void view_review(struct screen *screen, const struct review *review, bool full)
-{
-    struct face face = {.screen = screen, .part = draw, .of = review};
-    view_say_taken(&face, full ? "review.full" : "review", told_tree(review));
 }
 
 /* ---- the page ----------------------------------------------------------------------------------- */
@@ -788,8 +784,8 @@ static const struct section {
 void view_review_html(struct text *page, const struct review *review)
 {
     struct text contents, bodies, body;
-    struct face face = {.page = page, .part = draw, .of = review};
-    json_t *tree = told_tree(review);
+    struct face face = {.page = page};
+    json_t *tree = view_review_json(review, false);
     char day[MOMENT_ROOM];
 
     text_init(&contents);

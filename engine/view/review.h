@@ -17,11 +17,14 @@
  * p-value, and what cannot be told apart is said to be so.
  */
 
-/* What a grower needs: what was lost, what most likely did it and how sure that is, what to change
- * first and how many vessels that would have saved; then each culprit in a line or two. When `full`,
+/*
+ * For the template "review": what was lost, what most likely did it and how sure that is, what to change
+ * first and how many vessels that would have saved; then each culprit in a line or two. For "review.full":
  * with causes, tests and the next batch, every factor by level, what went together, times, batches,
- * the running sum, and how it decides. */
-void view_review(struct screen *screen, const struct review *review, bool full);
+ * the running sum, and how it decides. When `whole`, for programs: with all levels and batches, which may be
+ * many, and nothing for templates.
+ */
+json_t *view_review_json(const struct review *review, bool whole);
 
 /*
  * One page: HTML5 with its style and its charts in it, nothing from elsewhere and
@@ -31,14 +34,9 @@ void view_review(struct screen *screen, const struct review *review, bool full);
  */
 void view_review_html(struct text *page, const struct review *review);
 
-/* New reference. */
-json_t *view_review_json(const struct review *review);
-
-/* A batch told in words: the likeliest causes, the tests that would tell, what to change first; above them
- * what was understood. */
+/* A batch told in words, for the template "account.told": what was understood, the likeliest causes, the tests
+ * that would tell, what to change first. */
 struct triage;
-void view_account(struct screen *screen, const struct triage *triage,
-                  const struct review_account *account);
 json_t *view_account_json(const struct triage *triage, const struct review_account *account);
 
 #endif

@@ -79,6 +79,11 @@ static void put_spaces(struct text *out, size_t count)
         text_add(out, " ", 1);
 }
 
+static size_t columns_of(const char *cell)
+{
+    return utf8_width(cell, strlen(cell));
+}
+
 size_t screen_fit(const char *words, size_t length, size_t columns)
 {
     size_t taken = 0;
@@ -326,115 +331,95 @@ void screen_diags(struct screen *screen, const struct diags *diags)
 
 enum { GAP = 2, LEAST_LAST = 16, MOST_LINES = 3 };
 
-static size_t columns_of(const char *cell)
-{
-    return utf8_width(cell, strlen(cell));
-}
+struct grid { /* the columns of a table that are shown, safe for the screen */
+    const char **cells;
+    size_t columns, rows;
+    size_t widths[TABLE_MOST];
+};
 
-void table_init(struct table *table, const struct screen *screen, const char *const *headings,
-                size_t columns, struct arena *arena)
+/* Without the columns that are empty below their heading, but for the first. */
+static struct grid grid_of(const struct screen *screen, const char *const *cells, size_t columns,
+                           size_t rows, struct arena *arena)
 {
-    *table = (struct table){.arena = arena,
-                            .headings = headings,
-                            .columns = columns < TABLE_MOST ? columns : TABLE_MOST,
-                            .ascii = screen->ascii};
-    for (size_t i = 0; i < table->columns; i++)
-        table->widths[i] = columns_of(headings[i]);
-}
-
-void table_row(struct table *table, const char *const *cells)
-{
-    if (table->count == table->room) {
-        size_t room = table->room == 0 ? 32 : 2 * table->room;
-        table->rows = arena_grow(table->arena, table->rows, table->room, room, sizeof *table->rows);
-        table->room = room;
-    }
-    for (size_t i = 0; i < table->columns; i++) {
-        const char *cell = cells[i] != NULL ? cells[i] : "";
-        struct text safe;
-        text_init(&safe);
-        text_safe(&safe, cell, strlen(cell), &(struct text_safe_options){.ascii = table->ascii});
-        table->rows[table->count][i] = arena_copy(table->arena, safe.bytes, safe.length);
-        size_t width = utf8_width(safe.bytes, safe.length);
-        table->widths[i] = width > table->widths[i] ? width : table->widths[i];
+    struct grid grid = {arena_array(arena, columns * rows, sizeof *grid.cells), 0, rows, {0}};
+    size_t shown[TABLE_MOST];
+    for (size_t k = 0; k < columns; k++)
+        for (size_t r = 1; r < rows; r++)
+            if (k == 0 || cells[r * columns + k][0] != '\0') {
+                shown[grid.columns++] = k;
+                break;
+            }
+    for (size_t i = 0; i < rows * grid.columns; i++) {
+        const size_t column = i % grid.columns;
+        struct text safe = safe_words(screen, cells[i / grid.columns * columns + shown[column]]);
+        const size_t width = utf8_width(safe.bytes, safe.length);
+        grid.cells[i] = arena_copy(arena, safe.bytes, safe.length);
+        grid.widths[column] = width > grid.widths[column] ? width : grid.widths[column];
         text_release(&safe);
     }
-    table->count++;
+    return grid;
 }
 
-/* A column that is empty in every row is left out, but for the first. */
-static bool used(const struct table *table, size_t column)
+/* The last cell is wrapped within `room` columns behind the others, and ends in an ellipsis where it is cut. */
+static void put_line(const struct grid *grid, struct screen *screen, size_t row, size_t room)
 {
-    for (size_t i = 0; i < table->count; i++)
-        if (table->rows[i][column][0] != '\0')
-            return true;
-    return column == 0;
-}
-
-/* The part of a cell that fits, with an ellipsis where something was cut. */
-static void put_cut(struct text *out, const char *cell, size_t room, bool ascii)
-{
-    size_t kept = ascii ? 3 : 1;
-    if (columns_of(cell) <= room) {
-        text_puts(out, cell);
-        return;
-    }
-    text_add(out, cell, screen_fit(cell, strlen(cell), room > kept ? room - kept : 0));
-    text_puts(out, ascii ? "..." : "\u2026");
-}
-
-/* The last cell is wrapped within `room` columns behind the others: a count at its end is not lost. */
-static void put_line(const struct table *table, struct screen *screen, const char *const *cells,
-                     size_t last, size_t room)
-{
-    size_t owed = 0; /* blanks before the next cell, so that no line ends in blanks */
-    for (size_t i = 0; i < last; i++) {
-        if (!used(table, i))
-            continue;
-        put_spaces(&screen->out, cells[i][0] != '\0' ? owed : 0);
-        text_puts(&screen->out, cells[i]);
-        owed = table->widths[i] + GAP - columns_of(cells[i]) + (cells[i][0] != '\0' ? 0 : owed);
-    }
+    const char *const *cells = &grid->cells[row * grid->columns];
+    const size_t most = MOST_LINES * room, kept = screen->ascii ? 3 : 1;
+    size_t owed = 0,
+           last = grid->columns - 1; /* blanks before the next cell: no line ends in blanks */
     struct text cut;
+    for (size_t i = 0; i <= last; i++) {
+        put_spaces(&screen->out, cells[i][0] != '\0' ? owed : 0);
+        if (i < last)
+            text_puts(&screen->out, cells[i]);
+        owed = grid->widths[i] + GAP - columns_of(cells[i]) + (cells[i][0] != '\0' ? 0 : owed);
+    }
     text_init(&cut);
-    put_spaces(&screen->out, cells[last][0] != '\0' ? owed : 0);
-    put_cut(&cut, cells[last], MOST_LINES * room, table->ascii);
+    text_puts(&cut, cells[last]);
+    if (columns_of(cells[last]) > most) {
+        text_cut(&cut, screen_fit(cut.bytes, cut.length, most > kept ? most - kept : 0));
+        text_puts(&cut, screen->ascii ? "..." : "\u2026");
+    }
     wrap(screen, screen->width - room, screen->width - room, cut.bytes);
     text_release(&cut);
 }
 
-void table_show(const struct table *table, struct screen *screen)
+/* A row as a few lines, every cell behind its heading. */
+static void put_lines(const struct grid *grid, struct screen *screen, size_t row)
 {
-    size_t last = table->columns - 1, before = 0;
+    const char *const *cells = &grid->cells[row * grid->columns];
+    struct text rest;
+    text_init(&rest);
+    for (size_t k = 1; k < grid->columns; k++)
+        if (cells[k][0] != '\0')
+            text_printf(&rest, "%s%s %s", rest.length > 0 ? "; " : "", grid->cells[k], cells[k]);
+    screen_say(screen, 0, 2, ROLE_STRONG, "%s", cells[0]);
+    if (rest.length > 0)
+        screen_say(screen, 2, 0, ROLE_PLAIN, "%s", rest.bytes);
+    text_release(&rest);
+}
 
-    if (table->count == 0)
-        return;
-    while (last > 0 && !used(table, last))
-        last--;
-    for (size_t i = 0; i < last; i++)
-        before += used(table, i) ? table->widths[i] + GAP : 0;
-    size_t needed = table->widths[last] < LEAST_LAST ? table->widths[last] : LEAST_LAST;
-    if (before + needed > screen->width) {
-        for (size_t r = 0; r < table->count; r++) {
-            struct text rest;
-            text_init(&rest);
-            for (size_t k = 1; k <= last; k++)
-                if (table->rows[r][k][0] != '\0')
-                    text_printf(&rest, "%s%s %s", rest.length > 0 ? "; " : "", table->headings[k],
-                                table->rows[r][k]);
-            screen_say(screen, 0, 2, ROLE_STRONG, "%s", table->rows[r][0]);
-            if (rest.length > 0)
-                say(screen, 2, 0, ROLE_PLAIN, rest.bytes);
-            text_release(&rest);
-        }
-        return;
+void screen_table(struct screen *screen, const char *const *cells, size_t columns, size_t rows)
+{
+    struct arena *arena = arena_new();
+    const struct grid grid = grid_of(screen, cells, columns, rows, arena);
+    size_t before = 0, needed = 0;
+    for (size_t k = 0; k < grid.columns; k++) {
+        before += needed > 0 ? needed + GAP : 0;
+        needed = grid.widths[k];
     }
-    size_t room = screen->width - before;
-    colour_on(screen, ROLE_QUIET);
-    put_line(table, screen, table->headings, last, room);
-    colour_off(screen, ROLE_QUIET);
-    for (size_t i = 0; i < table->count; i++)
-        put_line(table, screen, table->rows[i], last, room);
+    const size_t room = screen->width > before ? screen->width - before : 0;
+    for (size_t r = 0; r < rows && rows > 1; r++) {
+        if (room < (needed < LEAST_LAST ? needed : LEAST_LAST)) {
+            if (r > 0)
+                put_lines(&grid, screen, r);
+            continue;
+        }
+        colour_on(screen, r == 0 ? ROLE_QUIET : ROLE_PLAIN);
+        put_line(&grid, screen, r, room);
+        colour_off(screen, r == 0 ? ROLE_QUIET : ROLE_PLAIN);
+    }
+    arena_free(arena);
 }
 
 /* ---- progress -------------------------------------------------------------------------------- */

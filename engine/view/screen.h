@@ -87,27 +87,11 @@ void screen_diags(struct screen *screen, const struct diags *diags);
 /*
  * Rows in columns, as wide as they need to be. The last column is wrapped where it does not fit, three
  * lines at most; where there is no room for it, each row becomes a few lines in which every cell has
- * its heading before it. Cells are made safe on their way in.
+ * its heading before it. Cells are made safe on their way in, and stand row by row, the headings first; at
+ * most TABLE_MOST columns, of which those that hold nothing are left out. Nothing for no rows.
  */
+void screen_table(struct screen *screen, const char *const *cells, size_t columns, size_t rows);
 enum { TABLE_MOST = 10 };
-
-struct table {
-    struct arena *arena;
-    const char *const *headings;
-    size_t columns;
-    bool ascii;
-    const char *(*rows)[TABLE_MOST];
-    size_t count, room;
-    size_t widths[TABLE_MOST];
-};
-
-/* An empty table for this screen. `headings` must outlive it; at most TABLE_MOST of them. */
-void table_init(struct table *table, const struct screen *screen, const char *const *headings,
-                size_t columns, struct arena *arena);
-/* One row: as many cells as there are headings; NULL counts as empty. Copied into the arena. */
-void table_row(struct table *table, const char *const *cells);
-/* Writes the headings and the rows; nothing for no rows. */
-void table_show(const struct table *table, struct screen *screen);
 
 /*
  * One line on a terminal that says how far a long job has come, and goes away

@@ -13,26 +13,11 @@
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
 
-json_t *view_json_append(json_t *array, json_t *item)
-{
-    if (json_array_append_new(array, item) == 0)
-        return array;
-    json_decref(array);
-    return NULL;
-}
-
-json_t *view_json_put(json_t *object, const char *key, json_t *value)
-{
-    if (json_object_set_new(object, key, value) == 0)
-        return object;
-    json_decref(object);
-    return NULL;
-}
-
 /* A value of that kind: the letters stand in tree.h. */
 static json_t *next_value(char kind, va_list *values)
 {
     const struct range *range;
+    const char *string;
     switch (kind) {
     case 'r':
         range = va_arg(*values, const struct range *);
@@ -40,7 +25,7 @@ static json_t *next_value(char kind, va_list *values)
     case 'n':
         return view_json_number(va_arg(*values, double));
     case 'z':
-        return view_json_count(va_arg(*values, size_t));
+        return json_integer((json_int_t)va_arg(*values, size_t));
     case 'l':
         return json_integer(va_arg(*values, json_int_t));
     case 'i':
@@ -48,7 +33,8 @@ static json_t *next_value(char kind, va_list *values)
     case 'b':
         return json_boolean(va_arg(*values, int));
     case 's':
-        return view_json_string(va_arg(*values, const char *));
+        string = va_arg(*values, const char *);
+        return string != NULL ? json_string(string) : json_null();
     case 't':
         return view_json_safe(va_arg(*values, const char *));
     case 'w':
@@ -101,11 +87,6 @@ json_t *view_json_number(double number)
     return isfinite(number) ? json_real(number) : json_null();
 }
 
-json_t *view_json_string(const char *string)
-{
-    return string != NULL ? json_string(string) : json_null();
-}
-
 json_t *view_json_text(const char *text)
 {
     struct text safe;
@@ -118,11 +99,6 @@ json_t *view_json_text(const char *text)
     json_t *json = json_stringn(safe.bytes, safe.length);
     text_release(&safe);
     return json;
-}
-
-json_t *view_json_count(size_t count)
-{
-    return json_integer((json_int_t)count);
 }
 
 json_t *view_json_safe(const char *words)
@@ -194,196 +170,21 @@ json_t *view_tree_public(json_t *tree)
     return tree;
 }
 
-/* ---- templates ------------------------------------------------------------------------------- */
-
-extern const char
-    *const view_lines[]; /* words.txt and styles.txt, as the Makefile makes a table of them */
-
-static const char *const *template_of(const char *name)
+/* A table, row by row, the headings first. */
+static void html_table(struct text *page, const char *const *cells, size_t columns, size_t count)
 {
-    const char *const *line = view_lines;
-    while (*line != NULL && (strncmp(*line, "== ", 3) != 0 || strcmp(*line + 3, name) != 0))
-        line++;
-    return *line != NULL ? line + 1 : line;
-}
-
-/* ---- words of a page ------------------------------------------------------------------------- */
-
-static void put_escaped(struct text *page, const char *bytes, size_t length)
-{
-    static const char *const references[256] = {
-        ['&'] = "&amp;", ['<'] = "&lt;", ['>'] = "&gt;", ['"'] = "&quot;", ['\''] = "&#39;"};
-    for (size_t i = 0; i < length; i++) {
-        const char *instead = references[(unsigned char)bytes[i]];
-        if (instead != NULL)
-            text_puts(page, instead);
-        else
-            text_add(page, bytes + i, 1);
+    for (size_t i = 0; i < count; i++) {
+        const bool head = i < columns, first = i % columns == 0;
+        text_puts(page, i == 0 ? "<table>\n<thead><tr>" : first ? "<tr>" : "");
+        html_element(page, head || first ? "th" : "td",
+                     head    ? "scope=\"col\""
+                     : first ? "scope=\"row\""
+                             : NULL,
+                     cells[i]);
+        if (i % columns == columns - 1)
+            text_puts(page, head ? "</tr></thead>\n<tbody>\n" : "</tr>\n");
     }
-}
-
-static void make_safe(struct text *safe, const char *words, size_t limit)
-{
-    text_init(safe);
-    text_safe(safe, words, strlen(words), &(struct text_safe_options){.limit = limit});
-}
-
-void html_text(struct text *page, const char *words)
-{
-    struct text safe;
-    make_safe(&safe, words, 0);
-    put_escaped(page, safe.bytes, safe.length);
-    text_release(&safe);
-}
-
-/* Bytes of the code point that begins valid UTF-8. */
-static size_t point_length(const char *bytes, size_t length)
-{
-    size_t at = 1;
-    while (at < length && ((unsigned char)bytes[at] & 0xC0) == 0x80)
-        at++;
-    return at;
-}
-
-/* In half columns: fonts of pages give capitals and broad letters more room, screens do not. */
-static size_t breadth(const char *bytes, size_t length, bool page)
-{
-    size_t halves = 2 * utf8_width(bytes, length);
-    if (!page)
-        return halves;
-    if (length == 1 && strchr("MW@mw%", bytes[0]) != NULL)
-        return halves + 2;
-    return halves + (length == 1 && bytes[0] >= 'A' && bytes[0] <= 'Z' ? 1 : 0);
-}
-
-static bool fit(struct text *out, const char *words, size_t columns, bool page)
-{
-    /* Marks that take no column may pile up: they are bounded too. */
-    enum { POINTS_A_COLUMN = 4, ELLIPSIS = 2 };
-    struct text safe;
-    size_t width = 0, points = 0, most = 2 * columns, at = 0, front = 0, back;
-
-    make_safe(&safe, words, 0);
-    for (; at < safe.length; points++) {
-        size_t step = point_length(safe.bytes + at, safe.length - at);
-        width += breadth(safe.bytes + at, step, page);
-        at += step;
-    }
-    bool cut = width > most || points > columns * POINTS_A_COLUMN;
-    size_t half = (most - ELLIPSIS) / 2, room = columns * POINTS_A_COLUMN / 2;
-    back = safe.length;
-    for (size_t w = 0, n = 0; cut && n < room; n++) {
-        size_t step = point_length(safe.bytes + front, safe.length - front);
-        if ((w += breadth(safe.bytes + front, step, page)) > half)
-            break;
-        front += step;
-    }
-    for (size_t w = 0, n = 0; cut && n < room && back > front; n++) {
-        for (at = back - 1; at > front && ((unsigned char)safe.bytes[at] & 0xC0) == 0x80;)
-            at--;
-        if ((w += breadth(safe.bytes + at, back - at, page)) > half)
-            break;
-        back = at;
-    }
-    text_add(out, safe.bytes, cut ? front : safe.length);
-    if (cut) {
-        text_puts(out, "\xe2\x80\xa6");
-        text_add(out, safe.bytes + back, safe.length - back);
-    }
-    text_release(&safe);
-    return cut;
-}
-
-bool text_fit(struct text *out, const char *words, size_t columns)
-{
-    return fit(out, words, columns, false);
-}
-
-bool html_fit(struct text *page, const char *words, size_t columns)
-{
-    struct text fitted;
-    text_init(&fitted);
-    bool cut = fit(&fitted, words, columns, true);
-    put_escaped(page, fitted.bytes, fitted.length);
-    text_release(&fitted);
-    return cut;
-}
-
-/* ---- elements -------------------------------------------------------------------------------- */
-
-void html_element(struct text *page, const char *tag, const char *attributes, const char *words)
-{
-    bool cell = strcmp(tag, "td") == 0 || strcmp(tag, "th") == 0;
-    text_printf(page, "<%s%s%s>", tag, attributes != NULL ? " " : "",
-                attributes != NULL ? attributes : "");
-    html_text(page, words);
-    text_printf(page, cell ? "</%s>" : "</%s>\n", tag);
-}
-
-/* The head of a table, and a row, whose first cell is its heading. */
-static void html_headings(struct text *page, const char *const *headings, size_t columns)
-{
-    text_puts(page, "<table>\n<thead><tr>");
-    for (size_t k = 0; k < columns; k++)
-        html_element(page, "th", "scope=\"col\"", headings[k]);
-    text_puts(page, "</tr></thead>\n<tbody>\n");
-}
-
-static void html_row(struct text *page, const char *const *cells, size_t columns)
-{
-    text_puts(page, "<tr>");
-    for (size_t k = 0; k < columns; k++)
-        html_element(page, k == 0 ? "th" : "td", k == 0 ? "scope=\"row\"" : NULL, cells[k]);
-    text_puts(page, "</tr>\n");
-}
-
-/* ---- the page -------------------------------------------------------------------------------- */
-
-/* CSS, or the style sheet of that name. */
-static void put_style(struct text *out, const char *style)
-{
-    if (strncmp(style, "style.", strlen("style.")) != 0) {
-        text_puts(out, style);
-        return;
-    }
-    for (const char *const *line = template_of(style); **line != '\0'; line++)
-        text_printf(out, "%s\n", *line);
-}
-
-void html_begin(struct text *page, const char *title, const char *style)
-{
-    text_puts(page, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n"
-                    "<meta http-equiv=\"Content-Security-Policy\" "
-                    "content=\"default-src 'none'; style-src 'unsafe-inline'\"/>\n"
-                    "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n"
-                    "<meta name=\"color-scheme\" content=\"light dark\"/>\n");
-    html_element(page, "title", NULL, title);
-    text_puts(page, "<style>\n");
-    put_style(page, style);
-    text_puts(page, "</style>\n</head>\n<body>\n");
-}
-
-void html_end(struct text *page)
-{
-    text_puts(page, "</body>\n</html>\n");
-}
-
-const char *const paper_widths[] = {[PAPER_A4] = "210mm", [PAPER_LETTER] = "215.9mm"};
-
-void sheet_begin(struct text *page, const char *title, enum paper paper, const char *style)
-{
-    struct text css;
-    text_init(&css);
-    text_printf(
-        &css,
-        "@page { size: %s; margin: 12mm; }\n"
-        "body { font: 11pt/1.35 serif; color: CanvasText; background: Canvas; margin: 0; }\n"
-        "@media print { :root { color-scheme: light; } }\n"
-        "@media screen { body { max-width: 200mm; margin: auto; padding: 4mm; } }\n",
-        paper == PAPER_A4 ? "A4" : "letter");
-    put_style(&css, style);
-    html_begin(page, title, css.bytes);
-    text_release(&css);
+    text_puts(page, "</tbody>\n</table>\n");
 }
 
 /* ---- values ---------------------------------------------------------------------------------- */
@@ -504,111 +305,73 @@ const char *view_percent(double p, char room[PERCENT_ROOM])
     return room;
 }
 
-static void put_percent(struct text *out, double p)
+/* "in 5 days": how far a day lies ahead of today, with its date where that is not near. */
+static void put_when(struct text *out, int64_t day, int64_t today)
 {
-    char room[PERCENT_ROOM];
-    text_puts(out, view_percent(p, room));
-}
-
-/* "12 %", "under 1 in 1000", "over 99 %": a chance as one says it. */
-static void put_chance(struct text *out, double chance)
-{
-    if (chance < 0.001)
-        text_puts(out, "under 1 in 1000");
-    else if (chance < 0.1)
-        text_printf(out, "%.2g %%", 100.0 * chance);
+    static const char *const near[] = {"yesterday", "today", "tomorrow"};
+    const long long ahead = (long long)(day - today);
+    char date[MOMENT_ROOM];
+    if (ahead >= -1 && ahead <= 1)
+        text_puts(out, near[ahead + 1]);
     else
-        put_percent(out, chance);
+        text_printf(out, ahead < 0 ? "%s, %lld days ago" : "%s, in %lld days",
+                    day_write(day, DAY_ISO, date), llabs(ahead));
 }
 
-/* "0.0031", "below 0.0001": never without counts beside it. */
-static void put_p(struct text *out, double p)
-{
-    if (p < 0.0001)
-        text_puts(out, "below 0.0001");
-    else
-        text_printf(out, p < 0.01 ? "%.4f" : "%.2f", p);
-}
-
-/* Beyond a hundred log reductions more figures mean nothing. */
-static void put_logs(struct text *out, double logs)
-{
-    text_printf(out, logs > 100.0 ? "over 100" : "%.2g", logs);
-}
-
-/* "121.0 °C", in the scale that the grower reads; without it; in the other one. */
-static void put_degrees(struct text *out, double celsius)
-{
-    char letter;
-    const double shown = degrees_shown(celsius, &letter);
-    text_printf(out, "%.1f \xc2\xb0%c", shown, letter);
-}
-
-static void put_bare_degrees(struct text *out, double celsius)
-{
-    char letter;
-    text_printf(out, "%.1f", degrees_shown(celsius, &letter));
-}
-
-static void put_other_degrees(struct text *out, double celsius)
-{
-    char letter;
-    const double shown = degrees_shown(celsius, &letter);
-    const bool same = letter == 'C';
-    text_printf(out, "%.1f \xc2\xb0%c", same ? 1.8 * shown + 32.0 : celsius, same ? 'F' : 'C');
-}
-
-static void put_floor(struct text *out, double number)
-{
-    text_printf(out, "%.0f", floor(number));
-}
-
-static void put_ceil(struct text *out, double number)
-{
-    text_printf(out, "%.0f", ceil(number));
-}
-
-static const struct {
-    const char *name;
-    void (*put)(struct text *out, double number); /* NULL: */
-    enum dimension dimension;
-} formats[] = {
-    {"percent", put_percent, DIM_NONE},
-    {"chance", put_chance, DIM_NONE},
-    {"p", put_p, DIM_NONE},
-    {"logs", put_logs, DIM_NONE},
-    {"degrees", put_degrees, DIM_NONE},
-    {"baredegrees", put_bare_degrees, DIM_NONE},
-    {"otherdegrees", put_other_degrees, DIM_NONE},
-    {"floor", put_floor, DIM_NONE},
-    {"ceil", put_ceil, DIM_NONE},
-    {"grams", NULL, DIM_GRAMS},
-    {"gauge", NULL, DIM_GAUGE_KPA},
-    {"metres", NULL, DIM_METRES},
-    {"pressure", NULL, DIM_PRESSURE_KPA},
-};
-
-/* A number by the name of its format, or as printf has it: ".1f", ".3g", "3.0f"; with % before it a
- * share in per cent, with - without its sign. */
+/* A number by the name of its format:
+ *   percent, chance   "96 %", "under 1 in 1000": as one says a chance
+ *   p                 "0.0031", "below 0.0001": never without counts beside it
+ *   logs              log reductions: beyond a hundred more figures mean nothing
+ *   degrees, baredegrees, otherdegrees   in the scale that the grower reads; without it; in the other one
+ *   floor, ceil       a whole number
+ * or of its quantity, or as printf has it: ".1f", ".3g", "3.0f"; with % before it a share in per cent,
+ * with - without its sign. */
 static void put_number(struct text *out, double number, const char *format)
 {
-    for (size_t i = 0; i < sizeof formats / sizeof *formats; i++)
-        if (strcmp(format, formats[i].name) == 0) {
-            if (formats[i].put != NULL)
-                formats[i].put(out, number);
-            else
-                quantity_show(out, number, formats[i].dimension);
+    static const struct {
+        const char *name;
+        enum dimension dimension;
+    } quantities[] = {{"grams", DIM_GRAMS},
+                      {"gauge", DIM_GAUGE_KPA},
+                      {"metres", DIM_METRES},
+                      {"pressure", DIM_PRESSURE_KPA}};
+    char letter, room[PERCENT_ROOM], *end;
+    const double shown = degrees_shown(number, &letter);
+#define IS_FORMAT(name) (strcmp(format, name) == 0)
+    for (size_t i = 0; i < sizeof quantities / sizeof *quantities; i++)
+        if (IS_FORMAT(quantities[i].name)) {
+            quantity_show(out, number, quantities[i].dimension);
             return;
         }
-    bool share = format[0] == '%', bare = format[0] == '-';
-    number = share ? 100.0 * number : bare ? fabs(number) : number;
-    char *end;
-    int width = (int)strtol(format + (share || bare), &end, 10);
-    int digits = *end == '.' ? (int)strtol(end + 1, &end, 10) : 0;
-    if (*end == 'g')
-        text_printf(out, "%*.*g", width, digits, number);
-    else
-        text_printf(out, "%*.*f", width, digits, number);
+    const bool chance = IS_FORMAT("chance"), share = format[0] == '%', bare = format[0] == '-';
+    if (chance && number < 0.001)
+        text_puts(out, "under 1 in 1000");
+    else if (chance && number < 0.1)
+        text_printf(out, "%.2g %%", 100.0 * number);
+    else if (chance || IS_FORMAT("percent"))
+        text_puts(out, view_percent(number, room));
+    else if (IS_FORMAT("p") && number < 0.0001)
+        text_puts(out, "below 0.0001");
+    else if (IS_FORMAT("p"))
+        text_printf(out, number < 0.01 ? "%.4f" : "%.2f", number);
+    else if (IS_FORMAT("logs"))
+        text_printf(out, number > 100.0 ? "over 100" : "%.2g", number);
+    else if (IS_FORMAT("degrees"))
+        text_printf(out, "%.1f \xc2\xb0%c", shown, letter);
+    else if (IS_FORMAT("baredegrees"))
+        text_printf(out, "%.1f", shown);
+    else if (IS_FORMAT("otherdegrees"))
+        text_printf(out, "%.1f \xc2\xb0%c", letter == 'C' ? 1.8 * shown + 32.0 : number,
+                    letter == 'C' ? 'F' : 'C');
+    else if (IS_FORMAT("floor") || IS_FORMAT("ceil"))
+        text_printf(out, "%.0f", format[0] == 'f' ? floor(number) : ceil(number));
+    else {
+        number = share ? 100.0 * number : bare ? fabs(number) : number;
+        const int width = (int)strtol(format + (share || bare), &end, 10);
+        const int digits = *end == '.' ? (int)strtol(end + 1, &end, 10) : 0;
+        text_printf(out, *end == 'g' ? "%*.*g" : "%*.*f", width, digits, number);
+    }
+#undef IS_FORMAT
 }
 
 static void put_value(struct text *out, const struct context *context, const char *path,
@@ -616,22 +379,29 @@ static void put_value(struct text *out, const struct context *context, const cha
 {
     const json_t *value = found(context, path, length);
     double number = number_at(context, path, length);
+    const char *string = json_string_value(value);
+    const json_t *today = found(context, "_today", strlen("_today"));
+    const bool dated = strcmp(format, "day") == 0 || strcmp(format, "when") == 0;
     char room[MOMENT_ROOM];
-    int64_t day;
+    int64_t day, now = 0;
     size_t before = out->length;
-    if (json_is_string(value) && strcmp(format, "day") == 0 &&
-        day_read(json_string_value(value), &day) != NULL)
-        text_puts(out, day_write(day, DAY_WORDS, room));
-    else if (json_is_string(value) && strcmp(format, "date") == 0) /* of a moment */
-        text_printf(out, "%.10s", json_string_value(value));
-    else if (json_is_string(value) && strncmp(format, "fit", 3) == 0)
-        fit(out, json_string_value(value), strtoul(format + 3, NULL, 10), context->page);
-    else if (json_is_string(value))
-        text_puts(out, json_string_value(value));
-    else if (!isnan(number))
+    if (string == NULL && !isnan(number))
         put_number(out, number, format[0] != '\0' ? format : "0.0f");
+    else if (string != NULL && dated && day_read(string, &day) != NULL) {
+        if (today != NULL && format[0] == 'w' && day_read(json_string_value(today), &now) != NULL)
+            put_when(out, day, now);
+        else
+            text_puts(out, day_write(day, DAY_WORDS, room));
+    } else if (string != NULL && strcmp(format, "date") == 0) /* of a moment */
+        text_printf(out, "%.10s", string);
+    else if (string != NULL && strncmp(format, "fit", 3) == 0)
+        text_fit(out, string, strtoul(format + 3, NULL, 10), context->page);
+    else if (string != NULL)
+        text_puts(out, string);
     if (strcmp(format, "capital") == 0)
         out->bytes[before] = (char)toupper((unsigned char)out->bytes[before]);
+    for (size_t i = before; strcmp(format, "words") == 0 && i < out->length; i++)
+        out->bytes[i] = out->bytes[i] == '_' ? ' ' : out->bytes[i];
 }
 
 /* ---- words ----------------------------------------------------------------------------------- */
@@ -671,6 +441,8 @@ static struct context member(const struct context *context, const json_t *list, 
 
 static void put_words(struct text *out, const struct context *context, const char *words,
                       size_t length);
+static const char *const *say_lines(const struct face *face, const char *const *line,
+                                    const struct context *context, struct text *words, bool said);
 
 /* "LIST|JOINT|LAST JOINT|WORDS": those of each member, joined. Members that say nothing are left out. */
 static void put_list(struct text *out, const struct context *context, const char *words,
@@ -702,6 +474,12 @@ static void put_braces(struct text *out, const struct context *context, const ch
     const char *end = words + length, *at = words;
     if (words[0] == '@' && length > 1) {
         put_list(out, context, words + 1, end);
+        return;
+    }
+    if (length > 4 && memcmp(words, "use ", 4) == 0) {
+        char name[32];
+        snprintf(name, sizeof name, "%.*s", (int)length - 4, words + 4);
+        say_lines(&(struct face){NULL, NULL}, view_template(name), context, out, true);
         return;
     }
     size_t path = reach(words, length, "?| "), yes, no;
@@ -782,7 +560,7 @@ static const struct block {
 };
 
 /* Says a block, when there are words. */
-static void put_block(struct face *face, const struct block *block, const struct text *words)
+static void put_block(const struct face *face, const struct block *block, const struct text *words)
 {
     if (words->length == 0)
         return;
@@ -794,17 +572,20 @@ static void put_block(struct face *face, const struct block *block, const struct
         screen_say(face->screen, block->indent, block->hang, block->role, "%s", words->bytes);
 }
 
-/* "26 LABEL || REST": a row whose label has so many columns. */
+/* "26 LABEL || REST": a row whose label has so many columns. "_" is a line to write on. */
 static void put_row(struct screen *screen, size_t indent, struct text *words)
 {
-    char *label, *rest;
+    char *label, *rest, line[SCREEN_WIDEST + 1];
     size_t width = strtoul(words->bytes, &label, 10);
     label += *label == ' ';
     rest = strstr(label, " || ");
     if (rest == NULL)
         return;
     *rest = '\0';
-    screen_row(screen, indent, width, label, rest + 4);
+    rest += strlen(" || ");
+    memset(line, '_', sizeof line);
+    line[screen->width - width - 4] = '\0';
+    screen_row(screen, indent, width, label, strcmp(rest, "_") == 0 ? line : rest);
 }
 
 /* "7. WORDS", as an item of a list of less than a hundred. */
@@ -818,53 +599,51 @@ static void put_numbered(struct screen *screen, const char *words)
     screen_item(screen, 1, lead, ROLE_STRONG, rest + 1);
 }
 
-/* A table of the members of a list: its lines "column HEADING || WORDS" begin at `line`. Returns that
- * which ends it. */
-static const char *const *say_table(struct face *face, const char *const *line,
+/* A table of the members of a list: its lines "column HEADING || WORDS" begin at `line`, or "use NAME" names
+ * them. Returns that which ends it. */
+static const char *const *say_table(const struct face *face, const char *const *line,
                                     const struct context *context, const json_t *list)
 {
-    const char *words[TABLE_MOST], *cells[TABLE_MOST], *headings[TABLE_MOST];
+    const char *words[TABLE_MOST], **cells = NULL;
     struct arena *arena = arena_new();
-    struct table table;
     struct text cell;
-    size_t columns = 0;
+    size_t columns = 0, count = 0;
+    const char *first = *line + strspn(*line, " "), *const *end = line + 1;
+    const bool used = strncmp(first, "use ", 4) == 0;
 
     text_init(&cell);
-    for (; strstr(*line, " || ") != NULL && columns < TABLE_MOST; line++, columns++) {
+    if (used) {
+        put_words(&cell, context, first + 4, strlen(first + 4));
+        line = view_template(cell.bytes);
+        text_clear(&cell);
+    }
+    for (; *line != NULL && strstr(*line, " || ") != NULL && columns < TABLE_MOST; line++) {
         const char *heading = strstr(*line, "column ") + strlen("column ");
         const char *rest = strstr(heading, " || ");
         put_words(&cell, context, heading, (size_t)(rest - heading));
-        headings[columns] = arena_string(arena, cell.bytes);
-        words[columns] = rest + strlen(" || ");
+        *arena_push(arena, cells, count) = arena_string(arena, cell.bytes);
+        words[columns++] = rest + strlen(" || ");
         text_clear(&cell);
     }
-    if (face->screen != NULL)
-        table_init(&table, face->screen, headings, columns, arena);
-    else
-        html_headings(face->page, headings, columns);
     for (size_t i = 0; i < json_array_size(list); i++) {
         const struct context inner = member(context, list, i);
         for (size_t k = 0; k < columns; k++) {
             put_words(&cell, &inner, words[k], strlen(words[k]));
-            cells[k] = arena_string(arena, cell.bytes);
+            *arena_push(arena, cells, count) = arena_string(arena, cell.bytes);
             text_clear(&cell);
         }
-        if (face->screen != NULL)
-            table_row(&table, cells);
-        else
-            html_row(face->page, cells, columns);
     }
-    if (face->screen != NULL)
-        table_show(&table, face->screen);
-    else
-        text_puts(face->page, "</tbody>\n</table>\n");
     text_release(&cell);
+    if (face->screen != NULL)
+        screen_table(face->screen, cells, columns, count / columns);
+    else
+        html_table(face->page, cells, columns, count);
     arena_free(arena);
-    return line;
+    return used ? end : line;
 }
 
 /* A line that says something; `words` are what stood before it on lines of their own. */
-static void say_line(struct face *face, const char *kind, size_t length, struct text *words)
+static void say_line(const struct face *face, const char *kind, size_t length, struct text *words)
 {
 #define IS(name) (length == sizeof(name) - 1 && memcmp(kind, name, length) == 0)
     bool screen = face->screen != NULL;
@@ -891,6 +670,9 @@ static void say_line(struct face *face, const char *kind, size_t length, struct 
         put_row(face->screen, IS("row") ? 2 : IS("row-deep") ? 4 : 0, words);
     else if (IS("numbered") && screen)
         put_numbered(face->screen, words->bytes);
+    else if (IS("tree") && screen) /* "4 WORDS": indented by so many columns */
+        screen_say(face->screen, strtoul(words->bytes, NULL, 10), 2, ROLE_PLAIN, "%s",
+                   words->bytes + strcspn(words->bytes, " ") + 1);
     else
         for (size_t i = 0; i < sizeof blocks / sizeof *blocks; i++)
             if (strlen(blocks[i].name) == length && memcmp(blocks[i].name, kind, length) == 0)
@@ -900,7 +682,7 @@ static void say_line(struct face *face, const char *kind, size_t length, struct 
 }
 
 /* Says lines up to the end of the template, or of what is not `said`: returns the line that ends them. */
-static const char *const *say_lines(struct face *face, const char *const *line,
+static const char *const *say_lines(const struct face *face, const char *const *line,
                                     const struct context *context, struct text *words, bool said)
 {
     for (; *line != NULL && strncmp(*line, "== ", 3) != 0; line++) {
@@ -931,10 +713,9 @@ static const char *const *say_lines(struct face *face, const char *const *line,
         } else if (at[0] == '+') {
             put_words(words, context, at + 1, strlen(at + 1));
         } else if (strncmp(at, "use ", 4) == 0) {
-            say_lines(face, template_of(rest), context, words, true);
+            say_lines(face, view_template(rest), context, words, true);
         } else if (strncmp(at, "part ", 5) == 0) {
-            if (face->part != NULL)
-                face->part(face, rest, context->tree);
+            view_part(face, rest, context->tree);
         } else {
             struct text named; /* the kind may be a value, too */
             text_init(&named);
@@ -947,16 +728,16 @@ static const char *const *say_lines(struct face *face, const char *const *line,
     return line;
 }
 
-void view_say(struct face *face, const char *name, const json_t *tree)
+void view_say(const struct face *face, const char *name, const json_t *tree)
 {
     const struct context context = {tree, 0, face->page != NULL, NULL};
     struct text words;
     text_init(&words);
-    say_lines(face, template_of(name), &context, &words, true);
+    say_lines(face, view_template(name), &context, &words, true);
     text_release(&words);
 }
 
-void view_say_taken(struct face *face, const char *name, json_t *tree)
+void view_say_taken(const struct face *face, const char *name, json_t *tree)
 {
     view_say(face, name, tree);
     json_decref(tree);
@@ -965,6 +746,5 @@ void view_say_taken(struct face *face, const char *name, json_t *tree)
 void view_words(struct text *out, const char *name, const json_t *tree)
 {
     const struct context context = {tree, 0, false, NULL};
-    struct face nowhere = {.screen = NULL};
-    say_lines(&nowhere, template_of(name), &context, out, true);
+    say_lines(&(struct face){NULL, NULL}, view_template(name), &context, out, true);
 }

@@ -101,46 +101,6 @@ static json_t *fact_row(const struct judged *judged, const struct fact *fact)
     return view_json("label:s says:o", observable->label, view_json_take(&says));
 }
 
-/* All that is known; then what nobody mentioned, as what it is: assumed. */
-static json_t *understood_tree(const struct judged *judged, bool whole)
-{
-    enum { NAMED_MOST = 3 };
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(judged->triage, &facts);
-    json_t *rows = json_array(), *silent = json_array();
-    for (size_t i = 0; i < count; i++)
-        json_array_append_new(rows, fact_row(judged, &facts[i]));
-    for (size_t i = 0; i < judged->rules->observable_count; i++)
-        for (size_t v = 0; v < judged->rules->observables[i].value_count; v++)
-            if (triage_silent(judged->triage, i) >> v & 1)
-                json_array_append_new(silent,
-                                      json_string(judged->rules->observables[i].values[v].label));
-    size_t more = json_array_size(silent) > NAMED_MOST ? json_array_size(silent) - NAMED_MOST : 0;
-    return view_json("_facts:o _silent:o _more:i _all:b", rows, silent, (int)more, whole);
-}
-
-void view_understood(struct screen *screen, const struct judged *judged, bool whole)
-{
-    view_say_taken(&(struct face){.screen = screen}, "understood", understood_tree(judged, whole));
-}
-
-void view_understood_since(struct screen *screen, const struct judged *judged,
-                           const struct observation *before)
-{
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(judged->triage, &facts);
-    json_t *rows = json_array();
-    for (size_t i = 0; i < count; i++) {
-        const struct observation *was = &before[facts[i].observable];
-        const struct observation *is = &facts[i].observation;
-        if ((was->seen != is->seen || was->absent != is->absent || was->hedged != is->hedged) &&
-            facts[i].origin != ORIGIN_JOURNAL)
-            json_array_append_new(rows, fact_row(judged, &facts[i]));
-    }
-    view_say_taken(&(struct face){.screen = screen}, "understood.since",
-                   view_json("_facts:o", rows));
-}
-
 /* What was said and not understood, from the nth such words on, and what contradicts. */
 static void add_unclear(json_t *root, const struct judged *judged, size_t nth)
 {
@@ -159,27 +119,39 @@ static void add_unclear(json_t *root, const struct judged *judged, size_t nth)
         view_json_row(clashes, "sign:s words:o _label:s", sign->id,
                       json_pack("[s, s]", clash[i].first, clash[i].second), sign->label);
     }
-    view_json_put(root, "not_understood", not_understood);
-    view_json_put(root, "clashes", clashes);
-    view_json_put(root, "_bare", json_integer(bare));
+    view_json_add(root, "not_understood:o clashes:o _bare:i", not_understood, clashes, bare);
 }
 
-static void say_unclear(struct screen *screen, const struct judged *judged, size_t nth,
-                        const char *template)
+json_t *view_heard_json(const struct judged *judged, const struct observation *before, size_t nth)
 {
-    json_t *tree = json_object();
-    add_unclear(tree, judged, nth);
-    view_say_taken(&(struct face){.screen = screen}, template, tree);
+    enum { NAMED_MOST = 3 };
+    const struct fact *facts = NULL;
+    const size_t count = triage_facts(judged->triage, &facts);
+    json_t *rows = json_array(), *silent = json_array();
+    for (size_t i = 0; i < count; i++) {
+        const struct observation *is = &facts[i].observation;
+        const struct observation *was = before != NULL ? &before[facts[i].observable] : NULL;
+        if (was == NULL ||
+            ((was->seen != is->seen || was->absent != is->absent || was->hedged != is->hedged) &&
+             facts[i].origin != ORIGIN_JOURNAL))
+            json_array_append_new(rows, fact_row(judged, &facts[i]));
+    }
+    for (size_t i = 0; i < judged->rules->observable_count; i++)
+        for (size_t v = 0; v < judged->rules->observables[i].value_count; v++)
+            if (triage_silent(judged->triage, i) >> v & 1)
+                json_array_append_new(silent,
+                                      json_string(judged->rules->observables[i].values[v].label));
+    const size_t named = json_array_size(silent);
+    json_t *root = view_json("_facts:o _silent:o _more:z", rows, silent,
+                             named > NAMED_MOST ? named - NAMED_MOST : 0);
+    add_unclear(root, judged, nth);
+    return root;
 }
 
-void view_unread_since(struct screen *screen, const struct judged *judged, size_t nth)
+void view_heard(struct screen *screen, const char *name, const struct judged *judged,
+                const struct observation *before, size_t nth)
 {
-    say_unclear(screen, judged, nth, "unread");
-}
-
-void view_unclear(struct screen *screen, const struct judged *judged)
-{
-    say_unclear(screen, judged, 0, "unclear");
+    view_say_taken(&(struct face){.screen = screen}, name, view_heard_json(judged, before, nth));
 }
 
 /* ---- what the journal adds: what earlier looks saw, what became of the siblings ---------------- */
@@ -277,11 +249,10 @@ static void add_aliases(json_t *row, const struct judged *judged,
         if (test == NULL && first)
             test = telling_apart(judged, other);
     }
-    view_json_put(row, "aliased_with", all);
-    view_json_put(row, "_told", json_boolean(first));
+    view_json_add(row, "aliased_with:o _told:b", all, first);
     if (test != NULL)
-        view_json_put(
-            row, "_test",
+        view_json_add(
+            row, "_test:o",
             view_json("label:s how:s", test->label, test->look != NULL ? test->look : test->ask));
 }
 
@@ -343,8 +314,7 @@ static void add_siblings(json_t *root, const struct judged *judged)
             striking = moves(best) >= log(2.0) ? row : NULL;
         }
     }
-    view_json_put(root, "siblings", array);
-    json_object_set(root, "_striking", striking);
+    view_json_add(root, "siblings:o _striking:o", array, json_incref(striking));
 }
 
 /* ---- what and why ---------------------------------------------------------------------------- */
@@ -361,7 +331,7 @@ static json_t *ranked_json(const struct rules *rules, enum word_list list,
         json_t *row = view_json("id:s p:o _name:s", word.id, probability(ranked[i].p), word.name);
         if (list == LIST_CAUSES && ranked[i].p >= LIKELY) {
             const struct cause *cause = &rules->causes[ranked[i].index];
-            view_json_put(row, "_change", view_json_strings(cause->change, cause->change_count));
+            view_json_add(row, "_change:o", view_json_strings(cause->change, cause->change_count));
         }
         json_array_append_new(array, row);
     }
@@ -421,8 +391,7 @@ static void add_evidence(json_t *root, const struct judged *judged)
                       hundredths(decibans(item->log_odds)), item->assumed, odds(item->log_odds),
                       rules->causes[item->cause].name);
     }
-    view_json_put(root, "understood", facts_json(judged->triage));
-    view_json_put(root, "not_spoken_of", silent);
+    view_json_add(root, "understood:o not_spoken_of:o", facts_json(judged->triage), silent);
     add_unclear(root, judged, 0);
     view_json_add(root, "evidence:o words:o computed:o _even:o _counting:o _leader:s _rival:s",
                   evidence, words, computed, even, counting, leader->name, rival->name);
@@ -478,8 +447,7 @@ static void add_turns(json_t *root, const struct judged *judged)
         if (first == i && json_array_size(told) < MOST)
             json_array_append_new(told, turn_says(judged, i));
     }
-    view_json_put(root, "would_change", array);
-    view_json_put(root, "_turns", told);
+    view_json_add(root, "would_change:o _turns:o", array, told);
 }
 
 static json_t *question_json(const struct judged *judged, const struct question *question)
@@ -505,22 +473,25 @@ json_t *view_verdict_json(const struct judged *judged)
         decision->next_step != RULES_NONE ? &rules->decision.next_steps[decision->next_step] : NULL;
     json_t *loss = json_object(), *status = json_object();
     json_t *tests = json_array(), *cautions = json_array();
+    json_t *first = json_array(), *later = json_array();
     enum action cheapest = ACTION_KEEP;
 
     for (enum action a = ACTION_KEEP; a < ACTION_COUNT; a++) {
         cheapest = decision->loss[a] < decision->loss[cheapest] ? a : cheapest;
-        view_json_put(loss, action_name(a), probability(decision->loss[a]));
+        json_object_set_new(loss, action_name(a), probability(decision->loss[a]));
     }
     for (enum finding_status s = FINDING_CLEAN; s < FINDING_STATUS_COUNT; s++)
-        view_json_put(status, status_name(s), probability(verdict->status[s]));
+        json_object_set_new(status, status_name(s), probability(verdict->status[s]));
     for (size_t i = 0; i < verdict->test_count; i++) {
-        double days = rules->observables[verdict->tests[i].observable].delay_days;
-        json_array_append_new(tests, view_json_put(question_json(judged, &verdict->tests[i]),
-                                                   "days", json_real(days)));
+        json_t *test = question_json(judged, &verdict->tests[i]);
+        view_json_add(test, "days:n", rules->observables[verdict->tests[i].observable].delay_days);
+        json_array_append_new(tests, test);
     }
     for (size_t i = 0; i < verdict->caution_count; i++) {
         const struct caution *caution = &rules->cautions[verdict->cautions[i]];
         view_json_row(cautions, "id:s text:s", caution->id, caution->text);
+        json_array_append_new(caution->rank < CAUTION_FIRST_RANK ? first : later,
+                              json_string(caution->text));
     }
     json_t *question = !verdict->settled && verdict->question_count > 0
                            ? question_json(judged, &verdict->questions[0])
@@ -547,42 +518,22 @@ json_t *view_verdict_json(const struct judged *judged)
                                              "version", rules->version, "hash", rules->hash));
     view_json_add(root,
                   "_label:s _forced:b _contaminated:b _floor:s _next:s _inside:o _why:o _ranked:o "
-                  "_sound:b _recalled:o",
+                  "_sound:b _recalled:o _first:o _later:o",
                   rules->decision.action_label[decision->action], cheapest != decision->action,
                   rules->findings[verdict->findings[0].index].status == FINDING_CONTAMINATED,
                   floor != NULL ? floor->say : NULL, next != NULL ? next->say : NULL,
                   view_json_first(findings, "p", WORTH_A_WORD, BRIEF),
                   view_json_first(causes, "p", WORTH_A_WORD, BRIEF),
                   view_json_first(findings, "p", WORTH_A_WORD, WHOLE), verdict->no_cause >= 0.5,
-                  recalled_json(judged));
+                  recalled_json(judged), first, later);
     return root;
 }
 
 void view_judged(struct screen *screen, const struct judged *judged, const char *name)
 {
     json_t *tree = view_verdict_json(judged);
-    view_json_put(tree, "_most", json_integer(4));
+    view_json_add(tree, "_most:i", 4);
     view_say_taken(&(struct face){.screen = screen}, name, tree);
-}
-
-/* What a verdict is said by. */
-struct saying {
-    const struct judged *judged;
-    enum verdict_form form;
-    size_t room; /* lines that the screen may have after the steps */
-};
-
-/* Says at most so many of the cautions for health, or of the later ones; how many were left out. */
-static size_t say_cautions(struct screen *screen, const struct judged *judged, bool first,
-                           size_t most)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < judged->verdict->caution_count; i++) {
-        const struct caution *caution = &judged->rules->cautions[judged->verdict->cautions[i]];
-        if ((caution->rank < CAUTION_FIRST_RANK) == first && count++ < most)
-            screen_item(screen, 0, "!", ROLE_WARN, caution->text);
-    }
-    return count > most ? count - most : 0;
 }
 
 /* The steps, numbered, as long as the screen's lines stay within `room`; how many were left out. */
@@ -604,36 +555,26 @@ static size_t say_steps(struct screen *screen, const struct judged *judged, size
     return judged->verdict->step_count - i;
 }
 
-/* The cautions for health stand before any handling step. What is left out is counted. */
-static void say_handling(struct face *face, const char *name, const json_t *tree)
-{
-    enum { CAUTIONS = 3 };
-    const struct saying *saying = face->of;
-    const bool whole = saying->form == VERDICT_WHOLE;
-    (void)name, (void)tree;
-    size_t cautions = say_cautions(face->screen, saying->judged, true, whole ? SIZE_MAX : CAUTIONS);
-    size_t steps = say_steps(face->screen, saying->judged, whole ? SIZE_MAX : saying->room);
-    cautions += say_cautions(face->screen, saying->judged, false, whole ? SIZE_MAX : 0);
-    view_say_taken(face, "verdict.left_out",
-                   view_json("steps:i cautions:i talk:b", (int)steps, (int)cautions,
-                             saying->form == VERDICT_TALK));
-}
-
 void view_verdict(struct screen *screen, const struct judged *judged, enum verdict_form form)
 {
-    enum { WHOLE = 8, BRIEF_LINES = 19 };
+    enum { CAUTIONS = 3, WHOLE = 8, BRIEF_LINES = 19 };
+    const bool whole = form == VERDICT_WHOLE;
     const size_t narrow = screen->width < SCREEN_DEFAULT ? screen->width : SCREEN_DEFAULT;
     /* Two lines are for what would help. */
     const size_t lines = judged->verdict->settled ? BRIEF_LINES : BRIEF_LINES - 2;
-    const struct saying saying = {judged, form,
-                                  screen_lines(screen) + lines * SCREEN_DEFAULT / narrow};
-    struct face face = {.screen = screen, .part = say_handling, .of = &saying};
+    const size_t room = screen_lines(screen) + lines * SCREEN_DEFAULT / narrow;
+    const struct face face = {.screen = screen};
     json_t *tree = view_verdict_json(judged);
-    view_json_add(tree, "_whole:b _talk:b _most:i", form == VERDICT_WHOLE, form == VERDICT_TALK,
-                  WHOLE);
-    if (form == VERDICT_WHOLE)
-        json_object_update_new(tree, understood_tree(judged, true));
-    view_say_taken(&face, "verdict", tree);
+    const size_t first = json_array_size(json_object_get(tree, "_first"));
+    const size_t later = json_array_size(json_object_get(tree, "_later"));
+    view_json_add(tree, "_whole:b _talk:b _most:i _all:b _cautions_shown:z", whole,
+                  form == VERDICT_TALK, WHOLE, whole, whole ? first : (size_t)CAUTIONS);
+    json_object_update_missing_new(tree, view_heard_json(judged, NULL, 0));
+    view_say(&face, "verdict", tree);
+    const size_t left = say_steps(screen, judged, whole ? SIZE_MAX : room);
+    view_json_add(tree, "_steps_left:z _cautions_left:z", left,
+                  whole ? 0 : later + (first > CAUTIONS ? first - CAUTIONS : 0));
+    view_say_taken(&face, "verdict.after", tree);
 }
 
 void view_verdict_line(struct screen *screen, const struct judged *judged)
@@ -667,12 +608,8 @@ static json_t *cites_json(const struct rules *rules, const struct citation *cite
 static json_t *claim_json(const struct rules *rules, const struct claim *claim, const char *of,
                           bool factor)
 {
-    char word[32] = "";
-    snprintf(word, sizeof word, "%s", claim->word != NULL ? claim->word : "");
-    for (char *at = word; (at = strchr(at, '_')) != NULL;)
-        *at = ' ';
     return view_json("of:s value:s word:s number:n factor:b", of,
-                     rules->observables[claim->observable].values[claim->value].label, word,
+                     rules->observables[claim->observable].values[claim->value].label, claim->word,
                      claim->number, factor);
 }
 

@@ -36,15 +36,16 @@ void view_verdict(struct screen *screen, const struct judged *judged, enum verdi
  * a question the grower asked, if any; "standing", which findings lead and whether the action is settled;
  * "standing.causes", which causes lead. */
 void view_judged(struct screen *screen, const struct judged *judged, const char *name);
-/* Everything known so far, a line each, and what was taken as absent: in short, or in full. */
-void view_understood(struct screen *screen, const struct judged *judged, bool whole);
-/* What has changed since the observations were `before` (one per observable): how the last words were taken. */
-void view_understood_since(struct screen *screen, const struct judged *judged,
-                           const struct observation *before);
-/* What was said and not understood, from the nth such words on. */
-void view_unread_since(struct screen *screen, const struct judged *judged, size_t nth);
-/* All of that, and what contradicts; nothing when all is clear. */
-void view_unclear(struct screen *screen, const struct judged *judged);
+/*
+ * What was heard, for the templates "understood" (everything known so far, a line each, and what was taken as
+ * absent), "understood.since" (how the last words were taken), "unread" (what was said and not understood) and
+ * "unclear" (that, and what contradicts; nothing when all is clear): of the facts those that have changed since
+ * the observations were `before` (one per observable; NULL: all), of the words not understood those from
+ * the nth on.
+ */
+json_t *view_heard_json(const struct judged *judged, const struct observation *before, size_t nth);
+void view_heard(struct screen *screen, const char *name, const struct judged *judged,
+                const struct observation *before, size_t nth);
 
 /* One line, tab-separated: action, leading finding, its probability. */
 void view_verdict_line(struct screen *screen, const struct judged *judged);

@@ -205,7 +205,7 @@ static void tell_fault(void *context, const struct check_fault *fault)
 
 static struct diags *heard; /* what the journal has to say */
 
-static void check_all(const struct journal_view *told)
+static void check_all(struct journal_view *told)
 {
     const struct check_sink sink = {NULL, tell_fault};
     struct check_tally tally = {0};
@@ -221,52 +221,58 @@ static void check_all(const struct journal_view *told)
     fclose(nowhere);
 }
 
-static void list(const struct journal_view *told, enum record record)
+static void list(struct journal_view *told, enum record record)
 {
     struct survey survey = survey_all(record, 20);
     struct screen screen = {.width = SCREEN_DEFAULT};
     struct page page;
+    told->status = STATUS_OK;
     text_init(&screen.out);
     if (survey_page(told->journal, &survey, told->arena, &page) == STATUS_OK) {
-        (void)view_list(&screen, told, record, &page);
-        enum status status = STATUS_OK;
-        hold_json(view_list_json(told, record, &page, &status));
+        json_t *list = view_list_json(told, record, &page);
+        view_say(&(struct face){.screen = &screen}, "list", list);
+        hold_json(list);
     }
     hold_text(&screen.out);
     screen_release(&screen);
     hold_diags(heard, false);
 }
 
-static void tell_life(const struct journal_view *told, enum record record, int64_t id)
+static void tell_life(struct journal_view *told, enum record record, int64_t id)
 {
     union any_record row;
     struct screen screen = {.width = SCREEN_DEFAULT};
-    enum status status = STATUS_OK;
+    told->status = STATUS_OK;
     text_init(&screen.out);
     if (journal_get(told->journal, record, id, told->arena, &row) == STATUS_OK) {
-        (void)view_history(&screen, told, record, &row, 10);
-        hold_json(view_history_json(told, record, &row, 10, &status));
+        json_t *history = view_history_json(told, record, &row, 10);
+        view_say(&(struct face){.screen = &screen},
+                 record == RECORD_VESSEL  ? "history.vessel"
+                 : record == RECORD_BATCH ? "history.batch"
+                                          : "history.around",
+                 history);
+        hold_json(history);
     }
     hold_text(&screen.out);
     screen_release(&screen);
     hold_diags(heard, false);
 }
 
-static void tell_due(const struct journal_view *told)
+static void tell_due(struct journal_view *told)
 {
     const struct calendar_options options = {now, INT64_MAX, 480};
     struct screen screen = {.width = SCREEN_DEFAULT};
     struct text text;
-    struct due_list due;
+    const struct due_asked asked = {INT64_MAX, 0, NULL, 0};
     size_t events = 0;
+    told->status = STATUS_OK;
     text_init(&screen.out);
     text_init(&text);
-    if (view_due_find(told, INT64_MAX, 0, NULL, 0, &due) == STATUS_OK) {
-        view_due(&screen, told, &due);
-        view_due_sheet(&screen, told, &due);
-        hold_json(view_due_json(told, &due));
-        view_due_html(&text, told, &due, PAPER_A4);
-    }
+    json_t *due = view_due_json(told, &asked);
+    view_say(&(struct face){.screen = &screen}, "due", due);
+    view_say(&(struct face){.screen = &screen}, "due.sheet", due);
+    hold_json(due);
+    view_due_html(&text, told, &asked, PAPER_A4);
     hold_text(&screen.out);
     hold_text(&text);
     text_release(&text);
@@ -277,7 +283,7 @@ static void tell_due(const struct journal_view *told)
     hold_diags(heard, false);
 }
 
-static void look_back(const struct journal_view *told)
+static void look_back(struct journal_view *told)
 {
     struct dataset dataset;
     struct learned learned;
@@ -292,7 +298,7 @@ static void look_back(const struct journal_view *told)
 static void read_all(struct kit *kit, struct journal *journal)
 {
     struct arena *arena = arena_new();
-    const struct journal_view told = {journal, kit->rules, arena, now};
+    struct journal_view told = {journal, kit->rules, arena, now, 0};
     heard = kit->diags;
     check_all(&told);
     for (enum record r = RECORD_STARTER; r < RECORD_COUNT; r++)

@@ -54,11 +54,12 @@ static void hold_told(const struct review *review)
     for (size_t i = 0; i < 2; i++) {
         struct screen screen = {.width = widths[i], .ascii = i == 0};
         text_init(&screen.out);
-        view_review(&screen, review, true);
+        view_say_taken(&(struct face){.screen = &screen}, "review.full",
+                       view_review_json(review, false));
         hold(!screen.out.bytes || harmless(screen.out.bytes), "a review is safe to show");
         screen_release(&screen);
     }
-    json_t *json = view_review_json(review);
+    json_t *json = view_review_json(review, true);
     char *text = json_text(json, 0, NULL);
     hold(text && harmless(text), "a review is safe JSON");
     free(text);

@@ -11,7 +11,7 @@ use Test::More;
 my $code = content('engine/view/tree.c');
 my %kinds = map { $_ => 1 } $code =~ /^\s+\{"([a-z-]+)", \d+, \d+, ROLE/mg, $code =~ /IS\("([a-z-]+)"\)/g;
 cmp_ok(scalar keys %kinds, '>', 10, 'kinds of blocks are known');
-my $formats = join '|', $code =~ /\{"([a-z]+)", (?:put_\w+|NULL), DIM_/g;
+my $formats = join '|', $code =~ /\{"([a-z]+)", DIM_/g, $code =~ /IS_FORMAT\("([a-z]+)"\)/g;
 
 my (%templates, %used, $name, $open, $closed_else);
 my ($number, @wrong) = (0);
@@ -26,12 +26,13 @@ for my $line (split /\n/, content('engine/view/words.txt')) {
     push @wrong, "$at: braces do not match" if $depth || $least < 0;
     push @wrong, "$at: ends in a blank" if $line =~ / $/;
     push @wrong, "$at: a value in markup" if $kind =~ /^(?:tag|open)$/ && $rest =~ /\{/;
-    while ($rest =~ /\{[\w.]+ ([^{}]*)\}/g) {
-        push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|date|capital|fit\d+|[%-]?\d*\.\d[fg])$/;
+    $used{$1} = $at while $rest =~ /\{use ([a-z._]+)\}/g;
+    while ($rest =~ /\{(?!use )[\w.]+ ([^{}]*)\}/g) {
+        push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|date|when|words|capital|fit\d+|[%-]?\d*\.\d[fg])$/;
     }
     if    ($kind =~ /^(?:if|for|table)$/) { $open++; push @wrong, "$at: of what?" if $rest eq '' }
     elsif ($kind eq 'end') { $open--; push @wrong, "$at: nothing to end" if $open < 0 }
-    elsif ($kind eq 'use') { $used{$rest} = $at }
+    elsif ($kind eq 'use') { $used{$rest} = $at unless $rest =~ /\{/ }
     elsif ($kind !~ /^(?:\+|\{.*|else|part|column)$/ && !$kinds{$kind}) { push @wrong, "$at: no kind '$kind'" }
 }
 push @wrong, "$name is not closed" if $open;
@@ -39,7 +40,7 @@ push @wrong, "$used{$_}: no template $_" for grep { !$templates{$_} } sort keys 
 push @wrong, "$_ stands twice" for grep { $templates{$_} > 1 } sort keys %templates;
 for my $file (files(qr/\.c$/, 'engine')) {
     my $text = content($file);
-    while ($text =~ /\b(?:view_(?:say(?:_taken)?|words|judged)|app_tell)\([^;"]*?"([a-z._]+)",/g) {
+    while ($text =~ /\b(?:view_(?:say(?:_taken)?|words|judged|heard)|app_tell)\([^;"]*?"([a-z._]+)",/g) {
         $used{$1} = $file;
         push @wrong, "$file: no template $1" unless $templates{$1};
     }
