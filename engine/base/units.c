@@ -750,30 +750,11 @@ size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension 
 
 /* ---- what people see ------------------------------------------------------------------------- */
 
-static const struct {
-    const char *name, *unit;
-} DIMENSIONS[DIM_COUNT] = {
-    [DIM_NONE] = {"none", ""},
-    [DIM_DAYS] = {"days", "d"},
-    [DIM_MINUTES] = {"minutes", "min"},
-    [DIM_PERCENT] = {"percent", "%"},
-    [DIM_CELSIUS] = {"celsius", "degC"},
-    [DIM_GAUGE_KPA] = {"gauge_kpa", "kPa"},
-    [DIM_PRESSURE_KPA] = {"pressure_kpa", "kPa"},
-    [DIM_METRES] = {"metres", "m"},
-    [DIM_GRAMS] = {"grams", "g"},
-    [DIM_LITRES] = {"litres", "l"},
-};
-
-const char *dimension_unit(enum dimension dimension)
-{
-    return dimension < DIM_COUNT ? DIMENSIONS[dimension].unit : "";
-}
-
-const char *dimension_name(enum dimension dimension)
-{
-    return dimension < DIM_COUNT ? DIMENSIONS[dimension].name : "";
-}
+const char *const dimension_names[DIM_COUNT] = {"none",    "days",      "minutes",      "percent",
+                                                "celsius", "gauge_kpa", "pressure_kpa", "metres",
+                                                "grams",   "litres"};
+const char *const dimension_units[DIM_COUNT] = {"",    "d",   "min", "%", "degC",
+                                                "kPa", "kPa", "m",   "g", "l"};
 
 /* Three significant digits, whole from 100 on, never an exponent, no trailing zeros. */
 static void show(struct text *out, double value, const char *unit)

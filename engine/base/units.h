@@ -87,9 +87,8 @@ unsigned quantity_dimensions(const char *word, size_t length);
 void quantity_show(struct text *out, double value, enum dimension dimension);
 /* A temperature in the scale that the grower reads, whose letter is told: 'C' or 'F'. */
 double degrees_shown(double celsius, char *letter);
-/* The short ASCII name of the canonical unit: "d", "min", "%", "degC", "kPa", "m", "g", "l", "". */
-const char *dimension_unit(enum dimension dimension);
-/* Its name in a rule file: "days", "minutes" ... */
-const char *dimension_name(enum dimension dimension);
+/* The short ASCII names of the canonical units, and what dimensions are called in rule files. */
+extern const char *const dimension_units[DIM_COUNT]; /* "d", "min", "%", "degC" ... */
+extern const char *const dimension_names[DIM_COUNT]; /* "days", "minutes" ... */
 
 #endif

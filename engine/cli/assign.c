@@ -393,7 +393,7 @@ static const char *read_value(struct app *app, const struct column *column, cons
     text_release(&folded);
     if (!read)
         app_stop(app, "not a quantity: '%s=%s'; the journal keeps it in %s", column->name, typed,
-                 dimension_unit(column->dimension));
+                 dimension_units[column->dimension]);
     return arena_format(app->arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));
 }
 
@@ -481,7 +481,7 @@ const char *assign_what(struct app *app, const struct column *column)
                        : column->settings ? "further circumstances: SIGN=VALUE; 'jarside show'"
                        : column->dimension != DIM_NONE
                            ? arena_format(app->arena, "in %s; other units are converted",
-                                          dimension_unit(column->dimension))
+                                          dimension_units[column->dimension])
                        : column->kind == COLUMN_TEXT || column->kind == COLUMN_LABEL ? "words"
                                                                                      : "a number";
     names_of(app, column->list, &names);

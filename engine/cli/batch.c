@@ -456,7 +456,7 @@ static void keep_fact(struct draft *draft, const struct reading *reading)
         value = arena_format(arena, "%.6g", reading->number.lo);
         if (reading->number.hi > reading->number.lo)
             value = arena_format(arena, "%s-%.6g", value, reading->number.hi);
-        value = arena_format(arena, "%s%s", value, dimension_unit(observable->dimension));
+        value = arena_format(arena, "%s%s", value, dimension_units[observable->dimension]);
     }
     for (size_t v = 0; !number && v < observable->value_count; v++) {
         bool denied = reading->absent >> v & 1;
@@ -940,7 +940,7 @@ static void settle(struct draft *draft)
     /* Warmth is kept with a new place; said of an old one or of none it is this batch's fact. */
     if (pick[RECORD_PLACE] == PICK_NONE && !isnan(now->place.celsius) && feeder != RULES_NONE)
         words_add(draft->app, &now->batch.facts, " ", "%s=%.4g%s", rules->observables[feeder].id,
-                  now->place.celsius, dimension_unit(DIM_CELSIUS));
+                  now->place.celsius, dimension_units[DIM_CELSIUS]);
     if (pick[RECORD_STARTER] == PICK_NEW)
         take_word(&now->starter.species, now->batch.species);
     if (pick[RECORD_SESSION] == PICK_NEW)

@@ -59,7 +59,7 @@ static bool read_words(struct app *app, enum record record, const char *words,
             const char *value = number
                                     ? arena_format(app->arena, "%.10g%s",
                                                    0.5 * (reading->number.lo + reading->number.hi),
-                                                   dimension_unit(observable->dimension))
+                                                   dimension_units[observable->dimension])
                                     : observable->values[seen].id;
             assign(app, record, arena_format(app->arena, "%s=%s", at->name, value), row,
                    app->given.at);

@@ -1004,7 +1004,7 @@ static enum status set_quantity(const struct observable *o, const char *value,
     if (!wrong_unit || rules_value(o, value) != RULES_NONE)
         return STATUS_DATA;
     diags_error(diags, NOWHERE, "'%s' takes no such unit as in '%s'; give it in %s", o->id, value,
-                dimension_name(o->dimension));
+                dimension_names[o->dimension]);
     return STATUS_USAGE;
 }
 

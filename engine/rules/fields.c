@@ -291,15 +291,16 @@ void read_rank(struct loader *loader, const struct field *field, const struct no
     *place = (int)number;
 }
 
+static const char *const said[] = {"false", "true"};
+const struct terms FLAG_WORDS = {said, 2, 0};
+
 void read_flag(struct loader *loader, const struct field *field, const struct node *node,
                void *item)
 {
-    static const char *const names[] = {"false", "true"};
-    static const struct terms words = {names, 2};
     bool *place = field_place(field, item);
     size_t choice;
-    if (expect_choice(loader, node, field->key, &words, &choice))
-        *place = choice == 1;
+    if (expect_choice(loader, node, field->key, field->words, &choice))
+        *place = choice == field->words->count - 1;
 }
 
 /* Every enum of the model counts from 0 and is as wide as an int. */
@@ -312,7 +313,7 @@ void read_choice(struct loader *loader, const struct field *field, const struct 
     size_t choice;
     if (!expect_choice(loader, node, field->key, field->words, &choice))
         return;
-    unsigned value = (unsigned)choice;
+    unsigned value = (unsigned)(choice + field->words->first);
     memcpy(field_place(field, item), &value, sizeof value);
 }
 

@@ -8,7 +8,7 @@
 
 #define WORDS(name, ...)                                                                           \
     static const char *const name##_LIST[] = {__VA_ARGS__};                                        \
-    static const struct terms name = {name##_LIST, sizeof name##_LIST / sizeof *name##_LIST}
+    static const struct terms name = {name##_LIST, sizeof name##_LIST / sizeof *name##_LIST, 0}
 
 /* ---- what stands before the entries of lists and mappings ------------------------------------ */
 
@@ -183,49 +183,16 @@ static const double SHARES_OFF = 0.02; /* how far shares may add up to something
 
 WORDS(KIND_WORDS, "one", "several", "number");
 WORDS(GATE_WORDS, "none", "unsolicited", "never_asked");
+static const struct terms DIMENSION_WORDS = {dimension_names, DIM_COUNT, 0};
 WORDS(LIST_WORDS, "species", "grains", "vessels"); /* in the order of what they feed */
 
-#define FEED_ROW(name, said, kind, dimension) {said, KIND_##kind, DIM_##dimension},
+#define FEED_ROW(name, said, kind, dimension) {KIND_##kind, DIM_##dimension},
 static const struct feed {
-    const char *name;
     enum observable_kind kind;
     enum dimension dimension;
 } FED[FEEDS_COUNT] = {FEEDS(FEED_ROW)};
-
-static void read_feeds(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
-{
-    const char *names[FEEDS_COUNT];
-    for (size_t i = 0; i < FEEDS_COUNT; i++)
-        names[i] = FED[i].name;
-    const struct terms words = {names, FEEDS_COUNT};
-    struct observable *observable = item;
-    size_t choice;
-    if (!expect_choice(loader, node, field->key, &words, &choice))
-        return;
-    observable->feeds = (enum feeds)choice;
-    if (choice == FEEDS_NONE)
-        return;
-    if (observable->kind != FED[choice].kind)
-        node_error(loader, node, "what feeds '%s' must be of kind '%s'", names[choice],
-                   KIND_WORDS.list[FED[choice].kind]);
-    else if (observable->kind == KIND_NUMBER && observable->dimension != FED[choice].dimension)
-        node_error(loader, node, "what feeds '%s' must be in '%s'", names[choice],
-                   dimension_name(FED[choice].dimension));
-}
-
-static void read_unit(struct loader *loader, const struct field *field, const struct node *node,
-                      void *item)
-{
-    const char *names[DIM_COUNT];
-    for (size_t i = 0; i < DIM_COUNT; i++)
-        names[i] = dimension_name((enum dimension)i);
-    const struct terms words = {names, DIM_COUNT};
-    struct observable *observable = item;
-    size_t choice;
-    if (expect_choice(loader, node, field->key, &words, &choice))
-        observable->dimension = (enum dimension)choice;
-}
+#define FEED_NAME(name, said, ...) said,
+WORDS(FEED_WORDS, FEEDS(FEED_NAME));
 
 static void check_shares(struct loader *loader, const struct observable *observable,
                          const struct node *node)
@@ -428,19 +395,26 @@ static void check_observable(struct loader *loader, const struct item *item, voi
     }
     if (feeds == FEEDS_NONE)
         return;
+    const struct node *node = node_entry(item->node, "feeds");
+    if (observable->kind != FED[feeds].kind)
+        node_error(loader, node, "what feeds '%s' must be of kind '%s'", FEED_WORDS.list[feeds],
+                   KIND_WORDS.list[FED[feeds].kind]);
+    else if (observable->kind == KIND_NUMBER && observable->dimension != FED[feeds].dimension)
+        node_error(loader, node, "what feeds '%s' must be in '%s'", FEED_WORDS.list[feeds],
+                   dimension_names[FED[feeds].dimension]);
     /* What a computation takes from a list must be of that list, index for index. */
     if (feeds >= FEEDS_SPECIES && feeds <= FEEDS_VESSEL) {
         const char *list = LIST_WORDS.list[feeds - FEEDS_SPECIES];
         const struct node *from = node_entry(item->node, "values_from");
         if (!from || from->kind != NODE_TEXT || strcmp(from->text, list) != 0)
             load_error(loader, observable->at, "what feeds '%s' must have 'values_from: %s'",
-                       FED[feeds].name, list);
+                       FEED_WORDS.list[feeds], list);
     }
     int *feeder = &loader->made->feeder[feeds];
     const struct observable *all = loader->made->observables;
     if (*feeder != RULES_NONE)
         load_error(loader, observable->at, "'%s' and '%s' both feed '%s'; one may", all[*feeder].id,
-                   observable->id, FED[feeds].name);
+                   observable->id, FEED_WORDS.list[feeds]);
     *feeder = (int)(observable - all);
 }
 
@@ -557,25 +531,9 @@ SHAPE(use, "a use", ROWS(use, USE_TABLE));
 ENTRIES(use, NODE_MAP, .head = head_id);
 
 /* A floor may force caution, never trust. */
-WORDS(FORCED_WORDS, "isolate", "discard");
 WORDS(FORBIDDEN_WORDS, "keep");
-
-static void read_forced(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
-{
-    struct floor_rule *floor = item;
-    size_t choice;
-    if (expect_choice(loader, node, field->key, &FORCED_WORDS, &choice))
-        floor->action = choice == 0 ? ACTION_ISOLATE : ACTION_DISCARD;
-}
-
-static void read_forbids(struct loader *loader, const struct field *field, const struct node *node,
-                         void *item)
-{
-    struct floor_rule *floor = item;
-    size_t choice;
-    floor->forbids_keep = expect_choice(loader, node, field->key, &FORBIDDEN_WORDS, &choice);
-}
+static const char *const forced[] = {"isolate", "discard"};
+static const struct terms FORCED_WORDS = {forced, 2, ACTION_ISOLATE};
 
 /* One condition, or a list of them. */
 static void read_exceptions(struct loader *loader, const struct field *field,
@@ -640,7 +598,7 @@ SHAPE(organism, "an organism", ROWS(organism, ORGANISM_TABLE));
 /* What feeds it, or NULL, told: then the file speaks of values that nothing has. */
 static const struct observable *fed_by(struct loader *loader, enum feeds feeds, struct position at)
 {
-    const char *name = FED[feeds].name;
+    const char *name = FEED_WORDS.list[feeds];
     int feeder = loader->rules->feeder[feeds];
     if (feeder != RULES_NONE)
         return &loader->rules->observables[feeder];

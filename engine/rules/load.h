@@ -293,11 +293,12 @@ enum need { MAY, MUST };
         .head = (before),                                                                          \
         .value = {.offset = offsetof(struct type, member), READ_##sort}}
 
-#define READ_TEXT      .read = read_text
-#define READ_QUESTION  .read = read_question
-#define READ_FLAG      .read = read_flag
-#define READ_RANK      .read = read_rank
-#define READ_FREQUENCY .read = read_frequency
+#define READ_TEXT       .read = read_text
+#define READ_QUESTION   .read = read_question
+#define READ_FLAG       .read = read_flag, .words = &FLAG_WORDS
+#define READ_ONLY(word) .read = read_flag, .words = &(word)
+#define READ_RANK       .read = read_rank
+#define READ_FREQUENCY  .read = read_frequency
 #define READ_NUMBERS(many, within, none)                                                           \
     .read = read_numbers, .reals = (many), .bounds = &(within), .absent = (none)
 #define READ_NUMBER(within)          READ_NUMBERS(1, within, NAN)
@@ -337,12 +338,13 @@ bool expect_id(struct loader *loader, const struct node *key_node);
 /* The items of a list; a single text counts as a list of one. NULL, told, if it is neither. */
 const struct node *expect_items(struct loader *loader, const struct node *node, const char *key,
                                 size_t *count);
+extern const struct terms FLAG_WORDS; /* false, true */
 /* Readers of fields: what they write. */
 extern field_reader read_text;      /* const char * */
 extern field_reader read_question;  /* const char * that ends in a question mark */
 extern field_reader read_numbers;   /* double, one or several that rise */
 extern field_reader read_rank;      /* int */
-extern field_reader read_flag;      /* bool */
+extern field_reader read_flag;      /* bool: whether it is the last of the words */
 extern field_reader read_choice;    /* an enum */
 extern field_reader read_set;       /* uint32_t: a bit for each */
 extern field_reader read_texts;     /* const char *const * and its length */

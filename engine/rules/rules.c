@@ -11,7 +11,7 @@
 
 /* ---- the names of enums in the files, and looking things up ------------------------------------- */
 
-#define WORDS(name, list) const struct terms name = {list, sizeof(list) / sizeof *(list)}
+#define WORDS(name, list) const struct terms name = {list, sizeof(list) / sizeof *(list), 0}
 
 static const char *const actions[] = {"keep", "isolate", "discard"};
 static const char *const statuses[] = {"clean", "stuck", "contaminated"};

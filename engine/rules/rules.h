@@ -39,6 +39,7 @@
 #define TYPE_TEXT                    const char *
 #define TYPE_QUESTION                const char *
 #define TYPE_FLAG                    bool
+#define TYPE_ONLY(word)              bool /* whether it is said */
 #define TYPE_RANK                    int
 #define TYPE_FREQUENCY               double
 #define TYPE_NUMBER(within)          double
@@ -228,10 +229,10 @@ struct value {
     FIELD(of, TEXT, "look", look, MAY)    /* how to find out, without opening anything */          \
     FIELD(of, TEXT, "why", why, MAY)      /* why it matters, one sentence; or NULL */              \
     FIELD(of, CHOICE(observable_kind, KIND_WORDS), "kind", kind, MUST)                             \
-    FIELD(of, BY(read_unit, enum dimension), "unit", dimension, MAY) /* number only */             \
+    FIELD(of, CHOICE(dimension, DIMENSION_WORDS), "unit", dimension, MAY) /* number only */        \
     FIELD(of, NUMBER(ANY), "min", min, MAY) /* number: outside is impossible and refused */        \
     FIELD(of, NUMBER(ANY), "max", max, MAY)                                                        \
-    FIELD(of, BY(read_feeds, enum feeds), "feeds", feeds, MAY)                                     \
+    FIELD(of, CHOICE(feeds, FEED_WORDS), "feeds", feeds, MAY)                                      \
     FIELD(of, FLAG, "lasts", lasts, MAY) /* what was said of it holds at the next look */          \
     /* A value that withdraws takes back what was said of it before. */                            \
     FIELD(of, FLAG, "withdrawn", withdrawn, MAY)                                                   \
@@ -566,8 +567,8 @@ struct caution {
 
 #define FLOOR_TABLE(FIELD, LIST, of)                                                               \
     FIELD(of, CITATION, "source", cites, MAY)                                                      \
-    FIELD(of, BY(read_forced, enum action), "action", action, MAY) /* forces it, or */             \
-    FIELD(of, BY(read_forbids, bool), "forbids", forbids_keep, MAY)                                \
+    FIELD(of, CHOICE(action, FORCED_WORDS), "action", action, MAY) /* forces it, or */             \
+    FIELD(of, ONLY(FORBIDDEN_WORDS), "forbids", forbids_keep, MAY)                                 \
     FIELD(of, CONDITION, "when", when, MAY) /* where this is seen (plain, not hedged) */           \
     LIST(of, struct condition, "unless", unless, unless_count, MAY, BY(read_exceptions, ))         \
     /* Applies when P(contaminated) exceeds it, 1 for never; when these findings together are */   \
@@ -909,7 +910,7 @@ int rules_bin(const struct observable *observable, double number);
 /* The names of an enum in the files, in the order of its values. */
 struct terms {
     const char *const *list;
-    size_t count;
+    size_t count, first; /* the value of the first */
 };
 extern const struct terms ACTION_WORDS, STATUS_WORDS, HAZARD_WORDS, SCOPE_WORDS, MOVED_WORDS;
 

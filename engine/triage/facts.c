@@ -35,7 +35,7 @@ json_t *facts_json(const struct triage *triage)
                     json_object_set_new(row, "number",
                                         json_pack("{s:f, s:f, s:s}", "lo", fact->number.lo, "hi",
                                                   fact->number.hi, "unit",
-                                                  dimension_unit(observable->dimension)));
+                                                  dimension_units[observable->dimension]));
                 json_array_append_new(array, row);
             }
     }

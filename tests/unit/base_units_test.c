@@ -267,7 +267,7 @@ static void test_reads_what_people_write(void **state)
         enum quantity_error fault =
             quantity_read(text.bytes, text.length, row->dimension, &quantity, &used);
         if (fault != QUANTITY_OK)
-            fail_msg("'%s' is not read in %s: fault %d", row->text, dimension_name(row->dimension),
+            fail_msg("'%s' is not read in %s: fault %d", row->text, dimension_names[row->dimension],
                      (int)fault);
         assert_near(row->text, quantity.lo, row->lo);
         assert_near(row->text, quantity.hi, row->hi);
@@ -291,10 +291,10 @@ static void test_finds_what_it_reads(void **state)
                           strstr(text.bytes, "\xC2\xB0");
         if (quantity_at(text.bytes, text.length, 0, row->dimension, false) != expected)
             fail_msg("'%s' in %s: not found as it is read", row->text,
-                     dimension_name(row->dimension));
+                     dimension_names[row->dimension]);
         if (quantity_at(text.bytes, text.length, 0, row->dimension, true) != (unit ? expected : 0))
             fail_msg("'%s' in %s: not found as it is read, unit required", row->text,
-                     dimension_name(row->dimension));
+                     dimension_names[row->dimension]);
         text_release(&text);
     }
 }
@@ -388,7 +388,7 @@ static void assert_cut_is_read(enum dimension dimension, bool required, const ch
         quantity_read(phrase + at, length, dimension, &quantity, &used);
     if (fault != QUANTITY_OK || used != length)
         fail_msg("'%s' in %s%s: %zu bytes are found, of which the reader reads %zu (%d)", phrase,
-                 dimension_name(dimension), required ? ", unit required" : "", length, used,
+                 dimension_names[dimension], required ? ", unit required" : "", length, used,
                  (int)fault);
     assert_true(quantity.lo <= quantity.hi);
 }
@@ -400,7 +400,7 @@ static void assert_read_is_found(enum dimension dimension, const char *phrase)
     size_t used = 0;
     if (quantity_read(phrase, strlen(phrase), dimension, &quantity, &used) == QUANTITY_OK &&
         quantity_at(phrase, strlen(phrase), 0, dimension, false) != used)
-        fail_msg("'%s' in %s: %zu bytes are read, but not found", phrase, dimension_name(dimension),
+        fail_msg("'%s' in %s: %zu bytes are read, but not found", phrase, dimension_names[dimension],
                  used);
 }
 
@@ -484,7 +484,7 @@ static void test_refuses_what_is_no_quantity(void **state)
             fail_msg("'%s': fault %d, not %d", REFUSED[i].text, (int)fault, (int)REFUSED[i].fault);
         assert_true(used <= text.length);
         if (quantity_at(text.bytes, text.length, 0, dimension, true) && dimension != DIM_NONE)
-            fail_msg("'%s' is found in %s", REFUSED[i].text, dimension_name(dimension));
+            fail_msg("'%s' is found in %s", REFUSED[i].text, dimension_names[dimension]);
         text_release(&text);
     }
 }
@@ -547,10 +547,10 @@ static void test_dimensions_have_names(void **state)
     (void)state;
     for (int i = 0; i < DIM_COUNT; i++) {
         const enum dimension dimension = (enum dimension)i;
-        assert_true(dimension_name(dimension)[0] != '\0');
-        assert_non_null(dimension_unit(dimension));
+        assert_true(dimension_names[dimension][0] != '\0');
+        assert_non_null(dimension_units[dimension]);
     }
-    assert_string_equal(dimension_unit(DIM_GAUGE_KPA), "kPa");
+    assert_string_equal(dimension_units[DIM_GAUGE_KPA], "kPa");
 }
 
 int main(void)
