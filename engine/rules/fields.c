@@ -16,16 +16,17 @@ const struct bounds PER_CENT = {0, 100, false, false, "from 0 to 100"};
 
 enum { MOST_NAMES = 64, LONGEST_ID = 63 };
 
-/* "a, b, c": the names there are, for messages. */
-static const char *joined(struct loader *loader, const char *const *names, size_t count)
+/* What would be right instead of a word: the nearest of some names, or else `lead` and all of them. */
+static const char *instead(struct loader *loader, const char *word, const char *const *names,
+                           size_t count, const char *lead)
 {
-    struct text text;
-    text_init(&text);
+    struct text all;
+    text_init(&all);
     for (size_t i = 0; i < count; i++)
-        text_printf(&text, "%s%s", i ? ", " : "", names[i]);
-    const char *list = arena_copy(loader->scratch, text.bytes, text.length);
-    text_release(&text);
-    return list;
+        text_printf(&all, "%s%s", i ? ", " : lead, names[i]);
+    const char *list = arena_copy(loader->scratch, all.bytes, all.length);
+    text_release(&all);
+    return load_suggest(loader, word, names, count, list);
 }
 
 /* ---- mappings -------------------------------------------------------------------------------- */
@@ -39,10 +40,8 @@ static size_t field_of(struct loader *loader, const struct shape *shape, const s
         if (names[i][0] == key->text[0] && !strcmp(names[i], key->text))
             return i;
     }
-    const char *all =
-        arena_format(loader->scratch, "; it may hold %s", joined(loader, names, shape->count));
     node_error(loader, key, "unknown key '%s' in %s%s", load_quote(loader, key->text), shape->what,
-               load_suggest(loader, key->text, names, shape->count, all));
+               instead(loader, key->text, names, shape->count, "; it may hold "));
     return shape->count;
 }
 
@@ -163,10 +162,8 @@ bool expect_choice(struct loader *loader, const struct node *node, const char *k
     for (*choice = 0; *choice < words->count; ++*choice)
         if (!strcmp(words->list[*choice], node->text))
             return true;
-    const char *all = arena_format(loader->scratch, "; it must be one of %s",
-                                   joined(loader, words->list, words->count));
     node_error(loader, node, "'%s' is '%s'%s", key, load_quote(loader, node->text),
-               load_suggest(loader, node->text, words->list, words->count, all));
+               instead(loader, node->text, words->list, words->count, "; it must be one of "));
     return false;
 }
 
@@ -225,10 +222,10 @@ static bool expect_scaled(struct loader *loader, const struct node *node, const 
             return true;
         }
     }
-    const char *all = arena_format(loader->scratch, "; it must be a number %s, or one of %s",
-                                   bounds->says, joined(loader, names, count));
+    const char *lead =
+        arena_format(loader->scratch, "; it must be a number %s, or one of ", bounds->says);
     node_error(loader, node, "'%s' is '%s'%s", key, load_quote(loader, node->text),
-               load_suggest(loader, node->text, names, count, all));
+               instead(loader, node->text, names, count, lead));
     return false;
 }
 
@@ -451,14 +448,13 @@ void read_condition(struct loader *loader, const struct field *field, const stru
 
 /* ---- references ------------------------------------------------------------------------------ */
 
-/* What would be right instead of `name`: the nearest, or all when they are few. */
-static const char *instead(struct loader *loader, const char *name, const char *const *names,
+/* As instead; all are told only when they are few. */
+static const char *nearest(struct loader *loader, const char *name, const char *const *names,
                            size_t count)
 {
-    const char *all = "; nothing has a name near it";
-    if (count && count <= RULES_MAX_VALUES)
-        all = arena_format(loader->scratch, "; there are %s", joined(loader, names, count));
-    return load_suggest(loader, name, names, count, all);
+    bool few = count && count <= RULES_MAX_VALUES;
+    return few ? instead(loader, name, names, count, "; there are ")
+               : load_suggest(loader, name, names, count, "; nothing has a name near it");
 }
 
 bool find_item(struct loader *loader, enum rule_kind kind, const struct node *node, size_t *index)
@@ -472,7 +468,7 @@ bool find_item(struct loader *loader, enum rule_kind kind, const struct node *no
     else
         node_error(loader, node, "unknown %s '%s'%s", kind_name(kind),
                    load_quote(loader, node->text),
-                   instead(loader, node->text, ids->list, ids->count));
+                   nearest(loader, node->text, ids->list, ids->count));
     return found != RULES_NONE;
 }
 
@@ -489,7 +485,7 @@ bool find_value(struct loader *loader, const struct observable *observable, cons
         for (size_t i = 0; i < observable->value_count; i++)
             names[i] = observable->values[i].id;
         node_error(loader, node, "unknown value '%s' of '%s'%s", load_quote(loader, node->text),
-                   observable->id, instead(loader, node->text, names, observable->value_count));
+                   observable->id, nearest(loader, node->text, names, observable->value_count));
     }
     return found != RULES_NONE;
 }
