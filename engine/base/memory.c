@@ -36,49 +36,21 @@ _Noreturn void memory_exhausted(void)
 }
 
 /* The names are the linker's. NOLINTBEGIN(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp) */
-void *__real_malloc(size_t size);
-void *__real_calloc(size_t count, size_t size);
-void *__real_realloc(void *block, size_t size);
-char *__real_strdup(const char *text);
-char *__real_strndup(const char *text, size_t most);
-
-void *__wrap_malloc(size_t size);
-void *__wrap_calloc(size_t count, size_t size);
-void *__wrap_realloc(void *block, size_t size);
-char *__wrap_strdup(const char *text);
-char *__wrap_strndup(const char *text, size_t most);
-
-static void *granted(void *block)
-{
-    if (!block)
-        memory_exhausted();
-    return block;
-}
-
-void *__wrap_malloc(size_t size)
-{
-    return granted(__real_malloc(size));
-}
-
-void *__wrap_calloc(size_t count, size_t size)
-{
-    return granted(__real_calloc(count, size));
-}
-
-void *__wrap_realloc(void *block, size_t size)
-{
-    return granted(__real_realloc(block, size ? size : 1));
-}
-
-char *__wrap_strdup(const char *text)
-{
-    return granted(__real_strdup(text));
-}
-
-char *__wrap_strndup(const char *text, size_t most)
-{
-    return granted(__real_strndup(text, most));
-}
+#define WATCH(type, name, parameters, ...)                                                         \
+    type __real_##name parameters;                                                                 \
+    type __wrap_##name parameters;                                                                 \
+    type __wrap_##name parameters                                                                  \
+    {                                                                                              \
+        type granted = __real_##name(__VA_ARGS__);                                                 \
+        if (!granted)                                                                              \
+            memory_exhausted();                                                                    \
+        return granted;                                                                            \
+    }
+WATCH(void *, malloc, (size_t size), size)
+WATCH(void *, calloc, (size_t count, size_t size), count, size)
+WATCH(void *, realloc, (void *block, size_t size), block, size ? size : 1)
+WATCH(char *, strdup, (const char *text), text)
+WATCH(char *, strndup, (const char *text, size_t most), text, most)
 /* NOLINTEND(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp) */
 
 __attribute__((constructor)) static void watch_json(void)

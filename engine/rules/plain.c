@@ -179,36 +179,45 @@ static struct node *text_here(struct plain *p, bool inside)
     return *p->at == '"' || *p->at == '\'' ? quoted(p) : bare(p, inside);
 }
 
+/* The lines below this one that stand deeper than `indent`, added to a text. Of a ">-" they stand equally
+ * deep and mean nothing else; of a bare text a comment ends it, and nothing in it may look like a key. */
+static void join_lines(struct plain *p, size_t indent, bool folded, struct text *text)
+{
+    size_t depth = 0;
+    while (p->at < p->end) {
+        char *line = p->at + 1;
+        size_t spaces = 0, length = line < p->end ? strcspn(line, "\n") : 0;
+        while (spaces < length && line[spaces] == ' ')
+            spaces++;
+        if (spaces == length || spaces <= indent || (!folded && line[spaces] == '#'))
+            break;
+        depth = depth ? depth : spaces;
+        if (folded && (spaces != depth || line[length - 1] == ' '))
+            lose(p); /* spaces at either end of a line stay */
+        for (size_t i = spaces; !folded && i < length; i++)
+            if ((line[i] == ':' && ends_word(line[i + 1])) ||
+                (line[i] == '#' && line[i - 1] == ' '))
+                lose(p);
+        p->line = line;
+        p->at = line + length;
+        p->number++;
+        while (line[length - 1] == ' ')
+            length--;
+        text_puts(text, text->length ? " " : "");
+        text_add(text, line + spaces, length - spaces);
+    }
+}
+
 /* ">-": the lines that stand deeper than `indent`, as one. */
 static struct node *folded(struct plain *p, size_t indent)
 {
     struct node *node = node_here(p, NODE_TEXT);
     struct text text;
-    size_t depth = 0;
     p->at += 2;
     if (!node || *p->at != '\n' || p->at == p->end)
         return lose(p);
     text_init(&text);
-    for (;;) {
-        char *line = p->at + 1;
-        size_t spaces = 0;
-        while (line < p->end && line[spaces] == ' ')
-            spaces++;
-        if (line >= p->end || line[spaces] == '\n' || spaces <= indent)
-            break;
-        depth = depth ? depth : spaces;
-        if (spaces != depth)
-            lose(p);
-        p->line = line;
-        p->at = line + spaces + strcspn(line + spaces, "\n");
-        p->number++;
-        text_puts(&text, text.length ? " " : "");
-        text_add(&text, line + spaces, (size_t)(p->at - line) - spaces);
-        if (p->at[-1] == ' ')
-            lose(p); /* spaces at the end of a line stay */
-        if (p->at == p->end)
-            break;
-    }
+    join_lines(p, indent, true, &text);
     if (text.length == 0)
         lose(p);
     node->text = arena_copy(p->loader->keep, text.bytes, text.length);
@@ -224,25 +233,7 @@ static void go_on(struct plain *p, size_t indent, struct node *node)
     size_t first = (size_t)(p->text_end - node->text);
     text_init(&text);
     text_add(&text, node->text, first);
-    while (p->at < p->end) {
-        char *line = p->at + 1;
-        size_t spaces = 0, length = line < p->end ? strcspn(line, "\n") : 0;
-        while (spaces < length && line[spaces] == ' ')
-            spaces++;
-        if (spaces == length || spaces <= indent || line[spaces] == '#')
-            break;
-        text_puts(&text, " ");
-        for (size_t i = spaces; i < length; i++)
-            if ((line[i] == ':' && ends_word(line[i + 1])) ||
-                (line[i] == '#' && line[i - 1] == ' '))
-                lose(p);
-        p->line = line;
-        p->at = line + length;
-        p->number++;
-        while (line[length - 1] == ' ')
-            length--;
-        text_add(&text, line + spaces, length - spaces);
-    }
+    join_lines(p, indent, false, &text);
     if (text.length > first) {
         node->text = arena_copy(p->loader->keep, text.bytes, text.length);
         p->text_end = NULL;
