@@ -494,29 +494,41 @@ static bool question_gated(const struct observable *observable, const struct pos
            (observable->gate == GATE_UNSOLICITED && spores > GATE_MASS);
 }
 
+/* Notes a turn that is likely enough to be named. */
+static void turns_add(struct asker *asker, struct turn turn)
+{
+    static const double LEAST_TURN = 0.001;
+    if (turn.probability >= LEAST_TURN)
+        *arena_push(asker->arena, asker->turns, asker->turn_count) = turn;
+}
+
+/* What asking would bring; the answers that would turn the action are noted. */
 static struct question value_of(struct asker *asker, size_t observable, enum aim aim)
 {
     const struct rules *rules = asker->reasoner->rules;
     struct question question = {.observable = observable};
     struct answer answers[MOST_ANSWERS];
+    struct outlook outlooks[MOST_ANSWERS];
     double total = 0.0;
     asker_turn(asker, observable);
     size_t count = answers_find(asker->sight, &asker->so_far, answers);
     for (size_t k = 0; k < count; k++) {
-        struct outlook outlook;
-        asker_look(asker, &answers[k], aim, &outlook);
-        total += outlook.weight;
-        question.bits += outlook.weight * outlook.bits;
-        if (outlook.decision.action == asker->decision.action &&
-            unforced(&outlook.decision) == unforced(&asker->decision))
-            continue;
-        question.turns += outlook.weight;
-        question.gain += outlook.weight * fmax(0.0, outlook.saves);
+        asker_look(asker, &answers[k], aim, &outlooks[k]);
+        total += outlooks[k].weight;
     }
-    question.bits /= total;
-    question.turns /= total;
-    question.gain =
-        question.gain / total - rules->observables[observable].effort * rules->decision.effort_loss;
+    for (size_t k = 0; k < count; k++) {
+        const struct outlook *outlook = &outlooks[k];
+        bool turns = outlook->decision.action != asker->decision.action;
+        question.bits += outlook->weight * outlook->bits / total;
+        if (turns)
+            turns_add(asker, (struct turn){observable, answers[k].value, outlook->decision.action,
+                                           outlook->weight / total, false});
+        if (!turns && unforced(&outlook->decision) == unforced(&asker->decision))
+            continue;
+        question.turns += outlook->weight / total;
+        question.gain += outlook->weight * fmax(0.0, outlook->saves) / total;
+    }
+    question.gain -= rules->observables[observable].effort * rules->decision.effort_loss;
     return question;
 }
 
@@ -525,14 +537,19 @@ struct rated {
     double key;
 };
 
+/* The greater number first; of equals the earlier place. */
+static int by_number(double a, double b, size_t place_a, size_t place_b)
+{
+    return a != b ? (a < b) - (a > b) : (place_a > place_b) - (place_a < place_b);
+}
+
 static int by_key(const void *left, const void *right)
 {
     const struct rated *a = left, *b = right;
-    if (a->key != b->key)
-        return a->key < b->key ? 1 : -1;
-    if (a->question.bits != b->question.bits)
-        return a->question.bits < b->question.bits ? 1 : -1;
-    return a->question.observable < b->question.observable ? -1 : 1;
+    int by = by_number(a->key, b->key, 0, 0);
+    return by ? by
+              : by_number(a->question.bits, b->question.bits, a->question.observable,
+                          b->question.observable);
 }
 
 size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
@@ -589,16 +606,11 @@ size_t reason_questions(const struct reasoner *reasoner, const struct evidence *
  */
 
 static const double SLIP_RATE = 0.05;
-/* A turn less likely than this is not worth naming. */
-static const double LEAST_TURN = 0.001;
 
 static int by_magnitude(const void *left, const void *right)
 {
     const struct weight_of_evidence *a = left, *b = right;
-    double x = fabs(a->decibans), y = fabs(b->decibans);
-    if (x != y)
-        return x < y ? 1 : -1;
-    return a->observable < b->observable ? -1 : 1;
+    return by_number(fabs(a->decibans), fabs(b->decibans), a->observable, b->observable);
 }
 
 static double log_odds(const double *finding, const struct explanation *explanation)
@@ -641,36 +653,8 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
 static int by_probability(const void *left, const void *right)
 {
     const struct turn *a = left, *b = right;
-    if (a->probability != b->probability)
-        return a->probability < b->probability ? 1 : -1;
-    if (a->observable != b->observable)
-        return a->observable < b->observable ? -1 : 1;
-    return (a->value > b->value) - (a->value < b->value);
-}
-
-/* Notes a turn that is likely enough to be named. */
-static void turns_add(struct asker *asker, struct turn turn)
-{
-    if (turn.probability >= LEAST_TURN)
-        *arena_push(asker->arena, asker->turns, asker->turn_count) = turn;
-}
-
-/* Questions that may still be put, tests aside, since their answers take days. */
-static void turns_if_asked(struct asker *asker, size_t observable)
-{
-    struct answer answers[MOST_ANSWERS];
-    struct outlook looks[MOST_ANSWERS];
-    double total = 0.0;
-    asker_turn(asker, observable);
-    size_t count = answers_find(asker->sight, &asker->so_far, answers);
-    for (size_t k = 0; k < count; k++) {
-        asker_look(asker, &answers[k], AIM_ACTION, &looks[k]);
-        total += looks[k].weight;
-    }
-    for (size_t k = 0; k < count; k++)
-        if (looks[k].decision.action != asker->decision.action)
-            turns_add(asker, (struct turn){observable, answers[k].value, looks[k].decision.action,
-                                           looks[k].weight / total, false});
+    return by_number(a->probability, b->probability, a->observable * (MOST_ANSWERS + 1) + a->value,
+                     b->observable * (MOST_ANSWERS + 1) + b->value);
 }
 
 /* P(said) by a posterior that does not know it, added up in the asker's mass. */
@@ -759,7 +743,7 @@ size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evid
             turns_if_mistaken(&asker, i);
         if (observation_open(sight, &asker.observations[i]) && observable->class != CLASS_TEST &&
             !question_gated(observable, posterior))
-            turns_if_asked(&asker, i);
+            (void)value_of(&asker, i, AIM_ACTION);
     }
     size_t count = asker.turn_count < most ? asker.turn_count : most;
     if (count > 0) {
