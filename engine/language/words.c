@@ -17,6 +17,8 @@ enum {
     TERMS_MOST = 2000,     /* of one text; what follows is left out */
     TABLE_MOST = 16 << 20, /* bytes of a table */
     KEPT_MOST = 1 << 17,   /* words, and terms, that are remembered from text to text */
+    SIEVE_BITS = 20,       /* of a hash: a bit tells whether some table has a term that hashes so */
+    SIEVED_AFTER = 8,      /* texts: it does not pay for one */
     PARTS = 20,            /* a text counts as so many; its findings share them */
     REACH = 3,             /* words that a negation reaches */
 };
@@ -62,6 +64,7 @@ static bool label_contaminated(const struct labels *labels, size_t label)
 
 struct entry { /* of a word */
     struct named word;
+    uint64_t hash;     /* of the key */
     const char *key;   /* as it is counted: its stem, or the bin of a figure */
     bool denies, ends; /* it begins what a negation reaches, or ends it */
     uint32_t kind;     /* the entry of its kind, "=green"; its own number when it has none */
@@ -92,6 +95,7 @@ static struct entry *entry_add(struct lexicon *lexicon, const char *word, size_t
     uint32_t index = interned_add(&lexicon->words, word, length);
     struct entry *entry = &lexicon->words.entries[index];
     entry->key = entry->word.text;
+    entry->hash = fnv_hash(FNV_START, word, length);
     entry->kind = index;
     return entry;
 }
@@ -208,6 +212,7 @@ static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t lengt
     if (!entry->denies && *word != '#') {
         kinds_learn(lexicon, word);
         entry->key = arena_string(lexicon->arena, stem_of(lexicon, word, length));
+        entry->hash = fnv_hash(FNV_START, entry->key, strlen(entry->key));
         known = interned_find(&lexicon->kind_stems, entry->key, strlen(entry->key));
         entry->kind = known != NO_INDEX ? lexicon->kind_stems.entries[known].kind : entry->kind;
     }
@@ -360,8 +365,6 @@ struct weighed {
     double weight[]; /* of each finding, and zeros up to a full step */
 };
 
-#define MET_ROW (UINT64_C(1) << 63)
-
 enum { STEP = 4 }; /* findings are added up so many at a time */
 
 static size_t steps(size_t findings)
@@ -369,8 +372,8 @@ static size_t steps(size_t findings)
     return (findings + STEP - 1) / STEP * STEP;
 }
 
-struct met {                 /* a term of this or an earlier text */
-    uint64_t key;            /* its pieces, or MET_ROW and its row; 0 is free */
+struct met {       /* a term of this or an earlier text */
+    uint64_t hash; /* 0 is free; that two terms share one is less likely than a broken machine */
     struct weighed *weighed; /* NULL: no table has it */
 };
 
@@ -385,6 +388,7 @@ struct words {
     double *sum;     /* of the weights of a text, by finding */
     struct met *met; /* open addressing */
     size_t met_count, met_room;
+    uint64_t *sieve; /* of the terms of all tables; NULL: not made yet */
     size_t texts;
 };
 
@@ -658,20 +662,83 @@ static struct weighed *weigh_term(const struct words *words)
     return weighed;
 }
 
-static struct met *met_place(const struct words *words, uint64_t key)
+/* A term from the hashes of its keys, each with whether it is denied; `first` is 0 for a term of one. */
+static uint64_t term_hash(uint64_t first, uint64_t second)
 {
-    size_t at = key * UINT64_C(0x9E3779B97F4A7C15) >> 32 & (words->met_room - 1);
-    while (words->met[at].key != 0 && words->met[at].key != key)
+    const uint64_t hash = (first * UINT64_C(0x9E3779B97F4A7C15) ^ second) * FNV_START;
+    return hash > 0 ? hash : 1;
+}
+
+/* Of most pairs of words no table has heard: they are told at once by the sieve. */
+static uint64_t *sieve_word(const struct words *words, uint64_t hash)
+{
+    return &words->sieve[hash >> (64 - SIEVE_BITS) >> 6];
+}
+
+static uint64_t sieve_bit(uint64_t hash)
+{
+    return UINT64_C(1) << (hash >> (64 - SIEVE_BITS) & 63);
+}
+
+static void sieve_make(struct words *words)
+{
+    words->sieve = arena_array(words->arena, (size_t)1 << SIEVE_BITS >> 6, sizeof *words->sieve);
+    for (size_t t = 0; t < words->tables.count; t++) {
+        const struct table *table = &words->tables.list[t];
+        for (const char *at = table->rows, *end; at < table->end; at = end + 1) {
+            uint64_t hash = 0, first;
+            size_t length;
+            do {
+                const bool denied = *at == '!';
+                at += denied;
+                length = strcspn(at, " \t\n");
+                first = hash;
+                hash = fnv_hash(FNV_START, at, length) + denied;
+                at += length + (at[length] == ' ');
+            } while (at[-1] == ' ');
+            hash = term_hash(first, hash);
+            words->sieve[hash >> (64 - SIEVE_BITS + 6)] |= UINT64_C(1)
+                                                           << (hash >> (64 - SIEVE_BITS) & 63);
+            end = memchr(at, '\n', (size_t)(table->end - at));
+            end = end != NULL ? end : table->end;
+        }
+    }
+}
+
+static size_t met_slot(const struct words *words, uint64_t hash)
+{
+    return hash >> 32 & (words->met_room - 1);
+}
+
+static struct met *met_place(const struct words *words, uint64_t hash)
+{
+    size_t at = met_slot(words, hash);
+    while (words->met[at].hash != 0 && words->met[at].hash != hash)
         at = (at + 1) & (words->met_room - 1);
     return &words->met[at];
+}
+
+/* Makes room for so many more, so that half of the places stay free. */
+static void met_grow(struct words *words, size_t more)
+{
+    const struct met *old = words->met;
+    const size_t room = words->met_room;
+    if (2 * (words->met_count + more) <= room)
+        return;
+    words->met_room = room > 0 ? room : 4096;
+    while (2 * (words->met_count + more) > words->met_room)
+        words->met_room *= 2;
+    words->met = arena_array(words->kept, words->met_room, sizeof *words->met);
+    for (size_t i = 0; i < room; i++)
+        if (old[i].hash != 0)
+            *met_place(words, old[i].hash) = old[i];
 }
 
 /* Looks a term up in the tables; NULL when none has it. */
 static struct weighed *term_find(const struct words *words, const char *term)
 {
     const struct tables *tables = &words->tables;
-    struct met *met = NULL;
-    size_t first = 0;
+    size_t first = SIZE_MAX;
 
     memset(words->counts, 0, words->labels.count * sizeof *words->counts);
     for (size_t t = 0; t < tables->count; t++) {
@@ -679,19 +746,15 @@ static struct weighed *term_find(const struct words *words, const char *term)
         const char *row = row_find(table, term);
         if (row == NULL)
             continue;
-        if (met == NULL) {
+        if (first == SIZE_MAX)
             first = table->first + (size_t)(row - table->rows);
-            met = met_place(words, MET_ROW | first);
-        }
-        if (met->key != 0) /* by another word of the same stem */
-            return met->weighed;
         add_counts(table, row + strlen(term) + 1, words->counts);
     }
-    if (met == NULL)
+    if (first == SIZE_MAX)
         return NULL;
-    *met = (struct met){MET_ROW | first, weigh_term(words)};
-    met->weighed->row = first;
-    return met->weighed;
+    struct weighed *weighed = weigh_term(words);
+    weighed->row = first;
+    return weighed;
 }
 
 /* Forgets what was met, so that texts without end do not fill the memory. */
@@ -705,62 +768,98 @@ static void words_forget(struct words *words)
     words->sum = arena_array(words->kept, steps(words->labels.count), sizeof(double));
 }
 
-/* What the term of a piece, or of two, says; NULL when no table has it. */
-static struct weighed *term_weighed(struct words *words, const struct piece *first,
-                                    const struct piece *piece)
-{
-    uint64_t key = first != NULL ? 2 * (uint64_t)first->entry + first->denied + 1 : 0;
-    char term[TERM_MOST + 1];
+struct term {                  /* of a text */
+    const struct piece *first; /* NULL for a term of one piece */
+    const struct piece *piece;
+    uint64_t hash;
+    struct weighed *weighed;
+};
 
-    key = key << 32 | (2 * piece->entry + piece->denied + 1);
-    if (2 * words->met_count >= words->met_room) {
-        const struct met *old = words->met;
-        const size_t room = words->met_room;
-        words->met_room = room > 0 ? 2 * room : 4096;
-        words->met = arena_array(words->kept, words->met_room, sizeof *words->met);
-        for (size_t i = 0; i < room; i++)
-            if (old[i].key != 0)
-                *met_place(words, old[i].key) = old[i];
-    }
-    struct met *met = met_place(words, key);
-    if (met->key == 0) {
-        met->key = key;
-        met->weighed = term_of(&words->lexicon, first, piece, term) ? term_find(words, term) : NULL;
-        words->met_count += 2; /* it, and perhaps its row */
+/* What a term says; NULL when no table has it. */
+static struct weighed *term_weighed(struct words *words, const struct term *term)
+{
+    char key[TERM_MOST + 1];
+    struct met *met = met_place(words, term->hash);
+    if (met->hash == 0) {
+        met->hash = term->hash;
+        met->weighed =
+            term_of(&words->lexicon, term->first, term->piece, key) ? term_find(words, key) : NULL;
+        words->met_count++;
     }
     return met->weighed;
 }
 
-/* A term of the text that a table has, each once. */
-struct spoken {
-    const struct weighed *weighed;
-    size_t at, end; /* in the folded text */
-    bool denied;
-};
+/* Lists the terms of a text of which a table may know, from the arena of the text. */
+static struct term *terms_list(const struct words *words, struct piece *const pieces[2],
+                               size_t count, size_t *known)
+{
+    const struct entry *entries = words->lexicon.words.entries;
+    struct term *terms = arena_room(words->arena_of_text, TERMS_EACH * count, sizeof *terms);
+    for (size_t i = 0; i < TERMS_EACH * count; i++) {
+        struct term term = {NULL};
+        if (!term_at(pieces, i, &term.first, &term.piece))
+            continue;
+        term.hash = entries[term.piece->entry].hash + term.piece->denied;
+        term.hash =
+            term_hash(term.first != NULL ? entries[term.first->entry].hash + term.first->denied : 0,
+                      term.hash);
+        if (words->sieve == NULL || *sieve_word(words, term.hash) & sieve_bit(term.hash))
+            terms[(*known)++] = term;
+    }
+    return terms;
+}
+
+/*
+ * The terms that a table has, each once, and what they say. They lie far apart in memory, so that all are sent for
+ * before one is looked at.
+ */
+static size_t terms_weigh(struct words *words, struct term *terms, size_t count)
+{
+    const size_t size = sizeof *terms->weighed + words->labels.count * sizeof(double);
+    size_t known = 0;
+    met_grow(words, count);
+    for (size_t i = 0; i < count; i++)
+        __builtin_prefetch(&words->met[met_slot(words, terms[i].hash)]);
+    for (size_t i = 0; i < count; i++) {
+        terms[i].weighed = term_weighed(words, &terms[i]);
+        for (size_t at = 0; terms[i].weighed != NULL && at < size; at += 64)
+            __builtin_prefetch((const char *)terms[i].weighed + at);
+    }
+    for (size_t i = 0; i < count; i++) {
+        struct weighed *weighed = terms[i].weighed;
+        if (weighed == NULL || weighed->text == words->texts)
+            continue;
+        weighed->text = words->texts;
+        terms[known++] = terms[i];
+    }
+    return known;
+}
 
 /* The heaviest first; of equals in the order of the terms. */
-static bool heavier(const struct spoken *a, const struct spoken *b)
+static bool heavier(const struct term *a, const struct term *b)
 {
     const double of_a = fabs(a->weighed->odds), of_b = fabs(b->weighed->odds);
     return of_a != of_b ? of_a > of_b : a->weighed->row < b->weighed->row;
 }
 
 /* The terms that weigh most, put in front. */
-static size_t heaviest(const struct lexicon *lexicon, struct spoken *spoken, size_t count,
+static size_t heaviest(const struct lexicon *lexicon, struct term *terms, size_t count,
                        double scale, struct word_weight *weights, size_t most)
 {
     const size_t kept = count < most ? count : most;
     for (size_t i = 0; i < kept; i++) {
         size_t best = i;
         for (size_t k = i + 1; k < count; k++)
-            if (heavier(&spoken[k], &spoken[best]))
+            if (heavier(&terms[k], &terms[best]))
                 best = k;
-        const struct spoken next = spoken[best];
-        spoken[best] = spoken[i];
+        const struct term next = terms[best];
+        const struct piece *first = next.first != NULL ? next.first : next.piece;
+        terms[best] = terms[i];
         weights[i] =
-            (struct word_weight){.odds = scale * next.weighed->odds, .denied = next.denied};
-        const char *words = lexicon->folded.bytes + next.at;
-        const size_t length = next.end - next.at, room = sizeof weights[i].words - 1;
+            (struct word_weight){.odds = scale * next.weighed->odds, .denied = first->denied};
+        const char *words = lexicon->folded.bytes + first->at;
+        const size_t length = next.piece->at + next.piece->length - first->at,
+                     room = sizeof weights[i].words - 1;
         memcpy(weights[i].words, words, utf8_valid_prefix(words, length < room ? length : room));
     }
     return kept;
@@ -797,7 +896,6 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     const struct word_calibration *set = &labels->rules->calibration.words;
     struct arena *arena = words->arena_of_text;
     struct piece *pieces[2];
-    size_t known = 0;
 
     arena_reset(arena);
     memset(likelihood, 0, labels->count * sizeof *likelihood);
@@ -806,26 +904,15 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     if (words->counts == NULL || words->lexicon.words.count > KEPT_MOST ||
         words->met_count > KEPT_MOST)
         words_forget(words);
-    words->texts++;
+    if (++words->texts == SIEVED_AFTER)
+        sieve_make(words);
     double *sum = memset(words->sum, 0, steps(labels->count) * sizeof *sum);
     const size_t count = cut(&words->lexicon, text, length, arena, pieces);
-    struct spoken *spoken = arena_array(arena, TERMS_EACH * count, sizeof *spoken);
-    for (size_t i = 0; i < TERMS_EACH * count; i++) {
-        const struct piece *piece, *first;
-        if (!term_at(pieces, i, &first, &piece))
-            continue;
-        struct weighed *weighed = term_weighed(words, first, piece);
-        if (weighed == NULL || weighed->text == words->texts)
-            continue;
-        weighed->text = words->texts;
-        spoken[known++] =
-            (struct spoken){weighed, first != NULL ? first->at : piece->at,
-                            piece->at + piece->length, (first != NULL ? first : piece)->denied};
-        for (size_t k = 0; k < labels->count; k += 8) /* they lie far apart in memory */
-            __builtin_prefetch(&weighed->weight[k]);
-    }
+    size_t known = 0;
+    struct term *terms = terms_list(words, pieces, count, &known);
+    known = terms_weigh(words, terms, known);
     for (size_t i = 0; i < known; i++)
-        add_weights(sum, spoken[i].weighed->weight, labels->count);
+        add_weights(sum, terms[i].weighed->weight, labels->count);
     /* A text says no more than `most` in all, however long. */
     const double scale = sqrt(set->usual / fmax((double)known, set->usual));
     static const double named = 3.0; /* ln: twenty who name it right to one who does not */
@@ -839,7 +926,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
         likelihood[f] =
             fmax(likelihood[f] - high,
                  label_contaminated(labels, f) ? -fmin(set->most, set->sound_most) : -set->most);
-    return heaviest(&words->lexicon, spoken, known, scale, weights, most);
+    return heaviest(&words->lexicon, terms, known, scale, weights, most);
 }
 
 /* ---- counting -------------------------------------------------------------------------------- */
