@@ -42,20 +42,17 @@ static struct named *named_at(const struct interned *set, size_t index)
     return (void *)((char *)set->all + index * set->size);
 }
 
-static size_t interned_slot(const struct interned *set, const char *text, size_t length)
+static uint32_t *interned_slot(const struct interned *set, uint64_t hash)
 {
-    size_t slot = hash_of(text, length) & (set->slot_count - 1);
-    for (; set->slots[slot] != NO_INDEX; slot = (slot + 1) & (set->slot_count - 1)) {
-        const struct named *named = named_at(set, set->slots[slot]);
-        if (named->length == length && !memcmp(named->text, text, length))
-            break;
-    }
-    return slot;
+    size_t slot = hash & (set->slot_count - 1);
+    while (set->slots[slot] != NO_INDEX && named_at(set, set->slots[slot])->hash != hash)
+        slot = (slot + 1) & (set->slot_count - 1);
+    return &set->slots[slot];
 }
 
 uint32_t interned_find(const struct interned *set, const char *text, size_t length)
 {
-    return set->slot_count ? set->slots[interned_slot(set, text, length)] : NO_INDEX;
+    return set->slot_count ? *interned_slot(set, hash_of(text, length)) : NO_INDEX;
 }
 
 /* At most half of the slots are ever taken. */
@@ -66,21 +63,20 @@ static void interned_grow(struct interned *set)
     set->slot_count = 2 * room;
     set->slots = arena_room(set->memory, set->slot_count, sizeof *set->slots);
     memset(set->slots, 0xFF, set->slot_count * sizeof *set->slots);
-    for (size_t i = 0; i < set->count; i++) {
-        const struct named *named = named_at(set, i);
-        set->slots[interned_slot(set, named->text, named->length)] = (uint32_t)i;
-    }
+    for (size_t i = 0; i < set->count; i++)
+        *interned_slot(set, named_at(set, i)->hash) = (uint32_t)i;
 }
 
 uint32_t interned_add(struct interned *set, const char *text, size_t length)
 {
     if (2 * set->count == set->slot_count)
         interned_grow(set);
-    uint32_t *slot = &set->slots[interned_slot(set, text, length)];
+    uint64_t hash = hash_of(text, length);
+    uint32_t *slot = interned_slot(set, hash);
     if (*slot != NO_INDEX)
         return *slot;
     *named_at(set, set->count) =
-        (struct named){arena_copy(set->memory, text, length), (uint32_t)length};
+        (struct named){arena_copy(set->memory, text, length), hash, (uint32_t)length};
     return *slot = (uint32_t)set->count++;
 }
 

@@ -125,6 +125,7 @@ struct pattern {
 
 struct named { /* what each entry of a set begins with */
     const char *text;
+    uint64_t hash; /* that two strings share one is less likely than a broken machine */
     uint32_t length;
 };
 
