@@ -101,7 +101,8 @@ struct stem {
     uint32_t same; /* what it counts as: itself, or the first of language.same */
     uint32_t roles;
     bool filler;
-    uint32_t lists; /* it is in that begin phrases: first in `members`; NO_INDEX ends them */
+    struct beginning *begins; /* what it begins, as a word and as one of a list */
+    size_t begin_count;
 };
 
 struct list { /* of words and phrases, which phrases name */
@@ -111,7 +112,11 @@ struct list { /* of words and phrases, which phrases name */
 };
 
 struct membership { /* of a stem in a list */
-    uint32_t list, next;
+    uint32_t stem, list;
+};
+
+struct accepted { /* a phrase that ends at a node */
+    uint32_t phrase, next;
 };
 
 enum element_kind { ELEMENT_WORD, ELEMENT_LIST, ELEMENT_QUANTITY, ELEMENT_GAP };
@@ -133,7 +138,12 @@ struct node {
     uint64_t marks;
 };
 
-struct beginning { /* an item of a list that is no single word, and what it begins with */
+struct beginning {  /* of phrases: where a word leads from the root, and what may come next */
+    uint64_t marks; /* all, where a phrase ends */
+    uint32_t child;
+};
+
+struct opening { /* an item of a list that is no single word, and what it begins with */
     uint32_t list;
     enum element_kind kind;
     uint32_t id;
@@ -144,14 +154,14 @@ enum { PRESENT_WORDS = 2048 };
 struct trie {
     struct node *nodes;
     struct branch *branches;
-    struct membership *accepts; /* `list` is a phrase */
+    struct accepted *accepts;
     size_t node_count, branch_count, accept_count;
     uint64_t *edges; /* by plain words: node and stem, open addressing; 0 is free */
     uint32_t *edge_child;
     uint64_t present[PRESENT_WORDS]; /* a bit an edge by its hash: most words lead nowhere */
     size_t edge_count, edge_room;
-    struct beginning *beginnings;
-    size_t beginning_count;
+    struct opening *openings;
+    size_t opening_count;
     uint64_t bounds; /* marks of what "about", "over" and "under" begin with */
 };
 
@@ -164,10 +174,8 @@ static uint32_t stem_add(struct reader *reader, const char *name, size_t length)
 {
     size_t before = reader->stems.count;
     uint32_t stem = interned_add(&reader->stems, name, length);
-    if (stem == before) {
+    if (stem == before)
         reader->stems.stems[stem].same = stem;
-        reader->stems.stems[stem].lists = NO_INDEX;
-    }
     return reader->stems.stems[stem].same;
 }
 
@@ -365,8 +373,8 @@ static void list_stem(struct reader *reader, uint32_t list, uint32_t stem)
         return;
     add_edge(reader, LISTS + list, stem);
     *arena_push(reader->memory, reader->members, reader->member_count) =
-        (struct membership){list, reader->stems.stems[stem].lists};
-    reader->stems.stems[stem].lists = (uint32_t)reader->member_count - 1;
+        (struct membership){stem, list};
+    reader->lists.lists[list].marks |= mark_of(stem);
 }
 
 /* The node an element leads to, made if need be. */
@@ -375,9 +383,10 @@ static uint32_t add_branch(struct reader *reader, uint32_t from, const struct el
     struct trie *t = reader->trie;
     if (element->kind == ELEMENT_WORD && !element->optional)
         return add_edge(reader, from, element->id);
-    uint32_t *begins = &reader->lists.lists[element->id].child;
-    if (from == 0 && element->kind == ELEMENT_LIST) /* the root has too many to try each */
-        return *begins = *begins ? *begins : node_new(reader);
+    if (from == 0 && element->kind == ELEMENT_LIST) { /* the root has too many to try each */
+        uint32_t *child = &reader->lists.lists[element->id].child;
+        return *child = *child ? *child : node_new(reader);
+    }
     for (uint32_t i = t->nodes[from].branches; i != NO_INDEX; i = t->branches[i].next) {
         const struct branch *b = &t->branches[i];
         if (b->kind == element->kind && b->id == element->id && b->optional == element->optional)
@@ -394,7 +403,7 @@ static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
 {
     struct trie *t = reader->trie;
     *arena_push(reader->memory, t->accepts, t->accept_count) =
-        (struct membership){phrase, t->nodes[node].accepts};
+        (struct accepted){phrase, t->nodes[node].accepts};
     t->nodes[node].accepts = (uint32_t)t->accept_count - 1;
 }
 
@@ -620,9 +629,9 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
     for (size_t first = 0; first <= leading; first++) {
         uint32_t node = 0;
         if (phrase->role == ROLE_LIST)
-            *arena_push(reader->memory, reader->trie->beginnings, reader->trie->beginning_count) =
-                (struct beginning){(uint32_t)phrase->item, parse.elements[first].kind,
-                                   parse.elements[first].id};
+            *arena_push(reader->memory, reader->trie->openings, reader->trie->opening_count) =
+                (struct opening){(uint32_t)phrase->item, parse.elements[first].kind,
+                                 parse.elements[first].id};
         for (size_t i = first; i < parse.count; i++) {
             struct element element = parse.elements[i]; /* the root has too many to try each */
             element.optional = element.optional && i > first;
@@ -789,14 +798,10 @@ static void mark_nodes(struct reader *reader)
 {
     struct trie *t = reader->trie;
     struct list *lists = reader->lists.lists;
-    for (uint32_t stem = 0; stem < reader->stems.count; stem++)
-        for (uint32_t i = reader->stems.stems[stem].lists; i != NO_INDEX;
-             i = reader->members[i].next)
-            lists[reader->members[i].list].marks |= mark_of(stem);
     for (bool more = true; more;) { /* lists begin with lists */
         more = false;
-        for (size_t i = 0; i < t->beginning_count; i++) {
-            const struct beginning *b = &t->beginnings[i];
+        for (size_t i = 0; i < t->opening_count; i++) {
+            const struct opening *b = &t->openings[i];
             uint64_t marks = element_marks(lists, b->kind, b->id) & ~lists[b->list].marks;
             lists[b->list].marks |= marks;
             more = more || marks;
@@ -814,6 +819,31 @@ static void mark_nodes(struct reader *reader)
                 t->nodes[n].marks |=
                     t->nodes[b->child].accepts != NO_INDEX ? UINT64_MAX : t->nodes[b->child].marks;
         }
+}
+
+static void add_beginning(struct reader *reader, struct stem *stem, uint32_t child)
+{
+    const struct node *node = &reader->trie->nodes[child];
+    if (child)
+        stem->begins[stem->begin_count++] =
+            (struct beginning){node->accepts != NO_INDEX ? UINT64_MAX : node->marks, child};
+}
+
+/* What each word begins, side by side: most of that is told from its marks to lead nowhere. */
+static void list_beginnings(struct reader *reader)
+{
+    struct stem *stems = reader->stems.stems;
+    for (size_t i = 0; i < reader->member_count; i++)
+        stems[reader->members[i].stem].begin_count++;
+    for (struct stem *stem = stems; stem < stems + reader->stems.count; stem++) {
+        stem->begins = arena_room(reader->memory, stem->begin_count + 1, sizeof *stem->begins);
+        stem->begin_count = 0;
+    }
+    for (size_t i = reader->member_count; i-- > 0;)
+        add_beginning(reader, &stems[reader->members[i].stem],
+                      reader->lists.lists[reader->members[i].list].child);
+    for (struct stem *stem = stems; stem < stems + reader->stems.count; stem++)
+        add_beginning(reader, stem, word_child(reader->trie, 0, (uint32_t)(stem - stems)));
 }
 
 bool phrases_build(struct reader *reader, struct diags *diags)
@@ -859,12 +889,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     struct trie *t = reader->trie;
     mark_nodes(reader);
     reader->figure_child = word_child(t, 0, reader->figure);
-    for (size_t i = 0; i < reader->stems.count; i++) /* of the rest the edges are enough */
-        for (uint32_t *at = &reader->stems.stems[i].lists; *at != NO_INDEX;)
-            if (reader->lists.lists[reader->members[*at].list].child)
-                at = &reader->members[*at].next;
-            else
-                *at = reader->members[*at].next;
+    list_beginnings(reader);
     reader->stem_in = arena_array(reader->memory, reader->stems.count, sizeof(uint32_t));
     return !b.wrong;
 }
@@ -1183,7 +1208,7 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
         return;
     if (at == last)
         for (uint32_t i = t->nodes[node].accepts; i != NO_INDEX; i = t->accepts[i].next)
-            accept(w, &r->phrases[t->accepts[i].list], last);
+            accept(w, &r->phrases[t->accepts[i].phrase], last);
     for (uint32_t i = t->nodes[node].branches; i != NO_INDEX; i = t->branches[i].next) {
         if (t->branches[i].optional && at == last && leads_on(w, t->branches[i].child, at))
             visit(w, t->branches[i].child, at, last, skipped);
@@ -1212,11 +1237,11 @@ static void visit_word(struct walk *w, uint32_t at)
     w->first_match = w->job->matches.count;
     w->spans_from[at] = w->spans_to[at] = (uint32_t)w->span_count;
     if (token->stem != NO_INDEX) {
-        for (uint32_t i = r->stems.stems[token->stem].lists; i != NO_INDEX; i = r->members[i].next)
-            enter(w, r->lists.lists[r->members[i].list].child, at + 1);
-        uint32_t child = word_child(t, 0, token->stem);
-        if (child)
-            enter(w, child, at + 1);
+        const struct stem *stem = &r->stems.stems[token->stem];
+        uint64_t ahead = at + 1 < w->end ? token[1].ahead : 0;
+        for (size_t i = 0; i < stem->begin_count; i++)
+            if (stem->begins[i].marks == UINT64_MAX || (stem->begins[i].marks & ahead))
+                visit(w, stem->begins[i].child, at + 1, at + 1, 0);
     }
     const char *word = w->job->working.bytes + token->start;
     if (*word >= '0' && *word <= '9' && r->figure_child) {
