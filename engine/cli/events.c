@@ -182,13 +182,11 @@ static enum status tell(struct app *app, const struct event *event, const struct
                         const struct place *place, const char *noted)
 {
     const enum event_kind kind = event->kind;
-    char day[MOMENT_ROOM], due[MOMENT_ROOM] = "";
+    char day[MOMENT_ROOM];
     struct look look, risky = {.contaminated = -1.0};
-    const char *to_discard = NULL; /* the first whose last look said so */
+    const char *to_discard = NULL; /* the first isolated whose last look said so */
     const char *bare = NULL;       /* the first that was shaken before anything grew */
 
-    if (next_look(app, kind) != 0)
-        view_day(next_look(app, kind), due);
     for (size_t i = 0; i < chosen->count; i++) {
         if (!last_look(app, &chosen->vessels[i], &look))
             continue;
@@ -196,39 +194,25 @@ static enum status tell(struct app *app, const struct event *event, const struct
             risky = look;
         if (bare == NULL && kind == EVENT_SHAKE && look_coverage(app->rules, &look) < NOTHING_YET)
             bare = chosen->vessels[i].label;
-        if (to_discard == NULL && strcmp(look.action, action_name(ACTION_DISCARD)) == 0)
+        if (to_discard == NULL && kind == EVENT_ISOLATE &&
+            strcmp(look.action, action_name(ACTION_DISCARD)) == 0)
             to_discard = chosen->vessels[i].label;
     }
-    const struct look *riskiest = risky.id != 0 ? &risky : NULL;
     /* What was sold, given away, used or a slip of the pen is not thrown away. */
     const bool thrown = kind == EVENT_DISCARD && event->because <= BECAUSE_BROKEN;
-    json_t *cautions = thrown                ? view_handling_json(app->rules, riskiest)
+    json_t *cautions = thrown ? view_handling_json(app->rules, risky.id != 0 ? &risky : NULL)
                        : kind == EVENT_SHAKE ? json_pack("[s]", usual_caution(app, kind))
                                              : json_array();
-    if (app->given.json)
-        return app_json(app, view_json("schema:i event:s at:o vessels:o place:w look_again:w "
-                                       "cautions:o note:w",
-                                       1, event_words[kind], view_json_moment(app->given.at),
-                                       view_json_vessels(chosen->vessels, chosen->count),
-                                       place->label, due, cautions, event->detail));
-    view_say_taken(&(struct face){.screen = &app->out}, "cautions", cautions);
-    app_say(app, "%s: %s%s, %s.", app_vessels(app, chosen->vessels, chosen->count), acts[kind].done,
-            place->label, moment_write_day(app->given.at, day));
-    if (kind == EVENT_MOVE && chosen->new_place)
-        app_say(app, "New: place %s.", place->label);
-    if (noted != NULL)
-        app_aside(app, "Saved as a note: %s.", noted);
-    if (due[0] != '\0')
-        app_say(app, "Look again by %s: jarside look %s", due, chosen->vessels[0].label);
-    if (bare != NULL)
-        app_warn(app,
-                 "The last look at %s said that nothing grows yet: a shake helps only where there "
-                 "is growth to spread. If it was not shaken: jarside undo",
-                 bare);
-    if (kind == EVENT_ISOLATE && to_discard != NULL)
-        app_warn(app, "The last look at %s said discard. Closed and out: jarside discard %s",
-                 to_discard, to_discard);
-    return app_flush(app);
+    return app_tell(
+        app, "event",
+        view_json("schema:i event:s at:o vessels:o place:w look_again:o cautions:o note:w "
+                  "_labels:s _first:s _done:s _day:s _new:b _noted:s _bare:s _to_discard:s",
+                  1, event_words[kind], view_json_moment(app->given.at),
+                  view_json_vessels(chosen->vessels, chosen->count), place->label,
+                  view_json_day(next_look(app, kind)), cautions, event->detail,
+                  app_vessels(app, chosen->vessels, chosen->count), chosen->vessels[0].label,
+                  acts[kind].done, moment_write_day(app->given.at, day), chosen->new_place, noted,
+                  bare, to_discard));
 }
 
 /* "broken", "because they were wet and stank": why, of the list, as far as the usual words for it tell;
@@ -420,27 +404,27 @@ static enum status run_confirm(struct app *app)
             app_due(app, row.vessel, moment_day(app->given.at), action_name(ACTION_DISCARD));
     }
     app_commit(app);
-    if (app->given.json)
-        return app_json(app, view_json("schema:i vessels:o finding:s status:s cause:w how:w at:o",
-                                       1, view_json_vessels(chosen.vessels, chosen.count),
-                                       outcome.finding, outcome.status, outcome.cause, outcome.how,
-                                       view_json_moment(outcome.at)));
-    app_say(app, "%s: confirmed as %s (%s)%s%s.", app_vessels(app, chosen.vessels, chosen.count),
-            view_name(&app->view, LIST_FINDINGS, outcome.finding), outcome.status,
-            outcome.cause[0] != '\0' ? ", caused by: " : "",
-            view_name(&app->view, LIST_CAUSES, outcome.cause));
-    for (size_t i = 0; i < chosen.count; i++) { /* still among the others although it is lost */
+    const struct vessel *still = NULL; /* among the others although it is lost */
+    json_t *made = json_array();
+    for (size_t i = 0; i < chosen.count && still == NULL; i++) {
         const struct vessel *vessel = &chosen.vessels[i];
         if (vessel->fate != FATE_CONTAMINATED)
             continue;
-        look_warn_children(app, vessel);
-        if (vessel_gone(vessel))
-            continue;
-        app_warn(app, "%s is still on record as %s. Closed and out: jarside discard %s",
-                 vessel->label, vessel_state_words[vessel->state], vessel->label);
-        break;
+        view_json_row(made, "label:s children:w", vessel->label,
+                      view_children(&app->view, RECORD_VESSEL, vessel->id));
+        still = vessel_gone(vessel) ? NULL : vessel;
     }
-    return app_flush(app);
+    return app_tell(
+        app, "confirmed",
+        view_json("schema:i vessels:o finding:s status:s cause:w how:w at:o _labels:s _name:s "
+                  "_why:w _made:o _still:s _state:s",
+                  1, view_json_vessels(chosen.vessels, chosen.count), outcome.finding,
+                  outcome.status, outcome.cause, outcome.how, view_json_moment(outcome.at),
+                  app_vessels(app, chosen.vessels, chosen.count),
+                  view_name(&app->view, LIST_FINDINGS, outcome.finding),
+                  view_name(&app->view, LIST_CAUSES, outcome.cause), made,
+                  still != NULL ? still->label : NULL,
+                  still != NULL ? vessel_state_words[still->state] : NULL));
 }
 
 /* ==== correct ================================================================================= */
@@ -629,21 +613,16 @@ static enum status run_undo(struct app *app)
     char day[MOMENT_ROOM];
 
     app_must(app, undo_last(app->journal, app->view.now, app->arena, &undone));
-    if (app->given.json)
-        return app_json(app, view_json("schema:i undone:s at:o about:w before:w", 1, undone.words,
-                                       view_json_moment(undone.at), undone.label, undone.before));
     for (size_t i = 0; i < RECORD_COUNT; i++)
         if (undone.rows[i] > 0)
-            words_add(app, &rows, ", ", "%s%zu %s%s", rows[0] == '\0' ? ": " : "", undone.rows[i],
-                      record_types[i].name,
+            words_add(app, &rows, ", ", "%zu %s%s", undone.rows[i], record_types[i].name,
                       undone.rows[i] == 1 ? ""
                       : i == RECORD_BATCH ? "es"
                                           : "s");
-    app_say(app, "Undone: jarside %s (of %s)%s.", undone.words, moment_write_day(undone.at, day),
-            rows);
-    if (undone.before != NULL)
-        app_aside(app, "The one before is: jarside %s", undone.before);
-    return app_flush(app);
+    return app_tell(app, "undone",
+                    view_json("schema:i undone:s at:o about:w before:w _day:s _rows:s", 1,
+                              undone.words, view_json_moment(undone.at), undone.label,
+                              undone.before, moment_write_day(undone.at, day), rows));
 }
 
 const struct command event_commands[] = {
