@@ -683,19 +683,22 @@ static void take_records(struct draft *draft)
         note(draft, taken, "starter %s", before->starter.label);
 }
 
-/* Takes over columns ("dry|water") of a part; whether any figure came of it. */
-static bool carry(struct draft *draft, const struct kind *kind, const char *names)
+/* Takes over columns ("dry|water") of a part, and has them in `taken` too, a row of that kind, or NULL; whether any
+ * figure came of it. */
+static bool carry(struct draft *draft, const struct kind *kind, const char *names, void *taken)
 {
     bool any = false;
     for (const struct column *at = record_types[kind->record].columns; at->name != NULL; at++) {
         void *to = (char *)row_of(&draft->now, kind) + at->offset;
         const void *from = column_member(at, row_of(&draft->before, kind));
-        if (csv_named(names, at->name, strlen(at->name)) < 0)
+        const bool real = at->kind == COLUMN_REAL;
+        if (csv_named(names, at->name, strlen(at->name)) < 0 ||
+            (real ? !isnan(*(double *)to) : (*(const char **)to)[0] != '\0'))
             continue;
-        if (at->kind == COLUMN_REAL)
-            any |= take_number(to, *(const double *)from);
-        else
-            take_word(to, *(const char *const *)from);
+        any |= real && !isnan(*(const double *)from);
+        memcpy(to, from, real ? sizeof(double) : sizeof(char *));
+        if (taken != NULL)
+            memcpy((char *)taken + at->offset, from, real ? sizeof(double) : sizeof(char *));
     }
     return any;
 }
@@ -711,31 +714,26 @@ static void take_figures(struct draft *draft)
     bool same_grain = same(now->lot.grain, before->lot.grain);
 
     if (before->cook.id != 0 && (cook == PICK_UNTOLD || cook == PICK_NEW)) {
+        struct cook taken;
+        record_init(RECORD_COOK, &taken);
         if (isnan(now->cook.gauge))
-            take_word(&now->cook.method, before->cook.method);
-        const struct cook said = now->cook;
-        bool heat = same(now->cook.method, before->cook.method) &&
-                    carry(draft, &kinds[COOK], draft->unread_time ? "gauge" : "gauge|minutes");
-        bool any = carry(draft, &kinds[COOK], "altitude|load|cooker") || heat;
-        struct cook taken = now->cook; /* without what was said now */
-        taken.gauge = isnan(said.gauge) ? taken.gauge : NAN;
-        taken.minutes = isnan(said.minutes) ? taken.minutes : NAN;
-        taken.load = said.load[0] == '\0' ? taken.load : "";
-        taken.method = isnan(taken.gauge) && (said.method[0] != '\0' || !isnan(said.gauge))
-                           ? ""
-                           : taken.method;
+            carry(draft, &kinds[COOK], "method", &taken);
+        bool any =
+            same(now->cook.method, before->cook.method) &&
+            carry(draft, &kinds[COOK], draft->unread_time ? "gauge" : "gauge|minutes", &taken);
+        any |= carry(draft, &kinds[COOK], "altitude|load|cooker", &taken);
         const char *words = view_cook_words(&draft->app->view, &taken);
         if (any && words[0] != '\0')
             note(draft, taken, "%s as in cook %s", words, before->cook.label);
     }
-    bool mix = same_grain && same_kind && carry(draft, &kinds[ITSELF], "dry|water");
-    if ((same_grain && carry(draft, &kinds[ITSELF], "soak")) || mix)
+    bool mix = same_grain && same_kind && carry(draft, &kinds[ITSELF], "dry|water", NULL);
+    if ((same_grain && carry(draft, &kinds[ITSELF], "soak", NULL)) || mix)
         note(draft, taken, "the hydration");
     if (same_kind && now->starter.id == before->starter.id && before->starter.id != 0 &&
-        carry(draft, &kinds[ITSELF], "inoculum|unit"))
+        carry(draft, &kinds[ITSELF], "inoculum|unit", NULL))
         note(draft, taken, "%g %s of starter", batch->inoculum,
              batch->unit[0] != '\0' ? batch->unit : "pieces");
-    carry(draft, &kinds[ITSELF], "purpose");
+    carry(draft, &kinds[ITSELF], "purpose", NULL);
     if (take_record(draft, PLACE, isnan(now->place.celsius)))
         note(draft, taken, "place %s", before->place.label);
     /* Two batches of one day were inoculated in one session, unless it is said otherwise. */
@@ -981,14 +979,11 @@ static void place_in_cooker(struct draft *draft, struct vessel *vessels, size_t 
     struct names names;
     size_t next = 0;
 
-    names_of(app, LIST_POSITIONS, &names);
-
     while (*at != '\0') {
         size_t length = strcspn(at, ":,"), many = count - next;
-        const char *word = arena_copy(app->arena, at, length), *id = NULL;
-        for (size_t i = 0; i < names.count; i++)
-            if (same(names.ids[i], word) || same(names.names[i], word))
-                id = names.ids[i];
+        const char *word = arena_copy(app->arena, at, length);
+        const char *id = list_id(app->rules, LIST_POSITIONS, word);
+        names_of(app, LIST_POSITIONS, &names);
         if (id == NULL)
             app_stop(app, "no position '%s' in the cooker; there are: %s", word,
                      names.count > 0 ? words_joined(app, names.ids, names.count, ", ", MOST_NAMES)

@@ -579,15 +579,14 @@ static size_t find(const char *name, size_t length)
     return i;
 }
 
-static const char *suggest(struct app *app, const char *name)
+static _Noreturn void no_setting(struct app *app, const char *name)
 {
     const char *names[SETTINGS];
     for (size_t i = 0; i < SETTINGS; i++)
         names[i] = settings[i].name;
-    const char *near = diag_nearest(name, names, SETTINGS);
-    return near != NULL ? arena_format(app->arena, "did you mean '%s'?", near)
-                        : arena_format(app->arena, "there are %s",
-                                       words_joined(app, names, SETTINGS, ", ", SETTINGS));
+    app_unknown(app, NULL, "setting", name, names, SETTINGS,
+                arena_format(app->arena, "there are %s",
+                             words_joined(app, names, SETTINGS, ", ", SETTINGS)));
 }
 
 /* Ends the program, with the place in the file, unless the value is a right one. Ids can only be
@@ -645,7 +644,7 @@ void config_read(struct app *app)
         if (setting < SETTINGS)
             app->settings[setting] = (struct setting){entries[i].text, entries[i].at};
         else
-            app_stop(app, "no setting '%.60s'; %s", entries[i].key, suggest(app, entries[i].key));
+            no_setting(app, arena_format(app->arena, "%.60s", entries[i].key));
     }
     app->reading = (struct position){0};
     for (size_t i = 0; i < SETTINGS; i++) {
@@ -732,46 +731,25 @@ static void write_setting(struct app *app, size_t setting)
     app_keep(app, path, &file);
 }
 
-/* What holds, and whether the environment said so. */
-static const char *value_of(struct app *app, size_t setting, bool *outside)
-{
-    const char *variable = environment[setting], *word = app->settings[setting].word;
-    const char *said = variable != NULL ? getenv(variable) : NULL;
-    *outside = said != NULL && (word == NULL || strcmp(said, word) != 0);
-    return *outside ? said : word;
-}
-
 static enum status show(struct app *app, const char *path, size_t only)
 {
-    enum { NAME_COLUMNS = 13 };
-    const bool json = app->given.json;
-    json_t *all = json ? json_object() : NULL;
+    json_t *all = json_object(), *rows = json_array();
     struct help_line line = {.common = false};
     for (size_t i = 0; i < SETTINGS && help_next(app, "settings", &line); i++) {
-        const struct option *row = &settings[i];
-        bool outside = false;
-        const char *value = value_of(app, i, &outside);
-        if (json)
-            json_object_set_new(all, row->name,
-                                value != NULL ? view_json_text(value) : json_null());
-        else if (only == i)
-            screen_say(&app->out, 0, 0, ROLE_PLAIN, "%s", value != NULL ? value : "");
-        else if (only == SETTINGS && value != NULL)
-            screen_row_text(&app->out, 0, NAME_COLUMNS, row->name, "%s%s%s%s", value,
-                            outside ? " (from $" : "", outside ? environment[i] : "",
-                            outside ? ")" : "");
-        else if (only == SETTINGS)
-            screen_row_text(&app->out, 0, NAME_COLUMNS, row->name, "not set: %s", line.says);
+        const char *variable = environment[i], *word = app->settings[i].word;
+        const char *said = variable != NULL ? getenv(variable) : NULL;
+        const bool outside = said != NULL && (word == NULL || strcmp(said, word) != 0);
+        word = outside ? said : word;
+        json_object_set_new(all, settings[i].name,
+                            word != NULL ? view_json_text(word) : json_null());
+        if (only == SETTINGS || only == i)
+            view_json_row(rows, "name:s value:s from:s says:s", settings[i].name, word,
+                          outside ? variable : NULL, line.says);
     }
-    if (json)
-        return app_json(app, view_json("schema:i file:o settings:o", 1,
-                                       path != NULL ? view_json_text(path) : json_null(), all));
-    if (only == SETTINGS && path != NULL)
-        screen_say(&app->out, 0, 0, ROLE_QUIET,
-                   "They stand in %s. To set one: jarside config "
-                   "altitude=700m; to take it back: jarside config altitude=",
-                   path);
-    return app_flush(app);
+    return app_tell(app, "config",
+                    view_json("schema:i file:o settings:o _rows:o _one:b", 1,
+                              path != NULL ? view_json_text(path) : json_null(), all, rows,
+                              only != SETTINGS));
 }
 
 static enum status run_config(struct app *app)
@@ -783,10 +761,8 @@ static enum status run_config(struct app *app)
         const char *word = app->operands[i], *equals = strchr(word, '=');
         size_t length = equals != NULL ? (size_t)(equals - word) : strlen(word);
         size_t setting = find(word, length);
-        if (setting == SETTINGS) {
-            const char *name = arena_copy(app->arena, word, length);
-            app_stop(app, "no setting '%s'; %s", name, suggest(app, name));
-        }
+        if (setting == SETTINGS)
+            no_setting(app, arena_copy(app->arena, word, length));
         const char *next = i + 1 < app->operand_count ? app->operands[i + 1] : "=";
         if (equals == NULL && strchr(next, '=') == NULL && find(next, strlen(next)) == SETTINGS) {
             equals = arena_format(app->arena, "=%s", next); /* "temperature F" */
