@@ -27,12 +27,11 @@ static void must_compute(struct app *app, enum process_error error, double value
 static const char *must_answer(struct app *app, enum physics_answer answer,
                                const struct physics_refusal *refusal, struct text *words)
 {
-    if (answer == PHYSICS_REFUSED)
-        must_compute(app, refusal->fault, refusal->value);
     if (answer != PHYSICS_OK) {
         text_clear(words);
         physics_explain(words, answer, refusal);
-        app_stop(app, "%s", words->bytes);
+        app_quit(app, app_error(app, answer == PHYSICS_REFUSED ? STATUS_DATA : STATUS_USAGE, NULL,
+                                "%s", words->bytes));
     }
     const char *assumed = arena_string(app->arena, words->bytes);
     text_release(words);
@@ -225,67 +224,123 @@ static enum status run_hydration(struct app *app)
 
 /* ---- forecast -------------------------------------------------------------------------------- */
 
-enum { MOST_SHAKES = 16, MOST_WARMTH = 4096 };
-
-struct grown { /* read from what was said, and from the journal */
-    struct known_growth known;
-    const char *start;
-    struct shake shakes[MOST_SHAKES];
-    struct warmth warmth[MOST_WARMTH];
+/* A log is thinned to one reading an hour or so: growth does not feel more. */
+enum { MOST_WARMTH = 4096 };
+struct warmth_log {
+    struct arena *arena;
+    struct warmth *warmth;
+    size_t count;
 };
 
-/* The amount is told in the starter's unit; without a starter the unit tells which it must be. */
-static void read_inoculum(struct app *app, struct grown *run)
+static bool add_warmth(void *context, double minutes, double celsius)
+{
+    static const double hour = 1.0 / 24.0;
+    struct warmth_log *log = context;
+    double day = minutes / 1440.0, last = log->count > 0 ? log->warmth[log->count - 1].day : -1.0;
+
+    if (day <= last)
+        return false;
+    if (log->count == 0 || (day >= last + hour && log->count < MOST_WARMTH))
+        *arena_push(log->arena, log->warmth, log->count) = (struct warmth){day, celsius};
+    return true;
+}
+
+/* The batch or vessel of the journal that is meant, by the operand or by --vessel; NULL for none. */
+static const char *label_meant(struct app *app)
+{
+    const char *said = app->given.vessel;
+    if (app->operand_count > 0)
+        return app->operands[0];
+    if (said == NULL || strchr(said, ':') != NULL || rules_vessel(app->rules, said) != RULES_NONE ||
+        access(app_journal_path(app), F_OK) != 0)
+        return NULL;
+    app_open(app, JOURNAL_READ);
+    return labels_id(app, RECORD_VESSEL, said) != 0 || labels_id(app, RECORD_BATCH, said) != 0
+               ? said
+               : NULL;
+}
+
+/* What the journal knows of it, and the day of its inoculation. */
+static const char *recall_growth(struct app *app, const char *label, struct known_growth *known)
+{
+    struct vessel vessel;
+    struct batch batch;
+    char day[MOMENT_ROOM];
+
+    app_open(app, JOURNAL_READ);
+    const int64_t whole = labels_id(app, RECORD_BATCH, label);
+    size_t count = 0;
+    if (whole != 0)
+        vessel = *(const struct vessel *)app_all(app, RECORD_VESSEL, "batch", whole, &count);
+    else
+        labels_find(app, RECORD_VESSEL, label, &vessel);
+    app_get(app, RECORD_BATCH, vessel.batch, &batch);
+    if (vessel.control)
+        app_stop(app, "%s is a control and was never inoculated: nothing grows in it",
+                 vessel.label);
+    app_must(app, vessel_growth_of(app->journal, app->rules, &batch, &vessel, app->arena, known));
+    if (known->species == RULES_NONE && app->given.mushroom == RULES_NONE)
+        app_stop(app,
+                 "what is grown in %s is not recorded; add --species, or: jarside correct %s "
+                 "species=oyster",
+                 label, batch.label);
+    return arena_string(app->arena, moment_write_day(batch.at, day));
+}
+
+/* --vessel and --mass, --starter and --inoculum, whose unit is that of the starter; without a starter that of the
+ * first. */
+static void read_contents(struct app *app, const char *label, struct known_growth *known)
 {
     static const enum dimension dimensions[] = {
         [STARTER_ML] = DIM_LITRES, [STARTER_GRAMS] = DIM_GRAMS, [STARTER_PIECES] = DIM_NONE};
-    int starter = run->known.starter == RULES_NONE ? 0 : run->known.starter;
-
+    const struct given *given = &app->given;
+    if (given->vessel != NULL && label != given->vessel) {
+        const double grams = known->vessel.grams;
+        option_read(app, option_row(NULL, "vessel"), given->vessel, &known->vessel);
+        if (isnan(known->vessel.grams))
+            known->vessel.grams = grams;
+    }
+    if (!isnan(given->cook.vessel.grams))
+        known->vessel.grams = given->cook.vessel.grams;
+    if (given->spawn != RULES_NONE)
+        known->starter = given->spawn;
     if (app->rules->starter_count == 0)
         app_stop(app, "the rules hold no starters to compute this from");
-    if (app->given.inoculum == NULL)
+    if (given->inoculum == NULL)
         return;
-    enum starter_unit unit = app->rules->starters[starter].unit;
+    enum starter_unit unit =
+        app->rules->starters[known->starter == RULES_NONE ? 0 : known->starter].unit;
     double amount =
-        option_measure(app, "inoculum", app->given.inoculum, OPTION_AMOUNT, dimensions[unit]);
-    run->known.dose = unit == STARTER_ML ? 1000.0 * amount : amount;
+        option_measure(app, "inoculum", given->inoculum, OPTION_AMOUNT, dimensions[unit]);
+    known->dose = unit == STARTER_ML ? 1000.0 * amount : amount;
     if (!(amount > 0.0))
         app_wrong(app, "inoculum", "the amount must be more than 0");
 }
 
-static void read_shakes(struct app *app, struct grown *run)
+/* --shake: days in order. */
+static void read_shakes(struct app *app, struct known_growth *known)
 {
+    enum { MOST_SHAKES = 16 };
     const struct forecast_rules *rules = &app->rules->forecast;
+    const struct texts *said = &app->given.shake;
+    struct shake *shakes = arena_array(app->arena, MOST_SHAKES, sizeof *shakes);
 
-    for (size_t i = 0; i < app->given.shake.count; i++) {
-        const char *word = app->given.shake.words[i];
+    for (size_t i = 0; i < said->count; i++) {
+        const char *word = said->words[i];
         char *end = NULL;
         double day = strtod(word, &end);
         if (i == MOST_SHAKES)
             app_wrong(app, "shake", "at most %d shakes", MOST_SHAKES);
         if (end == word || *end != '\0' || !(day >= 0.0 && day <= 730.0))
             app_wrong(app, "shake", "not a day from 0 to 730: '%s'", word);
-        if (i > 0 && day <= run->shakes[i - 1].day)
+        if (i > 0 && day <= shakes[i - 1].day)
             app_wrong(app, "shake", "'%s' is not after the shake before it", word);
-        run->shakes[i] = (struct shake){day, rules->shake_factor, rules->shake_pause};
+        shakes[i] = (struct shake){day, rules->shake_factor, rules->shake_pause};
     }
-    run->known.shakes = run->shakes;
-    run->known.shake_count = app->given.shake.count;
-}
-
-/* A log is thinned to one reading an hour or so: growth does not feel more. */
-static bool add_warmth(void *context, double minutes, double celsius)
-{
-    static const double hour = 1.0 / 24.0;
-    struct grown *run = context;
-    size_t *count = &run->known.warmth_count;
-    double day = minutes / 1440.0, last = *count > 0 ? run->warmth[*count - 1].day : -1.0;
-
-    if (day <= last)
-        return false;
-    if (*count == 0 || (day >= last + hour && *count < MOST_WARMTH))
-        run->warmth[(*count)++] = (struct warmth){day, celsius};
-    return true;
+    if (said->count > 0) {
+        known->shakes = shakes;
+        known->shake_count = said->count;
+    }
 }
 
 static enum process_error compute_run(struct forecast_report *report, const struct given *given)
@@ -298,8 +353,8 @@ static enum process_error compute_run(struct forecast_report *report, const stru
     report->visible = report->full = never;
     (void)forecast_days(forecast, 1.0, &report->visible);
     report->reached = forecast_days(forecast, FORECAST_FULL, &report->full) == PROCESS_OK;
-    (void)forecast_days(forecast, rules->shake.lo, &from);
-    (void)forecast_days(forecast, rules->shake.hi, &to);
+    (void)forecast_days(forecast, rules->shake_lo, &from);
+    (void)forecast_days(forecast, rules->shake_hi, &to);
     report->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
     report->look_every = rules->look_every > 0.0 ? rules->look_every : 3.0;
     /* Strains of one species differ by a factor of two: beyond twice the likeliest day is too long. */
@@ -313,114 +368,49 @@ static enum process_error compute_run(struct forecast_report *report, const stru
                : PROCESS_OK;
 }
 
-/* The batch or vessel of the journal that is meant, by the operand or by --vessel; NULL for none: then that option
- * is read as what it is in other commands. */
-static const char *read_vessel(struct app *app, struct known_vessel *vessel)
-{
-    const char *label = app->operand_count > 0 ? app->operands[0] : NULL;
-    const char *said = app->given.vessel;
-    if (said != NULL && label == NULL && strchr(said, ':') == NULL &&
-        rules_vessel(app->rules, said) == RULES_NONE && access(app_journal_path(app), F_OK) == 0) {
-        app_open(app, JOURNAL_READ);
-        if (labels_id(app, RECORD_VESSEL, said) != 0 || labels_id(app, RECORD_BATCH, said) != 0)
-            return said;
-    }
-    *vessel = app->given.cook.vessel;
-    if (said != NULL)
-        option_read(app, option_row(NULL, "vessel"), said, vessel);
-    if (!isnan(app->given.cook.vessel.grams)) /* --mass */
-        vessel->grams = app->given.cook.vessel.grams;
-    return label;
-}
-
-/* What the journal knows of it stands where nothing was said on the command line. */
-static void recall_growth(struct app *app, const char *label, struct grown *run)
-{
-    struct known_growth *known = &run->known, of;
-    struct vessel vessel;
-    struct batch batch;
-    char day[MOMENT_ROOM];
-
-    app_open(app, JOURNAL_READ);
-    const int64_t whole = labels_id(app, RECORD_BATCH, label);
-    if (whole != 0) {
-        size_t count = 0;
-        const struct vessel *all = app_all(app, RECORD_VESSEL, "batch", whole, &count);
-        vessel = all[0];
-    } else {
-        labels_find(app, RECORD_VESSEL, label, &vessel);
-    }
-    app_get(app, RECORD_BATCH, vessel.batch, &batch);
-    if (vessel.control)
-        app_stop(app, "%s is a control and was never inoculated: nothing grows in it",
-                 vessel.label);
-    app_must(app, vessel_growth_of(app->journal, app->rules, &batch, &vessel, app->arena, &of));
-    known->species = of.species;
-    known->starter = known->starter == RULES_NONE ? of.starter : known->starter;
-    if (known->vessel.kind == RULES_NONE && isnan(known->vessel.own[0]))
-        known->vessel.kind = of.vessel.kind;
-    if (isnan(known->vessel.grams))
-        known->vessel.grams = of.vessel.grams;
-    if (known->grain.kind == RULES_NONE)
-        known->grain.kind = of.grain.kind;
-    if (isnan(known->temperature) && app->given.temps == NULL)
-        known->temperature = of.temperature;
-    known->dose = of.dose;
-    if (app->given.shake.count == 0) {
-        known->shake_count = of.shake_count < MOST_SHAKES ? of.shake_count : MOST_SHAKES;
-        for (size_t i = 0; i < known->shake_count; i++)
-            run->shakes[i] = of.shakes[i];
-        known->shakes = run->shakes;
-    }
-    if (app->given.start == NULL)
-        run->start = arena_string(app->arena, moment_write_day(batch.at, day));
-    if (known->species == RULES_NONE)
-        app_stop(app,
-                 "what is grown in %s is not recorded; add --species, or: jarside correct %s "
-                 "species=oyster",
-                 label, batch.label);
-}
-
+/* What the journal knows stands where nothing was said on the command line. */
 static enum status run_forecast(struct app *app)
 {
     const struct given *given = &app->given;
-    struct grown *run = arena_alloc(app->arena, sizeof *run);
+    const char *label = label_meant(app), *start = NULL;
     struct forecast_report report = {.judged = false};
+    struct warmth_log log = {.arena = app->arena};
+    struct known_growth known;
     struct physics_refusal refusal;
     struct warmth constant;
     struct text assumed;
 
-    known_growth_init(&run->known);
-    const char *label = read_vessel(app, &run->known.vessel);
-    run->known.grain.kind = given->cook.grain.kind;
-    run->known.species = given->mushroom;
-    run->known.starter = given->spawn;
-    run->known.temperature = given->temp;
-    run->start = given->start;
-    read_shakes(app, run);
+    known_growth_init(&known);
     if (label != NULL)
-        recall_growth(app, label, run);
-    read_inoculum(app, run);
-    if (given->temps != NULL && !isnan(run->known.temperature))
-        app_stop(app, "give either --temp or --temps, not both");
-    if (given->temps != NULL) {
-        run->known.warmth = run->warmth;
-        read_log(app, given->temps, add_warmth, run);
-    }
-    if (run->known.species == RULES_NONE)
+        start = recall_growth(app, label, &known);
+    if (known.species == RULES_NONE)
+        known.species = given->mushroom;
+    if (known.species == RULES_NONE)
         app_stop(app, "give --species; for instance: jarside forecast --species shiitake "
                       "--temp 22C --inoculum 3ml --vessel bag:2.2kg");
+    read_contents(app, label, &known);
+    read_shakes(app, &known);
+    if (given->cook.grain.kind != RULES_NONE)
+        known.grain.kind = given->cook.grain.kind;
+    if (given->temps != NULL && !isnan(given->temp))
+        app_stop(app, "give either --temp or --temps, not both");
+    if (given->temps != NULL || !isnan(given->temp))
+        known.temperature = given->temp;
+    if (given->temps != NULL) {
+        read_log(app, given->temps, add_warmth, &log);
+        known.warmth = log.warmth;
+        known.warmth_count = log.count;
+    }
     if (isnan(given->day) != isnan(given->seen))
         app_stop(app, "--day and --seen go together: how white it was on which day");
     report.rules = app->rules;
-    report.species = &app->rules->species[run->known.species];
+    report.species = &app->rules->species[known.species];
     report.species_id = report.species->id;
-    report.start = run->start;
-    report.vessel = vessel_name(app, &run->known.vessel);
+    report.start = given->start != NULL ? given->start : start;
+    report.vessel = vessel_name(app, &known.vessel);
     text_init(&assumed);
     report.assumed = must_answer(
-        app,
-        physics_growth(app->rules, &run->known, &report.forecast, &constant, &assumed, &refusal),
+        app, physics_growth(app->rules, &known, &report.forecast, &constant, &assumed, &refusal),
         &refusal, &assumed);
     enum process_error error = compute_run(&report, given);
     must_compute(app, error, error == PROCESS_COVERAGE ? given->seen : given->day);
