@@ -121,8 +121,14 @@ static void take_word(const char **word, const char *from)
 
 /* ---- which records --------------------------------------------------------------------------- */
 
-/* Whether the figures said of a cook are those that a shared one was recorded with. */
-static enum status check_figures(struct draft *draft, const struct cook *said)
+/* Whether something that was said cannot be: in the guided mode the question is put again. */
+static bool failed(const struct draft *draft)
+{
+    return diags_errors(draft->app->diags) > 0;
+}
+
+/* Notes where figures said of a cook are not those that a shared one was recorded with. */
+static void check_figures(struct draft *draft, const struct cook *said)
 {
     const char *label = draft->now.cook.label;
     for (const struct column *at = record_types[RECORD_COOK].columns; at->name != NULL; at++) {
@@ -131,19 +137,17 @@ static enum status check_figures(struct draft *draft, const struct cook *said)
         const double *recorded = column_member(at, &draft->now.cook);
         const double *now = column_member(at, said);
         if (!isnan(*now) && !(fabs(*now - *recorded) <= 0.01 * fabs(*recorded)))
-            return app_usage(draft->app,
-                             "cook %s is on record %s '%s'; correct it first with 'jarside correct "
-                             "cook %s %s=...', or name another cook",
-                             label,
-                             isnan(*recorded) ? "without a value for" : "with another value for",
-                             at->name, label, at->name);
+            app_usage(draft->app,
+                      "cook %s is on record %s '%s'; correct it first with 'jarside correct "
+                      "cook %s %s=...', or name another cook",
+                      label, isnan(*recorded) ? "without a value for" : "with another value for",
+                      at->name, label, at->name);
     }
-    return STATUS_OK;
 }
 
 /* Says that `label` (or "new", "none") is the record of this kind. What was said before stays said,
- * where the record is silent. */
-static enum status pick(struct draft *draft, const struct kind *kind, const char *label)
+ * where the record is silent. What is wrong is noted (failed). */
+static void pick(struct draft *draft, const struct kind *kind, const char *label)
 {
     struct app *app = draft->app;
     struct parts *now = &draft->now;
@@ -160,21 +164,21 @@ static enum status pick(struct draft *draft, const struct kind *kind, const char
         app_get(app, kind->record, id, row_of(now, kind));
         if (kind->record == RECORD_LOT && said.lot.grain[0] != '\0' &&
             !same(said.lot.grain, now->lot.grain))
-            return app_usage(app, "lot %s is %s; leave out the grain, or name another lot",
-                             now->lot.label, name_of(draft, LIST_GRAINS, now->lot.grain));
+            app_usage(app, "lot %s is %s; leave out the grain, or name another lot", now->lot.label,
+                      name_of(draft, LIST_GRAINS, now->lot.grain));
         take_word(&now->starter.kind, said.starter.kind);
-        return kind->record == RECORD_COOK ? check_figures(draft, &said.cook) : STATUS_OK;
+        if (kind->record == RECORD_COOK)
+            check_figures(draft, &said.cook);
     } else if (kind->record == RECORD_STARTER && labels_id(app, RECORD_VESSEL, label) != 0) {
         starter_of_vessel(app, label, &draft->mother, &now->starter);
         *pick = now->starter.id != 0 ? PICK_EXISTING : PICK_NEW;
     } else if (label[0] == '\0') {
-        return app_usage(app, "the label of a %s cannot be empty", record_types[kind->record].name);
+        app_usage(app, "the label of a %s cannot be empty", record_types[kind->record].name);
     } else {
         labels_check_new(app, kind->record, label, app->given.fresh);
         *pick = PICK_NEW; /* the label is copied, as an answer does not live as long */
         row_of(now, kind)->named.label = arena_string(app->arena, label);
     }
-    return STATUS_OK;
 }
 
 /* ==== options ================================================================================= */
@@ -229,7 +233,9 @@ static void read_options(struct draft *draft)
     take_word(&batch->label, label != NULL ? label : "");
     for (size_t i = 0; i < KINDS; i++)
         if (labels[i] != NULL)
-            app_must(app, pick(draft, &kinds[i], labels[i]));
+            pick(draft, &kinds[i], labels[i]);
+    if (failed(draft))
+        app_quit(app, STATUS_USAGE);
 }
 
 /* ==== words =================================================================================== */
@@ -295,27 +301,8 @@ static const struct kind *kind_said(const struct token *words, size_t w)
     return NULL;
 }
 
-/* A label that two kinds of record have, without a word for which, is asked about. */
-static enum status ask_which(struct draft *draft, const char *label)
-{
-    const char *names = "", *first = NULL;
-    size_t count = 0;
-    for (size_t i = 0; i < KINDS; i++) {
-        const char *name = record_types[kinds[i].record].name;
-        if (draft->pick[kinds[i].record] != PICK_UNTOLD ||
-            labels_id(draft->app, kinds[i].record, label) == 0)
-            continue;
-        words_add(draft->app, &names, " and a ", "%s", name);
-        first = first != NULL ? first : name;
-        count++;
-    }
-    return count < 2 ? STATUS_OK
-                     : app_usage(draft->app, "'%s' is a %s; say which, for instance: %s %s", label,
-                                 names, first, label);
-}
-
 /* "shelf2" or "shelf 2", wherever it stands, and "attic" between commas: a new place, as none is called so. */
-static enum status take_place(struct draft *draft, const struct token *words, size_t w)
+static void take_place(struct draft *draft, const struct token *words, size_t w)
 {
     static const char *const leads[] = {"place", "on", "in", "at"};
     struct app *app = draft->app;
@@ -333,30 +320,57 @@ static enum status take_place(struct draft *draft, const struct token *words, si
                  (at.end[behind] == '\0' || strchr(",;", at.end[behind]) != NULL);
     const char *label = arena_copy(app->arena, at.start, (size_t)(at.end - at.start));
     if (!(numbered || alone) || !isalpha((unsigned char)*label) || !names_a_place(app, label))
-        return STATUS_OK;
+        return;
     labels_check_place(app, label, app->given.fresh);
     if (first < w)
         blank(words[first]);
     blank(at);
-    return pick(draft, &kinds[PLACE], label);
+    pick(draft, &kinds[PLACE], label);
+}
+
+/* The kinds of record that a word is the label of, as far as none of them was named yet: of the kind that the word
+ * before says, else of any. A vessel can be a starter. Two of them are noted. */
+static const struct kind *kind_called(struct draft *draft, const struct token *words, size_t w,
+                                      const char *label)
+{
+    struct app *app = draft->app;
+    const struct kind *said = kind_said(words, w), *first = NULL;
+    const char *names = "";
+    size_t count = 0;
+    for (size_t i = 0; i < KINDS; i++) {
+        const enum record record = kinds[i].record;
+        if ((said != NULL && said != &kinds[i]) || draft->pick[record] != PICK_UNTOLD)
+            continue;
+        if (labels_id(app, record, label) != 0) {
+            words_add(app, &names, " and a ", "%s", record_types[record].name);
+            count++;
+        } else if (record != RECORD_STARTER || labels_id(app, RECORD_VESSEL, label) == 0) {
+            continue;
+        }
+        first = first != NULL ? first : &kinds[i];
+    }
+    if (count > 1)
+        app_usage(app, "'%s' is a %s; say which, for instance: %s %s", label, names,
+                  record_types[first->record].name, label);
+    return first;
 }
 
 /* What the reader must not see is taken, and blanked: the number of vessels ("8 x quart jars"), "2
  * controls", labels of the journal ("S1", "starter S1"). "bags" without a size still says what shape
  * they are. */
-static enum status take_words(struct draft *draft, char *text)
+static void take_words(struct draft *draft, char *text)
 {
+    /* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not looked for,
+     * as vessels are named by them: "8 quart jars", "8 3lb bags". */
     static const unsigned figures = 1U << DIM_GAUGE_KPA | 1U << DIM_MINUTES | 1U << DIM_DAYS |
                                     1U << DIM_CELSIUS | 1U << DIM_PERCENT;
+    static const char digits[] = "0123456789";
     struct app *app = draft->app;
     size_t count = 0;
     const struct token *words = split(app, text, &count);
-    enum status status = STATUS_OK;
     bool fresh = false; /* "new starter" stands before */
     long number = number_of(words[0].start, words[0].end);
 
-    /* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not looked for,
-     * as vessels are named by them: "8 quart jars", "8 3lb bags". */
     if (number >= 0 && !is_quantity(words[0].start, figures, false)) {
         if (draft->vessels == 0)
             draft->vessels = (size_t)number;
@@ -364,7 +378,7 @@ static enum status take_words(struct draft *draft, char *text)
         if (is_word(words[1], "x"))
             blank(words[1]);
     }
-    for (size_t w = 0; w < count; w++) {
+    for (size_t w = 0; w < count && !failed(draft); w++) {
         const struct token at = words[w];
         const char *word = arena_copy(app->arena, at.start, (size_t)(at.end - at.start));
         number = number_of(at.start, at.end);
@@ -376,47 +390,36 @@ static enum status take_words(struct draft *draft, char *text)
         }
         if (is_word(at, "bag") || is_word(at, "jar"))
             draft->shape = is_word(at, "bag") ? SHAPE_BRICK : SHAPE_CYLINDER;
-        const struct kind *of = kind_said(words, w);
-        if (of == NULL && (status = ask_which(draft, word)) != STATUS_OK)
-            return status;
-        for (size_t i = 0; i < KINDS; i++) {
-            const char *name = record_types[kinds[i].record].name;
-            if (of != NULL && of != &kinds[i])
-                continue;
-            bool grain =
-                kinds[i].record == RECORD_STARTER && labels_id(app, RECORD_VESSEL, word) != 0;
-            if (draft->pick[kinds[i].record] != PICK_UNTOLD ||
-                !(grain || labels_id(app, kinds[i].record, word) != 0))
-                continue;
-            if (fresh && !grain)
-                return app_usage(app,
-                                 "there is a %s %s already; give the new one another label: "
-                                 "--%s LABEL, or leave 'new' out",
-                                 name, word, name);
+        const struct kind *kind = kind_called(draft, words, w, word);
+        if (kind != NULL && !failed(draft)) {
+            const char *name = record_types[kind->record].name;
+            if (fresh && labels_id(app, kind->record, word) != 0)
+                app_usage(app,
+                          "there is a %s %s already; give the new one another label: --%s LABEL, "
+                          "or leave 'new' out",
+                          name, word, name);
             for (size_t b = w; b-- > 0 && (is_word(words[b], name) || is_word(words[b], "from"));)
                 blank(words[b]);
             blank(at);
-            status = pick(draft, &kinds[i], word);
-            if (status != STATUS_OK)
-                return status;
-            break;
+            pick(draft, kind, word);
         }
-        if (*at.start != ' ' && draft->pick[RECORD_PLACE] == PICK_UNTOLD &&
-            (status = take_place(draft, words, w)) != STATUS_OK)
-            return status;
         fresh = is_word(at, "new") || (fresh && (is_word(at, "starter") || is_word(at, "cook")));
-        if (*at.start != ' ') /* "clost" */
-            labels_check_new(app, RECORD_PLACE, word, app->given.fresh || at.end - at.start < 4);
-        /* "shlf2" */
-        size_t letters = strcspn(word, "0123456789");
-        bool slip = *at.start != ' ' && letters > 3 && word[letters] != '\0' &&
-                    word[letters + strspn(word + letters, "0123456789")] == '\0';
+        if (*at.start == ' ' || failed(draft)) /* it was taken */
+            continue;
+        if (draft->pick[RECORD_PLACE] == PICK_UNTOLD)
+            take_place(draft, words, w);
+        if (*at.start == ' ')
+            continue;
+        labels_check_new(app, RECORD_PLACE, word,
+                         app->given.fresh || at.end - at.start < 4); /* "clost" */
+        const size_t letters = strcspn(word, digits);
+        const bool slip = letters > 3 && word[letters] != '\0' &&
+                          word[letters + strspn(word + letters, digits)] == '\0'; /* "shlf2" */
         const char *near = slip && !app->given.fresh ? place_near(app, word) : NULL;
         if (near != NULL)
-            return app_usage(app, "there is no place '%s'; did you mean '%s'? --place %s makes it",
-                             word, near, word);
+            app_usage(app, "there is no place '%s'; did you mean '%s'? --place %s makes it", word,
+                      near, word);
     }
-    return STATUS_OK;
 }
 
 /* ---- what the reader understood -------------------------------------------------------------- */
@@ -491,8 +494,8 @@ static const char **word_at(struct parts *parts, struct slot slot)
     return (const char **)(void *)((char *)parts + slot.offset);
 }
 
-static enum status take_reading(struct draft *draft, const struct reading_list *list,
-                                const struct reading *reading)
+static void take_reading(struct draft *draft, const struct reading_list *list,
+                         const struct reading *reading)
 {
     const struct observable *observable = &draft->app->rules->observables[reading->observable];
     struct batch *batch = &draft->now.batch;
@@ -502,19 +505,19 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
     int value = reading->hedged ? RULES_NONE : single_value(reading->seen);
 
     if (observable->feeds == FEEDS_DOSE && batch->inoculum > 0.0)
-        return STATUS_OK;
+        return;
     if (observable->feeds == FEEDS_DOSE && /* in units it is a figure; any other is a fact */
         quantity_read(list->text + reading->span.start, reading->span.end - reading->span.start,
                       DIM_LITRES, &quantity, &used) == QUANTITY_OK &&
         quantity.unit_given) {
         batch->inoculum = 500.0 * (quantity.lo + quantity.hi);
         batch->unit = "ml";
-        return STATUS_OK;
+        return;
     }
     bool number = slot.column != NULL && slot.column->kind == COLUMN_REAL;
     if (slot.column == NULL || (number ? !reading->has_number : value == RULES_NONE)) {
         keep_fact(draft, reading);
-        return STATUS_OK;
+        return;
     }
     double said = 0.5 * (reading->number.lo + reading->number.hi);
     if (!number) {
@@ -524,11 +527,10 @@ static enum status take_reading(struct draft *draft, const struct reading_list *
         struct parts of;
         record_init(RECORD_COOK, &of.cook);
         *(double *)(void *)((char *)&of + slot.offset) = said;
-        return check_figures(draft, &of.cook);
+        check_figures(draft, &of.cook);
     } else {
         take_number((double *)(void *)((char *)&draft->now + slot.offset), said);
     }
-    return STATUS_OK;
 }
 
 /* S9, N4, S2b: meant as a label, and there is none; a note would hide the mistake. */
@@ -562,27 +564,25 @@ static bool take_size(struct draft *draft, const char *words)
 }
 
 /* Words of the command line, or an answer, as words about the batch. */
-static enum status read_words(struct draft *draft, const char *words)
+static void read_words(struct draft *draft, const char *words)
 {
     struct app *app = draft->app;
     struct reading_list list;
     char *copy = arena_string(app->arena, words);
-    enum status status;
 
-    if ((status = take_words(draft, copy)) ||
-        (status = reader_read(app->reader, copy, strlen(copy), app->arena, &list, app->diags)))
-        return status;
+    take_words(draft, copy);
+    if (failed(draft) ||
+        reader_read(app->reader, copy, strlen(copy), app->arena, &list, app->diags))
+        return;
     for (size_t i = 0; i < list.reading_count; i++) {
         const struct span *span = &list.readings[i].span;
         if (app->rules->observables[list.readings[i].observable].class != CLASS_CIRCUMSTANCE)
-            return app_usage(app,
-                             "'%.*s' is a sign; start the batch without it, then: jarside look",
-                             (int)(span->end - span->start), list.text + span->start);
+            app_usage(app, "'%.*s' is a sign; start the batch without it, then: jarside look",
+                      (int)(span->end - span->start), list.text + span->start);
     }
-    for (size_t i = 0; i < list.reading_count; i++)
-        if ((status = take_reading(draft, &list, &list.readings[i])))
-            return status;
-    for (size_t i = 0; i < list.unread_count; i++) {
+    for (size_t i = 0; i < list.reading_count && !failed(draft); i++)
+        take_reading(draft, &list, &list.readings[i]);
+    for (size_t i = 0; i < list.unread_count && !failed(draft); i++) {
         const struct span *span = &list.unread[i].span;
         size_t length = span->end - span->start;
         const char *unread =
@@ -600,17 +600,16 @@ static enum status read_words(struct draft *draft, const char *words)
         if (looks_like_label(unread, strcspn(unread, " ")))
             unread = arena_copy(app->arena, unread, strcspn(unread, " "));
         if (looks_like_label(unread, strlen(unread)))
-            return app_usage(app,
-                             "nothing in the journal is called '%s'; --%s %s makes a new one, or "
-                             "'jarside record %s %s ...' with what is known of it",
-                             unread, kind, unread, kind, unread);
-        if (take_size(draft, unread))
+            app_usage(app,
+                      "nothing in the journal is called '%s'; --%s %s makes a new one, or "
+                      "'jarside record %s %s ...' with what is known of it",
+                      unread, kind, unread, kind, unread);
+        else if (take_size(draft, unread))
             continue;
         /* No other cook's minutes stand in for those that were said. */
         draft->unread_time |= is_quantity(unread, 1U << DIM_MINUTES, false);
         note(draft, unread, "%s", unread);
     }
-    return STATUS_OK;
 }
 
 /* ==== the batch before ======================================================================== */
@@ -757,7 +756,7 @@ static void take_settings(struct draft *draft)
     }
     if (place != NULL && draft->pick[RECORD_PLACE] == PICK_UNTOLD && draft->before.place.id == 0) {
         app->given.fresh = true;
-        app_must(app, pick(draft, &kinds[PLACE], place));
+        pick(draft, &kinds[PLACE], place);
         note(draft, set, "place %s", place);
     }
     if (altitude != NULL && isnan(now->cook.altitude) && isnan(draft->before.cook.altitude) &&
@@ -816,9 +815,11 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
     /* "C4" shares that cook; anything else says what this one was. */
     if (kind != NULL && kind->record == RECORD_COOK && strcasecmp(answer, "none") != 0 &&
         labels_id(app, RECORD_COOK, answer) == 0)
-        return read_words(draft, answer) == STATUS_OK;
+        read_words(draft, answer);
+    else if (kind != NULL)
+        pick(draft, kind, answer);
     if (kind != NULL)
-        return pick(draft, kind, answer) == STATUS_OK;
+        return !failed(draft);
     if (question->feeds == FEEDS_NONE) {
         long count = number_of(answer, answer + strlen(answer));
         draft->vessels = count >= 1 && count <= MOST_VESSELS ? (size_t)count : 0;
@@ -831,7 +832,7 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
         for (size_t i = 0; i < list.reading_count; i++)
             if (list.readings[i].observable == (size_t)observable &&
                 single_value(list.readings[i].seen) != RULES_NONE)
-                (void)take_reading(draft, &list, &list.readings[i]);
+                take_reading(draft, &list, &list.readings[i]);
     }
     return known(draft, question);
 }
@@ -1191,7 +1192,9 @@ static enum status run_batch(struct app *app)
     }
     read_options(&draft);
     if (app->operand_count > 0)
-        app_must(app, read_words(&draft, words));
+        read_words(&draft, words);
+    if (failed(&draft))
+        app_quit(app, STATUS_USAGE);
     find_before(&draft);
     if (!draft.no_species)
         take_word(&batch->species, draft.now.starter.species);
