@@ -58,7 +58,6 @@ enum option_kind {              /* what it fills; and with what where it was not
                    OPTION_CHOICE, /* int: which of `words`; -1 */
                    OPTION_ID,     /* int: which of a list of the rules, by its id; RULES_NONE */
                    OPTION_VESSEL, /* struct known_vessel; help.txt has a weight of its own behind it */
-                   OPTION_TABLE, /* enum record, by its name; RECORD_COUNT */
 };
 
 struct option {
@@ -89,21 +88,23 @@ struct texts {
     X(case_file, "case")                                                                           \
     X(cause, "cause")                                                                              \
     X(cook_label, "cook")                                                                          \
-    X(corrects, "corrects") X(csv, "csv") X(how, "how") X(html, "html") X(ics, "ics")              \
-        X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like") X(lot, "lot")    \
-            X(map, "map") X(note, "note") X(place, "place") X(position, "position")                \
-                X(prefix, "prefix") X(probe, "probe") X(probe_unit, "probe-unit")                  \
-                    X(session, "session") X(since, "since") X(source, "source") X(temps, "temps")
+    X(corrects, "corrects")                                                                        \
+    X(csv, "csv") X(how, "how") X(html, "html") X(ics, "ics") X(inoculum, "inoculum")              \
+        X(kind, "kind") X(label, "label") X(like, "like") X(lot, "lot") X(map, "map")              \
+            X(note, "note") X(place, "place") X(position, "position") X(prefix, "prefix")          \
+                X(probe, "probe") X(probe_unit, "probe-unit") X(session, "session")                \
+                    X(since, "since") X(source, "source") X(temps, "temps")
 #define FLAG_OPTIONS(X)                                                                            \
     X(all, "all")                                                                                  \
     X(apply, "apply")                                                                              \
     X(causes, "causes")                                                                            \
     X(cut, "cut")                                                                                  \
     X(demo, "demo")                                                                                \
-    X(details, "details") X(dry_run, "dry-run") X(even_if_worse, "even-if-worse")                  \
-        X(explain, "explain") X(fit, "fit") X(force, "force") X(fresh, "new") X(guess, "guess")    \
-            X(lines, "lines") X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet")        \
-                X(sure, "yes") X(undo, "undo") X(without_siblings, "without-siblings")
+    X(details, "details")                                                                          \
+    X(dry_run, "dry-run") X(even_if_worse, "even-if-worse") X(explain, "explain") X(fit, "fit")    \
+        X(force, "force") X(fresh, "new") X(guess, "guess") X(lines, "lines")                      \
+            X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet") X(sure, "yes")           \
+                X(undo, "undo") X(without_siblings, "without-siblings")
 
 /* What the options of a command say. */
 struct given {
@@ -122,8 +123,7 @@ struct given {
     double after, before, cost, day, jobs, neighbours, seen, soak, still, target, temp, worth,
         yield;
     size_t controls, count, least, limit, skip;
-    int color, fate, keep, labels, mushroom, paper, purpose, remind, spawn, state;
-    enum record table;
+    int color, fate, keep, labels, mushroom, paper, purpose, remind, spawn, state, table;
     bool help, json, quiet, version;
 };
 enum { MOST_VESSELS = 10000, MOST_JOBS = 64 };

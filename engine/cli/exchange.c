@@ -81,7 +81,7 @@ static enum status import_tables(struct app *app, const char *path, bool is_fold
                                  const struct progress *progress)
 {
     const struct given *given = &app->given;
-    enum record record = given->table != RECORD_COUNT ? given->table : import_table_of(path);
+    enum record record = given->table >= 0 ? (enum record)given->table : import_table_of(path);
     struct import_tally tally[RECORD_COUNT] = {{0}};
     size_t refused = 0;
     if (!is_folder && record == RECORD_COUNT)
@@ -229,13 +229,13 @@ static enum status run_import(struct app *app)
 
 static enum status run_export(struct app *app)
 {
-    const enum record table = app->given.table;
+    const enum record table = (enum record)app->given.table;
     const bool force = app->given.force;
     size_t counts[RECORD_COUNT] = {0}, rows;
     char date[MOMENT_ROOM];
     const char *path = app->operand_count > 0 ? app->operands[0] : NULL;
     app_must(app, app_journal(app, JOURNAL_READ));
-    if (table != RECORD_COUNT)
+    if (app->given.table >= 0)
         return path == NULL || strcmp(path, "-") == 0
                    ? export_table(app->journal, table, stdout, "standard output", &rows)
                    : export_file(app->journal, table, path, force);

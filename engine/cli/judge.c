@@ -254,25 +254,23 @@ static enum status hands_judge(struct app *app, struct hand *hands, size_t hand_
 static enum status judge_lines(struct app *app)
 {
     enum { EACH = 256 }; /* lines for a hand at a time */
-    size_t jobs = (size_t)app->given.jobs, number = 0, count = 0, most = jobs > 1 ? jobs * EACH : 1;
+    const size_t jobs = (size_t)app->given.jobs, most = jobs > 1 ? jobs * EACH : 1;
+    size_t number = 0, count = 0;
     struct arena *arena = arena_new();
     struct line *lines = arena_array(app->arena, most, sizeof *lines);
-    struct hand *hands = jobs > 1 ? arena_array(app->arena, jobs, sizeof *hands) : NULL;
+    struct hand *hands = arena_array(app->arena, jobs, sizeof *hands);
     enum status status = STATUS_OK;
     set_stakes(app); /* once before any thread: what is wrong with them ends the program */
     set_signs(app);
-    for (size_t i = 0; i < jobs && hands != NULL; i++)
+    for (size_t i = 0; i < jobs; i++)
         hand_init(&hands[i], app);
     do {
         arena_reset(arena);
         for (count = 0; count < most && line_read(arena, number + 1, &lines[count]); count++)
             number++;
-        if (hands != NULL)
-            status = hands_judge(app, hands, jobs, lines, count);
-        else if (count > 0)
-            status = judge_line(app, lines);
+        status = hands_judge(app, hands, jobs, lines, count);
     } while (status == STATUS_OK && count == most);
-    for (size_t i = 0; i < jobs && hands != NULL; i++)
+    for (size_t i = 0; i < jobs; i++)
         hand_release(&hands[i]);
     arena_free(arena);
     if (status == STATUS_OK && ferror(stdin))

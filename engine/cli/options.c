@@ -82,19 +82,6 @@ static int read_choice(struct app *app, const struct option *option, const char 
                              option->words[count - 1]));
 }
 
-static enum record read_table(struct app *app, const char *name)
-{
-    const char *names[RECORD_COUNT];
-    for (enum record i = 0; i < RECORD_COUNT; i++) {
-        names[i] = record_types[i].name;
-        if (strcmp(names[i], name) == 0)
-            return i;
-    }
-    app_unknown(app, NULL, "table", name, names, RECORD_COUNT,
-                arena_format(app->arena, "there are: %s",
-                             words_joined(app, names, RECORD_COUNT, " ", RECORD_COUNT)));
-}
-
 /* ---- numbers and quantities ------------------------------------------------------------------ */
 
 static double read_number(struct app *app, const struct option *option, const char *word)
@@ -257,6 +244,8 @@ static void read_vessel(struct app *app, const char *name, const char *word,
 
 static const char *const colours[] = {"auto", "always", "never", NULL};
 const char *const paper_words[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
+#define AS_NAME(upper, record, ...) #record,
+static const char *const tables[] = {RECORDS(AS_NAME) NULL};
 const char *const keep_words[] = {"neither", "journal", "file", NULL};
 
 #define GIVEN(member) .target = offsetof(struct given, member)
@@ -331,7 +320,7 @@ static const struct option options[] = {
     {"fate", OPTION_CHOICE, GIVEN(fate), .words = fate_words},
     {"paper", OPTION_CHOICE, GIVEN(paper), .words = paper_words, .settled = true},
     {"keep", OPTION_CHOICE, GIVEN(keep), .words = keep_words},
-    {"table", OPTION_TABLE, GIVEN(table)},
+    {"table", OPTION_CHOICE, GIVEN(table), .words = tables},
     /* What any command takes; --json those whose row says so. */
     {"json", OPTION_FLAG, GIVEN(json), .common = true},
     {"rules", OPTION_TEXTS, GIVEN(rules), .common = true},
@@ -358,8 +347,11 @@ void option_read(struct app *app, const struct option *option, const char *word,
     case OPTION_TEXT:
         *(const char **)target = word;
         break;
-    case OPTION_TEXTS:
+    case OPTION_TEXTS: {
+        struct texts *texts = target;
+        *arena_push(app->arena, texts->words, texts->count) = word;
         break;
+    }
     case OPTION_COUNT:
         number = read_number(app, option, word);
         *(size_t *)target = number < (double)SIZE_MAX ? (size_t)number : SIZE_MAX;
@@ -394,13 +386,10 @@ void option_read(struct app *app, const struct option *option, const char *word,
     case OPTION_VESSEL:
         read_vessel(app, name, word, target);
         break;
-    case OPTION_TABLE:
-        *(enum record *)target = read_table(app, word);
-        break;
     }
 }
 
-/* What an option holds that was not given, and says nothing for that. */
+/* What an option holds that was not given, and says nothing for that, unless that is 0. */
 static void option_init(const struct option *option, void *target)
 {
     switch (option->kind) {
@@ -414,27 +403,13 @@ static void option_init(const struct option *option, void *target)
     case OPTION_ID:
         *(int *)target = RULES_NONE;
         break;
-    case OPTION_FLAG:
-        *(bool *)target = false;
-        break;
-    case OPTION_TEXT:
-    case OPTION_DATE:
-        *(const char **)target = NULL;
-        break;
-    case OPTION_TEXTS:
-        *(struct texts *)target = (struct texts){NULL, 0};
-        break;
     case OPTION_COUNT:
         *(size_t *)target = SIZE_MAX;
         break;
     case OPTION_VESSEL:
         known_vessel_init(target);
         break;
-    case OPTION_TABLE:
-        *(enum record *)target = RECORD_COUNT;
-        break;
-    case OPTION_DAY:
-    case OPTION_MOMENT: /* usually now */
+    default:
         break;
     }
 }
@@ -465,12 +440,10 @@ void options_fill(struct app *app, bool common)
         for (size_t i = 0; i < app->option_count; i++)
             if (app->options[i].option == row) {
                 said = app->options[i].value;
-                if (row->kind == OPTION_TEXTS) {
-                    struct texts *texts = (void *)(given + row->target);
-                    *arena_push(app->arena, texts->words, texts->count) = said;
-                }
+                if (row->kind == OPTION_TEXTS)
+                    option_read(app, row, said, given + row->target);
             }
-        if (said != NULL)
+        if (said != NULL && row->kind != OPTION_TEXTS)
             option_read(app, row, said, given + row->target);
     }
 }
