@@ -39,95 +39,112 @@ double colony_edge_stretch(double points_in_vessel)
     return 1.0 + 0.28 * pow(points_in_vessel / 20.0, -0.272);
 }
 
-enum process_error colony_check(const struct colony *colony)
+/* The four that are doubtful, exact: of a course. The temperature is what is added to every one of them. */
+typedef double inputs[FORECAST_INPUTS];
+
+static struct range input_range(const struct forecast *forecast, enum forecast_input input)
 {
-    const struct bounded numbers[] = {
-        {PROCESS_GROWTH_RATE, colony->rate}, {PROCESS_LAG, colony->lag},
-        {PROCESS_POINTS, colony->points},    {PROCESS_POINTS, colony->kernels},
-        {PROCESS_VOLUME, colony->volume},
-    };
+    const double doubt = forecast->temperature_doubt;
+    const struct range ranges[FORECAST_INPUTS] = {
+        forecast->rate, forecast->points, forecast->lag, {-doubt, 0.0, doubt}};
+    return ranges[input];
+}
+
+enum process_error forecast_check(const struct forecast *forecast)
+{
+    static const enum process_error bounds[] = {PROCESS_GROWTH_RATE, PROCESS_POINTS, PROCESS_LAG};
+    const struct bounded numbers[] = {{PROCESS_GROWTH_RATE, forecast->rate.central},
+                                      {PROCESS_LAG, forecast->lag.central},
+                                      {PROCESS_POINTS, forecast->points.central},
+                                      {PROCESS_POINTS, forecast->kernels},
+                                      {PROCESS_VOLUME, forecast->volume}};
     double value;
-    enum process_error error = cardinals_check(&colony->cardinals);
+    enum process_error error = cardinals_check(&forecast->cardinals);
     error = error ? error : limit_check_each(numbers, sizeof numbers / sizeof *numbers, &value);
-    if (error != PROCESS_OK)
-        return error;
-    if (colony->warmth_count == 0)
+    if (error == PROCESS_OK && forecast->warmth_count == 0)
         return PROCESS_EMPTY;
-    for (size_t i = 0; i < colony->warmth_count; i++) {
-        const struct warmth *at = &colony->warmth[i];
-        if ((error = limit_check(PROCESS_GROWTH_CELSIUS, at->celsius)) != PROCESS_OK)
-            return error;
-        if (!isfinite(at->day) || (i > 0 && at->day <= colony->warmth[i - 1].day))
-            return PROCESS_TIME_ORDER;
+    for (size_t i = 0; error == PROCESS_OK && i < forecast->warmth_count; i++) {
+        const struct warmth *at = &forecast->warmth[i];
+        error = limit_check(PROCESS_GROWTH_CELSIUS, at->celsius);
+        if (!error && (!isfinite(at->day) || (i > 0 && at->day <= at[-1].day)))
+            error = PROCESS_TIME_ORDER;
     }
-    for (size_t i = 0; i < colony->shake_count; i++) {
-        const struct shake *shake = &colony->shakes[i];
+    for (size_t i = 0; error == PROCESS_OK && i < forecast->shake_count; i++) {
+        const struct shake *shake = &forecast->shakes[i];
         const struct bounded of[] = {{PROCESS_DAYS, shake->day},
                                      {PROCESS_SHAKE_FACTOR, shake->factor},
                                      {PROCESS_LAG, shake->pause}};
-        if ((error = limit_check_each(of, 3, &value)) != PROCESS_OK)
-            return error;
-        if (i > 0 && shake->day <= colony->shakes[i - 1].day)
-            return PROCESS_TIME_ORDER;
+        error = limit_check_each(of, 3, &value);
+        if (!error && i > 0 && shake->day <= shake[-1].day)
+            error = PROCESS_TIME_ORDER;
     }
-    return PROCESS_OK;
+    for (int i = 0; error == PROCESS_OK && i < FORECAST_TEMPERATURE; i++) {
+        const struct range range = input_range(forecast, (enum forecast_input)i);
+        error = limit_check_range(bounds[i], &range);
+    }
+    if (error == PROCESS_OK &&
+        !(forecast->temperature_doubt >= 0.0 && forecast->temperature_doubt <= 10.0))
+        error = PROCESS_GROWTH_CELSIUS;
+    return error;
 }
 
 /* Integral of f over a straight line of temperature that lasts `days`: Gauss-Legendre, 5 points. */
-static double line_time(const struct colony *colony, double from, double to, double days)
+static double line_time(const struct cardinals *cardinals, double from, double to, double days)
 {
     static const double at[3] = {0.0, 0.5384693101056831, 0.9061798459386640};
     static const double weight[3] = {0.5688888888888889, 0.4786286704993665, 0.2369268850561891};
     double middle = 0.5 * (from + to), half = 0.5 * (to - from);
-    double sum = weight[0] * cardinals_factor(&colony->cardinals, middle);
+    double sum = weight[0] * cardinals_factor(cardinals, middle);
     for (int i = 1; i < 3; i++)
-        sum += weight[i] * (cardinals_factor(&colony->cardinals, middle - half * at[i]) +
-                            cardinals_factor(&colony->cardinals, middle + half * at[i]));
+        sum += weight[i] * (cardinals_factor(cardinals, middle - half * at[i]) +
+                            cardinals_factor(cardinals, middle + half * at[i]));
     return 0.5 * days * sum;
 }
 
-/* Days at the best temperature that the time from day 0 to `day` is worth. */
-static double best_days(const struct colony *colony, double day)
+/* Days at the best temperature that the time from day 0 to `day` is worth, everything being so much `warmer`. */
+static double best_days(const struct forecast *forecast, double warmer, double day)
 {
-    const struct warmth *warmth = colony->warmth;
-    size_t last = colony->warmth_count - 1;
-    double before = fmin(day, warmth[0].day);
-    double first = cardinals_factor(&colony->cardinals, warmth[0].celsius + colony->warmer);
-    double sum = before > 0.0 ? before * first : 0.0;
+    const struct warmth *warmth = forecast->warmth;
+    const struct cardinals *cardinals = &forecast->cardinals;
+    size_t last = forecast->warmth_count - 1;
+    double before = fmin(day, warmth[0].day), after = day - fmax(0.0, warmth[last].day);
+    double sum =
+        before > 0.0 ? before * cardinals_factor(cardinals, warmth[0].celsius + warmer) : 0.0;
     for (size_t i = 0; i < last && warmth[i].day < day; i++) {
         double start = fmax(0.0, warmth[i].day), end = fmin(day, warmth[i + 1].day);
         if (end <= start)
             continue;
         double slope =
             (warmth[i + 1].celsius - warmth[i].celsius) / (warmth[i + 1].day - warmth[i].day);
-        double base = warmth[i].celsius + colony->warmer - slope * warmth[i].day;
-        sum += line_time(colony, base + slope * start, base + slope * end, end - start);
+        double base = warmth[i].celsius + warmer - slope * warmth[i].day;
+        sum += line_time(cardinals, base + slope * start, base + slope * end, end - start);
     }
-    double after = day - fmax(0.0, warmth[last].day);
     if (after > 0.0)
-        sum += after * cardinals_factor(&colony->cardinals, warmth[last].celsius + colony->warmer);
+        sum += after * cardinals_factor(cardinals, warmth[last].celsius + warmer);
     return sum;
 }
 
 /* Share covered by growth from `points` per cm3 that has had `days` at the best temperature. */
-static double covered(const struct colony *colony, double points, double days)
+static double covered(const struct forecast *forecast, double rate, double points, double days)
 {
     if (!(days > 0.0))
         return 0.0;
-    double centimetres = 0.1 * colony->rate * days;
-    return avrami_volume(points, centimetres / colony_edge_stretch(points * colony->volume));
+    double centimetres = 0.1 * rate * days;
+    return avrami_volume(points, centimetres / colony_edge_stretch(points * forecast->volume));
 }
 
-double colony_coverage(const struct colony *colony, double day)
+/* Coverage in per cent on `day` of the course with these inputs. */
+static double course_coverage(const struct forecast *forecast, const inputs with, double day)
 {
+    const double rate = with[FORECAST_RATE], warmer = with[FORECAST_TEMPERATURE];
     double bare = 1.0; /* share left by the stages before */
-    double points = colony->points, start = 0.0, wait = colony->lag;
-    for (size_t i = 0; i < colony->shake_count && colony->shakes[i].day < day; i++) {
-        const struct shake *shake = &colony->shakes[i];
-        double now = best_days(colony, shake->day);
-        double bare_now = bare * (1.0 - covered(colony, points, now - start - wait));
+    double points = with[FORECAST_POINTS], start = 0.0, wait = with[FORECAST_LAG];
+    for (size_t i = 0; i < forecast->shake_count && forecast->shakes[i].day < day; i++) {
+        const struct shake *shake = &forecast->shakes[i];
+        double now = best_days(forecast, warmer, shake->day);
+        double bare_now = bare * (1.0 - covered(forecast, rate, points, now - start - wait));
         /* Colonised kernels are what spreads: with none there is nothing to gain or to pause. */
-        double most = (1.0 - bare_now) * colony->kernels;
+        double most = (1.0 - bare_now) * forecast->kernels;
         if (most <= points)
             continue;
         bare = bare_now;
@@ -135,7 +152,7 @@ double colony_coverage(const struct colony *colony, double day)
         start = now;
         wait = shake->pause;
     }
-    double last = covered(colony, points, best_days(colony, day) - start - wait);
+    double last = covered(forecast, rate, points, best_days(forecast, warmer, day) - start - wait);
     return 100.0 * (1.0 - bare * (1.0 - last));
 }
 
@@ -157,51 +174,6 @@ const char *pace_name(enum pace pace)
     return names[pace];
 }
 
-static struct colony central(const struct forecast *forecast)
-{
-    return (struct colony){
-        .cardinals = forecast->cardinals,
-        .rate = forecast->rate.central,
-        .lag = forecast->lag.central,
-        .points = forecast->points.central,
-        .volume = forecast->volume,
-        .kernels = forecast->kernels,
-        .warmth = forecast->warmth,
-        .warmth_count = forecast->warmth_count,
-        .shakes = forecast->shakes,
-        .shake_count = forecast->shake_count,
-    };
-}
-
-static struct range input_range(const struct forecast *forecast, enum forecast_input input)
-{
-    const double doubt = forecast->temperature_doubt;
-    const struct range ranges[FORECAST_INPUTS] = {
-        forecast->rate, forecast->points, forecast->lag, {-doubt, 0.0, doubt}};
-    return ranges[input];
-}
-
-static double *input_of(struct colony *colony, enum forecast_input input)
-{
-    double *const inputs[FORECAST_INPUTS] = {&colony->rate, &colony->points, &colony->lag,
-                                             &colony->warmer};
-    return inputs[input];
-}
-
-enum process_error forecast_check(const struct forecast *forecast)
-{
-    struct colony colony = central(forecast);
-    enum process_error error = colony_check(&colony);
-    error = error ? error : limit_check_range(PROCESS_GROWTH_RATE, &forecast->rate);
-    error = error ? error : limit_check_range(PROCESS_POINTS, &forecast->points);
-    error = error ? error : limit_check_range(PROCESS_LAG, &forecast->lag);
-    if (error != PROCESS_OK)
-        return error;
-    return forecast->temperature_doubt >= 0.0 && forecast->temperature_doubt <= 10.0
-               ? PROCESS_OK
-               : PROCESS_GROWTH_CELSIUS;
-}
-
 static double z_of(double coverage)
 {
     return coverage < 100.0 ? fmin(z_all, cbrt(-log1p(-coverage / 100.0))) : z_all;
@@ -214,20 +186,27 @@ static double coverage_of(double z)
     return z <= 0.0 ? 0.0 : -100.0 * expm1(-z * z * z);
 }
 
+static void central(const struct forecast *forecast, inputs with)
+{
+    for (int i = 0; i < FORECAST_INPUTS; i++)
+        with[i] = input_range(forecast, (enum forecast_input)i).central;
+}
+
 void forecast_coverage(const struct forecast *forecast, double day, struct range *coverage)
 {
-    struct colony colony = central(forecast);
-    double middle = z_of(colony_coverage(&colony, day)), down = 0.0, up = 0.0;
+    inputs with;
+    central(forecast, with);
+    double middle = z_of(course_coverage(forecast, with, day)), down = 0.0, up = 0.0;
     for (int i = 0; i < FORECAST_INPUTS; i++) {
-        struct range range = input_range(forecast, (enum forecast_input)i);
-        struct colony moved = colony;
+        const struct range range = input_range(forecast, (enum forecast_input)i);
         double least = 0.0, most = 0.0;
         for (int end = 0; end < 2; end++) {
-            *input_of(&moved, (enum forecast_input)i) = end == 0 ? range.low : range.high;
-            double deviation = z_of(colony_coverage(&moved, day)) - middle;
+            with[i] = end == 0 ? range.low : range.high;
+            double deviation = z_of(course_coverage(forecast, with, day)) - middle;
             least = fmin(least, deviation);
             most = fmax(most, deviation);
         }
+        with[i] = range.central;
         down += least * least;
         up += most * most;
     }
@@ -284,8 +263,8 @@ enum process_error forecast_days(const struct forecast *forecast, double coverag
 static struct forecast_reason reason_for(const struct forecast *forecast, enum forecast_input input,
                                          double day, double seen)
 {
-    struct colony colony = central(forecast);
-    struct range range = input_range(forecast, input);
+    const struct range range = input_range(forecast, input);
+    inputs with;
     struct forecast_reason reason = {input, NAN, INFINITY};
     /* Where to look for the value that fits: from hopeless to best. Of temperatures colder or hotter,
      * whichever side of its best the place is on. */
@@ -296,19 +275,20 @@ static struct forecast_reason reason_for(const struct forecast *forecast, enum f
         [FORECAST_LAG] = {60.0, 0.0},
         [FORECAST_TEMPERATURE] = {to_best >= 0.0 ? -25.0 : 25.0, to_best},
     };
-    double slow = ends[input][0], fast = ends[input][1], *value = input_of(&colony, input);
+    double slow = ends[input][0], fast = ends[input][1], *value = &with[input];
     /* Nothing and everything are met by many values: aim just inside to find the nearest. */
     const double aim = fmin(98.0, fmax(0.5, seen));
+    central(forecast, with);
     *value = slow;
-    if (!(colony_coverage(&colony, day) <= aim))
+    if (!(course_coverage(forecast, with, day) <= aim))
         return reason;
     *value = fast;
-    if (!(aim <= colony_coverage(&colony, day)))
+    if (!(aim <= course_coverage(forecast, with, day)))
         return reason;
     for (int i = 0; i < 60; i++) {
         *value = input == FORECAST_RATE || input == FORECAST_POINTS ? sqrt(slow * fast)
                                                                     : 0.5 * (slow + fast);
-        if (colony_coverage(&colony, day) < aim)
+        if (course_coverage(forecast, with, day) < aim)
             slow = *value;
         else
             fast = *value;

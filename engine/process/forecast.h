@@ -56,31 +56,11 @@ struct shake {
     double pause;  /* days at the best temperature until growth is seen again */
 };
 
-/* One exact set of circumstances. */
-struct colony {
-    struct cardinals cardinals;
-    double rate;    /* mm/day at the best temperature */
-    double lag;     /* days at the best temperature */
-    double points;  /* per cm3 of grain */
-    double volume;  /* cm3 */
-    double kernels; /* per cm3: after a shake there are never more points than colonised kernels */
-    double warmer;  /* K added to every temperature: a doubtful thermometer, or self-heating */
-    const struct warmth *warmth;
-    size_t warmth_count;
-    const struct shake *shakes; /* in order of day */
-    size_t shake_count;
-};
-
-/* What is out of bounds, or PROCESS_OK. */
-enum process_error colony_check(const struct colony *colony);
-/* Coverage in per cent on `day`. The colony must have passed colony_check. */
-double colony_coverage(const struct colony *colony, double day);
-
 /*
  * When the grain will be white, how sure that is, and whether a vessel keeps up.
  *
- * A colony is one exact course; here its inputs are ranges. The
- * band around the central course is made one input at a time: in the scale
+ * The central course is exact: Avrami's, with the middle of every range. The band
+ * around it is made one input at a time: in the scale
  * z = (-ln(1 - X))^(1/3), where Avrami's law is a straight line of rate and time
  * (the radius of a colony over the distance between them), each input is moved
  * to its low and its high end, and the deviations are added as roots of sums of
@@ -105,10 +85,10 @@ struct forecast {
     struct range lag;         /* days at the best temperature */
     double temperature_doubt; /* K to either side */
     double volume;            /* cm3 of grain */
-    double kernels;           /* per cm3 */
+    double kernels; /* per cm3: after a shake there are never more points than colonised kernels */
     const struct warmth *warmth;
     size_t warmth_count;
-    const struct shake *shakes;
+    const struct shake *shakes; /* in order of day */
     size_t shake_count;
 };
 

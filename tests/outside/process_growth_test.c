@@ -56,24 +56,25 @@ static void avrami_values(void **state)
     static const double in_volume[] = {0.10693627, 0.59536857, 0.95281259, 0.99928142};
     struct warmth warmth = {0, 25};
     /* So many kernels and so large a vessel that walls do not count. */
-    struct colony colony = {.cardinals = {5, 25, 35},
-                            .rate = 3,
-                            .points = 1,
-                            .volume = 1e5,
-                            .kernels = 30,
-                            .warmth = &warmth,
-                            .warmth_count = 1};
+    struct forecast colony = {.cardinals = {5, 25, 35},
+                              .rate = {3, 3, 3},
+                              .points = {0.01, 0.01, 0.01},
+                              .volume = 1e5,
+                              .kernels = 30,
+                              .warmth = &warmth,
+                              .warmth_count = 1};
 
     for (size_t day = 1; day <= 4; day++)
         outside_near(&check, "X(t) in volume", avrami_volume(1, 0.3 * (double)day),
                      in_volume[day - 1], 1e-8);
     /* t50, t90, t99 of 0.01 points per cm3, found again through the whole colony. */
     static const double times[][2] = {{50, 8.49424}, {90, 12.67422}, {99, 15.96851}};
-    colony.points = 0.01;
     double stretch = colony_edge_stretch(0.01 * colony.volume);
-    for (size_t i = 0; i < 3; i++)
-        outside_near(&check, "coverage at t", colony_coverage(&colony, times[i][1] * stretch),
-                     times[i][0], 1e-4);
+    for (size_t i = 0; i < 3; i++) {
+        struct range coverage;
+        forecast_coverage(&colony, times[i][1] * stretch, &coverage);
+        outside_near(&check, "coverage at t", coverage.central, times[i][0], 1e-4);
+    }
     outside_close(&check);
 }
 

@@ -12,18 +12,26 @@
 
 static const struct warmth room = {0, 24};
 
-static struct colony oyster(void)
+/* An exact course: nothing is doubtful. */
+static struct forecast oyster(void)
 {
-    return (struct colony){
+    return (struct forecast){
         .cardinals = {5, 28, 36},
-        .rate = 6,
-        .lag = 2,
-        .points = 0.02,
+        .rate = {6, 6, 6},
+        .lag = {2, 2, 2},
+        .points = {0.02, 0.02, 0.02},
         .volume = 1900,
         .kernels = 20,
         .warmth = &room,
         .warmth_count = 1,
     };
+}
+
+static double coverage_on(const struct forecast *forecast, double day)
+{
+    struct range coverage;
+    forecast_coverage(forecast, day, &coverage);
+    return coverage.central;
 }
 
 static struct forecast oyster_forecast(void)
@@ -62,17 +70,17 @@ static void coverage_rises_and_cold_delays_it(void **state)
 {
     (void)state;
     struct warmth cold = {0, 15};
-    struct colony warm = oyster(), cool = oyster();
+    struct forecast warm = oyster(), cool = oyster();
     double before = 0;
     cool.warmth = &cold;
-    assert_int_equal(colony_check(&warm), PROCESS_OK);
+    assert_int_equal(forecast_check(&warm), PROCESS_OK);
     for (double day = 0; day < 40; day += 0.5) {
-        double now = colony_coverage(&warm, day);
+        double now = coverage_on(&warm, day);
         assert_true(now >= before && now <= 100);
-        assert_true(colony_coverage(&cool, day) <= now);
+        assert_true(coverage_on(&cool, day) <= now);
         before = now;
     }
-    assert_true(colony_coverage(&warm, 2.0) == 0);
+    assert_true(coverage_on(&warm, 2.0) == 0);
     assert_true(before > 99.9);
 }
 
@@ -80,12 +88,12 @@ static void a_log_of_one_temperature_is_that_temperature(void **state)
 {
     (void)state;
     struct warmth log[] = {{-1, 24}, {3, 24}, {7.5, 24}, {9, 24}};
-    struct colony constant = oyster(), logged = oyster();
+    struct forecast constant = oyster(), logged = oyster();
     logged.warmth = log;
     logged.warmth_count = 4;
-    assert_int_equal(colony_check(&logged), PROCESS_OK);
+    assert_int_equal(forecast_check(&logged), PROCESS_OK);
     for (double day = 0; day < 30; day += 0.7)
-        assert_true(fabs(colony_coverage(&constant, day) - colony_coverage(&logged, day)) < 1e-9);
+        assert_true(fabs(coverage_on(&constant, day) - coverage_on(&logged, day)) < 1e-9);
 }
 
 static void a_cold_night_costs_what_it_takes(void **state)
@@ -93,33 +101,32 @@ static void a_cold_night_costs_what_it_takes(void **state)
     (void)state;
     /* Two days at no growth at all, then as usual: the course is two days late. */
     struct warmth log[] = {{0, 2}, {2, 2}, {2.0001, 24}};
-    struct colony constant = oyster(), logged = oyster();
+    struct forecast constant = oyster(), logged = oyster();
     logged.warmth = log;
     logged.warmth_count = 3;
     for (double day = 3; day < 20; day += 1)
-        assert_true(fabs(colony_coverage(&constant, day - 2) - colony_coverage(&logged, day)) <
-                    0.01);
+        assert_true(fabs(coverage_on(&constant, day - 2) - coverage_on(&logged, day)) < 0.01);
 }
 
 static void shaking_early_enough_helps(void **state)
 {
     (void)state;
     struct shake once = {5.5, 15, 1.5}, too_soon = {1, 15, 1.5};
-    struct colony still = oyster(), shaken = oyster();
+    struct forecast still = oyster(), shaken = oyster();
     shaken.shakes = &once;
     shaken.shake_count = 1;
-    assert_int_equal(colony_check(&shaken), PROCESS_OK);
-    assert_true(colony_coverage(&shaken, 5.5) == colony_coverage(&still, 5.5));
-    assert_true(colony_coverage(&shaken, 6.5) < colony_coverage(&still, 6.5));
+    assert_int_equal(forecast_check(&shaken), PROCESS_OK);
+    assert_true(coverage_on(&shaken, 5.5) == coverage_on(&still, 5.5));
+    assert_true(coverage_on(&shaken, 6.5) < coverage_on(&still, 6.5));
     double full_shaken = 0, full_still = 0;
-    while (colony_coverage(&shaken, full_shaken) < 99)
+    while (coverage_on(&shaken, full_shaken) < 99)
         full_shaken += 0.05;
-    while (colony_coverage(&still, full_still) < 99)
+    while (coverage_on(&still, full_still) < 99)
         full_still += 0.05;
     assert_true(full_shaken < full_still - 0.5);
     /* Before anything has grown there is nothing to spread and nothing is lost. */
     shaken.shakes = &too_soon;
-    assert_true(colony_coverage(&shaken, 10) == colony_coverage(&still, 10));
+    assert_true(coverage_on(&shaken, 10) == coverage_on(&still, 10));
 }
 
 /* ---- walls: the stretch against a simulated box ---------------------------------------------- */
@@ -246,15 +253,15 @@ static void the_odd_input_is_found(void **state)
     (void)state;
     struct forecast forecast = oyster_forecast();
     struct pace_verdict verdict;
-    struct colony colony = oyster();
+    struct forecast colony = oyster();
 
     /* Everything well known but the dose, which was far too small. */
     forecast.rate = (struct range){5.9, 6, 6.1};
     forecast.lag = (struct range){1.9, 2, 2.1};
     forecast.temperature_doubt = 0.2;
     forecast.points = (struct range){0.005, 0.02, 0.08};
-    colony.points = 0.005;
-    double seen = colony_coverage(&colony, 12);
+    colony.points = (struct range){0.005, 0.005, 0.005};
+    double seen = coverage_on(&colony, 12);
     assert_int_equal(forecast_judge(&forecast, 12, seen, NAN, &verdict), PROCESS_OK);
     assert_int_equal(verdict.reasons[0].input, FORECAST_POINTS);
     assert_true(fabs(verdict.reasons[0].needed - 0.005) < 1e-4);
@@ -277,23 +284,23 @@ static void the_odd_input_is_found(void **state)
 static void odd_colonies_are_refused(void **state)
 {
     (void)state;
-    struct colony colony = oyster();
+    struct forecast colony = oyster();
     struct warmth back[] = {{3, 20}, {2, 20}};
     struct shake shakes[] = {{5, 10, 1}, {5, 10, 1}};
     colony.warmth_count = 0;
-    assert_int_equal(colony_check(&colony), PROCESS_EMPTY);
+    assert_int_equal(forecast_check(&colony), PROCESS_EMPTY);
     colony.warmth = back;
     colony.warmth_count = 2;
-    assert_int_equal(colony_check(&colony), PROCESS_TIME_ORDER);
+    assert_int_equal(forecast_check(&colony), PROCESS_TIME_ORDER);
     colony = oyster();
     colony.shakes = shakes;
     colony.shake_count = 2;
-    assert_int_equal(colony_check(&colony), PROCESS_TIME_ORDER);
+    assert_int_equal(forecast_check(&colony), PROCESS_TIME_ORDER);
     shakes[1] = (struct shake){6, 0.5, 1};
-    assert_int_equal(colony_check(&colony), PROCESS_SHAKE_FACTOR);
+    assert_int_equal(forecast_check(&colony), PROCESS_SHAKE_FACTOR);
     colony = oyster();
-    colony.rate = -1;
-    assert_int_equal(colony_check(&colony), PROCESS_GROWTH_RATE);
+    colony.rate.central = -1;
+    assert_int_equal(forecast_check(&colony), PROCESS_GROWTH_RATE);
     struct forecast forecast = oyster_forecast();
     forecast.points.high = 0.001;
     assert_int_equal(forecast_check(&forecast), PROCESS_RANGE_ORDER);
