@@ -1097,24 +1097,15 @@ static const char *cook_doubt(struct draft *draft)
     struct known_cook known;
     struct cook_setup setup;
     struct cook_result result;
-    struct names loads;
 
     if (cook->id == 0 || isnan(cook->gauge) || isnan(cook->minutes))
         return "";
-    known_cook_init(&known);
-    known.vessel.kind = rules_vessel(app->rules, draft->now.vessel.kind);
-    known.vessel.grams = draft->now.vessel.grams;
-    known.grain.kind = rules_grain(app->rules, draft->now.lot.grain);
-    known.gauge = cook->gauge;
-    known.minutes = cook->minutes;
-    known.altitude = cook->altitude;
-    known.air = cook->air;
-    names_of(app, LIST_LOADS, &loads);
-    for (size_t i = 0; i < loads.count; i++)
-        if (same(loads.ids[i], cook->load))
-            known.packing = (int)i;
-    if (physics_cook(app->rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK ||
-        cook_compute(&setup, &result) != PROCESS_OK || result.verdict == COOK_ADEQUATE)
+    vessel_cook_of(app->rules, cook, rules_vessel(app->rules, draft->now.vessel.kind),
+                   draft->now.vessel.grams, rules_grain(app->rules, draft->now.lot.grain), &known);
+    if (physics_cook(app->rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
+        return "";
+    cook_compute(&setup, &result);
+    if (result.verdict == COOK_ADEQUATE)
         return "";
     const char *needed =
         isfinite(result.minutes_needed.central)

@@ -85,14 +85,15 @@ static void compute_cook(struct app *app, struct cook_report *cook)
         must_compute(app, cook_probe_finish(&cook->probe, &cook->setup, doubt, &cook->result), NAN);
         return;
     }
-    must_compute(app, cook_compute(&cook->setup, &cook->result), NAN);
+    cook_compute(&cook->setup, &cook->result);
     /* The same cook at sea level, for comparison, unless it is there already. */
     struct cook_setup there = cook->setup;
     there.steam.altitude_m = 0.0;
     there.steam.barometer_kpa = NAN;
-    cook->has_sea = fabs(cook->outside - sea_level_kpa) >= near &&
-                    cook_check(&there, &value) == PROCESS_OK &&
-                    cook_compute(&there, &cook->sea) == PROCESS_OK;
+    cook->has_sea =
+        fabs(cook->outside - sea_level_kpa) >= near && cook_check(&there, &value) == PROCESS_OK;
+    if (cook->has_sea)
+        cook_compute(&there, &cook->sea);
 }
 
 static enum status run_cook(struct app *app)

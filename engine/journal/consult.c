@@ -107,6 +107,23 @@ static void compute(const struct rules *rules, const struct known_growth *growth
         forecast_coverage(&forecast, course->every * (double)i, &course->coverage[i]);
 }
 
+void vessel_cook_of(const struct rules *rules, const struct cook *cook, int vessel, double grams,
+                    int grain, struct known_cook *known)
+{
+    const int load = rules->feeder[FEEDS_LOAD];
+    memset(known, 0, sizeof *known);
+    known_cook_init(known);
+    known->vessel.kind = vessel;
+    known->vessel.grams = grams;
+    known->grain.kind = grain;
+    known->gauge = cook->gauge;
+    known->minutes = cook->minutes;
+    known->altitude = cook->altitude;
+    known->air = cook->air;
+    if (load != RULES_NONE)
+        known->packing = rules_value(&rules->observables[load], cook->load);
+}
+
 enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
                              const struct batch *batch, const struct vessel *vessel,
                              struct arena *arena, struct known_growth *growth)

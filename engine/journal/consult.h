@@ -111,8 +111,13 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
                                const struct batch *batch, const struct vessel *vessel,
                                struct vessel_forecast *expected, struct vessel_course *course);
 
-/* What the journal knows of the growth in a vessel, or with id 0 in any of its batch; in the arena. */
+struct known_cook;
 struct known_growth;
+/* What a cook on record was to vessels of a kind with so many grams of a grain: for physics_cook. Two that say the
+ * same are the same byte by byte. */
+void vessel_cook_of(const struct rules *rules, const struct cook *cook, int vessel, double grams,
+                    int grain, struct known_cook *known);
+/* What the journal knows of the growth in a vessel, or with id 0 in any of its batch; in the arena. */
 enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
                              const struct batch *batch, const struct vessel *vessel,
                              struct arena *arena, struct known_growth *growth);

@@ -22,13 +22,6 @@ const char *cook_input_name(enum cook_input input)
 
 /* ---- checks ---------------------------------------------------------------------------------- */
 
-static enum process_error check_range(enum process_error bound, const struct range *range,
-                                      double *value)
-{
-    *value = limit_check(bound, range->low) != PROCESS_OK ? range->low : range->high;
-    return limit_check_range(bound, range);
-}
-
 static enum process_error check_organisms(const struct cook_setup *setup, double *value)
 {
     enum process_error error = PROCESS_OK;
@@ -38,9 +31,9 @@ static enum process_error check_organisms(const struct cook_setup *setup, double
     for (size_t i = 0; i < setup->organism_count && !error; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
         const struct bounded reference = {PROCESS_REFERENCE_CELSIUS, organism->reference_celsius};
-        error = check_range(PROCESS_DECIMAL_TIME, &organism->d_minutes, value);
-        error = error ? error : check_range(PROCESS_Z_VALUE, &organism->z, value);
-        error = error ? error : check_range(PROCESS_LOAD, &organism->per_gram, value);
+        error = limit_check_range(PROCESS_DECIMAL_TIME, &organism->d_minutes, value);
+        error = error ? error : limit_check_range(PROCESS_Z_VALUE, &organism->z, value);
+        error = error ? error : limit_check_range(PROCESS_LOAD, &organism->per_gram, value);
         error = error ? error : limit_check_each(&reference, 1, value);
     }
     return error;
@@ -50,7 +43,7 @@ static enum process_error check_steam(const struct cook_setup *setup, double *va
 {
     struct steam_conditions steam = setup->steam;
     double celsius;
-    enum process_error error = check_range(PROCESS_AIR_SHARE, &setup->air, value);
+    enum process_error error = limit_check_range(PROCESS_AIR_SHARE, &setup->air, value);
     for (int i = 0; i < 2 && error == PROCESS_OK; i++) {
         steam.air_share = i == 0 ? setup->air.low : setup->air.high;
         error = steam_celsius(&steam, &celsius);
@@ -81,9 +74,9 @@ enum process_error cook_check(const struct cook_setup *setup, double *value)
                                                setup->conductance};
     struct heat_model model;
     enum process_error error = check_steam(setup, value);
-    error = error ? error : check_range(PROCESS_COME_UP_MINUTES, &setup->come_up, value);
-    error = error ? error : check_range(PROCESS_COOL_MINUTES, &setup->cool, value);
-    error = error ? error : check_range(PROCESS_DIFFUSIVITY, &setup->diffusivity, value);
+    error = error ? error : limit_check_range(PROCESS_COME_UP_MINUTES, &setup->come_up, value);
+    error = error ? error : limit_check_range(PROCESS_COOL_MINUTES, &setup->cool, value);
+    error = error ? error : limit_check_range(PROCESS_DIFFUSIVITY, &setup->diffusivity, value);
     error = error ? error : limit_check_each(numbers, sizeof numbers / sizeof *numbers, value);
     error = error ? error : check_organisms(setup, value);
     if (error != PROCESS_OK)
@@ -156,7 +149,6 @@ typedef double factors[COOK_MAX_ORGANISMS]; /* on the kill of each organism */
  * the models are kept. */
 struct cooking {
     const struct cook_setup *setup;
-    enum process_error error; /* the first there was */
     double diffusivity[COOK_NODES + 1];
     struct heat_model model[COOK_NODES + 1];
     size_t models;
@@ -167,12 +159,6 @@ struct cooking {
     struct doses central;
     factors moved[COOK_INPUTS][COOK_ENDS]; /* by come-up, air, cooling and resistance alone */
 };
-
-static void note(struct cooking *work, enum process_error error)
-{
-    if (work->error == PROCESS_OK)
-        work->error = error;
-}
 
 /* The model at this diffusivity, made if need be; the last place is taken again and again. */
 static const struct heat_model *model_at(struct cooking *work, double diffusivity)
@@ -185,7 +171,7 @@ static const struct heat_model *model_at(struct cooking *work, double diffusivit
             return &work->model[i];
     size_t at = work->models < room ? work->models++ : room - 1;
     work->diffusivity[at] = diffusivity;
-    note(work, heat_model(&work->setup->body, &properties, &work->model[at]));
+    (void)heat_model(&work->setup->body, &properties, &work->model[at]);
     return &work->model[at];
 }
 
@@ -198,9 +184,9 @@ static size_t course_history(struct cooking *work, const struct course *course,
     struct steam_conditions steam = work->setup->steam;
     double hot = NAN, outside = NAN, boiling = NAN;
     steam.air_share = course->air;
-    note(work, steam_celsius(&steam, &hot));
-    note(work, steam_outside(&steam, &outside));
-    note(work, steam_temperature(outside, &boiling));
+    (void)steam_celsius(&steam, &hot);
+    (void)steam_outside(&steam, &outside);
+    (void)steam_temperature(outside, &boiling);
     double full = 60.0 * course->come_up, off = full + 60.0 * course->hold;
     history[0] = (struct heat_point){0.0, course->come_up > 0.0 ? work->setup->start_celsius : hot};
     history[1] = (struct heat_point){full, hot};
@@ -214,14 +200,12 @@ static void course_core(struct cooking *work, const struct course *course, doubl
 {
     struct heat_point history[CORNERS];
     size_t points = course_history(work, course, history);
-    const struct heat_model *model = model_at(work, course->diffusivity);
-    if (work->error == PROCESS_OK)
-        note(work, heat_curve(model, work->setup->start_celsius, history, points, 60.0 * step, true,
-                              core, count));
+    (void)heat_curve(model_at(work, course->diffusivity), work->setup->start_celsius, history,
+                     points, 60.0 * step, true, core, count);
 }
 
-enum process_error cook_course(const struct cook_setup *setup, double diffusivity,
-                               double step_minutes, double *core, double *outside, size_t count)
+void cook_course(const struct cook_setup *setup, double diffusivity, double step_minutes,
+                 double *core, double *outside, size_t count)
 {
     struct cooking work = {.setup = setup};
     struct course course = course_at(setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_GOOD);
@@ -239,7 +223,6 @@ enum process_error cook_course(const struct cook_setup *setup, double diffusivit
         outside[i] = history[at - 1].celsius +
                      fmin(1.0, share) * (history[at].celsius - history[at - 1].celsius);
     }
-    return work.error;
 }
 
 /* Ample for the fourth-order rule: F0 to one part in ten thousand. */
@@ -274,20 +257,13 @@ static void course_doses(struct cooking *work, const struct course *course, enum
  * taken to stay as hot as it was there. */
 static double steps_needed(const double *total, size_t count, double dose)
 {
-    size_t low = 0, high = count - 1;
-    if (total[high] < dose) {
-        double rate = count > 1 ? total[high] - total[high - 1] : 0.0;
-        return rate > 0.0 ? (double)high + (dose - total[high]) / rate : INFINITY;
-    }
-    while (high - low > 1) {
-        size_t middle = low + (high - low) / 2;
-        if (total[middle] < dose)
-            low = middle;
-        else
-            high = middle;
-    }
-    double gain = total[high] - total[low];
-    return (double)low + (gain > 0.0 ? fmax(0.0, dose - total[low]) / gain : 0.0);
+    size_t at = 1;
+    while (at + 1 < count && total[at] < dose)
+        at++;
+    double gain = total[at] - total[at - 1];
+    if (gain > 0.0)
+        return fmax(0.0, (double)(at - 1) + (dose - total[at - 1]) / gain);
+    return total[at] < dose ? INFINITY : (double)(at - 1);
 }
 
 /* ---- survivors ------------------------------------------------------------------------------- */
@@ -315,10 +291,10 @@ static double margin_of(const struct cook_setup *setup, const struct doses *dose
     double least = INFINITY;
     for (size_t i = 0; i < setup->organism_count; i++) {
         const struct cook_organism *organism = &setup->organisms[i];
-        double wanted;
-        if (!organism->counts ||
-            survivors_target(load_of(setup, organism, load), setup->target, &wanted) != PROCESS_OK)
+        double wanted = NAN;
+        if (!organism->counts)
             continue;
+        (void)survivors_target(load_of(setup, organism, load), setup->target, &wanted);
         least = fmin(least, log_reduction_of(organism, doses->organisms[i], factor[i]) - wanted);
     }
     return least;
@@ -348,8 +324,7 @@ static double minutes_needed(struct cooking *work, const struct course *course,
             double reductions = NAN;
             if (!organism->counts)
                 continue;
-            note(work,
-                 survivors_target(load_of(setup, organism, load), setup->target, &reductions));
+            (void)survivors_target(load_of(setup, organism, load), setup->target, &reductions);
             lethality_curve(core, count, STEP_MINUTES, organism->reference_celsius,
                             organism->z.central, total);
             double dose = reductions * organism->d_minutes.central / resistance[i];
@@ -487,7 +462,7 @@ static void doses_at(const struct cooking *work, double p, struct doses *doses)
 }
 
 /* Adds what one diffusivity makes likely, over the ends of come-up, air, resistance and load. */
-static void add_doses(const struct cooking *work, const struct doses *doses,
+static void add_doses(const struct cooking *work, const struct doses *doses, double weight_of_all,
                       struct cook_result *result)
 {
     const struct cook_setup *setup = work->setup;
@@ -495,7 +470,8 @@ static void add_doses(const struct cooking *work, const struct doses *doses,
         const enum cook_end come_up = (enum cook_end)(point % COOK_ENDS),
                             air = (enum cook_end)(point / COOK_ENDS % COOK_ENDS),
                             resistance = (enum cook_end)(point / (COOK_ENDS * COOK_ENDS));
-        double weight = end_weight(come_up) * end_weight(air) * end_weight(resistance) / QUANTILES;
+        double weight =
+            weight_of_all * end_weight(come_up) * end_weight(air) * end_weight(resistance);
         factors share;
         for (size_t i = 0; i < setup->organism_count; i++) {
             double factor = work->moved[COOK_COME_UP][come_up][i] * work->moved[COOK_AIR][air][i] *
@@ -522,7 +498,7 @@ static void fill_ends(struct cooking *work, struct cook_result *result)
         double hot = NAN;
         steam.air_share = course.air;
         held.cool = 0.0;
-        note(work, steam_celsius(&steam, &hot));
+        (void)steam_celsius(&steam, &hot);
         if (e != COOK_CENTRAL)
             course_doses(work, &course, COOK_CENTRAL, COOK_CENTRAL, &doses);
         at_hold = doses;
@@ -559,7 +535,7 @@ static void fill_leans(const struct cooking *work, struct cook_result *result)
     result->margin = margin_of(setup, central, unmoved, COOK_CENTRAL);
 }
 
-enum process_error cook_compute(const struct cook_setup *setup, struct cook_result *result)
+void cook_compute(const struct cook_setup *setup, struct cook_result *result)
 {
     struct cooking work = {.setup = setup};
     struct course cautious =
@@ -601,10 +577,9 @@ enum process_error cook_compute(const struct cook_setup *setup, struct cook_resu
     fill_leans(&work, result);
     for (int q = 0; q < QUANTILES; q++) {
         doses_at(&work, (q + 0.5) / QUANTILES, &doses);
-        add_doses(&work, &doses, result);
+        add_doses(&work, &doses, 1.0 / QUANTILES, result);
     }
     bound_means(setup, result);
-    return work.error;
 }
 
 /* ---- a cook that was measured in the core: no heat model, the readings as they come ---------- */
@@ -637,52 +612,44 @@ static double probe_factor(double z, double doubt, enum cook_end end)
 enum process_error cook_probe_finish(const struct cook_probe *probe, const struct cook_setup *setup,
                                      double doubt, struct cook_result *result)
 {
-    struct doses doses = {.core = probe->f0.last_celsius};
+    struct cooking work = {.setup = setup};
+    struct doses *doses = &work.central;
     /* By how D is at its end (the readings are what they are, so z stays central), by the probe's
-     * doubt, and by both. */
-    factors death[COOK_ENDS], reading[COOK_ENDS], both[COOK_ENDS];
-    enum process_error error = lethality_finish(&probe->f0, &doses.f0);
+     * doubt, which stands in the place of the air, and by both. */
+    factors *death = work.moved[COOK_RESISTANCE], *reading = work.moved[COOK_AIR], both[COOK_ENDS];
+    enum process_error error = lethality_finish(&probe->f0, &doses->f0);
     if (error != PROCESS_OK)
         return error;
     *result = (struct cook_result){.steam = {NAN, NAN, NAN}, .minutes_needed = {NAN, NAN, NAN}};
     for (size_t i = 0; i < setup->organism_count; i++)
-        doses.organisms[i] = (double)probe->organisms[i].minutes;
-    for (int end = 0; end < COOK_ENDS; end++) {
-        struct doses shifted = doses;
-        shifted.f0 *= probe_factor(LETHALITY_F0_Z, doubt, (enum cook_end)end);
+        doses->organisms[i] = (double)probe->organisms[i].minutes;
+    for (int e = 0; e < COOK_ENDS; e++) {
+        const enum cook_end end = (enum cook_end)e;
+        struct doses shifted = *doses;
+        shifted.f0 *= probe_factor(LETHALITY_F0_Z, doubt, end);
         for (size_t i = 0; i < setup->organism_count; i++) {
             const struct cook_organism *organism = &setup->organisms[i];
             const struct range *d = &organism->d_minutes;
-            death[end][i] =
-                end == COOK_CENTRAL ? 1.0 : d->central / at_end(d, opposite((enum cook_end)end));
-            reading[end][i] = probe_factor(organism->z.central, doubt, (enum cook_end)end);
+            death[end][i] = end == COOK_CENTRAL ? 1.0 : d->central / at_end(d, opposite(end));
+            reading[end][i] = probe_factor(organism->z.central, doubt, end);
             both[end][i] = death[end][i] * reading[end][i];
+            work.moved[COOK_COME_UP][end][i] = 1.0;
         }
-        fill_end(setup, &shifted, both[end], (enum cook_end)end, result);
+        fill_end(setup, &shifted, both[end], end, result);
     }
     result->core = (struct range){probe->f0.lowest, probe->f0.last_celsius, probe->f0.highest};
     result->f0_adequate_at = result->f0.low;
     result->verdict = result->f0.low >= setup->adequate_f0    ? COOK_ADEQUATE
                       : result->f0.high >= setup->adequate_f0 ? COOK_MARGINAL
                                                               : COOK_NOT_ENOUGH;
-    result->margin = margin_of(setup, &doses, both[COOK_CENTRAL], COOK_CENTRAL);
-    add_lean(result, 0, COOK_RESISTANCE, margin_of(setup, &doses, death[COOK_BAD], COOK_CENTRAL),
-             margin_of(setup, &doses, death[COOK_GOOD], COOK_CENTRAL));
-    add_lean(result, 1, COOK_LOAD, margin_of(setup, &doses, both[COOK_CENTRAL], COOK_BAD),
-             margin_of(setup, &doses, both[COOK_CENTRAL], COOK_GOOD));
+    result->margin = margin_of(setup, doses, both[COOK_CENTRAL], COOK_CENTRAL);
+    add_lean(result, 0, COOK_RESISTANCE, margin_of(setup, doses, death[COOK_BAD], COOK_CENTRAL),
+             margin_of(setup, doses, death[COOK_GOOD], COOK_CENTRAL));
+    add_lean(result, 1, COOK_LOAD, margin_of(setup, doses, both[COOK_CENTRAL], COOK_BAD),
+             margin_of(setup, doses, both[COOK_CENTRAL], COOK_GOOD));
     for (size_t i = 2; i < COOK_INPUTS; i++)
         result->leans[i] = (struct cook_lean){COOK_INPUTS, 0.0, 0.0};
-    for (unsigned point = 0; point < COOK_ENDS * COOK_ENDS * COOK_ENDS; point++) {
-        unsigned p = point / (COOK_ENDS * COOK_ENDS), d = point / COOK_ENDS % COOK_ENDS;
-        enum cook_end load = (enum cook_end)(point % COOK_ENDS);
-        factors share;
-        for (size_t i = 0; i < setup->organism_count; i++)
-            share[i] = survivors(1.0, log_reduction_of(&setup->organisms[i], doses.organisms[i],
-                                                       reading[p][i] * death[d][i]));
-        add_point(setup, share, load,
-                  end_weight((enum cook_end)p) * end_weight((enum cook_end)d) * end_weight(load),
-                  result);
-    }
+    add_doses(&work, doses, 1.0, result);
     bound_means(setup, result);
     return PROCESS_OK;
 }

@@ -104,11 +104,11 @@ struct cook_result {
 enum process_error cook_check(const struct cook_setup *setup, double *value);
 
 /* All of the above. The setup must have passed cook_check. */
-enum process_error cook_compute(const struct cook_setup *setup, struct cook_result *result);
+void cook_compute(const struct cook_setup *setup, struct cook_result *result);
 
 /* Core and surroundings of the central course at 0, step, ... minutes, for drawing. */
-enum process_error cook_course(const struct cook_setup *setup, double diffusivity,
-                               double step_minutes, double *core, double *outside, size_t count);
+void cook_course(const struct cook_setup *setup, double diffusivity, double step_minutes,
+                 double *core, double *outside, size_t count);
 
 /* The same from a probe in the core: reading by reading, constant memory. The
  * probe is trusted to `doubt` K; the heat model and its ranges are not used. */

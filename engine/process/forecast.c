@@ -80,7 +80,7 @@ enum process_error forecast_check(const struct forecast *forecast)
     }
     for (int i = 0; error == PROCESS_OK && i < FORECAST_TEMPERATURE; i++) {
         const struct range range = input_range(forecast, (enum forecast_input)i);
-        error = limit_check_range(bounds[i], &range);
+        error = limit_check_range(bounds[i], &range, &value);
     }
     if (error == PROCESS_OK &&
         !(forecast->temperature_doubt >= 0.0 && forecast->temperature_doubt <= 10.0))

@@ -40,14 +40,16 @@ enum process_error limit_check_each(const struct bounded *numbers, size_t count,
     return PROCESS_OK;
 }
 
-enum process_error limit_check_range(enum process_error bound, const struct range *range)
+enum process_error limit_check_range(enum process_error bound, const struct range *range,
+                                     double *value)
 {
-    if (limit_check(bound, range->low) != PROCESS_OK ||
-        limit_check(bound, range->central) != PROCESS_OK ||
-        limit_check(bound, range->high) != PROCESS_OK)
-        return bound;
-    return range->low <= range->central && range->central <= range->high ? PROCESS_OK
-                                                                         : PROCESS_RANGE_ORDER;
+    *value = limit_check(bound, range->low) != PROCESS_OK ? range->low : range->high;
+    if (!(range->low <= range->central && range->central <= range->high))
+        return limit_check(bound, range->central) == PROCESS_OK &&
+                       limit_check(bound, *value) == PROCESS_OK
+                   ? PROCESS_RANGE_ORDER
+                   : bound;
+    return limit_check(bound, *value);
 }
 
 int limit_message(char *out, size_t size, enum process_error error, double value)

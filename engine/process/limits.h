@@ -111,8 +111,9 @@ struct bounded {
 };
 enum process_error limit_check_each(const struct bounded *numbers, size_t count, double *value);
 
-/* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise. */
-enum process_error limit_check_range(enum process_error bound, const struct range *range);
+/* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise; the end that is refused. */
+enum process_error limit_check_range(enum process_error bound, const struct range *range,
+                                     double *value);
 
 /* One sentence without a full stop: what was refused and the bound, in the
  * house form "problem; what would be right". Writes at most `size` bytes with

@@ -5,6 +5,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "journal/consult.h"
 #include "process/cook.h"
 #include "process/moisture.h"
 #include "review/dataset.h"
@@ -55,20 +56,10 @@ static uint32_t band_of_cook(const struct rules *rules, struct cook_memo *cooks,
 
     if (isnan(cook->gauge) || isnan(cook->minutes))
         return LEVEL_NONE;
-    memset(&known, 0, sizeof known); /* cooks are told apart by their bytes */
-    known_cook_init(&known);
-    known.vessel.kind = vessel;
-    known.vessel.grams = grams;
-    known.grain.kind = grain;
-    known.gauge = cook->gauge;
-    known.minutes = cook->minutes;
-    known.altitude = cook->altitude;
-    known.air = cook->air;
-    if (rules->feeder[FEEDS_LOAD] != RULES_NONE)
-        known.packing = rules_value(&rules->observables[rules->feeder[FEEDS_LOAD]], cook->load);
-    if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK ||
-        physics_cooked(cooks, &known, &setup, &result) != PROCESS_OK)
+    vessel_cook_of(rules, cook, vessel, grams, grain, &known);
+    if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
         return LEVEL_NONE;
+    physics_cooked(cooks, &known, &setup, &result);
     moves[0] = moved(rules, MOVED_SURVIVORS, result.chance_mean);
     return (uint32_t)result.verdict;
 }

@@ -576,24 +576,25 @@ void cook_memo_free(struct cook_memo *memo)
     free(memo);
 }
 
-enum process_error physics_cooked(struct cook_memo *memo, const struct known_cook *known,
-                                  const struct cook_setup *setup, struct cook_result *result)
+void physics_cooked(struct cook_memo *memo, const struct known_cook *known,
+                    const struct cook_setup *setup, struct cook_result *result)
 {
-    if (memo == NULL)
-        return cook_compute(setup, result);
+    if (memo == NULL) {
+        cook_compute(setup, result);
+        return;
+    }
     struct cook_place *place = &memo->places[fnv_hash(FNV_START, known, sizeof *known) %
                                              (sizeof memo->places / sizeof *memo->places)];
     /* Bytes between the members that differ cost a computation and change nothing. */
     /* NOLINTNEXTLINE(bugprone-suspicious-memory-comparison,cert-exp42-c,cert-flp37-c) */
     if (place->kept && memcmp(&place->known, known, sizeof *known) == 0) {
         *result = place->result;
-        return PROCESS_OK;
+        return;
     }
-    enum process_error error = cook_compute(setup, result);
-    place->kept = error == PROCESS_OK;
+    cook_compute(setup, result);
+    place->kept = true;
     memcpy(&place->known, known, sizeof *known);
     place->result = *result;
-    return error;
 }
 
 /* ---- moving a cause -------------------------------------------------------------------------- */
@@ -710,8 +711,8 @@ static void compute_cook(struct work *work)
     text_init(&assumed);
     enum physics_answer answer =
         physics_cook(work->rules, &work->cook, &setup, organisms, &assumed, &refusal);
-    if (answer == PHYSICS_OK &&
-        physics_cooked(work->memo, &work->cook, &setup, &result) == PROCESS_OK) {
+    if (answer == PHYSICS_OK) {
+        physics_cooked(work->memo, &work->cook, &setup, &result);
         chance = result.chance_mean;
         double fungal = 0.0;
         char room[DEGREES_ROOM];

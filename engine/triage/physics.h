@@ -146,8 +146,8 @@ struct cook_memo; /* of one rule base */
 struct cook_memo *cook_memo_new(void);
 void cook_memo_free(struct cook_memo *memo);
 /* As cook_compute: `setup` is what physics_cook made of `known`. `memo` may be NULL. */
-enum process_error physics_cooked(struct cook_memo *memo, const struct known_cook *known,
-                                  const struct cook_setup *setup, struct cook_result *result);
+void physics_cooked(struct cook_memo *memo, const struct known_cook *known,
+                    const struct cook_setup *setup, struct cook_result *result);
 
 /* log_odds for p = `chance`, with a trust that may be less than the move's; 0 where it is NAN. */
 double physics_shift(const struct move *move, double trust, double chance);

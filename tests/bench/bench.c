@@ -205,9 +205,9 @@ static void bench_cook(const struct rules *rules)
     known.vessel.kind = physics_nearest_vessel(rules, SHAPE_BRICK, 1360);
     for (size_t i = 0; i < RUNS; i++) {
         double start = now();
-        if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK ||
-            cook_compute(&setup, &result) != PROCESS_OK)
+        if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
             die("cannot compute a cook");
+        cook_compute(&setup, &result);
         times[i] = now() - start;
     }
     row_of("one cook with its ranges", times, RUNS, "ms", "5", "");

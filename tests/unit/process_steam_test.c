@@ -120,7 +120,7 @@ static void every_fault_has_words(void **state)
     }
     assert_null(limit_of(PROCESS_OK));
     struct range falling = {2, 1, 3};
-    assert_int_equal(limit_check_range(PROCESS_LAG, &falling), PROCESS_RANGE_ORDER);
+    assert_int_equal(limit_check_range(PROCESS_LAG, &falling, &(double){0}), PROCESS_RANGE_ORDER);
 }
 
 int main(void)
