@@ -354,8 +354,8 @@ static enum process_error compute_run(struct forecast_report *report, const stru
     report->visible = report->full = never;
     (void)forecast_days(forecast, 1.0, &report->visible);
     report->reached = forecast_days(forecast, FORECAST_FULL, &report->full) == PROCESS_OK;
-    (void)forecast_days(forecast, rules->shake_lo, &from);
-    (void)forecast_days(forecast, rules->shake_hi, &to);
+    (void)forecast_days(forecast, rules->shake.lo, &from);
+    (void)forecast_days(forecast, rules->shake.hi, &to);
     report->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
     report->look_every = rules->look_every > 0.0 ? rules->look_every : 3.0;
     /* Strains of one species differ by a factor of two: beyond twice the likeliest day is too long. */
