@@ -64,10 +64,11 @@ static void add_course(json_t *root, const struct cook_report *cook)
     json_t *likely = json_array();
     char letter;
     const double cold = degrees_shown(20, &letter), hot = degrees_shown(125, &letter);
-    const bool known =
-        !cook->measured && step > 0.0 &&
-        cook_course(setup, setup->diffusivity.central, step, core, outside, POINTS) == PROCESS_OK &&
-        cook_course(setup, setup->diffusivity.low, step, slow, unused, POINTS) == PROCESS_OK;
+    const bool known = !cook->measured && step > 0.0;
+    if (known) {
+        cook_course(setup, setup->diffusivity.central, step, core, outside, POINTS);
+        cook_course(setup, setup->diffusivity.low, step, slow, unused, POINTS);
+    }
     for (size_t i = 0; known && i < POINTS; i++) {
         if (i % TOLD == 0)
             view_json_row(course, "minute:n steam:n core:n core_slow:n", step * (double)i,
