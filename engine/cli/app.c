@@ -568,7 +568,8 @@ bool help_next(struct app *app, const char *section, struct help_line *line)
 bool option_next(struct app *app, const struct command *command, struct help_line *line)
 {
     for (line->common |= command == NULL;;) {
-        if (help_next(app, line->common ? "--" : command->name, line)) {
+        const char *section = line->common || command == NULL ? "--" : command->name;
+        if (help_next(app, section, line)) {
             line->option =
                 strncmp(line->word, "--", 2) == 0 ? option_row(command, line->word + 2) : NULL;
             const bool json = line->common && strcmp(line->word, "--json") == 0;
@@ -737,6 +738,18 @@ static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
                              word));
 }
 
+static _Noreturn void unknown_option(struct app *app, const char *word)
+{
+    const char **names = NULL;
+    size_t count = 0;
+    for (struct help_line line = {.common = false}; option_next(app, app->command, &line);)
+        *arena_push(app->arena, names, count) = line.option->name;
+    const char *near = diag_nearest(word + strspn(word, "-"), names, count);
+    app_stop(app, "unknown option '%s'; %s", word,
+             near != NULL ? arena_format(app->arena, "did you mean '--%s'?", near)
+                          : "--help lists them");
+}
+
 /* Reads the words behind the command's name. "--name value", "--name=value", "-h", "--" and "-" are
  * understood; options and operands may mix. Of an option that is not known the nearest is named. */
 static void read_arguments(struct app *app, int argc, char **argv)
@@ -757,16 +770,8 @@ static void read_arguments(struct app *app, int argc, char **argv)
             continue;
         struct help_line line;
         const struct option *option = command_option(app, app->command, word, &line);
-        if (option == NULL) {
-            const char **names = NULL;
-            size_t count = 0;
-            for (line = (struct help_line){.common = false}; option_next(app, app->command, &line);)
-                *arena_push(app->arena, names, count) = line.option->name;
-            const char *near = diag_nearest(word + strspn(word, "-"), names, count);
-            app_stop(app, "unknown option '%s'; %s", word,
-                     near != NULL ? arena_format(app->arena, "did you mean '--%s'?", near)
-                                  : "--help lists them");
-        }
+        if (option == NULL)
+            unknown_option(app, word);
         const bool flag = option->kind == OPTION_FLAG;
         if (flag && equals != NULL)
             app_stop(app, "'--%s' takes no value", option->name);

@@ -89,11 +89,12 @@ struct texts {
     X(cause, "cause")                                                                              \
     X(cook_label, "cook")                                                                          \
     X(corrects, "corrects")                                                                        \
-    X(csv, "csv") X(how, "how") X(html, "html") X(ics, "ics") X(inoculum, "inoculum")              \
-        X(kind, "kind") X(label, "label") X(like, "like") X(lot, "lot") X(map, "map")              \
-            X(note, "note") X(place, "place") X(position, "position") X(prefix, "prefix")          \
-                X(probe, "probe") X(probe_unit, "probe-unit") X(session, "session")                \
-                    X(since, "since") X(source, "source") X(temps, "temps")
+    X(csv, "csv")                                                                                  \
+    X(how, "how") X(html, "html") X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind")            \
+        X(label, "label") X(like, "like") X(lot, "lot") X(map, "map") X(note, "note")              \
+            X(place, "place") X(position, "position") X(prefix, "prefix") X(probe, "probe")        \
+                X(probe_unit, "probe-unit") X(session, "session") X(since, "since")                \
+                    X(source, "source") X(temps, "temps")
 #define FLAG_OPTIONS(X)                                                                            \
     X(all, "all")                                                                                  \
     X(apply, "apply")                                                                              \
@@ -101,10 +102,11 @@ struct texts {
     X(cut, "cut")                                                                                  \
     X(demo, "demo")                                                                                \
     X(details, "details")                                                                          \
-    X(dry_run, "dry-run") X(even_if_worse, "even-if-worse") X(explain, "explain") X(fit, "fit")    \
-        X(force, "force") X(fresh, "new") X(guess, "guess") X(lines, "lines")                      \
-            X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet") X(sure, "yes")           \
-                X(undo, "undo") X(without_siblings, "without-siblings")
+    X(dry_run, "dry-run")                                                                          \
+    X(even_if_worse, "even-if-worse") X(explain, "explain") X(fit, "fit") X(force, "force")        \
+        X(fresh, "new") X(guess, "guess") X(lines, "lines") X(no_input, "no-input")                \
+            X(partly, "partly") X(sheet, "sheet") X(sure, "yes") X(undo, "undo")                   \
+                X(without_siblings, "without-siblings")
 
 /* What the options of a command say. */
 struct given {
@@ -440,6 +442,9 @@ void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel
  */
 void assign(struct app *app, enum record record, const char *typed, union any_record *row,
             struct moment at);
+/* Tells a record as it is now, and what was done with it: "kind LABEL: DID." or the same with `further` behind. */
+enum status record_tell(struct app *app, enum record record, const char *label, const char *did,
+                        const char *further);
 /* What a column may hold: its unit, its words or what it is, and its other names. */
 const char *assign_what(struct app *app, const struct column *column);
 /* The index of a finding or a cause (LIST_FINDINGS, LIST_CAUSES) by what somebody calls it: its id, its

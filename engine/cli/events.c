@@ -449,14 +449,9 @@ static enum status correct_record(struct app *app, enum record record, const cha
     app_begin(app);
     for (size_t i = 0; i < count; i++)
         assign(app, record, words[i], &row, app->given.at);
-    app_get(app, record, row.named.id, &row);
+    app_get(app, record, row.named.id, &row); /* it may have another label now */
     app_commit(app);
-    if (!app->given.json)
-        app_say(app, "%s %s: corrected; the old value is kept.", record_types[record].name,
-                row.named.label);
-    return app_tell(app, "record",
-                    view_json("schema:i kind:s did:s record:o", 1, record_types[record].name,
-                              "corrected", view_record_json(&app->view, record, &row)));
+    return record_tell(app, record, row.named.label, "corrected", "; the old value is kept");
 }
 
 /* Of a row that is only added to, by "12", or by the label of a vessel for its newest one that stands. */
@@ -481,13 +476,9 @@ static void find_row(struct app *app, enum record record, const char *word, unio
 static enum status say_corrected(struct app *app, enum record record, int64_t id,
                                  const char *vessel)
 {
-    if (app->given.json)
-        return app_json(app,
-                        view_json("schema:i kind:s id:l vessel:w did:s", 1,
-                                  record_types[record].name, (json_int_t)id, vessel, "corrected"));
-    app_say(app, "%s: %s %lld no longer counts; it stays in the journal.", vessel,
-            record_types[record].name, (long long)id);
-    return app_flush(app);
+    return app_tell(app, "corrected",
+                    view_json("schema:i kind:s id:l vessel:w did:s", 1, record_types[record].name,
+                              (json_int_t)id, vessel, "corrected"));
 }
 
 /* It did not happen, was not seen, is not so: a further row says that. */

@@ -318,7 +318,7 @@ static const struct option options[] = {
     {"yield", OPTION_AMOUNT, GIVEN(yield), .dimension = DIM_GRAMS},
     {"state", OPTION_CHOICE, GIVEN(state), .words = vessel_state_words},
     {"fate", OPTION_CHOICE, GIVEN(fate), .words = fate_words},
-    {"paper", OPTION_CHOICE, GIVEN(paper), .words = paper_words, .settled = true},
+    {"paper", OPTION_CHOICE, GIVEN(paper), .words = paper_words, .settled = true, .usual = "a4"},
     {"keep", OPTION_CHOICE, GIVEN(keep), .words = keep_words},
     {"table", OPTION_CHOICE, GIVEN(table), .words = tables},
     /* What any command takes; --json those whose row says so. */

@@ -10,16 +10,16 @@
 
 /* ---- recording a starter, lot, cook, session or place ------------------------------------------ */
 
-static enum status tell(struct app *app, enum record record, const char *label, const char *what)
+enum status record_tell(struct app *app, enum record record, const char *label, const char *did,
+                        const char *further)
 {
-    const char *kind = record_types[record].name;
     union any_record row;
     labels_find(app, record, label, &row);
-    if (!app->given.json)
-        app_say(app, "%s %s: %s.", kind, row.named.label, what);
     return app_tell(app, "record",
-                    view_json("schema:i kind:s did:s record:o", 1, kind, what,
-                              view_record_json(&app->view, record, &row)));
+                    view_json("schema:i kind:s did:s record:o _label:s _further:s", 1,
+                              record_types[record].name, did,
+                              view_record_json(&app->view, record, &row), row.named.label,
+                              further));
 }
 
 /* The record of that label; or a new one with it, or with the next label where there is none. */
@@ -106,7 +106,7 @@ static enum status run_record(struct app *app)
     find_or_name(app, record, named == 2 ? words[1] : NULL, &row);
     const bool there = row.named.id != 0;
     if (count == named && there)
-        return tell(app, record, row.named.label, "as recorded");
+        return record_tell(app, record, row.named.label, "as recorded", "");
     app_begin(app);
     for (size_t i = named; i < count; i++)
         if (strchr(words[i], '=') != NULL)
@@ -127,7 +127,7 @@ static enum status run_record(struct app *app)
     app_commit(app);
     if (unread[0] != '\0' && !app->given.json)
         app_aside(app, "Not understood: '%s'; all of it is saved as its note.", unread);
-    return tell(app, record, row.named.label, there ? "corrected" : "recorded");
+    return record_tell(app, record, row.named.label, there ? "corrected" : "recorded", "");
 }
 
 /* ---- starters -------------------------------------------------------------------------------- */
@@ -147,27 +147,16 @@ static bool descends(struct app *app, int64_t starter, int64_t ancestor, int dep
     return false;
 }
 
-static void add_parents(struct app *app, const struct texts *from, const struct starter *starter)
+/* What a label says that a starter was made from: the grain of a vessel, unless something speaks against that, or a
+ * starter; and as what it is, or would be, a starter itself. */
+static struct parent made_from(struct app *app, const char *label, struct starter *parent)
 {
-    for (size_t i = 0; i < from->count; i++) {
-        struct parent link = {.starter = starter->id,
-                              .vessel = labels_id(app, RECORD_VESSEL, from->words[i])};
-        struct starter parent;
-        struct vessel vessel;
-        if (link.vessel == 0) {
-            labels_find(app, RECORD_STARTER, from->words[i], &parent);
-            if (descends(app, parent.id, link.starter, 0))
-                app_stop(app, "%s was itself made from %s; check both labels", parent.label,
-                         starter->label);
-            link.parent = parent.id;
-        } else {
-            app_get(app, RECORD_VESSEL, link.vessel, &vessel);
-            const char *why = vessel_risk(app, &vessel, EVENT_USE);
-            if (why != NULL && vessel.state != VESSEL_USED)
-                app_quit(app, app_error(app, STATUS_CHECK, NULL, "%s", why));
-        }
-        app_add(app, RECORD_PARENT, &link);
-    }
+    struct vessel vessel = {.id = 0};
+    if (labels_id(app, RECORD_VESSEL, label) != 0)
+        starter_of_vessel(app, label, &vessel, parent);
+    else
+        labels_find(app, RECORD_STARTER, label, parent);
+    return (struct parent){.vessel = vessel.id, .parent = vessel.id == 0 ? parent->id : 0};
 }
 
 /* Mushroom and kind of a starter, from words or the id of a kind; what is not understood, "" for none. */
@@ -210,20 +199,6 @@ static bool is_label(struct app *app, const char *word)
     record_init(RECORD_STARTER, &ignored);
     return (capitals || strpbrk(word, "-_") != NULL) &&
            starter_words(app, &word, 1, &ignored)[0] != '\0';
-}
-
-/* The mushroom is that of the first parent, when nothing else was said; of a vessel it is the grain. */
-static void take_after(struct app *app, const char *label, struct starter *row)
-{
-    struct starter parent;
-    struct vessel vessel;
-    const bool grain = labels_id(app, RECORD_VESSEL, label) != 0;
-    if (grain)
-        starter_of_vessel(app, label, &vessel, &parent);
-    else
-        labels_find(app, RECORD_STARTER, label, &parent);
-    row->species = row->species[0] != '\0' ? row->species : parent.species;
-    row->kind = row->kind[0] != '\0' || !grain ? row->kind : parent.kind;
 }
 
 /* What stands behind "from". */
@@ -285,6 +260,7 @@ static enum status run_starter(struct app *app)
     size_t count = app->operand_count;
     const char *told = NULL;
     struct ancestry ancestry;
+    struct starter parent;
     union any_record row;
 
     bool named = count > 0 && is_label(app, words[0]);
@@ -308,8 +284,13 @@ static enum status run_starter(struct app *app)
                 assign(app, RECORD_STARTER,
                        arena_format(app->arena, "%s=%s", columns[i][0], columns[i][1]), &row,
                        given->at);
-        if (from.count > 0)
-            take_after(app, from.words[0], &row.starter);
+        if (from.count > 0) { /* the mushroom is that of the first; of a vessel it is the grain */
+            const struct parent first = made_from(app, from.words[0], &parent);
+            if (row.starter.species[0] == '\0')
+                row.starter.species = parent.species;
+            if (row.starter.kind[0] == '\0' && first.vessel != 0)
+                row.starter.kind = parent.kind;
+        }
         const bool source = row.starter.source[0] == '\0' && from.count == 0;
         const char **kept = source ? &row.starter.source : &row.starter.note;
         if (ancestry.words[0] != '\0') {
@@ -318,11 +299,18 @@ static enum status run_starter(struct app *app)
         }
         app_add(app, RECORD_STARTER, &row);
     }
-    add_parents(app, &from, &row.starter);
+    for (size_t i = 0; i < from.count; i++) {
+        struct parent link = made_from(app, from.words[i], &parent);
+        link.starter = row.named.id;
+        if (link.parent != 0 && descends(app, link.parent, link.starter, 0))
+            app_stop(app, "%s was itself made from %s; check both labels", parent.label,
+                     row.named.label);
+        app_add(app, RECORD_PARENT, &link);
+    }
     app_commit(app);
     if (told != NULL && !app->given.json)
         app_aside(app, "'%s' names no record: saved as %s.", ancestry.words, told);
-    return tell(app, RECORD_STARTER, row.named.label, "recorded");
+    return record_tell(app, RECORD_STARTER, row.named.label, "recorded", "");
 }
 
 /* ---- list, search, history --------------------------------------------------------------------- */
@@ -457,8 +445,7 @@ static enum status run_history(struct app *app)
     if (kind != RECORD_BATCH && kind != RECORD_VESSEL)
         app_stop(app, "--html goes with a batch or a vessel; '%s' is neither", label);
     text_init(&html);
-    view_history_html(&html, &app->view, kind, &row, limit,
-                      app->given.paper == PAPER_LETTER ? PAPER_LETTER : PAPER_A4);
+    view_history_html(&html, &app->view, kind, &row, limit, (enum paper)app->given.paper);
     return app_page(app, &html, "");
 }
 
@@ -524,8 +511,7 @@ static enum status run_due(struct app *app)
     asked.batches = batches_named(app, &asked.batch_count);
     if (app->given.html != NULL && !app->given.json) {
         text_init(&html);
-        view_due_html(&html, &app->view, &asked,
-                      app->given.paper == PAPER_LETTER ? PAPER_LETTER : PAPER_A4);
+        view_due_html(&html, &app->view, &asked, (enum paper)app->given.paper);
         return app_page(app, &html, "");
     }
     return app_tell(app, app->given.sheet ? "due.sheet" : "due", view_due_json(&app->view, &asked));
