@@ -197,49 +197,35 @@ struct context {
     const struct context *outer;
 };
 
-/* The first key of a dotted path, and what stands behind it. */
-static const char *next_key(const char *path, size_t length, char key[64])
+/* What stands under a dotted path, which begins where its first key is known; "." is what the innermost list
+ * has here. NULL where there is nothing. */
+static const json_t *found(const struct context *context, const char *path)
 {
-    size_t taken = 0;
-    while (taken < length && path[taken] != '.')
-        taken++;
-    snprintf(key, 64, "%.*s", (int)taken, path);
-    return path + taken + (taken < length);
-}
-
-/* What stands under a path in the tree; NULL where there is nothing. */
-static const json_t *below(const json_t *tree, const char *path, size_t length)
-{
-    const char *end = path + length;
-    char key[64];
-    while (tree != NULL && path < end) {
-        path = next_key(path, (size_t)(end - path), key);
-        tree = json_is_array(tree) ? json_array_get(tree, strtoul(key, NULL, 10))
-                                   : json_object_get(tree, key);
+    const json_t *tree = NULL;
+    if (strcmp(path, ".") == 0)
+        return context->tree;
+    for (const char *at = path; *at != '\0';) {
+        char key[64];
+        const size_t length = strcspn(at, ".");
+        snprintf(key, sizeof key, "%.*s", (int)length, at);
+        for (; at == path && context != NULL && tree == NULL; context = context->outer)
+            tree = json_object_get(context->tree, key);
+        if (at != path)
+            tree = json_is_array(tree) ? json_array_get(tree, strtoul(key, NULL, 10))
+                                       : json_object_get(tree, key);
+        at += length + (at[length] == '.');
     }
     return tree;
 }
 
-/* "." is what the innermost list has here; other paths begin where their first key is known. */
-static const json_t *found(const struct context *context, const char *path, size_t length)
-{
-    char key[64];
-    if (length == 1 && path[0] == '.')
-        return context->tree;
-    next_key(path, length, key);
-    while (context != NULL && json_object_get(context->tree, key) == NULL)
-        context = context->outer;
-    return context != NULL ? below(context->tree, path, length) : NULL;
-}
-
 /* A number, the length of a list or of a string; NAN for what is not there. */
-static double number_at(const struct context *context, const char *path, size_t length)
+static double number_at(const struct context *context, const char *path)
 {
-    if (length == 1 && path[0] == '#')
+    if (strcmp(path, "#") == 0)
         return (double)context->at;
-    if (length == 4 && memcmp(path, "page", 4) == 0)
+    if (strcmp(path, "page") == 0)
         return context->page;
-    const json_t *value = found(context, path, length);
+    const json_t *value = found(context, path);
     return json_is_number(value)   ? json_number_value(value)
            : json_is_true(value)   ? 1.0
            : json_is_false(value)  ? 0.0
@@ -249,47 +235,44 @@ static double number_at(const struct context *context, const char *path, size_t 
                                    : NAN;
 }
 
-/* One of "key", "!key", "key=word", "key>1", "key<0.5", "key=$key"; nothing is equal, above or below what
- * is not there. */
-static bool holds_one(const struct context *context, const char *test, size_t length)
+/* One of "key", "key=word", "key>1", "key<0.5", "key=$key"; nothing is equal, above or below what is not
+ * there. The test is cut in two. */
+static bool holds_one(const struct context *context, char *test)
 {
-    bool wanted = test[0] != '!';
-    test += !wanted;
-    length -= !wanted;
-    size_t path = 0;
-    while (path < length && strchr("=<>", test[path]) == NULL)
-        path++;
-    double number = number_at(context, test, path);
-    if (path == length)
-        return (!isnan(number) && number != 0.0) == wanted;
-    const char *with = test + path + 1;
-    size_t rest = length - path - 1;
-    const json_t *value = found(context, test, path);
-    const json_t *other = with[0] == '$' ? found(context, with + 1, rest - 1) : NULL;
-    if (json_is_string(value) && other != NULL)
-        return json_equal(value, other) == wanted;
+    char *with = test + strcspn(test, "=<>"), operation = *with;
+    const json_t *value, *other;
+    double number, bound;
+    if (operation != '\0')
+        *with++ = '\0';
+    value = found(context, test);
+    number = number_at(context, test);
+    if (operation == '\0')
+        return !isnan(number) && number != 0.0;
+    other = with[0] == '$' ? found(context, with + 1) : NULL;
     if (json_is_string(value))
-        return (json_string_length(value) == rest &&
-                memcmp(json_string_value(value), with, rest) == 0) == wanted;
-    double bound = with[0] == '$' ? number_at(context, with + 1, rest - 1) : strtod(with, NULL);
-    bool is = test[path] == '>'   ? number > bound
-              : test[path] == '<' ? number < bound
-                                  : fabs(number - bound) < 1e-9;
-    return is == wanted;
+        return other != NULL ? json_equal(value, other)
+                             : strcmp(json_string_value(value), with) == 0;
+    bound = with[0] == '$' ? number_at(context, with + 1) : strtod(with, NULL);
+    return operation == '>'   ? number > bound
+           : operation == '<' ? number < bound
+                              : fabs(number - bound) < 1e-9;
 }
 
-/* All of what " & " joins, or "&". */
-static bool holds(const struct context *context, const char *test, size_t length)
+/* All of what "&" joins, blanks around it or not; "!" before one turns it round. */
+static bool holds(const struct context *context, const char *tests)
 {
-    for (const char *end = test + length; test < end;) {
-        test += *test == ' ';
-        const char *joint = memchr(test, '&', (size_t)(end - test));
-        size_t one = (size_t)((joint != NULL ? joint : end) - test);
-        if (!holds_one(context, test, one - (joint != NULL && one > 0 && joint[-1] == ' ')))
-            return false;
-        test += one + (joint != NULL);
+    bool all = true;
+    while (all && *tests != '\0') {
+        char test[128];
+        tests += strspn(tests, " ");
+        const size_t length = strcspn(tests, "&");
+        snprintf(test, sizeof test, "%.*s", (int)length, tests);
+        for (size_t end = strlen(test); end > 0 && test[end - 1] == ' ';)
+            test[--end] = '\0';
+        all = holds_one(context, test + (test[0] == '!')) == (test[0] != '!');
+        tests += length + (tests[length] == '&');
     }
-    return true;
+    return all;
 }
 
 /* ---- formats --------------------------------------------------------------------------------- */
@@ -375,20 +358,20 @@ static void put_number(struct text *out, double number, const char *format)
 }
 
 static void put_value(struct text *out, const struct context *context, const char *path,
-                      size_t length, const char *format)
+                      const char *format)
 {
-    const json_t *value = found(context, path, length);
-    double number = number_at(context, path, length);
-    const char *string = json_string_value(value);
-    const json_t *today = found(context, "_today", strlen("_today"));
-    const bool dated = strcmp(format, "day") == 0 || strcmp(format, "when") == 0;
+    const double number = number_at(context, path);
+    const char *string = json_string_value(found(context, path));
+    const char *today = json_string_value(found(context, "_today"));
+    const bool when = strcmp(format, "when") == 0;
     char room[MOMENT_ROOM];
-    int64_t day, now = 0;
+    int64_t day, now;
     size_t before = out->length;
     if (string == NULL && !isnan(number))
         put_number(out, number, format[0] != '\0' ? format : "0.0f");
-    else if (string != NULL && dated && day_read(string, &day) != NULL) {
-        if (today != NULL && format[0] == 'w' && day_read(json_string_value(today), &now) != NULL)
+    else if (string != NULL && (when || strcmp(format, "day") == 0) &&
+             day_read(string, &day) != NULL) {
+        if (when && today != NULL && day_read(today, &now) != NULL)
             put_when(out, day, now);
         else
             text_puts(out, day_write(day, DAY_WORDS, room));
@@ -407,10 +390,10 @@ static void put_value(struct text *out, const struct context *context, const cha
 /* ---- words ----------------------------------------------------------------------------------- */
 
 /* How far words go up to one of these bytes outside of braces. */
-static size_t reach(const char *words, size_t length, const char *stops)
+static size_t reach(const char *words, const char *stops)
 {
     size_t at = 0;
-    for (int depth = 0; at < length; at++) {
+    for (int depth = 0; words[at] != '\0'; at++) {
         if (depth == 0 && strchr(stops, words[at]) != NULL)
             break;
         depth += (words[at] == '{') - (words[at] == '}');
@@ -418,13 +401,13 @@ static size_t reach(const char *words, size_t length, const char *stops)
     return at;
 }
 
-/* The next of the parts that '|' divides. */
-static const char *next_part(const char **at, const char *end, size_t *length)
+/* Cuts the words off at one of these bytes outside of braces: what stood there, and what behind it. */
+static char cut_at(char *words, const char *stops, char **rest)
 {
-    const char *part = *at;
-    *length = reach(part, (size_t)(end - part), "|");
-    *at = part + *length < end ? part + *length + 1 : end;
-    return part;
+    char *end = words + reach(words, stops), stop = *end;
+    *rest = end + (stop != '\0');
+    *end = '\0';
+    return stop;
 }
 
 /* How many members a list has; an object counts as one of itself. */
@@ -439,164 +422,203 @@ static struct context member(const struct context *context, const json_t *list, 
     return (struct context){tree, index + 1, context->page, context};
 }
 
-static void put_words(struct text *out, const struct context *context, const char *words,
-                      size_t length);
+static void put_words(struct text *out, const struct context *context, const char *words);
 static const char *const *say_lines(const struct face *face, const char *const *line,
                                     const struct context *context, struct text *words, bool said);
 
 /* "LIST|JOINT|LAST JOINT|WORDS": those of each member, joined. Members that say nothing are left out. */
-static void put_list(struct text *out, const struct context *context, const char *words,
-                     const char *end)
+static void put_list(struct text *out, const struct context *context, char *parts)
 {
-    size_t lengths[4];
-    const char *parts[4];
-    for (size_t i = 0; i < 4; i++)
-        parts[i] = next_part(&words, end, &lengths[i]);
-    const json_t *list = found(context, parts[0], lengths[0]);
+    char *joint, *last, *words;
+    cut_at(parts, "|", &joint);
+    cut_at(joint, "|", &last);
+    cut_at(last, "|", &words);
+    const json_t *list = found(context, parts);
     bool any = false;
     for (size_t i = 0; i < member_count(list); i++) {
         const struct context inner = member(context, list, i);
-        size_t before = out->length, joint = i + 1 < member_count(list) ? 1 : 2;
-        if (any)
-            text_add(out, parts[joint], lengths[joint]);
+        size_t before = out->length;
+        text_puts(out, !any ? "" : i + 1 < member_count(list) ? joint : last);
         size_t bare = out->length;
-        put_words(out, &inner, parts[3], lengths[3]);
+        put_words(out, &inner, words);
         any = any || out->length > bare;
         if (out->length == bare)
             text_cut(out, before);
     }
 }
 
-/* What stands in braces. */
-static void put_braces(struct text *out, const struct context *context, const char *words,
-                       size_t length)
+/* What stands in braces; it is cut in parts. */
+static void put_braces(struct text *out, const struct context *context, char *inside)
 {
-    const char *end = words + length, *at = words;
-    if (words[0] == '@' && length > 1) {
-        put_list(out, context, words + 1, end);
-        return;
+    char *rest, *other;
+    if (inside[0] == '@')
+        put_list(out, context, inside + 1);
+    else if (strncmp(inside, "use ", 4) == 0)
+        say_lines(&(struct face){NULL, NULL}, view_template(inside + 4), context, out, true);
+    else {
+        const char kind = cut_at(inside, "?| ", &rest);
+        if (kind == '\0' || kind == ' ') {
+            put_value(out, context, inside, rest);
+            return;
+        }
+        bool first = kind == '?' ? holds(context, inside) : number_at(context, inside) == 1.0;
+        cut_at(rest, "|", &other);
+        put_words(out, context, first ? rest : other);
     }
-    if (length > 4 && memcmp(words, "use ", 4) == 0) {
-        char name[32];
-        snprintf(name, sizeof name, "%.*s", (int)length - 4, words + 4);
-        say_lines(&(struct face){NULL, NULL}, view_template(name), context, out, true);
-        return;
-    }
-    size_t path = reach(words, length, "?| "), yes, no;
-    if (path == length || words[path] == ' ') {
-        char format[16] = "";
-        if (path < length)
-            snprintf(format, sizeof format, "%.*s", (int)(length - path - 1), words + path + 1);
-        put_value(out, context, words, path, format);
-        return;
-    }
-    bool first =
-        words[path] == '?' ? holds(context, words, path) : number_at(context, words, path) == 1.0;
-    at = words + path + 1;
-    const char *one = next_part(&at, end, &yes), *other = next_part(&at, end, &no);
-    put_words(out, context, first ? one : other, first ? yes : no);
 }
 
-static void put_words(struct text *out, const struct context *context, const char *words,
-                      size_t length)
+static void put_words(struct text *out, const struct context *context, const char *words)
 {
-    for (size_t at = 0; at < length;) {
-        const char *open = memchr(words + at, '{', length - at);
-        size_t plain = open != NULL ? (size_t)(open - words) - at : length - at;
-        text_add(out, words + at, plain);
-        at += plain;
-        if (open == NULL)
-            break;
-        size_t inside = reach(words + at + 1, length - at - 1, "}");
-        put_braces(out, context, words + at + 1, inside);
-        at += inside + 2;
+    for (const char *open; (open = strchr(words, '{')) != NULL;) {
+        char *inside = text_format("%.*s", (int)reach(open + 1, "}"), open + 1);
+        text_add(out, words, (size_t)(open - words));
+        words = open + 1 + strlen(inside);
+        words += *words == '}';
+        put_braces(out, context, inside);
+        free(inside);
     }
+    text_puts(out, words);
 }
 
 /* ---- lines ----------------------------------------------------------------------------------- */
 
-/* A block of words on a screen, and as an element of a page. */
-static const struct block {
-    const char *name;
-    size_t indent, hang;
-    enum role role;
-    const char *bullet, *tag, *attributes;
-} blocks[] = {
-    {"lead", 0, 0, ROLE_STRONG, NULL, "p", "class=\"lead\""},
-    {"title", 0, 0, ROLE_STRONG, NULL, "h1", NULL},
-    {"strong", 0, 2, ROLE_STRONG, NULL, "p", NULL},
-    {"say", 0, 2, ROLE_PLAIN, NULL, "p", NULL},
-    {"aside", 0, 2, ROLE_QUIET, NULL, "p", NULL},
-    {"plain", 0, 0, ROLE_PLAIN, NULL, "p", NULL},
-    {"quiet", 0, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
-    {"caution", 5, 0, ROLE_WARN, NULL, "p", "class=\"caution\""},
-    {"warn", 0, 2, ROLE_WARN, NULL, "p", NULL},
-    {"late", 0, 0, ROLE_WARN, NULL, "p", NULL},
-    {"alert", 0, 0, ROLE_WARN, "!", "p", NULL},
-    {"keep", 0, 0, ROLE_KEEP, NULL, "p", NULL},
-    {"isolate", 0, 0, ROLE_ISOLATE, NULL, "p", NULL},
-    {"discard", 0, 0, ROLE_DISCARD, NULL, "p", NULL},
-    {"clash", 0, 2, ROLE_ISOLATE, NULL, "p", NULL},
-    {"group-keep", 0, 2, ROLE_KEEP, NULL, "p", NULL}, /* of vessels that came out the same */
-    {"group-discard", 0, 2, ROLE_DISCARD, NULL, "p", NULL},
-    {"under", 5, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a culprit */
-    {"below", 2, 0, ROLE_PLAIN, NULL, "p", NULL}, /* of a section */
-    {"below-quiet", 2, 0, ROLE_QUIET, NULL, "p", "class=\"quiet\""},
-    {"far-quiet", 14, 0, ROLE_QUIET, NULL, "p", NULL},
-    {"hanging", 0, 4, ROLE_PLAIN, NULL, "p", NULL},
-    {"hanging-warn", 0, 4, ROLE_WARN, NULL, "p", NULL},
-    {"danger", 0, 0, ROLE_WARN, "!", "li", NULL},
-    {"inner", 2, 2, ROLE_PLAIN, NULL, "p", NULL},
-    {"inner-quiet", 2, 2, ROLE_QUIET, NULL, "p", NULL},
-    {"inner-far", 2, 4, ROLE_PLAIN, NULL, "p", NULL},
-    {"deep", 4, 0, ROLE_PLAIN, NULL, "p", NULL},
-    {"deep-quiet", 4, 2, ROLE_QUIET, NULL, "p", NULL},
-    {"line", 2, 0, ROLE_PLAIN, NULL, "li", NULL},
-    {"item", 2, 0, ROLE_PLAIN, "-", "li", NULL},
-    {"cite", 2, 0, ROLE_QUIET, "-", "li", NULL},
-    {"item-under", 4, 0, ROLE_PLAIN, "-", "li", NULL},
-    {"item-deep", 5, 0, ROLE_PLAIN, "-", "li", NULL},
-    {"numbered", 1, 0, ROLE_STRONG, NULL, "h3", NULL},
+enum how { /* words are said on a screen */
+           UNSAID,
+           SAY,
+           ITEM,  /* behind a hyphen */
+           ALERT, /* behind an exclamation mark */
+           HEAD,
+           BLANK,
+           ROW, /* "26 LABEL || REST": with a label of so many columns; "_" is a line to write on */
+           PRE,
+           TREE,   /* "4 WORDS": indented by so many columns */
+           NUMBER, /* "7. WORDS": an item of a list of less than a hundred */
 };
 
-/* Says a block, when there are words. */
-static void put_block(const struct face *face, const struct block *block, const struct text *words)
+/* A block of words on a screen, and as an element of a page: NULL for none, "<" for markup as it stands, with
+ * "\n" a line of it, "" for words alone. */
+static const struct block {
+    const char *name;
+    enum how how;
+    size_t indent, hang;
+    enum role role;
+    const char *tag, *attributes;
+} blocks[] = {
+    {"lead", SAY, 0, 0, ROLE_STRONG, "p", "class=\"lead\""},
+    {"title", SAY, 0, 0, ROLE_STRONG, "h1", NULL},
+    {"strong", SAY, 0, 2, ROLE_STRONG, "p", NULL},
+    {"say", SAY, 0, 2, ROLE_PLAIN, "p", NULL},
+    {"aside", SAY, 0, 2, ROLE_QUIET, "p", NULL},
+    {"plain", SAY, 0, 0, ROLE_PLAIN, "p", NULL},
+    {"quiet", SAY, 0, 0, ROLE_QUIET, "p", "class=\"quiet\""},
+    {"caution", SAY, 5, 0, ROLE_WARN, "p", "class=\"caution\""},
+    {"warn", SAY, 0, 2, ROLE_WARN, "p", NULL},
+    {"late", SAY, 0, 0, ROLE_WARN, "p", NULL},
+    {"alert", ALERT, 0, 0, ROLE_WARN, "p", NULL},
+    {"keep", SAY, 0, 0, ROLE_KEEP, "p", NULL},
+    {"isolate", SAY, 0, 0, ROLE_ISOLATE, "p", NULL},
+    {"discard", SAY, 0, 0, ROLE_DISCARD, "p", NULL},
+    {"clash", SAY, 0, 2, ROLE_ISOLATE, "p", NULL},
+    {"group-keep", SAY, 0, 2, ROLE_KEEP, "p", NULL}, /* of vessels that came out the same */
+    {"group-discard", SAY, 0, 2, ROLE_DISCARD, "p", NULL},
+    {"under", SAY, 5, 0, ROLE_PLAIN, "p", NULL}, /* of a culprit */
+    {"below", SAY, 2, 0, ROLE_PLAIN, "p", NULL}, /* of a section */
+    {"below-quiet", SAY, 2, 0, ROLE_QUIET, "p", "class=\"quiet\""},
+    {"far-quiet", SAY, 14, 0, ROLE_QUIET, "p", NULL},
+    {"hanging", SAY, 0, 4, ROLE_PLAIN, "p", NULL},
+    {"inner", SAY, 2, 2, ROLE_PLAIN, "p", NULL},
+    {"inner-quiet", SAY, 2, 2, ROLE_QUIET, "p", NULL},
+    {"inner-far", SAY, 2, 4, ROLE_PLAIN, "p", NULL},
+    {"deep", SAY, 4, 0, ROLE_PLAIN, "p", NULL},
+    {"deep-quiet", SAY, 4, 2, ROLE_QUIET, "p", NULL},
+    {"line", SAY, 2, 0, ROLE_PLAIN, "li", NULL},
+    {"item", ITEM, 2, 0, ROLE_PLAIN, "li", NULL},
+    {"cite", ITEM, 2, 0, ROLE_QUIET, "li", NULL},
+    {"item-under", ITEM, 4, 0, ROLE_PLAIN, "li", NULL},
+    {"item-deep", ITEM, 5, 0, ROLE_PLAIN, "li", NULL},
+    {"numbered", NUMBER, 1, 0, ROLE_STRONG, "h3", NULL},
+    {"head", HEAD, 0, 0, ROLE_STRONG, "h3", NULL},
+    {"screen-head", HEAD, 0, 0, ROLE_STRONG, NULL, NULL},
+    {"blank", BLANK, 0, 0, ROLE_PLAIN, NULL, NULL},
+    {"row", ROW, 2, 0, ROLE_PLAIN, NULL, NULL},
+    {"row-out", ROW, 0, 0, ROLE_PLAIN, NULL, NULL},
+    {"row-deep", ROW, 4, 0, ROLE_PLAIN, NULL, NULL},
+    {"pre", PRE, 2, 0, ROLE_PLAIN, NULL, NULL},
+    {"tree", TREE, 0, 2, ROLE_PLAIN, NULL, NULL},
+    {"tag", UNSAID, 0, 0, ROLE_PLAIN, "<\n", NULL},
+    {"open", UNSAID, 0, 0, ROLE_PLAIN, "<", NULL},
+    {"text", UNSAID, 0, 0, ROLE_PLAIN, "", NULL},
+    {"caption", UNSAID, 0, 0, ROLE_PLAIN, "caption", NULL},
+    {"td", UNSAID, 0, 0, ROLE_PLAIN, "td", NULL},
+    {"th", UNSAID, 0, 0, ROLE_PLAIN, "th", "scope=\"row\""},
+};
+
+static void put_on_page(struct text *page, const struct block *block, const char *words)
 {
-    if (words->length == 0)
+    if (block->tag == NULL)
         return;
-    if (face->page != NULL)
-        html_element(face->page, block->tag, block->attributes, words->bytes);
-    else if (block->bullet != NULL)
-        screen_item(face->screen, block->indent, block->bullet, block->role, words->bytes);
-    else
-        screen_say(face->screen, block->indent, block->hang, block->role, "%s", words->bytes);
+    if (block->tag[0] == '<')
+        text_printf(page, "%s%s", words, block->tag + 1);
+    else if (block->tag[0] != '\0')
+        html_element(page, block->tag, block->attributes, words);
+    else {
+        html_text(page, words);
+        text_puts(page, "\n");
+    }
 }
 
-/* "26 LABEL || REST": a row whose label has so many columns. "_" is a line to write on. */
-static void put_row(struct screen *screen, size_t indent, struct text *words)
+static void put_on_screen(struct screen *screen, const struct block *block, char *words)
 {
-    char *label, *rest, line[SCREEN_WIDEST + 1];
-    size_t width = strtoul(words->bytes, &label, 10);
-    label += *label == ' ';
-    rest = strstr(label, " || ");
-    if (rest == NULL)
-        return;
-    *rest = '\0';
-    rest += strlen(" || ");
-    memset(line, '_', sizeof line);
-    line[screen->width - width - 4] = '\0';
-    screen_row(screen, indent, width, label, strcmp(rest, "_") == 0 ? line : rest);
+    char *label, *rest = strstr(words, " || "), line[SCREEN_WIDEST + 1], lead[8];
+    const size_t number = strtoul(words, &label, 10);
+    switch (block->how) {
+    case SAY:
+        screen_say(screen, block->indent, block->hang, block->role, "%s", words);
+        break;
+    case ITEM:
+    case ALERT:
+        screen_item(screen, block->indent, block->how == ITEM ? "-" : "!", block->role, words);
+        break;
+    case HEAD:
+        screen_heading(screen, words);
+        break;
+    case BLANK:
+        screen_blank(screen);
+        break;
+    case PRE:
+        screen_preformatted(screen, block->indent, words);
+        break;
+    case ROW:
+        *rest = '\0';
+        rest += strlen(" || ");
+        memset(line, '_', sizeof line);
+        line[screen->width - number - 4] = '\0';
+        screen_row(screen, block->indent, number, label + 1, strcmp(rest, "_") == 0 ? line : rest);
+        break;
+    case TREE:
+        screen_say(screen, number, block->hang, block->role, "%s", label + 1);
+        break;
+    case NUMBER:
+        snprintf(lead, sizeof lead, "%2zu.", number);
+        screen_item(screen, block->indent, lead, block->role, label + 2);
+        break;
+    case UNSAID:
+        break;
+    }
 }
 
-/* "7. WORDS", as an item of a list of less than a hundred. */
-static void put_numbered(struct screen *screen, const char *words)
+/* A line that says something; paragraphs and items without words are left out. */
+static void say_line(const struct face *face, const char *kind, struct text *words)
 {
-    const char *rest = strchr(words, ' ');
-    char lead[8];
-    if (rest == NULL)
-        return;
-    snprintf(lead, sizeof lead, "%3.*s", (int)(rest - words), words);
-    screen_item(screen, 1, lead, ROLE_STRONG, rest + 1);
+    const struct block *block = blocks, *end = blocks + sizeof blocks / sizeof *blocks;
+    while (block < end && strcmp(block->name, kind) != 0)
+        block++;
+    const bool bare = block < end && block->how >= SAY && block->how <= ALERT && words->length == 0;
+    if (block < end && !bare && face->screen != NULL)
+        put_on_screen(face->screen, block, words->bytes);
+    else if (block < end && !bare)
+        put_on_page(face->page, block, words->bytes);
+    text_clear(words);
 }
 
 /* A table of the members of a list: its lines "column HEADING || WORDS" begin at `line`, or "use NAME" names
@@ -613,22 +635,22 @@ static const char *const *say_table(const struct face *face, const char *const *
 
     text_init(&cell);
     if (used) {
-        put_words(&cell, context, first + 4, strlen(first + 4));
+        put_words(&cell, context, first + 4);
         line = view_template(cell.bytes);
         text_clear(&cell);
     }
     for (; *line != NULL && strstr(*line, " || ") != NULL && columns < TABLE_MOST; line++) {
         const char *heading = strstr(*line, "column ") + strlen("column ");
-        const char *rest = strstr(heading, " || ");
-        put_words(&cell, context, heading, (size_t)(rest - heading));
-        *arena_push(arena, cells, count) = arena_string(arena, cell.bytes);
-        words[columns++] = rest + strlen(" || ");
+        words[columns++] = strstr(heading, " || ") + strlen(" || ");
+        put_words(&cell, context, heading);
+        *arena_push(arena, cells, count) =
+            arena_copy(arena, cell.bytes, (size_t)(strstr(cell.bytes, " || ") - cell.bytes));
         text_clear(&cell);
     }
     for (size_t i = 0; i < json_array_size(list); i++) {
         const struct context inner = member(context, list, i);
         for (size_t k = 0; k < columns; k++) {
-            put_words(&cell, &inner, words[k], strlen(words[k]));
+            put_words(&cell, &inner, words[k]);
             *arena_push(arena, cells, count) = arena_string(arena, cell.bytes);
             text_clear(&cell);
         }
@@ -642,45 +664,6 @@ static const char *const *say_table(const struct face *face, const char *const *
     return used ? end : line;
 }
 
-/* A line that says something; `words` are what stood before it on lines of their own. */
-static void say_line(const struct face *face, const char *kind, size_t length, struct text *words)
-{
-#define IS(name) (length == sizeof(name) - 1 && memcmp(kind, name, length) == 0)
-    bool screen = face->screen != NULL;
-    if (IS("tag") && !screen)
-        text_printf(face->page, "%s\n", words->bytes);
-    else if (IS("open") && !screen)
-        text_puts(face->page, words->bytes);
-    else if (IS("text") && !screen) {
-        html_text(face->page, words->bytes);
-        text_puts(face->page, "\n");
-    } else if (IS("head") && !screen)
-        html_element(face->page, "h3", NULL, words->bytes);
-    else if ((IS("head") || IS("screen-head")) && screen)
-        screen_heading(face->screen, words->bytes);
-    else if (IS("pre") && screen)
-        screen_preformatted(face->screen, 2, words->bytes);
-    else if ((IS("td") || IS("caption")) && !screen)
-        html_element(face->page, IS("td") ? "td" : "caption", NULL, words->bytes);
-    else if (IS("th") && !screen)
-        html_element(face->page, "th", "scope=\"row\"", words->bytes);
-    else if (IS("blank") && screen)
-        screen_blank(face->screen);
-    else if ((IS("row") || IS("row-out") || IS("row-deep")) && screen)
-        put_row(face->screen, IS("row") ? 2 : IS("row-deep") ? 4 : 0, words);
-    else if (IS("numbered") && screen)
-        put_numbered(face->screen, words->bytes);
-    else if (IS("tree") && screen) /* "4 WORDS": indented by so many columns */
-        screen_say(face->screen, strtoul(words->bytes, NULL, 10), 2, ROLE_PLAIN, "%s",
-                   words->bytes + strcspn(words->bytes, " ") + 1);
-    else
-        for (size_t i = 0; i < sizeof blocks / sizeof *blocks; i++)
-            if (strlen(blocks[i].name) == length && memcmp(blocks[i].name, kind, length) == 0)
-                put_block(face, &blocks[i], words);
-#undef IS
-    text_clear(words);
-}
-
 /* Says lines up to the end of the template, or of what is not `said`: returns the line that ends them. */
 static const char *const *say_lines(const struct face *face, const char *const *line,
                                     const struct context *context, struct text *words, bool said)
@@ -692,12 +675,12 @@ static const char *const *say_lines(const struct face *face, const char *const *
         if (strcmp(at, "end") == 0 || strcmp(at, "else") == 0)
             return line;
         if (strncmp(at, "if ", 3) == 0) {
-            bool is = said && holds(context, rest, strlen(rest));
+            bool is = said && holds(context, rest);
             line = say_lines(face, line + 1, context, words, is);
             if (*line != NULL && strcmp(*line + strspn(*line, " "), "else") == 0)
                 line = say_lines(face, line + 1, context, words, said && !is);
         } else if (strncmp(at, "for ", 4) == 0) {
-            const json_t *list = said ? found(context, rest, strlen(rest)) : NULL;
+            const json_t *list = said ? found(context, rest) : NULL;
             const char *const *body = line + 1;
             line = say_lines(face, body, context, words, false);
             for (size_t i = 0; i < member_count(list); i++) {
@@ -705,24 +688,25 @@ static const char *const *say_lines(const struct face *face, const char *const *
                 say_lines(face, body, &inner, words, true);
             }
         } else if (strncmp(at, "table ", 6) == 0 && said) {
-            line = say_table(face, line + 1, context, found(context, rest, strlen(rest)));
+            line = say_table(face, line + 1, context, found(context, rest));
         } else if (strncmp(at, "table ", 6) == 0) {
             line = say_lines(face, line + 1, context, words, false);
         } else if (!said || at[0] == '#' || at[0] == '\0') {
             continue;
         } else if (at[0] == '+') {
-            put_words(words, context, at + 1, strlen(at + 1));
+            put_words(words, context, at + 1);
         } else if (strncmp(at, "use ", 4) == 0) {
             say_lines(face, view_template(rest), context, words, true);
         } else if (strncmp(at, "part ", 5) == 0) {
             view_part(face, rest, context->tree);
         } else {
-            struct text named; /* the kind may be a value, too */
-            text_init(&named);
-            put_words(&named, context, at, kind);
-            put_words(words, context, rest, strlen(rest));
-            say_line(face, named.bytes, named.length, words);
-            text_release(&named);
+            char name[32];
+            snprintf(name, sizeof name, "%.*s", (int)kind, at);
+            if (at[0] == '{') /* it is the value of a key */
+                snprintf(name, sizeof name, "%s",
+                         json_string_value(found(context, strtok(name, "{}"))));
+            put_words(words, context, rest);
+            say_line(face, name, words);
         }
     }
     return line;

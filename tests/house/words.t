@@ -9,7 +9,7 @@ use House qw(files content);
 use Test::More;
 
 my $code = content('engine/view/tree.c');
-my %kinds = map { $_ => 1 } $code =~ /^\s+\{"([a-z-]+)", \d+, \d+, ROLE/mg, $code =~ /IS\("([a-z-]+)"\)/g;
+my %kinds = map { $_ => 1 } $code =~ /^\s+\{"([a-z-]+)", [A-Z]+, \d+, \d+, ROLE/mg;
 cmp_ok(scalar keys %kinds, '>', 10, 'kinds of blocks are known');
 my $formats = join '|', $code =~ /\{"([a-z]+)", DIM_/g, $code =~ /IS_FORMAT\("([a-z]+)"\)/g;
 
