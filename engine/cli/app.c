@@ -452,12 +452,7 @@ bool app_newest_batch(struct app *app, struct batch *batch)
 
 const char *app_vessels(struct app *app, const struct vessel *vessels, size_t count)
 {
-    struct text text;
-    text_init(&text);
-    view_vessels(&text, vessels, count);
-    const char *words = arena_string(app->arena, text.bytes);
-    text_release(&text);
-    return words;
+    return view_vessels(app->arena, vessels, count);
 }
 
 /* ==== which commands there are ================================================================ */

@@ -127,16 +127,6 @@ static int by_day(const void *left, const void *right)
     return why != 0 ? why : (a->number > b->number) - (a->number < b->number);
 }
 
-static const char *labels_of(struct journal_view *view, const struct vessel *vessels, size_t count)
-{
-    struct text labels;
-    text_init(&labels);
-    view_vessels(&labels, vessels, count);
-    const char *copy = arena_string(view->arena, labels.bytes);
-    text_release(&labels);
-    return copy;
-}
-
 /* "oyster on rye, day 9, at closet": where they stand apart, each place with its vessels. */
 static const char *group_words(struct journal_view *view, const struct run *of,
                                const struct vessel *vessels, size_t count)
@@ -151,7 +141,7 @@ static const char *group_words(struct journal_view *view, const struct run *of,
         const char *place = view_label(view, RECORD_PLACE, at->stands);
         if (place[0] != '\0')
             words = arena_format(view->arena, "%s, %s%sat %s", words,
-                                 run < count ? labels_of(view, at, run) : "",
+                                 run < count ? view_vessels(view->arena, at, run) : "",
                                  run < count ? " " : "", place);
     }
     return words;
@@ -183,7 +173,7 @@ static json_t *group_json(struct journal_view *view, const struct vessel *vessel
         run.batch.label, view_json_vessels(vessels, count), run.batch.species,
         (json_int_t)moment_days_between(run.batch.at, view->now), view_json_day(shake[0]),
         view_json_day(shake[1]), view_json_day(full[0]), view_json_day(full[1]),
-        labels_of(view, vessels, count), group_words(view, &run, vessels, count), gone,
+        view_vessels(view->arena, vessels, count), group_words(view, &run, vessels, count), gone,
         view_json_day(ahead ? middle : 0), boxes, due == today);
 }
 

@@ -47,23 +47,18 @@ static const char *said(struct journal_view *view, const char *template, json_t 
     return taken(view, &text);
 }
 
-static const char *list_name(const struct rules *rules, enum word_list list, const char *id)
-{
-    for (size_t i = 0; list_word(rules, list, i).id != NULL; i++)
-        if (strcmp(list_word(rules, list, i).id, id) == 0)
-            return list_word(rules, list, i).name;
-    return id;
-}
-
 /* Its first letter small, unless the name goes on in capitals ("PP bottle"). */
 const char *view_name(struct journal_view *view, enum word_list list, const char *id)
 {
-    const char *name = list_name(view->rules, list, id);
-    if (name == id || !isupper((unsigned char)name[0]) || isupper((unsigned char)name[1]))
-        return name;
-    char *copy = arena_string(view->arena, name);
-    copy[0] = (char)tolower((unsigned char)copy[0]);
-    return copy;
+    struct list_word word;
+    for (size_t i = 0; (word = list_word(view->rules, list, i)).id != NULL; i++)
+        if (strcmp(word.id, id) == 0) {
+            char *name = arena_string(view->arena, word.name);
+            if (!isupper((unsigned char)name[0]) || !isupper((unsigned char)name[1]))
+                name[0] = (char)tolower((unsigned char)name[0]);
+            return name;
+        }
+    return id;
 }
 
 const char *view_batch_words(struct journal_view *view, const struct batch *batch)
@@ -86,23 +81,19 @@ const char *view_label(struct journal_view *view, enum record record, int64_t id
     return row.named.label;
 }
 
-void view_vessels(struct text *out, const struct vessel *vessels, size_t count)
+const char *view_vessels(struct arena *arena, const struct vessel *vessels, size_t count)
 {
-    for (size_t i = 0; i < count;) {
-        size_t last = i;
-        while (last + 1 < count && vessels[last + 1].batch == vessels[last].batch &&
-               vessels[last + 1].number == vessels[last].number + 1)
+    const char *words = "";
+    for (size_t i = 0, last; i < count; i = last + 1) {
+        for (last = i; last + 1 < count && vessels[last + 1].batch == vessels[last].batch &&
+                       vessels[last + 1].number == vessels[last].number + 1;)
             last++;
-        text_printf(out, "%s%s", i > 0 ? ", " : "", vessels[i].label);
+        words = arena_format(arena, "%s%s%s", words, i > 0 ? ", " : "", vessels[i].label);
         if (last > i)
-            text_printf(out, "%s%s", last == i + 1 ? ", " : " to ", vessels[last].label);
-        i = last + 1;
+            words = arena_format(arena, "%s%s%s", words, last == i + 1 ? ", " : " to ",
+                                 vessels[last].label);
     }
-}
-
-const char *view_day(int64_t day, char room[MOMENT_ROOM])
-{
-    return moment_write_day(moment_of_day(day), room);
+    return words;
 }
 
 bool view_forecast_days(const struct batch *batch, const struct vessel_forecast *forecast,
@@ -117,20 +108,7 @@ bool view_forecast_days(const struct batch *batch, const struct vessel_forecast 
 
 const char *view_cook_words(struct journal_view *view, const struct cook *cook)
 {
-    struct text text;
-    text_init(&text);
-    if (!isnan(cook->gauge))
-        quantity_show(&text, cook->gauge, DIM_GAUGE_KPA);
-    else
-        text_puts(&text, list_name(view->rules, LIST_METHODS, cook->method));
-    if (!isnan(cook->minutes)) {
-        text_puts(&text, text.length > 0 ? " for " : "");
-        quantity_show(&text, cook->minutes, DIM_MINUTES);
-    }
-    if (cook->load[0] != '\0')
-        text_printf(&text, "%s%s", text.length > 0 ? ", " : "",
-                    list_name(view->rules, LIST_LOADS, cook->load));
-    return taken(view, &text);
+    return said(view, "words.cook", view_record_json(view, RECORD_COOK, cook));
 }
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
@@ -144,7 +122,7 @@ json_t *view_json_moment(struct moment moment)
 json_t *view_json_day(int64_t day)
 {
     char room[MOMENT_ROOM];
-    return day != 0 ? json_string(view_day(day, room)) : json_null();
+    return day != 0 ? json_string(day_write(day, DAY_ISO, room)) : json_null();
 }
 
 json_t *view_json_vessels(const struct vessel *vessels, size_t count)
@@ -278,7 +256,6 @@ json_t *view_record_json(struct journal_view *view, enum record record, const vo
             json_object_set_new(object, FORMAT("_%s", column->name), view_json_text(words));
     }
     const char *what = record == RECORD_STARTER  ? parents_words(view, &any->starter)
-                       : record == RECORD_COOK   ? view_cook_words(view, &any->cook)
                        : record == RECORD_BATCH  ? view_batch_words(view, &any->batch)
                        : record == RECORD_VESSEL ? add_vessel(view, &any->vessel, object)
                                                  : "";
@@ -460,25 +437,23 @@ static json_t *coverage_chart(const struct subject *of, const struct page *vesse
     return json_null();
 }
 
-/* "s 7, 9, 12 to 20" */
+/* "s 7, 9, 12 to 20": numbers drawn together as labels are. */
 static const char *ids_words(struct journal_view *view, const int64_t *ids, size_t count)
 {
     struct vessel *named = arena_array(view->arena, count, sizeof *named);
-    struct text text;
-    text_init(&text);
-    text_puts(&text, count > 1 ? "s " : " ");
-    for (size_t i = 0; i < count; i++) /* drawn together as labels are */
+    for (size_t i = 0; i < count; i++)
         named[i] = (struct vessel){.number = ids[i], .label = FORMAT("%lld", (long long)ids[i])};
-    view_vessels(&text, named, count);
-    return taken(view, &text);
+    return FORMAT("%s %s", count > 1 ? "s" : "", view_vessels(view->arena, named, count));
 }
 
-/* An entry with its words, for its line. */
-static json_t *entry_json(struct journal_view *view, const struct history_entry *entry)
+/* An entry in words; `ids` are those by which looks and events are corrected. */
+static const char *entry_words(struct journal_view *view, const struct history_entry *entry,
+                               const char *ids)
 {
     json_t *tree = view_record_json(view, entry->kind, &entry->is);
-    view_json_add(tree, "_of:s _overruled:b", record_types[entry->kind].name, entry->overruled);
-    return tree;
+    view_json_add(tree, "_of:s _ids:s _overruled:b", record_types[entry->kind].name, ids,
+                  entry->overruled);
+    return said(view, "words.entry", tree);
 }
 
 static int by_number(const void *left, const void *right)
@@ -487,70 +462,66 @@ static int by_number(const void *left, const void *right)
     return (a->number > b->number) - (a->number < b->number);
 }
 
-/* Whether two entries of one day say the same, whatever their vessel. Of vessels to keep that holds in other
- * words, too, which are told together. */
-static bool alike(const struct history_entry *entry, const char *words,
-                  const struct history_entry *other, const char *other_words)
+struct line { /* of a history: what was done or said alike on a day, of a vessel or of several */
+    const char *key;
+    struct history_entry entry;
+    struct vessel *vessels;
+    int64_t *ids;
+    size_t vessel_count, id_count;
+};
+
+/* What entries of a batch have in common that are told in one line. Looks at vessels to keep may say it in
+ * other words, which are told together. */
+static const char *line_key(const struct subject *of, const struct history_entry *entry)
 {
-    const struct look *a = &entry->is.look, *b = &other->is.look;
-    if (entry->kind != other->kind || (entry->vessel == 0) != (other->vessel == 0))
-        return false;
-    if (entry->kind == RECORD_LOOK && strcmp(a->action, action_name(ACTION_KEEP)) == 0)
-        return strcmp(a->action, b->action) == 0 && strcmp(a->finding, b->finding) == 0 &&
-               strcmp(a->by, b->by) == 0 && entry->overruled == other->overruled;
-    return strcmp(words, other_words) == 0;
+    struct journal_view *view = of->view;
+    const struct look *look = &entry->is.look;
+    const bool keep =
+        entry->kind == RECORD_LOOK && strcmp(look->action, action_name(ACTION_KEEP)) == 0;
+    return of->record != RECORD_BATCH
+               ? FORMAT("%d %lld", entry->kind, (long long)entry->id)
+               : FORMAT("%lld %d %d %d %s %s", (long long)moment_day(entry->at), entry->kind,
+                        entry->vessel == 0, entry->overruled,
+                        keep ? look->finding : entry_words(view, entry, ""), keep ? look->by : "");
 }
 
-/* The lines of a history: of a batch, what was done or said alike of several vessels on a day is one. */
+/* The lines of a history. */
 static json_t *entries_told(const struct subject *of)
 {
     struct journal_view *view = of->view;
-    const struct history *history = &of->history;
     json_t *told = json_array();
-    bool *done = arena_array(view->arena, history->count + 1, sizeof *done);
-    const char **plain = arena_array(view->arena, history->count + 1, sizeof *plain);
-    const bool whole = of->record == RECORD_BATCH;
-
-    for (size_t i = 0; whole && i < history->count; i++)
-        plain[i] = said(view, "words.entry", entry_json(view, &history->entries[i]));
-    for (size_t i = 0; i < history->count; i++) {
-        struct history_entry all = history->entries[i], *entry = &history->entries[i];
+    struct line *lines = NULL;
+    size_t count = 0, at;
+    for (size_t i = 0; i < of->history.count; i++) {
+        const struct history_entry *entry = &of->history.entries[i];
+        const char *key = line_key(of, entry), *also = entry->is.look.words;
+        for (at = 0; at < count && strcmp(lines[at].key, key) != 0;)
+            at++;
+        if (at == count)
+            *arena_push(view->arena, lines, count) = (struct line){.key = key, .entry = *entry};
+        struct line *line = &lines[at];
+        struct look *look = &line->entry.is.look;
+        if (entry->kind == RECORD_LOOK && strstr(look->words, also) == NULL)
+            look->words =
+                FORMAT("%s%s%s", look->words, look->words[0] != '\0' ? "\"; \"" : "", also);
+        *arena_push(view->arena, line->ids, line->id_count) = entry->id;
+        if (entry->vessel != 0)
+            (void)view_get(view, RECORD_VESSEL, entry->vessel,
+                           arena_push(view->arena, line->vessels, line->vessel_count));
+    }
+    for (const struct line *line = lines; line < lines + count; line++) {
         char day[MOMENT_ROOM];
-        const char *when = moment_write_day(entry->at, day);
-        struct vessel *vessels = NULL;
-        int64_t *ids = NULL;
-        size_t vessel_count = 0, id_count = 0;
-        for (size_t k = i; k < history->count && !done[i]; k++) {
-            const struct history_entry *other = &history->entries[k];
-            if (moment_day(other->at) != moment_day(entry->at) || (k > i && !whole))
-                break;
-            if (done[k] || (k > i && !alike(entry, plain[i], other, plain[k])))
-                continue;
-            const char *also = other->is.look.words;
-            if (entry->kind == RECORD_LOOK && strstr(all.is.look.words, also) == NULL)
-                all.is.look.words = FORMAT("%s%s%s", all.is.look.words,
-                                           all.is.look.words[0] != '\0' ? "\"; \"" : "", also);
-            done[k] = k > i;
-            *arena_push(view->arena, ids, id_count) = other->id;
-            if (other->vessel != 0)
-                (void)view_get(view, RECORD_VESSEL, other->vessel,
-                               arena_push(view->arena, vessels, vessel_count));
-        }
-        if (done[i])
-            continue;
-        json_t *tree = entry_json(view, &all);
-        view_json_add(tree, "_ids:s", ids_words(view, ids, id_count));
-        const char *words = said(view, "words.entry", tree);
-        if (whole && vessel_count > 0) {
-            struct text labels;
-            text_init(&labels);
-            qsort(vessels, vessel_count, sizeof *vessels, by_number);
-            view_vessels(&labels, vessels, vessel_count);
-            words = FORMAT("%s: %s", taken(view, &labels), words);
+        const char *when = moment_write_day(line->entry.at, day);
+        const char *words =
+            entry_words(view, &line->entry, ids_words(view, line->ids, line->id_count));
+        if (of->record == RECORD_BATCH && line->vessel_count > 0) {
+            qsort(line->vessels, line->vessel_count, sizeof *line->vessels, by_number);
+            words = FORMAT("%s: %s", view_vessels(view->arena, line->vessels, line->vessel_count),
+                           words);
         }
         if (of->dated)
             when = FORMAT("%s  day %lld", when,
-                          (long long)moment_days_between(of->batch.at, entry->at));
+                          (long long)moment_days_between(of->batch.at, line->entry.at));
         view_json_row(told, "when:w what:w", when, words);
     }
     return told;

@@ -50,10 +50,7 @@ const char *view_children(struct journal_view *view, enum record record, int64_t
 const char *view_mother(struct journal_view *view, int64_t starter);
 
 /* "B1-1 to B1-4, B1-7": runs of one batch drawn together. The vessels in the order of their numbers. */
-void view_vessels(struct text *out, const struct vessel *vessels, size_t count);
-
-/* "2026-03-01" for a day since 1970-01-01. */
-const char *view_day(int64_t day, char room[MOMENT_ROOM]);
+const char *view_vessels(struct arena *arena, const struct vessel *vessels, size_t count);
 
 /* "103 kPa (15 psi) for 90 min": what a cook was; "" when nothing is known. In the arena. */
 const char *view_cook_words(struct journal_view *view, const struct cook *cook);
