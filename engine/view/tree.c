@@ -701,10 +701,9 @@ static const char *const *say_lines(const struct face *face, const char *const *
             view_part(face, rest, context->tree);
         } else {
             char name[32];
-            snprintf(name, sizeof name, "%.*s", (int)kind, at);
+            snprintf(name, sizeof name, "%.*s", (int)kind - (at[0] == '{'), at);
             if (at[0] == '{') /* it is the value of a key */
-                snprintf(name, sizeof name, "%s",
-                         json_string_value(found(context, strtok(name, "{}"))));
+                snprintf(name, sizeof name, "%s", json_string_value(found(context, name + 1)));
             put_words(words, context, rest);
             say_line(face, name, words);
         }
