@@ -402,8 +402,9 @@ static void look_at_row(struct walkthrough *walk, struct row *row)
     looking->others = NULL;
     row->day = consultation.day;
     tell_words(app, row->words);
+    const char *rest;
     if (all_said(app) == NULL)
-        row->state = ROW_MUTE;
+        row->state = reader_does_not_know(app->rules, row->words, &rest) ? ROW_UNSAID : ROW_MUTE;
     else if (!row->named &&
              (!consult_sound(&consultation) || (row->vessel.control && tells_of_growth(app))))
         row->state = ROW_LEFT_OUT;

@@ -212,6 +212,30 @@ static size_t take_list(struct reading_words *words, size_t at, struct remark_gr
     return end;
 }
 
+/* "first six", "the last 3 jars": so many from either end; the place behind it, or `at` for none. */
+static size_t take_ends(struct reading_words *words, size_t at, struct remark_group *group)
+{
+    static const char numbers[] = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve";
+    static const char things[] = "jar|jars|bag|bags|vessels|ones|of";
+    size_t here = at + is_among(word_at(words, at), "the");
+    const bool last = strcmp(word_at(words, here), "last") == 0;
+    if (!last && strcmp(word_at(words, here), "first") != 0)
+        return at;
+    const char *word = word_at(words, ++here);
+    int64_t count = csv_named(numbers, word, strlen(word)) + 1;
+    if (count == 0 && read_number(words, word, &count) == NULL)
+        return at;
+    if (count <= 0 || (size_t)count > words->vessels || is_measure(words, here) ||
+        is_among(word_at(words, here + 1), "day|days|week|weeks|time|times|look|looks"))
+        return at;
+    int64_t *list = arena_array(words->arena, (size_t)count, sizeof *list);
+    for (int64_t i = 0; i < count; i++)
+        list[i] = last ? (int64_t)words->vessels - count + 1 + i : i + 1;
+    *group = (struct remark_group){.numbers = list, .count = (size_t)count, .words = ""};
+    here += 1 + is_among(word_at(words, here + 1), things);
+    return here;
+}
+
 /* ---- who is meant ---------------------------------------------------------------------------- */
 
 enum whose { NOBODY, VESSELS, REST, ALL, CONTROLS };
@@ -284,6 +308,8 @@ static enum whose take_subject(struct reading_words *words, size_t at, struct re
     enum whose whose = NOBODY;
     if ((*end = take_name(words, at, &whose)) > at)
         return whose;
+    if ((*end = take_ends(words, at, group)) > at)
+        return VESSELS;
     *end = take_list(words, at, group);
     if (*end == at)
         return NOBODY;
@@ -421,7 +447,7 @@ static void close_clause(struct reading_words *words, struct remark *remark,
         say_of(words, remark, clause, start, end);
 }
 
-/* "one of them", "a jar has": some, and nobody knows which. */
+/* "one of them", "a jar has", "the middle ones": some, and nobody knows which. */
 static const char *unnamed(const struct reading_words *words)
 {
     static const char some[] = "one|two|three|four|five|six|some|few|couple|several|half|most|"
@@ -429,9 +455,14 @@ static const char *unnamed(const struct reading_words *words)
     static const char things[] = "jar|jars|bag|bags|vessel|vessels|ones";
     static const char whole[] = "half|most|a|third|second|first|last";
     static const char before[] = "this|that|each|every|no|which";
+    static const char sorts[] =
+        "middle|left|right|top|bottom|front|back|upper|lower|outer|inner|big|small|"
+        "bigger|smaller|older|newer|good|bad";
     for (size_t at = 0; at < words->count; at++) {
         const char *word = word_at(words, at), *next = word_at(words, at + 1);
         size_t end = 0;
+        if (is_among(word, sorts) && strcmp(next, "ones") == 0)
+            return words->text + words->tokens[at].start;
         if (!is_among(word, some) || (at > 0 && is_among(word_at(words, at - 1), before)))
             continue;
         bool part = says(words, at + 1, "of them", &end) ||

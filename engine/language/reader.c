@@ -252,7 +252,8 @@ static bool says_little(const struct job *job, const struct match *match)
     static const double usual = 0.5;
     return match->role == ROLE_NUMBER || match->role == ROLE_IGNORE ||
            (match->role == ROLE_VALUE &&
-            job->reader->rules->observables[match->observable].values[match->item].base >= usual);
+            (job->reader->rules->observables[match->observable].kind == KIND_NUMBER ||
+             job->reader->rules->observables[match->observable].values[match->item].base >= usual));
 }
 
 /* Whether a match is all that was said, but for what says little: "all fine, day 5, about 20 % white". */
@@ -671,6 +672,51 @@ static void find_name(struct job *job, size_t value, const char *name, bool alon
                                                    .named = alone};
         at = end;
     }
+}
+
+/* ---- not knowing ------------------------------------------------------------------------- */
+
+/* Behind a phrase of the rules at the front of a folded text, or NULL. Apostrophes do not matter; '$' is
+ * the end of the text or of its clause. */
+static const char *behind(const char *at, const char *phrase)
+{
+    while (*phrase != '\0' && *at != '\0') {
+        if (*at == '\'' || *phrase == '\'') {
+            at += *at == '\'';
+            phrase += *phrase == '\'';
+        } else if (*at == *phrase) {
+            at++;
+            phrase++;
+        } else {
+            break;
+        }
+    }
+    const bool ends = strcmp(phrase, " $") == 0 || strcmp(phrase, "$") == 0;
+    if (ends)
+        return *at == '\0' || strchr(",.;!", *at) != NULL ? at : NULL;
+    return *phrase == '\0' && !isalnum((unsigned char)*at) && *at != '\'' ? at : NULL;
+}
+
+bool reader_does_not_know(const struct rules *rules, const char *line, const char **rest)
+{
+    static const char *const leads[] = {"i",  "im",  "i am", "ive", "i have",   "sorry",
+                                        "um", "hmm", "well", "oh",  "honestly", "really"};
+    struct text said;
+    bool found = false;
+    text_init(&said);
+    text_fold(&said, line, strlen(line), NULL);
+    const char *at = said.length > 0 ? said.bytes : "", *next;
+    for (size_t i = 0; i < sizeof leads / sizeof *leads; i++)
+        if ((next = behind(at, leads[i])) != NULL && *next != '\0') {
+            at = next + strspn(next, ", ");
+            i = (size_t)-1; /* from the first again: "sorry, i am unsure" */
+        }
+    for (size_t i = 0; i < rules->language.unknown.count && !found; i++)
+        found = behind(at, rules->language.unknown.list[i]) != NULL;
+    text_release(&said);
+    *rest = line + strcspn(line, ",.;");
+    *rest += strspn(*rest, ",.; ");
+    return found;
 }
 
 /* ---- a place in the list of values ------------------------------------------------------- */

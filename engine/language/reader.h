@@ -88,6 +88,12 @@ enum status reader_read(struct reader *reader, const char *text, size_t length, 
 enum status reader_answer(struct reader *reader, size_t observable, const char *text, size_t length,
                           struct arena *arena, struct reading_list *list, struct diags *diags);
 
+/*
+ * Whether an answer says that its giver does not know, by the list of the rules: at its beginning, up to
+ * the end of a word. What follows a comma or a full stop is more than that and goes to `rest`;
+ * what follows without one only says of what ("don't know how many").
+ */
+bool reader_does_not_know(const struct rules *rules, const char *line, const char **rest);
 /* Whether figures typed to its question are counts of what is seen, not places in the list of its values. */
 bool reader_counts(const struct observable *asked);
 /* Whether an answer does no more than choose from the values by their places, from 1: "2", "1 and 3", "the second",

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "prompt/prompt.h"
 
-#include <ctype.h>
 #include <errno.h>
 #include <math.h>
 #include <stdio.h>
@@ -11,6 +10,7 @@
 
 #include "base/csv.h"
 #include "base/memory.h"
+#include "language/reader.h"
 #include "prompt/input.h"
 #include "view/verdict.h"
 
@@ -155,54 +155,6 @@ static enum command command_of(const char *line, const char **rest)
         if (strcasecmp(line, COMMANDS[i].word) == 0)
             return COMMANDS[i].command;
     return COMMAND_NONE;
-}
-
-/* Behind a phrase of the rules at the front of a folded text, or NULL. Apostrophes do not matter; '$' is
- * the end of the text or of its clause. */
-static const char *behind(const char *at, const char *phrase)
-{
-    while (*phrase != '\0' && *at != '\0') {
-        if (*at == '\'' || *phrase == '\'') {
-            at += *at == '\'';
-            phrase += *phrase == '\'';
-        } else if (*at == *phrase) {
-            at++;
-            phrase++;
-        } else {
-            break;
-        }
-    }
-    const bool ends = strcmp(phrase, " $") == 0 || strcmp(phrase, "$") == 0;
-    if (ends)
-        return *at == '\0' || strchr(",.;!", *at) != NULL ? at : NULL;
-    return *phrase == '\0' && !isalnum((unsigned char)*at) && *at != '\'' ? at : NULL;
-}
-
-/*
- * Whether an answer says that its giver does not know, by the list of the rules: at its beginning, up to
- * the end of a word. What follows a comma or a full stop is more than that and goes to `rest`;
- * what follows without one only says of what ("don't know how many").
- */
-static bool does_not_know(const struct rules *rules, const char *line, const char **rest)
-{
-    static const char *const leads[] = {"i",  "im",  "i am", "ive", "i have",   "sorry",
-                                        "um", "hmm", "well", "oh",  "honestly", "really"};
-    struct text said;
-    bool found = false;
-    text_init(&said);
-    text_fold(&said, line, strlen(line), NULL);
-    const char *at = said.length > 0 ? said.bytes : "", *next;
-    for (size_t i = 0; i < sizeof leads / sizeof *leads; i++)
-        if ((next = behind(at, leads[i])) != NULL && *next != '\0') {
-            at = next + strspn(next, ", ");
-            i = (size_t)-1; /* from the first again: "sorry, i am unsure" */
-        }
-    for (size_t i = 0; i < rules->language.unknown.count && !found; i++)
-        found = behind(at, rules->language.unknown.list[i]) != NULL;
-    text_release(&said);
-    *rest = line + strcspn(line, ",.;");
-    *rest += strspn(*rest, ",.; ");
-    return found;
 }
 
 /* ---- pages ----------------------------------------------------------------------------------- */
@@ -606,7 +558,7 @@ static void hear_offer(struct conversation *talk, const char *line)
         talk->asked = 0;
     } else if (offered && no_said) {
         talk->leaving = true;
-    } else if (yes_said || no_said || does_not_know(talk->rules, line, &rest)) {
+    } else if (yes_said || no_said || reader_does_not_know(talk->rules, line, &rest)) {
         say_done(talk);
     } else {
         hear_description(talk, line, false);
@@ -626,7 +578,7 @@ static void hear(struct conversation *talk, const char *line)
         talk->stage = STAGE_ACTION;
     else if (line[0] == '\0')
         talk->tries = 0; /* Enter at a question asks it again */
-    else if (talk->asking != NO_OBSERVABLE && does_not_know(talk->rules, line, &rest)) {
+    else if (talk->asking != NO_OBSERVABLE && reader_does_not_know(talk->rules, line, &rest)) {
         act(talk, COMMAND_UNKNOWN, "");
         if (*rest != '\0')
             hear_description(talk, rest, true);

@@ -81,6 +81,10 @@ comes_to(12, 0, 'black spots on 9, rest fine', discard => '9', keep => '1-8 10-1
 comes_to(8, 0, '7 broke, others fine', discard => '7', keep => '1-6 8');
 comes_to(8, 0, '7 cracked, glass everywhere, others fine', discard => '7', keep => '1-6 8');
 comes_to(8, 0, '7: white, no broken glass, nothing odd; the others white, nothing odd', keep => '1-8');
+comes_to(8, 0, 'the first three wet and sour, last 2 have green powder, 4-6 all fine about half white', discard => '1-3 7-8', keep => '4-6');
+comes_to(8, 0, 'the first three half white, nothing odd, last 2 look good, 4-6 all fine 60% white', keep => '1-8');
+comes_to(6, 0, '1 to 4 all good 40% white, 5 and 6 not looked at', keep => '1-4', unsaid => '5-6');
+refused(24, 'first six wet, last six dry, the middle ones good', qr/which vessels are meant by 'middle ones good' is not clear/);
 refused(8, 'all fine, 9 black spots', qr/not clear, so nothing was saved, of the others neither; name them by their numbers, with a colon/);
 refused(8, '3 wet and sour, 4 pinkish orange patch, 5 6 nothin', qr/'nothin' says nothing about a vessel \(B1-5, B1-6\); nothing was saved.*Do not wait with B1-3, B1-4: Discard closed/);
 
