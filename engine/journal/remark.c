@@ -226,7 +226,7 @@ static size_t take_ends(struct reading_words *words, size_t at, struct remark_gr
     if (count == 0 && read_number(words, word, &count) == NULL)
         return at;
     if (count <= 0 || (size_t)count > words->vessels || is_measure(words, here) ||
-        is_among(word_at(words, here + 1), "day|days|week|weeks|time|times|look|looks"))
+        is_among(word_at(words, here + 1), "day|days|week|weeks|time|times|looks"))
         return at;
     int64_t *list = arena_array(words->arena, (size_t)count, sizeof *list);
     for (int64_t i = 0; i < count; i++)
