@@ -9,11 +9,10 @@
 
 struct builder {
     struct working *out;
-    const char *folded;
-    size_t length;
-    const size_t *origin;
+    const char *at;       /* in the folded text, which has two spaces before it and behind it */
+    const size_t *origin; /* of the byte there */
     const char *text;
-    size_t at; /* in folded */
+    size_t length;
 };
 
 static bool is_digit(int c)
@@ -34,10 +33,7 @@ static bool is_word(int c)
 /* The folded byte `step` away, or a space beyond either end. */
 static int near(const struct builder *b, long step)
 {
-    long at = (long)b->at + step;
-    if (at < 0 || at >= (long)b->length)
-        return ' ';
-    return (unsigned char)b->folded[at];
+    return (unsigned char)b->at[step];
 }
 
 static size_t utf8_size(unsigned char first)
@@ -57,7 +53,7 @@ static void put_space(struct builder *b)
 {
     struct working *out = b->out;
     if (out->length && out->bytes[out->length - 1] != ' ' && out->bytes[out->length - 1] != '\n')
-        put(out, ' ', b->origin[b->at], b->origin[b->at]);
+        put(out, ' ', *b->origin, *b->origin);
 }
 
 static void put_cut(struct builder *b, enum cut_kind kind)
@@ -73,21 +69,20 @@ static void put_cut(struct builder *b, enum cut_kind kind)
         return;
     }
     out->cuts[out->cut_count++] = (struct cut){.at = (uint32_t)out->length, .kind = kind};
-    put(out, '\n', b->origin[b->at], b->origin[b->at]);
+    put(out, '\n', *b->origin, *b->origin);
 }
 
 static void put_character(struct builder *b)
 {
-    size_t size = utf8_size((unsigned char)b->folded[b->at]);
-    if (size > b->length - b->at)
-        size = b->length - b->at;
-    size_t from = b->origin[b->at];
-    size_t after = b->origin[b->at + size]; /* where the character ends in the given text */
-    size_t own = from + utf8_size((unsigned char)b->text[from]), end = b->origin[b->length];
-    size_t until = after > from ? after : own < end ? own : end;
+    size_t size = utf8_size((unsigned char)*b->at);
+    size_t from = *b->origin;
+    size_t after = b->origin[size]; /* where the character ends in the given text */
+    size_t own = from + utf8_size((unsigned char)b->text[from]);
+    size_t until = after > from ? after : own < b->length ? own : b->length;
     for (size_t i = 0; i < size; i++)
-        put(b->out, b->folded[b->at + i], from, until);
+        put(b->out, b->at[i], from, until);
     b->at += size - 1;
+    b->origin += size - 1;
 }
 
 /* Letters in a row before (step -1) or behind (step 1) the current byte; 2 is many. */
@@ -139,25 +134,28 @@ static void put_colon(struct builder *b)
         put_cut(b, CUT_SOFT);
 }
 
-static void put_mark(struct builder *b, char mark)
+static void put_next(struct builder *b)
 {
     bool in_number = is_digit(near(b, -1)) && is_digit(near(b, 1));
-    switch (mark) {
-    case ',':
-        if (in_number)
-            put_character(b);
-        else
-            put_cut(b, CUT_SOFT);
+    switch (*b->at) {
+    case '.':
+        put_point(b);
         break;
-    case ':':
-        if (in_number)
-            put_character(b);
-        else
-            put_colon(b);
+    case '-':
+        put_dash(b);
         break;
     case '\'':
         if (is_word(near(b, -1)) && is_letter(near(b, 1)))
             put_character(b);
+        break;
+    case ',':
+    case ':':
+        if (in_number)
+            put_character(b);
+        else if (*b->at == ':')
+            put_colon(b);
+        else
+            put_cut(b, CUT_SOFT);
         break;
     case '(':
     case ')':
@@ -175,26 +173,20 @@ static void put_mark(struct builder *b, char mark)
     case '?':
         put_cut(b, CUT_QUESTION);
         break;
-    default: /* signs that only set words apart */
+    case '"':
+    case '*':
+    case '#':
+    case '_':
+    case '=':
+    case '^':
+    case '\\':
+    case '&':
+    case ' ': /* what only sets words apart */
         put_space(b);
+        break;
+    default:
+        put_character(b);
     }
-}
-
-static void put_next(struct builder *b)
-{
-    char c = b->folded[b->at];
-    if (is_word((unsigned char)c))
-        put_character(b);
-    else if (c == '.')
-        put_point(b);
-    else if (c == '-')
-        put_dash(b);
-    else if (c == ' ')
-        put_space(b);
-    else if (strchr(",:'()[]{}|;!?\"*#_=^\\&", c))
-        put_mark(b, c);
-    else
-        put_character(b);
 }
 
 /* Line ends fold to spaces and NUL ends strings: both are made harmless before folding. */
@@ -252,18 +244,18 @@ enum status working_build(struct working *working, const char *text, size_t leng
     enum status status = check_text(text, length, diags);
     if (status != STATUS_OK)
         return status;
+    static const char margin[] = "  ";
     char *copy = plain_copy(text, length, arena);
     struct text folded;
     size_t *origin = NULL;
     text_init(&folded);
+    text_puts(&folded, margin);
     (void)text_fold(&folded, copy, length, &origin); /* it is UTF-8 */
-    working_room(working, folded.length + 1, arena);
-    struct builder b = {.out = working,
-                        .folded = folded.bytes,
-                        .length = folded.length,
-                        .origin = origin,
-                        .text = copy};
-    for (; b.at < b.length; b.at++)
+    const size_t end = folded.length;
+    text_puts(&folded, margin);
+    working_room(working, end, arena);
+    struct builder b = {working, folded.bytes + strlen(margin), origin, copy, length};
+    for (; b.at < folded.bytes + end; b.at++, b.origin++)
         put_next(&b);
     while (working->length && working->bytes[working->length - 1] == ' ')
         working->length--;
