@@ -121,10 +121,10 @@ struct accepted { /* a phrase that ends at a node */
 
 enum element_kind { ELEMENT_WORD, ELEMENT_LIST, ELEMENT_QUANTITY, ELEMENT_GAP };
 
-struct branch { /* from a node of the trie, by anything but a plain word */
-    enum element_kind kind;
-    bool optional; /* what is behind it may also be had without */
-    uint32_t id;   /* a stem, a list, dimension * 2 + whether the unit is required */
+struct branch {         /* from a node of the trie, by anything but a plain word */
+    unsigned char kind; /* an element_kind */
+    bool optional;      /* what is behind it may also be had without */
+    uint32_t id;        /* a stem, a list, dimension * 2 + whether the unit is required */
     uint32_t child, next;
 };
 
@@ -149,6 +149,10 @@ struct opening { /* an item of a list that is no single word, and what it begins
     uint32_t id;
 };
 
+struct edge {
+    uint32_t from, stem, child; /* a place without a child is free */
+};
+
 enum { PRESENT_WORDS = 2048 };
 
 struct trie {
@@ -156,8 +160,7 @@ struct trie {
     struct branch *branches;
     struct accepted *accepts;
     size_t node_count, branch_count, accept_count;
-    uint64_t *edges; /* by plain words: node and stem, open addressing; 0 is free */
-    uint32_t *edge_child;
+    struct edge *edges;              /* by plain words; open addressing */
     uint64_t present[PRESENT_WORDS]; /* a bit an edge by its hash: most words lead nowhere */
     size_t edge_count, edge_room;
     struct opening *openings;
@@ -314,23 +317,26 @@ static uint32_t node_new(struct reader *reader)
     return (uint32_t)t->node_count - 1;
 }
 
-static size_t edge_slot(const struct trie *t, uint32_t node, uint32_t stem)
+static uint64_t edge_hash(uint32_t from, uint32_t stem)
 {
-    uint64_t key = ((uint64_t)node << 32 | stem) + 1;
-    size_t slot = mixed(key) & (t->edge_room - 1);
-    while (t->edges[slot] && t->edges[slot] != key)
+    return mixed(((uint64_t)from << 32 | stem) + 1);
+}
+
+static struct edge *edge_place(const struct trie *t, uint32_t from, uint32_t stem, uint64_t hash)
+{
+    size_t slot = hash & (t->edge_room - 1);
+    while (t->edges[slot].child && (t->edges[slot].from != from || t->edges[slot].stem != stem))
         slot = (slot + 1) & (t->edge_room - 1);
-    return slot;
+    return &t->edges[slot];
 }
 
 /* Where a word leads from a node, or 0. */
-static uint32_t word_child(const struct trie *t, uint32_t node, uint32_t stem)
+static uint32_t word_child(const struct trie *t, uint32_t from, uint32_t stem)
 {
-    uint64_t key = mixed(((uint64_t)node << 32 | stem) + 1);
-    if (!(t->present[key / 64 % PRESENT_WORDS] >> key % 64 & 1))
+    uint64_t hash = edge_hash(from, stem);
+    if (!(t->present[hash / 64 % PRESENT_WORDS] >> hash % 64 & 1))
         return 0;
-    size_t slot = edge_slot(t, node, stem);
-    return t->edges[slot] ? t->edge_child[slot] : 0;
+    return edge_place(t, from, stem, hash)->child;
 }
 
 static void edges_grow(struct reader *reader)
@@ -338,14 +344,9 @@ static void edges_grow(struct reader *reader)
     struct trie *t = reader->trie, old = *t;
     t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 15;
     t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
-    t->edge_child = arena_room(reader->memory, t->edge_room, sizeof *t->edge_child);
-    for (size_t i = 0; i < old.edge_room; i++)
-        if (old.edges[i]) {
-            uint64_t key = old.edges[i] - 1;
-            size_t slot = edge_slot(t, (uint32_t)(key >> 32), (uint32_t)key);
-            t->edges[slot] = old.edges[i];
-            t->edge_child[slot] = old.edge_child[i];
-        }
+    for (const struct edge *e = old.edges; e < old.edges + old.edge_room; e++)
+        if (e->child)
+            *edge_place(t, e->from, e->stem, edge_hash(e->from, e->stem)) = *e;
 }
 
 /* A word that is in a list is an edge too, from LISTS and the number of the list to no node. */
@@ -356,15 +357,16 @@ static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
     struct trie *t = reader->trie;
     if (4 * t->edge_count >= 3 * t->edge_room)
         edges_grow(reader);
-    size_t slot = edge_slot(t, from, stem);
-    if (!t->edges[slot]) {
-        t->edges[slot] = ((uint64_t)from << 32 | stem) + 1;
-        uint64_t key = mixed(t->edges[slot]);
-        t->present[key / 64 % PRESENT_WORDS] |= UINT64_C(1) << key % 64;
-        t->edge_child[slot] = from < LISTS ? node_new(reader) : LISTS;
+    uint64_t hash = edge_hash(from, stem);
+    struct edge *edge = edge_place(t, from, stem, hash);
+    if (!edge->child) {
+        *edge = (struct edge){from, stem, from < LISTS ? node_new(reader) : LISTS};
+        t->present[hash / 64 % PRESENT_WORDS] |= UINT64_C(1) << hash % 64;
         t->edge_count++;
+        if (from < LISTS)
+            t->nodes[from].marks |= mark_of(stem);
     }
-    return t->edge_child[slot];
+    return edge->child;
 }
 
 static void list_stem(struct reader *reader, uint32_t list, uint32_t stem)
@@ -393,8 +395,9 @@ static uint32_t add_branch(struct reader *reader, uint32_t from, const struct el
             return b->child;
     }
     uint32_t child = node_new(reader);
-    *arena_push(reader->memory, t->branches, t->branch_count) = (struct branch){
-        element->kind, element->optional, element->id, child, t->nodes[from].branches};
+    *arena_push(reader->memory, t->branches, t->branch_count) =
+        (struct branch){(unsigned char)element->kind, element->optional, element->id, child,
+                        t->nodes[from].branches};
     t->nodes[from].branches = (uint32_t)t->branch_count - 1;
     return child;
 }
@@ -808,9 +811,6 @@ static void mark_nodes(struct reader *reader)
         }
     }
     t->bounds = lists[LIST_ABOUT].marks | lists[LIST_OVER].marks | lists[LIST_UNDER].marks;
-    for (size_t i = 0; i < t->edge_room; i++)
-        if (t->edges[i] && (t->edges[i] - 1) >> 32 < LISTS)
-            t->nodes[(t->edges[i] - 1) >> 32].marks |= mark_of((uint32_t)(t->edges[i] - 1));
     for (size_t n = t->node_count; n-- > 1;) /* children come behind */
         for (uint32_t i = t->nodes[n].branches; i != NO_INDEX; i = t->branches[i].next) {
             const struct branch *b = &t->branches[i];
@@ -885,7 +885,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
         }
     reader->bare = node_new(reader);
     add_accept(reader, reader->bare,
-               phrase_new(reader, &(struct phrase){.source = "", .role = ROLE_NUMBER}));
+               phrase_new(reader, &(struct phrase){.role = ROLE_NUMBER, .observable = NO_INDEX}));
     struct trie *t = reader->trie;
     mark_nodes(reader);
     reader->figure_child = word_child(t, 0, reader->figure);
@@ -1071,7 +1071,7 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
     if (match.q_end > match.end)
         match.end = match.q_end;
     match.role = phrase->role;
-    match.observable = *phrase->source ? phrase->observable : (size_t)job->asked; /* find_bare */
+    match.observable = phrase->observable != NO_INDEX ? phrase->observable : (size_t)job->asked;
     match.item = phrase->item;
     match.asked = phrase->role <= ROLE_NUMBER && (int)match.observable == job->asked;
     for (size_t i = w->first_match; match.gap_count && i < job->matches.count; i++) {

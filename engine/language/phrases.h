@@ -102,7 +102,7 @@ struct phrase {
     struct position at;
     enum role role;
     enum dimension dimension; /* of the quantities in it; DIM_COUNT: none may stand in it */
-    uint32_t observable;      /* ROLE_VALUE, ROLE_NUMBER */
+    uint32_t observable;      /* ROLE_VALUE, ROLE_NUMBER; NO_INDEX: what was asked */
     uint32_t item;            /* the value, statement, list, or pattern */
     bool first, last;         /* it begins, or ends, its clause */
 };
