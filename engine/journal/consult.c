@@ -720,48 +720,41 @@ static const struct fact *fact_feeding(const struct triage *triage, enum feeds f
     return NULL;
 }
 
+/* Coverage in per cent as facts tell it: the middle of a number, or `worded` that of what a word stands for
+ * ("nothing white yet"); NAN when they do not. */
+static double coverage_in(const struct rules *rules, const struct fact *facts, size_t count,
+                          bool worded)
+{
+    const struct observable *sign = fed_by(rules, FEEDS_COVERAGE);
+    for (size_t i = 0; i < count && sign != NULL; i++) {
+        if (&rules->observables[facts[i].observable] != sign)
+            continue;
+        if (facts[i].has_number)
+            return 0.5 * (facts[i].number.lo + facts[i].number.hi);
+        for (size_t v = 0; v < sign->value_count && worded; v++)
+            if (facts[i].observation.seen == UINT32_C(1) << v)
+                return 0.5 * (sign->values[v].from + fmin(sign->values[v].below, sign->max));
+    }
+    return NAN;
+}
+
 double look_coverage(const struct rules *rules, const struct look *look)
 {
-    int feeder = rules->feeder[FEEDS_COVERAGE];
+    struct arena *arena = arena_new();
+    const struct fact *facts = NULL;
+    size_t count = 0;
     double coverage = look->coverage;
-    if (!isnan(coverage) || feeder == RULES_NONE)
-        return coverage;
-    const struct observable *sign = &rules->observables[feeder];
-    json_t *facts = json_loads(look->facts, 0, NULL), *fact;
-    size_t index;
-    json_array_foreach(facts, index, fact)
-    {
-        const char *id = json_string_value(json_object_get(fact, "sign"));
-        const char *word = json_string_value(json_object_get(fact, "value"));
-        bool is = id != NULL && word != NULL && strcmp(id, sign->id) == 0 &&
-                  json_is_true(json_object_get(fact, "seen"));
-        int value = is ? rules_value(sign, word) : RULES_NONE;
-        if (value != RULES_NONE)
-            coverage =
-                0.5 * (sign->values[value].from + fmin(sign->values[value].below, sign->max));
-    }
-    json_decref(facts);
+    if (isnan(coverage) && facts_read(rules, look->facts, arena, &facts, &count) == STATUS_OK)
+        coverage = coverage_in(rules, facts, count, true);
+    arena_free(arena);
     return coverage;
 }
 
-static double coverage_said(const struct triage *triage)
+static double coverage_said(const struct triage *triage, bool worded)
 {
-    const struct fact *fact = fact_feeding(triage, FEEDS_COVERAGE);
-    return fact != NULL && fact->has_number ? 0.5 * (fact->number.lo + fact->number.hi) : NAN;
-}
-
-/* The same, also from a word: "nothing white yet". */
-static double coverage_told(const struct triage *triage)
-{
-    double coverage = coverage_said(triage);
-    const struct fact *fact = fact_feeding(triage, FEEDS_COVERAGE);
-    if (!isnan(coverage) || fact == NULL)
-        return coverage;
-    const struct observable *sign = &triage_rules(triage)->observables[fact->observable];
-    for (size_t v = 0; v < sign->value_count; v++)
-        if (fact->observation.seen == (uint32_t)1 << v)
-            coverage = 0.5 * (sign->values[v].from + fmin(sign->values[v].below, sign->max));
-    return coverage;
+    const struct fact *facts = NULL;
+    size_t count = triage_facts(triage, &facts);
+    return coverage_in(triage_rules(triage), facts, count, worded);
 }
 
 /* What the forecast has due after today, and before `days` from now. */
@@ -787,7 +780,7 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
     int64_t today = moment_day(consultation->request.now);
     double age = consultation->day, days = NAN;
     /* How white it is as far as the looks and what is said now tell; 0 when nobody said. */
-    double coverage = coverage_told(triage);
+    double coverage = coverage_said(triage, true);
     for (size_t i = consultation->look_count; isnan(coverage) && i-- > 0;)
         coverage = look_coverage(rules, &consultation->looks[i]);
     bool bare = coverage < NOTHING_YET; /* and there is nothing to shake, whatever was forecast */
@@ -844,7 +837,7 @@ static void fill_look(const struct consultation *consultation, const struct tria
     look->at = consultation->request.now;
     look->corrects = consultation->request.corrects;
     look->facts = json_kept(facts_json(triage), arena);
-    look->coverage = coverage_said(triage);
+    look->coverage = coverage_said(triage, false);
     look->action = action_name(decision->action);
     if (decision->next_step != RULES_NONE)
         look->next_step = rules->decision.next_steps[decision->next_step].id;

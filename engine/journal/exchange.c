@@ -134,42 +134,26 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
     return journal_leave(journal);
 }
 
-enum status export_file(struct journal *journal, enum record record, const char *path, bool replace)
-{
-    struct filing filing;
-    size_t rows;
-    enum status status = filing_open(&filing, path, replace, journal->diags);
-    if (status != STATUS_OK)
-        return status;
-    status = export_table(journal, record, filing.stream, path, &rows);
-    if (status == STATUS_OK)
-        return filing_commit(&filing, journal->diags);
-    filing_abandon(&filing);
-    return status;
-}
-
-enum status export_folder(struct journal *journal, const char *folder, bool replace,
-                          size_t counts[RECORD_COUNT])
+/* Tables into files of these paths (NULL for none), as the journal stands at one moment; none takes its name
+ * before all are written. */
+static enum status export_files(struct journal *journal, char *const paths[RECORD_COUNT],
+                                bool replace, size_t counts[RECORD_COUNT])
 {
     struct filing filings[RECORD_COUNT] = {{0}};
     struct diags *diags = journal->diags;
     enum status status = STATUS_OK;
-    bool made = mkdir(folder, 0700) == 0;
-    if (!made && errno != EEXIST)
-        return filing_refused(folder, "made", errno, diags);
-    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
-        char *path = text_format("%s/%s.csv", folder, record_types[i].name);
-        status = filing_open(&filings[i], path, replace, diags);
-        free(path);
-    }
-    /* One view of the journal for all tables, while others go on writing. */
+    for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++)
+        if (paths[i] != NULL)
+            status = filing_open(&filings[i], paths[i], replace, diags);
     if (status == STATUS_OK) {
-        journal_execute(journal, "SAVEPOINT export");
+        journal_execute(journal, "SAVEPOINT export"); /* while others go on writing */
         status = journal_told(journal);
     }
     for (int i = 0; i < RECORD_COUNT && status == STATUS_OK; i++) {
+        if (paths[i] == NULL)
+            continue;
         size_t rows = 0;
-        status = export_table(journal, (enum record)i, filings[i].stream, filings[i].path, &rows);
+        status = export_table(journal, (enum record)i, filings[i].stream, paths[i], &rows);
         if (counts != NULL)
             counts[i] = rows;
         if (status == STATUS_OK)
@@ -177,11 +161,33 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
     }
     sqlite3_exec(journal->database, "RELEASE export", NULL, NULL, NULL);
     for (int i = 0; i < RECORD_COUNT; i++) {
-        if (status == STATUS_OK)
+        if (status == STATUS_OK && paths[i] != NULL)
             status = filing_commit(&filings[i], diags);
         else
             filing_abandon(&filings[i]);
     }
+    return status;
+}
+
+enum status export_file(struct journal *journal, enum record record, const char *path, bool replace)
+{
+    char *paths[RECORD_COUNT] = {NULL};
+    paths[record] = (char *)path;
+    return export_files(journal, paths, replace, NULL);
+}
+
+enum status export_folder(struct journal *journal, const char *folder, bool replace,
+                          size_t counts[RECORD_COUNT])
+{
+    char *paths[RECORD_COUNT];
+    struct arena *arena = arena_new();
+    bool made = mkdir(folder, 0700) == 0;
+    if (!made && errno != EEXIST)
+        return filing_refused(folder, "made", errno, journal->diags);
+    for (int i = 0; i < RECORD_COUNT; i++)
+        paths[i] = arena_format(arena, "%s/%s.csv", folder, record_types[i].name);
+    enum status status = export_files(journal, paths, replace, counts);
+    arena_free(arena);
     if (status != STATUS_OK && made)
         (void)rmdir(folder);
     return status;

@@ -95,7 +95,7 @@ struct mapping {
     const struct rules *rules;
     const char *headings[ROLE_COUNT], *folded[ROLE_COUNT]; /* as written, folded; NULL for none */
     const char *same[ROLE_COUNT];                          /* NULL for none */
-    const char **repeats;                                  /* headings, as written */
+    const char *const *repeats;                            /* headings, as written */
     size_t repeat_count;
     enum date_order dates;
     struct translation {
@@ -189,141 +189,94 @@ static bool read_exactly(const struct mapping *mapping, const char *folded, stru
 /* ==== maps ==================================================================================== */
 
 /* As people write them: a YAML file, or a line of columns. */
-struct map_reading {
-    struct mapping *mapping;
-    struct loader loader;
-};
 
-/* The entries of a mapping; "columns:" may have nothing but comments below it. */
-static const struct node *entries_of(struct map_reading *reading, const struct node *node)
-{
-    if (node->kind == NODE_TEXT && node->text[0] == '\0' && !node->quoted)
-        return NULL;
-    return expect_kind(&reading->loader, node, NODE_MAP, node->key->text) ? node->first : NULL;
-}
-
-static bool is_text(struct map_reading *reading, const struct node *value)
-{
-    return expect_kind(&reading->loader, value, NODE_TEXT,
-                       value->key != NULL ? value->key->text : "a heading");
-}
-
-/* The role of that name; ROLE_COUNT, and a fault, when there is none such. */
-static enum role find_role(struct map_reading *reading, struct position at, const char *name)
-{
-    const char *names[ROLE_COUNT];
-    for (int i = 0; i < ROLE_COUNT; i++)
-        if (strcmp(names[i] = roles[i].name, name) == 0)
-            return (enum role)i;
-    const char *all = arena_join(reading->mapping->arena, names, ROLE_COUNT);
-    load_error(&reading->loader, at, "no column of ours is called '%s'%s", name,
-               load_suggest(&reading->loader, name, names, ROLE_COUNT,
-                            arena_format(reading->mapping->arena, "; there are: %s", all)));
-    return ROLE_COUNT;
-}
-
-/* "columns" and "same": a text for each role. */
-static void read_roles(struct map_reading *reading, const struct node *part, const char **texts)
-{
-    for (const struct node *entry = entries_of(reading, part); entry; entry = entry->next) {
-        enum role role = find_role(reading, node_at(entry->key), entry->key->text);
-        if (is_text(reading, entry) && role != ROLE_COUNT)
-            texts[role] = entry->text;
-    }
-}
-
-static void read_dates(struct map_reading *reading, const struct node *value)
+static void read_dates(struct loader *loader, const struct field *field, const struct node *value,
+                       void *item)
 {
     static const char *const orders[] = {
         [DATES_DAY_FIRST] = "dmy", [DATES_MONTH_FIRST] = "mdy", [DATES_YEAR_FIRST] = "ymd"};
+    struct mapping *mapping = item;
     char letters[4] = "";
     size_t count = 0;
-    if (!is_text(reading, value))
+    if (!expect_kind(loader, value, NODE_TEXT, field->key))
         return;
     for (const char *c = value->text; *c != '\0' && count < 3; c++) /* "dd.mm.yyyy" is the same */
         if (strchr("dmyDMY", *c) != NULL && (c == value->text || strchr("./- ", c[-1]) != NULL))
             letters[count++] = (char)(*c | 0x20);
     for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
         if (strcmp(letters, orders[order]) == 0)
-            reading->mapping->dates = (enum date_order)order;
-    if (reading->mapping->dates == DATES_ISO)
-        node_error(&reading->loader, value,
+            mapping->dates = (enum date_order)order;
+    if (mapping->dates == DATES_ISO)
+        node_error(loader, value,
                    "'%s' is not an order for dates; write day/month/year, month/day/year or "
                    "year-month-day",
-                   load_quote(&reading->loader, value->text));
+                   load_quote(loader, value->text));
 }
 
-static void read_repeats(struct map_reading *reading, const struct node *value)
+/* Nothing but comments may stand below "columns:". */
+static bool is_empty(const struct node *node)
 {
-    struct mapping *mapping = reading->mapping;
-    if (!expect_kind(&reading->loader, value, NODE_LIST, value->key->text))
+    return node->kind == NODE_TEXT && node->text[0] == '\0' && !node->quoted;
+}
+
+static void read_part(struct loader *loader, const struct field *field, const struct node *node,
+                      void *item)
+{
+    if (!is_empty(node))
+        read_shape(loader, field, node, item);
+}
+
+static field_reader read_meanings;
+
+#define AS_TEXT(role, label, ...)                                                                  \
+    {.key = (label), .offset = ROLE_##role * sizeof(const char *), .read = read_text},
+#define AS_MEANINGS(role, label, ...) {.key = (label), .read = read_meanings},
+SHAPE(column, "the columns of a map", ROLES(AS_TEXT));
+SHAPE(meaning, "the values of a map", ROLES(AS_MEANINGS));
+SHAPE(map, "a map",
+      KEY("columns", MAY, .read = read_part, .offset = offsetof(struct mapping, headings),
+          .shape = &column_shape)
+          KEY("same", MAY, .read = read_part, .offset = offsetof(struct mapping, same),
+              .shape = &column_shape) KEY("dates", MAY, .read = read_dates)
+              KEY("repeat", MAY, .read = read_texts, .offset = offsetof(struct mapping, repeats),
+                  .count = offsetof(struct mapping, repeat_count))
+                  KEY("values", MAY, .read = read_part, .shape = &meaning_shape));
+
+/* What their words mean in a column of ours. */
+static void read_meanings(struct loader *loader, const struct field *field, const struct node *of,
+                          void *item)
+{
+    enum role role = (enum role)(field - meaning_fields);
+    enum word_list list = role_column(role)->list;
+    struct mapping *mapping = item;
+    struct result result;
+    struct meant sized;
+    if (is_empty(of) || !expect_kind(loader, of, NODE_MAP, field->key))
         return;
-    for (const struct node *node = value->first; node != NULL; node = node->next)
-        if (is_text(reading, node))
-            *arena_push(mapping->arena, mapping->repeats, mapping->repeat_count) = node->text;
-}
-
-/* What their words mean, role by role. */
-static void read_values(struct map_reading *reading, const struct node *part)
-{
-    struct mapping *mapping = reading->mapping;
-    for (const struct node *of = entries_of(reading, part); of != NULL; of = of->next) {
-        enum role role = find_role(reading, node_at(of->key), of->key->text);
-        const struct node *value = role != ROLE_COUNT ? entries_of(reading, of) : NULL;
-        for (; value != NULL; value = value->next) {
-            if (!is_text(reading, value))
-                continue;
-            struct result result;
-            struct meant sized;
-            enum word_list list = role_column(role)->list;
-            const char *id = list_id(mapping->rules, list, value->text);
-            bool known =
-                list == LIST_FINDINGS
-                    ? result_read(mapping->rules, value->text, &result)
-                    : list == LIST_NONE || (id != NULL && strcmp(id, value->text) == 0) ||
-                          (list == LIST_VESSELS && size_read(mapping->rules, value->text, &sized));
-            if (!known)
-                node_error(&reading->loader, value, "'%s' is no %s; %s",
-                           load_quote(&reading->loader, value->text), roles[role].name,
-                           role == ROLE_RESULT
-                               ? "write growing, used, discarded, contaminated, stuck, broken, "
-                                 "sold, given or a finding as 'jarside show' lists them"
-                               : "'jarside show' lists what the rules know");
-            *arena_push(mapping->arena, mapping->translations, mapping->translation_count) =
-                (struct translation){role, fold_trimmed(mapping->arena, value->key->text),
-                                     value->text};
-        }
+    for (const struct node *value = of->first; value != NULL; value = value->next) {
+        if (!expect_kind(loader, value, NODE_TEXT, value->key->text))
+            continue;
+        const char *id = list_id(mapping->rules, list, value->text);
+        bool known =
+            list == LIST_FINDINGS
+                ? result_read(mapping->rules, value->text, &result)
+                : list == LIST_NONE || (id != NULL && strcmp(id, value->text) == 0) ||
+                      (list == LIST_VESSELS && size_read(mapping->rules, value->text, &sized));
+        if (!known)
+            node_error(loader, value, "'%s' is no %s; %s", load_quote(loader, value->text),
+                       roles[role].name,
+                       role == ROLE_RESULT
+                           ? "write growing, used, discarded, contaminated, stuck, broken, "
+                             "sold, given or a finding as 'jarside show' lists them"
+                           : "'jarside show' lists what the rules know");
+        *arena_push(mapping->arena, mapping->translations, mapping->translation_count) =
+            (struct translation){role, fold_trimmed(mapping->arena, value->key->text), value->text};
     }
 }
 
-static void read_part(struct map_reading *reading, const struct node *part)
-{
-    static const char *const names[] = {"columns", "same", "dates", "repeat", "values"};
-    enum { COLUMNS, SAME, DATES, REPEAT, VALUES, PARTS };
-    int which = 0;
-    while (which < PARTS && strcmp(part->key->text, names[which]) != 0)
-        which++;
-    if (which == COLUMNS || which == SAME)
-        read_roles(reading, part,
-                   which == SAME ? reading->mapping->same : reading->mapping->headings);
-    else if (which == DATES)
-        read_dates(reading, part);
-    else if (which == REPEAT)
-        read_repeats(reading, part);
-    else if (which == VALUES)
-        read_values(reading, part);
-    else
-        node_error(&reading->loader, part->key,
-                   "a map has no part '%s'; there are columns, same, dates, repeat and values%s",
-                   load_quote(&reading->loader, part->key->text),
-                   load_suggest(&reading->loader, part->key->text, names, PARTS, ""));
-}
-
 /* What a row needs, and records that nothing names. */
-static void check_whole(struct map_reading *reading, struct position at)
+static void check_whole(struct loader *loader, const struct mapping *mapping, struct position at)
 {
-    const struct mapping *mapping = reading->mapping;
-    struct loader *loader = &reading->loader;
     bool given[ROLE_COUNT];
     for (int i = 0; i < ROLE_COUNT; i++)
         given[i] = mapping->headings[i] != NULL || mapping->same[i] != NULL;
@@ -343,9 +296,8 @@ static void check_whole(struct map_reading *reading, struct position at)
     }
 }
 
-static void read_file(struct map_reading *reading, const char *path)
+static void read_file(struct loader *loader, struct mapping *mapping, const char *path)
 {
-    struct loader *loader = &reading->loader;
     struct stat about;
     if (stat(path, &about) == 0 && S_ISDIR(about.st_mode)) {
         load_error(loader, (struct position){path, 0, 0}, "is not a map: it is a folder");
@@ -354,30 +306,34 @@ static void read_file(struct map_reading *reading, const char *path)
     files_find(loader, path, 0);
     const struct node *root =
         loader->file_count > 0 ? document_read(loader, &loader->files[0]) : NULL;
-    for (const struct node *node = root != NULL ? root->first : NULL; node; node = node->next)
-        read_part(reading, node);
-    if (root == NULL && loader->errors == 0)
+    if (root != NULL)
+        shape_read(loader, &map_shape, root, mapping);
+    else if (loader->errors == 0)
         load_error(loader, (struct position){path, 1, 1},
                    "the map is empty; 'jarside import FILE --guess' proposes one");
 }
 
-/* "batch=Run,number=Bag no" */
-static void read_line(struct map_reading *reading, char *line)
+/* "batch=Run,number=Bag no": the columns of a map. */
+static void read_line(struct loader *loader, struct mapping *mapping, char *line)
 {
+    struct node columns = {.kind = NODE_MAP};
     for (char *item = line, *next = NULL; item != NULL; item = next) {
         next = strchr(item, ',');
         if (next != NULL)
             *next++ = '\0';
         char *equals = strchr(item, '=');
         if (equals == NULL) {
-            load_error(&reading->loader, nowhere, "'%s' is no 'ours=theirs'", item);
+            load_error(loader, nowhere, "'%s' is no 'ours=theirs'", item);
             return;
         }
         *equals = '\0';
-        enum role role = find_role(reading, nowhere, item + strspn(item, " "));
-        if (role != ROLE_COUNT)
-            reading->mapping->headings[role] = equals + 1;
+        struct node *key = arena_alloc(mapping->arena, sizeof *key);
+        struct node *entry = arena_alloc(mapping->arena, sizeof *entry);
+        *key = (struct node){.text = item + strspn(item, " ")};
+        *entry = (struct node){.text = equals + 1, .key = key, .next = columns.first};
+        columns.first = entry;
     }
+    shape_read(loader, &column_shape, &columns, mapping->headings);
 }
 
 struct mapping *mapping_new(const char *map, const struct rules *rules, struct diags *diags,
@@ -386,20 +342,21 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
     struct stat about;
     struct arena *arena = arena_new();
     struct mapping *mapping = arena_alloc(arena, sizeof *mapping);
+    struct loader loader;
     bool line = strchr(map, '=') != NULL && stat(map, &about) != 0;
-    struct map_reading reading = {.mapping = mapping};
-    *mapping = (struct mapping){.arena = arena, .rules = rules};
-    loader_init(&reading.loader, arena, rules);
+    mapping->arena = arena;
+    mapping->rules = rules;
+    loader_init(&loader, arena, rules);
     if (line)
-        read_line(&reading, arena_string(arena, map));
+        read_line(&loader, mapping, arena_string(arena, map));
     else
-        read_file(&reading, map);
-    if (reading.loader.errors == 0)
-        check_whole(&reading, line ? nowhere : (struct position){map, 0, 0});
+        read_file(&loader, mapping, map);
+    if (loader.errors == 0)
+        check_whole(&loader, mapping, line ? nowhere : (struct position){map, 0, 0});
     for (int i = 0; i < ROLE_COUNT; i++)
         if (mapping->headings[i] != NULL)
             mapping->folded[i] = fold_trimmed(arena, mapping->headings[i]);
-    *status = loader_finish(&reading.loader, diags);
+    *status = loader_finish(&loader, diags);
     if (*status == STATUS_OK)
         return mapping;
     *status = line ? STATUS_USAGE : *status;
@@ -519,7 +476,7 @@ struct taking {
     struct diags *diags;
     size_t column_of[ROLE_COUNT]; /* SIZE_MAX where none */
     bool repeats[CSV_MOST_FIELDS];
-    struct text above[CSV_MOST_FIELDS]; /* what stood last in a column that repeats */
+    const char *above[CSV_MOST_FIELDS]; /* what stood last in a column that repeats */
     /* The row. */
     struct arena *arena;
     struct diags *own;              /* what was wrong with it: the journal's, meanwhile */
@@ -542,31 +499,18 @@ static bool going(const struct taking *taking)
     return taking->journal->status == STATUS_OK;
 }
 
-__attribute__((format(printf, 3, 4))) static void refuse(struct taking *taking, enum role role,
-                                                         const char *format, ...)
+static void blame(struct taking *taking, enum role role)
 {
-    va_list arguments;
-    va_start(arguments, format);
-    char *why = text_vformat(format, arguments);
-    va_end(arguments);
     if (going(taking))
         taking->culprit = role;
-    journal_refuse(taking->journal, STATUS_DATA, "%s", why);
-    free(why);
 }
+#define refuse(taking, role, ...)                                                                  \
+    (blame(taking, role), (void)journal_refuse((taking)->journal, STATUS_DATA, __VA_ARGS__))
 
 /* What the row was taken for, to be told with the sums when it is taken. */
-__attribute__((format(printf, 2, 3))) static void remark(struct taking *taking, const char *format,
-                                                         ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    char *words = text_vformat(format, arguments);
-    va_end(arguments);
-    *arena_push(taking->arena, taking->remarks, taking->remark_count) =
-        arena_string(taking->arena, words);
-    free(words);
-}
+#define remark(taking, ...)                                                                        \
+    (*arena_push((taking)->arena, (taking)->remarks, (taking)->remark_count) =                     \
+         arena_format((taking)->arena, __VA_ARGS__))
 
 /* The remarks of a row that was taken, each once. */
 static void keep_remarks(struct taking *taking)
@@ -958,8 +902,8 @@ static const char *cell(struct taking *taking, const struct csv_row *row, enum r
     size_t column = taking->column_of[role];
     const char *same = taking->mapping->same[role];
     const char *text = column < row->count ? row->fields[column].text : "";
-    if (is_blank(text) && column < CSV_MOST_FIELDS && taking->repeats[column])
-        text = taking->above[column].bytes;
+    if (is_blank(text) && column < CSV_MOST_FIELDS && taking->above[column] != NULL)
+        text = taking->above[column];
     if (is_blank(text))
         text = same != NULL ? same : "";
     text += strspn(text, " \t");
@@ -1033,10 +977,8 @@ static enum status take_row(void *context, const struct csv_row *row)
         return STATUS_OK;
     }
     for (size_t i = 0; i < row->count; i++)
-        if (taking->repeats[i] && !is_blank(row->fields[i].text)) {
-            text_clear(&taking->above[i]);
-            text_puts(&taking->above[i], row->fields[i].text);
-        }
+        if (taking->repeats[i] && !is_blank(row->fields[i].text))
+            taking->above[i] = arena_string(taking->sheet.keep, row->fields[i].text);
     for (int i = 0; i < ROLE_COUNT; i++)
         taking->cells[i] = cell(taking, row, (enum role)i);
     if (taking->column_of[ROLE_BATCH] == SIZE_MAX &&
@@ -1078,8 +1020,6 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
                                    .mapping = mapping,
                                    .keep = mapping->arena,
                                    .arena = taking->arena};
-    for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
-        text_init(&taking->above[i]);
     for (int i = 0; i < ROLE_COUNT; i++)
         taking->seen[i] = moment_unknown();
     journal_enter(journal);
@@ -1096,8 +1036,6 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
     else
         journal_finish(journal);
     enum status status = journal_leave(journal);
-    for (size_t i = 0; i < CSV_MOST_FIELDS; i++)
-        text_release(&taking->above[i]);
     arena_free(taking->arena);
     diags_free(taking->own);
     free(taking);
@@ -1132,7 +1070,7 @@ struct guess {
     struct arena *arena;
     struct sample samples[MOST_GUESSED];
     size_t column_count, rows;
-    int column_of[ROLE_COUNT]; /* -1 for none */
+    const struct sample *of[ROLE_COUNT]; /* NULL for none */
     struct text *out;
     struct mapping nothing; /* a map that translates no word */
     struct reader *reader;
@@ -1154,18 +1092,19 @@ static void look_at_value(struct guess *guess, struct sample *sample, const char
     sample->dates += plain || orders > 0;
     sample->plain = sample->plain || plain;
     sample->only[orders == 1 && !plain ? only : DATES_ISO] = true;
-    for (size_t i = 0; i < sample->count; i++)
-        if (strcmp(sample->values[i], text) == 0) {
-            sample->counts[i]++;
-            sample->repeats = true;
-            return;
-        }
-    if (sample->count == MOST_VALUES || strlen(text) > MOST_LENGTH) {
+    size_t i = 0;
+    while (i < sample->count && strcmp(sample->values[i], text) != 0)
+        i++;
+    if (i < sample->count) {
+        sample->counts[i]++;
+        sample->repeats = true;
+    } else if (i == MOST_VALUES || strlen(text) > MOST_LENGTH) {
         sample->more = true;
-        return;
+    } else {
+        sample->values[i] = arena_string(guess->arena, text);
+        sample->counts[i] = 1;
+        sample->count++;
     }
-    sample->values[sample->count] = arena_string(guess->arena, text);
-    sample->counts[sample->count++] = 1;
 }
 
 static enum status look_at_row(void *context, const struct csv_row *row)
@@ -1191,84 +1130,82 @@ static enum status look_at_row(void *context, const struct csv_row *row)
     return STATUS_OK;
 }
 
-static void use(struct guess *guess, size_t column, enum role role)
+static void use(struct guess *guess, struct sample *sample, enum role role)
 {
-    guess->samples[column].used = true;
-    guess->column_of[role] = (int)column;
+    sample->used = true;
+    guess->of[role] = sample;
 }
 
 /* The best pair of what is left, again and again. */
 static void choose(struct guess *guess)
 {
-    for (int i = 0; i < ROLE_COUNT; i++)
-        guess->column_of[i] = -1;
+    struct sample *end = guess->samples + guess->column_count;
     for (int best = 1; best > 0;) {
-        size_t column = 0;
-        int role = 0;
+        struct sample *fitting = NULL;
+        enum role role = ROLE_COUNT;
         best = 0;
         for (int i = 0; i < ROLE_COUNT; i++)
-            for (size_t k = 0; k < guess->column_count && guess->column_of[i] < 0; k++) {
-                const struct sample *sample = &guess->samples[k];
+            for (struct sample *at = guess->samples; at < end && guess->of[i] == NULL; at++) {
                 /* What stands in the column must not contradict the role. */
-                bool suits = role_is_date((enum role)i) ? 2 * sample->dates >= sample->filled
-                             : i == ROLE_NUMBER         ? sample->whole
-                             : i == ROLE_VESSEL         ? !sample->repeats
+                bool suits = role_is_date((enum role)i) ? 2 * at->dates >= at->filled
+                             : i == ROLE_NUMBER         ? at->whole
+                             : i == ROLE_VESSEL         ? !at->repeats
                                                         : true;
-                int fits = suits && !sample->used ? role_fit((enum role)i, sample->folded) : 0;
+                int fits = suits && !at->used ? role_fit((enum role)i, at->folded) : 0;
                 if (fits > best)
-                    best = fits, role = i, column = k;
+                    best = fits, role = (enum role)i, fitting = at;
             }
         if (best > 0)
-            use(guess, column, (enum role)role);
+            use(guess, fitting, role);
     }
     /* A column headed like a label, of whole numbers that come again in every batch, counts within it; one headed
      * like a number, of words that hardly come again, holds labels. */
-    for (size_t k = 0; k < guess->column_count; k++) {
-        const struct sample *sample = &guess->samples[k];
-        bool headed = role_fit(ROLE_VESSEL, sample->folded) + role_fit(ROLE_NUMBER, sample->folded);
-        if (guess->column_of[ROLE_VESSEL] < 0 && guess->column_of[ROLE_NUMBER] < 0 &&
-            !sample->used && sample->filled > 0 && headed &&
-            (sample->whole || sample->more || 4 * sample->count > 3 * sample->filled))
-            use(guess, k, sample->whole ? ROLE_NUMBER : ROLE_VESSEL);
+    for (struct sample *at = guess->samples; at < end; at++) {
+        bool headed = role_fit(ROLE_VESSEL, at->folded) + role_fit(ROLE_NUMBER, at->folded);
+        if (guess->of[ROLE_VESSEL] == NULL && guess->of[ROLE_NUMBER] == NULL && !at->used &&
+            at->filled > 0 && headed && (at->whole || at->more || 4 * at->count > 3 * at->filled))
+            use(guess, at, at->whole ? ROLE_NUMBER : ROLE_VESSEL);
     }
     /* What belongs to a record that no column names: the temperature of no place. */
     for (int i = 0; i < ROLE_COUNT; i++) {
         enum role label = label_of(roles[i].record);
-        if (i != ROLE_GRAIN && guess->column_of[i] >= 0 && label != ROLE_COUNT &&
-            label != ROLE_VESSEL && label != ROLE_BATCH && guess->column_of[label] < 0) {
-            guess->samples[guess->column_of[i]].used = false;
-            guess->column_of[i] = -1;
+        if (i != ROLE_GRAIN && guess->of[i] != NULL && label != ROLE_COUNT &&
+            label != ROLE_VESSEL && label != ROLE_BATCH && guess->of[label] == NULL) {
+            guess->samples[guess->of[i] - guess->samples].used = false;
+            guess->of[i] = NULL;
         }
     }
 }
 
 /* A text in double quotes, as YAML has it. */
-static void put_quoted(struct text *out, const char *text)
+static const char *quoted(const struct guess *guess, const char *text)
 {
+    struct text out;
     size_t step = 1;
     int32_t point = 0;
-    text_puts(out, "\"");
+    text_init(&out);
     for (const char *at = text; *at != '\0'; at += step > 0 ? step : 1) {
         step = 1;
         if (*at == '"' || *at == '\\')
-            text_printf(out, "\\%c", *at);
+            text_printf(&out, "\\%c", *at);
         else if ((step = text_treacherous(at, strlen(at), &point)) > 0)
-            text_printf(out, point < 0x10000 ? "\\u%04x" : "\\U%08x", (unsigned)point);
+            text_printf(&out, point < 0x10000 ? "\\u%04x" : "\\U%08x", (unsigned)point);
         else
-            text_add(out, at, 1);
+            text_add(&out, at, 1);
     }
-    text_puts(out, "\"");
+    const char *copy = arena_format(guess->arena, "\"%s\"", out.bytes);
+    text_release(&out);
+    return copy;
 }
 
 /* Whether the labels of the vessels end in numbers, with something before these: A3, R1-2. */
 static bool tell_batch(const struct sample *labels)
 {
     size_t count = 0;
-    for (size_t i = 0; i < labels->count; i++) {
+    for (size_t i = 0; labels != NULL && i < labels->count; i++) {
         const char *label = labels->values[i];
-        size_t length = strlen(label);
-        count +=
-            isdigit((unsigned char)label[length - 1]) && label[strspn(label, "0123456789")] != '\0';
+        count += isdigit((unsigned char)label[strlen(label) - 1]) &&
+                 label[strspn(label, "0123456789")] != '\0';
     }
     return count > 0 && 4 * count > 3 * labels->count;
 }
@@ -1277,14 +1214,10 @@ static void put_columns(struct guess *guess)
 {
     static const struct text_safe_options safe = {.limit = MOST_LENGTH};
     struct text *out = guess->out;
-    const int *of = guess->column_of;
     text_puts(out, "columns:\n");
     for (int i = 0; i < ROLE_COUNT; i++)
-        if (of[i] >= 0) {
-            text_printf(out, "  %s: ", roles[i].name);
-            put_quoted(out, guess->samples[of[i]].heading);
-            text_puts(out, "\n");
-        }
+        if (guess->of[i] != NULL)
+            text_printf(out, "  %s: %s\n", roles[i].name, quoted(guess, guess->of[i]->heading));
     for (size_t k = 0; k < guess->column_count; k++) {
         const struct sample *sample = &guess->samples[k];
         if (sample->used || sample->folded[0] == '\0')
@@ -1293,31 +1226,52 @@ static void put_columns(struct guess *guess)
         text_safe(out, sample->heading, strlen(sample->heading), &safe);
         text_puts(out, "\n");
     }
-    if (of[ROLE_VESSEL] < 0 && of[ROLE_NUMBER] < 0)
+    bool told = tell_batch(guess->of[ROLE_VESSEL]);
+    if (guess->of[ROLE_VESSEL] == NULL && guess->of[ROLE_NUMBER] == NULL)
         text_puts(out, "  # number: ?     no column seems to tell the vessels of a batch\n");
-    bool told = of[ROLE_VESSEL] >= 0 && tell_batch(&guess->samples[of[ROLE_VESSEL]]);
-    if (of[ROLE_BATCH] < 0 && !told)
+    if (guess->of[ROLE_BATCH] == NULL && !told)
         text_puts(out, "  # batch: ?      no column seems to tell the batch\n");
-    if (of[ROLE_INOCULATED] < 0)
+    if (guess->of[ROLE_INOCULATED] == NULL)
         text_puts(out, "  # inoculated: ? no column seems to tell the day of inoculation\n");
-    if (of[ROLE_BATCH] < 0 && told)
+    if (guess->of[ROLE_BATCH] == NULL && told)
         text_puts(out, "same:\n  batch: " FROM_VESSEL "   # A3 is number 3 of batch A\n");
+}
+
+/* In which order the dates stand, as far as they tell. */
+static void put_dates(struct guess *guess)
+{
+    bool only[DATES_YEAR_FIRST + 1] = {false}, unclear = false;
+    for (int i = 0; i < ROLE_COUNT; i++) {
+        const struct sample *sample = guess->of[i];
+        if (sample == NULL || !role_is_date((enum role)i))
+            continue;
+        for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
+            only[order] = only[order] || sample->only[order];
+        unclear = unclear || (sample->dates > 0 && !sample->plain);
+    }
+    text_puts(guess->out,
+              only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST]
+                  ? "dates: day/month/year   # some can only be month/day/year\n"
+              : only[DATES_DAY_FIRST]   ? "dates: day/month/year\n"
+              : only[DATES_MONTH_FIRST] ? "dates: month/day/year\n"
+              : only[DATES_YEAR_FIRST]  ? "dates: year-month-day\n"
+              : unclear ? "dates: day/month/year   # or month/day/year: the file does not tell\n"
+                        : "");
 }
 
 /* Columns that a sheet with merged cells leaves empty below the first row. */
 static void put_repeats(struct guess *guess)
 {
     static const enum role shared_by[] = {ROLE_BATCH, ROLE_INOCULATED, ROLE_COOK, ROLE_STARTER};
-    bool any = false;
+    const char *before = "repeat: [";
     for (size_t i = 0; i < sizeof shared_by / sizeof *shared_by; i++) {
-        int column = guess->column_of[shared_by[i]];
-        if (column < 0 || 2 * guess->samples[column].filled > guess->rows)
+        const struct sample *sample = guess->of[shared_by[i]];
+        if (sample == NULL || 2 * sample->filled > guess->rows)
             continue;
-        text_puts(guess->out, any ? ", " : "repeat: [");
-        put_quoted(guess->out, guess->samples[column].heading);
-        any = true;
+        text_printf(guess->out, "%s%s", before, quoted(guess, sample->heading));
+        before = ", ";
     }
-    if (any)
+    if (before[0] == ',')
         text_puts(guess->out, "]   # mostly empty: what stands above holds\n");
 }
 
@@ -1346,89 +1300,56 @@ static const struct finding *guess_finding(struct triage *triage, const char *va
     return finding;
 }
 
-/* A word of theirs and what it may mean, as far as that can be proposed. */
-static void put_value(struct guess *guess, bool result, const char *value, const char *heard,
-                      size_t count)
+/* What a result may mean, as a map writes it; NULL when nothing can be proposed. `p` is how likely a finding
+ * is that the words do not name. */
+static const char *guess_result(struct guess *guess, const char *value, double *p)
 {
-    struct text *out = guess->out;
     struct result meaning = {0};
-    double p = 0;
-    bool known =
-        result && result_of_words(guess->sheet.rules, fold_trimmed(guess->arena, value), &meaning);
-    if (result && !known) {
-        meaning = (struct result){.finding = guess_finding(guess->triage, value, &p)};
-        meaning.discarded =
-            meaning.finding != NULL && meaning.finding->status == FINDING_CONTAMINATED;
-        known = meaning.finding != NULL;
+    if (!result_of_words(guess->sheet.rules, fold_trimmed(guess->arena, value), &meaning)) {
+        meaning = (struct result){.finding = guess_finding(guess->triage, value, p)};
+        if (meaning.finding == NULL)
+            return NULL;
+        meaning.discarded = meaning.finding->status == FINDING_CONTAMINATED;
     }
-    text_puts(out, known || heard != NULL ? "    " : "    # ");
-    put_quoted(out, value);
-    text_puts(out, ": ");
-    if (heard != NULL)
-        text_puts(out, heard);
-    if (known) {
-        const char *words[] = {meaning.finding != NULL ? meaning.finding->id : "",
-                               because_words[meaning.because], meaning.used ? "used" : "",
-                               meaning.discarded ? "discarded" : "",
-                               meaning.growing && !result_is_gone(&meaning) ? "growing" : ""};
-        text_puts(out, arena_join(guess->arena, words, sizeof words / sizeof *words));
-    }
-    text_puts(out, known || heard != NULL ? "   # " : "?   # ");
-    if (count == 1)
-        text_puts(out, "once");
-    else
-        text_printf(out, "%zu times", count);
-    if (p > 0)
-        text_printf(out, "; a guess, %.0f %%", 100.0 * p);
-    text_puts(out, result && !known ? "; say what it was\n" : heard != NULL ? "; read so\n" : "\n");
+    const char *words[] = {meaning.finding != NULL ? meaning.finding->id : "",
+                           because_words[meaning.because], meaning.used ? "used" : "",
+                           meaning.discarded ? "discarded" : "",
+                           meaning.growing && !result_is_gone(&meaning) ? "growing" : ""};
+    return arena_join(guess->arena, words, sizeof words / sizeof *words);
 }
 
-/* The words of a column that the rules would not know by themselves. */
+/* The words of a column that the rules would not know by themselves, and what they may mean. */
 static void put_values(struct guess *guess, enum role role, bool *any)
 {
-    const struct sample *sample = &guess->samples[guess->column_of[role]];
-    bool headed = false;
+    const struct sample *sample = guess->of[role];
+    bool headed = false, results = role == ROLE_RESULT;
     struct result result;
     for (size_t i = 0; i < sample->count; i++) {
         const char *value = sample->values[i];
         struct meant meant = {.id = NULL};
-        if (role != ROLE_RESULT)
+        double p = 0;
+        if (!results)
             meant = role_meant(&guess->nothing, guess->reader, role, value, guess->arena);
-        if (role == ROLE_RESULT
-                ? read_exactly(&guess->nothing, fold_trimmed(guess->arena, value), &result)
-                : meant.id != NULL && !meant.loosely)
+        if (results ? read_exactly(&guess->nothing, fold_trimmed(guess->arena, value), &result)
+                    : meant.id != NULL && !meant.loosely)
             continue;
-        if (!*any)
-            text_puts(guess->out, "values:\n");
+        const char *meaning = results ? guess_result(guess, value, &p) : meant.id;
         if (!headed)
-            text_printf(guess->out, "  %s:\n", roles[role].name);
+            text_printf(guess->out, "%s  %s:\n", *any ? "" : "values:\n", roles[role].name);
         *any = headed = true;
-        put_value(guess, role == ROLE_RESULT, value, meant.id, sample->counts[i]);
+        text_printf(guess->out, "    %s%s: %s   # %s", meaning != NULL ? "" : "# ",
+                    quoted(guess, value), meaning != NULL ? meaning : "?",
+                    sample->counts[i] == 1
+                        ? "once"
+                        : arena_format(guess->arena, "%zu times", sample->counts[i]));
+        if (p > 0)
+            text_printf(guess->out, "; a guess, %.0f %%", 100.0 * p);
+        text_puts(guess->out, results && meaning == NULL    ? "; say what it was\n"
+                              : !results && meaning != NULL ? "; read so\n"
+                                                            : "\n");
     }
     if (headed && sample->more)
         text_puts(guess->out, "    # and more; only the first words are listed\n");
-}
-
-/* In which order the dates stand, as far as they tell. */
-static void put_dates(struct guess *guess)
-{
-    bool only[DATES_YEAR_FIRST + 1] = {false}, unclear = false;
-    for (int i = 0; i < ROLE_COUNT; i++) {
-        if (guess->column_of[i] < 0 || !role_is_date((enum role)i))
-            continue;
-        const struct sample *sample = &guess->samples[guess->column_of[i]];
-        for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
-            only[order] = only[order] || sample->only[order];
-        unclear = unclear || (sample->dates > 0 && !sample->plain);
-    }
-    text_puts(guess->out,
-              only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST]
-                  ? "dates: day/month/year   # some can only be month/day/year\n"
-              : only[DATES_DAY_FIRST]   ? "dates: day/month/year\n"
-              : only[DATES_MONTH_FIRST] ? "dates: month/day/year\n"
-              : only[DATES_YEAR_FIRST]  ? "dates: year-month-day\n"
-              : unclear ? "dates: day/month/year   # or month/day/year: the file does not tell\n"
-                        : "");
 }
 
 enum status mapping_guess(const char *path, struct reader *reader, struct triage *triage,
@@ -1453,7 +1374,7 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
         put_dates(guess);
         put_repeats(guess);
         for (int i = 0; i < ROLE_COUNT; i++)
-            if (guess->column_of[i] >= 0 && role_column((enum role)i)->list != LIST_NONE)
+            if (guess->of[i] != NULL && role_column((enum role)i)->list != LIST_NONE)
                 put_values(guess, (enum role)i, &any);
     }
     arena_free(arena);

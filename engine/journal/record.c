@@ -53,58 +53,54 @@ RECORDS(AS_COLUMNS)
     [RECORD_##upper] = {#record, sizeof(struct record), appended, record##_columns},
 const struct record_type record_types[RECORD_COUNT] = {RECORDS(AS_TYPE)};
 
-#define ENTRY(array, number, called)                                                               \
-    (index < (number) ? (struct list_word){(array)[index].id, (array)[index].called}               \
-                      : (struct list_word){NULL, NULL})
+/* Where the rules keep a list: its array, how many, an entry, its id and name. */
+#define LISTED(member, counter, type, called)                                                      \
+    {                                                                                              \
+        offsetof(struct rules, member), offsetof(struct rules, counter), sizeof(struct type),      \
+            offsetof(struct type, id), offsetof(struct type, called)                               \
+    }
 
 struct list_word list_word(const struct rules *rules, enum word_list list, size_t index)
 {
+    static const struct {
+        size_t list, count, size, id, name;
+    } lists[] = {
+        [LIST_SPECIES] = LISTED(species, species_count, species, name),
+        [LIST_GRAINS] = LISTED(grains, grain_count, grain, name),
+        [LIST_VESSELS] = LISTED(vessels, vessel_count, vessel_kind, name),
+        [LIST_STARTERS] = LISTED(starters, starter_count, starter_kind, name),
+        [LIST_FINDINGS] = LISTED(findings, finding_count, finding, name),
+        [LIST_CAUSES] = LISTED(causes, cause_count, cause, name),
+        [LIST_USES] = LISTED(decision.uses, decision.use_count, use, label),
+        [LIST_NEXT_STEPS] = LISTED(decision.next_steps, decision.next_step_count, next_step, id),
+        [LIST_FLOORS] = LISTED(decision.floors, decision.floor_count, floor_rule, id),
+    };
     static const enum feeds fed[] = {[LIST_METHODS] = FEEDS_COOK_METHOD,
                                      [LIST_LOADS] = FEEDS_LOAD,
                                      [LIST_POSITIONS] = FEEDS_POSITION};
-    const struct decision_rules *decision = &rules->decision;
-    const struct observable *observable = NULL;
-    struct list_word word = {NULL, NULL};
-    switch (list) {
-    case LIST_SPECIES:
-        return ENTRY(rules->species, rules->species_count, name);
-    case LIST_GRAINS:
-        return ENTRY(rules->grains, rules->grain_count, name);
-    case LIST_VESSELS:
-        return ENTRY(rules->vessels, rules->vessel_count, name);
-    case LIST_STARTERS:
-        return ENTRY(rules->starters, rules->starter_count, name);
-    case LIST_FINDINGS:
-        return ENTRY(rules->findings, rules->finding_count, name);
-    case LIST_CAUSES:
-        return ENTRY(rules->causes, rules->cause_count, name);
-    case LIST_USES:
-        return ENTRY(decision->uses, decision->use_count, label);
-    case LIST_NEXT_STEPS:
-        return ENTRY(decision->next_steps, decision->next_step_count, id);
-    case LIST_FLOORS:
-        return ENTRY(decision->floors, decision->floor_count, id);
-    case LIST_METHODS:
-    case LIST_LOADS:
-    case LIST_POSITIONS:
-        if (rules->feeder[fed[list]] == RULES_NONE)
-            break;
-        observable = &rules->observables[rules->feeder[fed[list]]];
-        return ENTRY(observable->values, observable->value_count, label);
-    case LIST_ACTIONS:
-        if (index <= ACTION_COUNT)
-            word.id = word.name =
-                index < ACTION_COUNT ? action_name((enum action)index) : WITHDRAWN;
-        break;
-    case LIST_STATUSES:
-        if (index <= FINDING_STATUS_COUNT)
-            word.id = word.name =
-                index < FINDING_STATUS_COUNT ? status_name((enum finding_status)index) : WITHDRAWN;
-        break;
-    case LIST_NONE:
-        break;
+    const char *base = (const char *)rules, *entry = NULL, *word = NULL;
+    if (list == LIST_ACTIONS || list == LIST_STATUSES) {
+        size_t count = list == LIST_ACTIONS ? (size_t)ACTION_COUNT : (size_t)FINDING_STATUS_COUNT;
+        if (index <= count)
+            word = index == count         ? WITHDRAWN
+                   : list == LIST_ACTIONS ? action_name((enum action)index)
+                                          : status_name((enum finding_status)index);
+        return (struct list_word){word, word};
     }
-    return word;
+    if (list >= LIST_METHODS) {
+        int feeder = rules->feeder[fed[list]];
+        const struct observable *observable =
+            &rules->observables[feeder != RULES_NONE ? feeder : 0];
+        return feeder != RULES_NONE && index < observable->value_count
+                   ? (struct list_word){observable->values[index].id,
+                                        observable->values[index].label}
+                   : (struct list_word){NULL, NULL};
+    }
+    if (list == LIST_NONE || index >= *(const size_t *)(base + lists[list].count))
+        return (struct list_word){NULL, NULL};
+    entry = *(const char *const *)(base + lists[list].list) + index * lists[list].size;
+    return (struct list_word){*(const char *const *)(entry + lists[list].id),
+                              *(const char *const *)(entry + lists[list].name)};
 }
 
 const char *list_id(const struct rules *rules, enum word_list list, const char *word)
