@@ -63,24 +63,23 @@ static double dose_of(const struct rules *rules, int kind, const struct batch *b
 
 enum { MOST_SHAKES = 16 };
 
-/* The days on which a vessel was shaken, in order, each later than the one before. */
-static void read_shakes(struct journal *journal, const struct rules *rules,
-                        const struct batch *batch, int64_t vessel, struct arena *arena,
-                        struct known_growth *growth)
+/* The days on which a vessel was shaken, in order. */
+static const char shaken_days[] =
+    "SELECT DISTINCT (a.at + 60 * a.at_offset) / 86400 - (b.at + 60 * b.at_offset) / 86400 AS day"
+    " FROM event AS a JOIN vessel AS v ON v.id = a.vessel JOIN batch AS b ON b.id = v.batch"
+    " WHERE a.vessel = ? AND a.kind = 'shake'"
+    " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id) ORDER BY day";
+
+static void read_shakes(struct journal *journal, const struct rules *rules, int64_t vessel,
+                        struct arena *arena, struct known_growth *growth)
 {
     struct shake *shakes = arena_array(arena, MOST_SHAKES, sizeof *shakes);
-    struct event *events = NULL;
-    size_t count = 0;
-    double last = -1.0;
-    journal_standing(journal, RECORD_EVENT, vessel, arena, (void **)&events, &count);
-    for (size_t i = 0; i < count && growth->shake_count < MOST_SHAKES; i++) {
-        double day = (double)moment_days_between(batch->at, events[i].at);
-        if (events[i].kind != EVENT_SHAKE || day <= last || day < 0.0)
-            continue;
-        shakes[growth->shake_count++] =
-            (struct shake){day, rules->forecast.shake_factor, rules->forecast.shake_pause};
-        last = day;
-    }
+    struct query query = query_begin(journal, shaken_days, "i", vessel);
+    while (query_next(&query))
+        if (query_integer(&query, 0) >= 0 && growth->shake_count < MOST_SHAKES)
+            shakes[growth->shake_count++] =
+                (struct shake){(double)query_integer(&query, 0), rules->forecast.shake_factor,
+                               rules->forecast.shake_pause};
     growth->shakes = shakes;
 }
 
@@ -133,7 +132,7 @@ enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
     struct sources sources =
         read_sources(journal, batch, vessel->stands != 0 ? vessel->stands : vessel->place, arena);
     if (vessel->id != 0)
-        read_shakes(journal, rules, batch, vessel->id, arena, growth);
+        read_shakes(journal, rules, vessel->id, arena, growth);
     growth->vessel.kind = rules_vessel(rules, vessel->kind);
     growth->vessel.grams = vessel->grams;
     growth->species = rules_species(rules, batch->species);
@@ -331,16 +330,11 @@ static void recall_columns(struct opening *opening)
     recall_record(opening, RECORD_VESSEL, &at->vessel);
     recall_number(opening, FEEDS_DAY, at->day, called(opening, "vessel", at->vessel.label));
     recall_record(opening, RECORD_PLACE, &sources->place);
-    /* The days since the last shake. */
-    struct event *events = NULL;
-    size_t count = 0;
-    double days = NAN;
-    journal_standing(opening->journal, RECORD_EVENT, at->vessel.id, opening->arena,
-                     (void **)&events, &count);
-    for (size_t i = 0; i < count; i++)
-        if (events[i].kind == EVENT_SHAKE)
-            days = days_from(events[i].at, at->request.now);
-    recall_number(opening, FEEDS_SHAKEN_DAYS, days >= 0.0 ? days : NAN, "shaken");
+    struct query query = query_begin(opening->journal, shaken_days, "i", at->vessel.id);
+    double shaken = NAN; /* days ago */
+    while (query_next(&query))
+        shaken = at->day - (double)query_integer(&query, 0);
+    recall_number(opening, FEEDS_SHAKEN_DAYS, shaken >= 0.0 ? shaken : NAN, "shaken");
     recall_settings(opening, at->batch.facts, where);
     if (at->vessel.control)
         recall_number(opening, FEEDS_INOCULATED, 0.0, "a control");

@@ -215,7 +215,6 @@ struct importer {
     const struct record_type *type;
     const struct import_options *options;
     struct import_tally *tally;
-    struct diags *diags;
     struct later_rows *later;                   /* what is recorded when all is read; or NULL */
     const struct column *columns[MOST_COLUMNS]; /* by field; NULL for the id */
     size_t column_count;                        /* 0 until the header was read */
@@ -224,9 +223,8 @@ struct importer {
     int64_t highest;   /* id that was ever there */
     /* The row. */
     struct arena *arena;
+    const struct csv_row *fields;
     union any_record row; /* as given */
-    size_t culprit;       /* the field a fault is about; SIZE_MAX for the row */
-    struct diags *own;    /* what was wrong with it, without a position: the journal's, meanwhile */
 };
 
 static void remember(struct importer *importer, int64_t given, int64_t id)
@@ -249,7 +247,7 @@ static enum status unknown_column(struct importer *importer, const struct csv_ro
         if (is_carried(column))
             names[count++] = column->name;
     const char *near = near_name(importer->arena, name, names, count);
-    diags_error(importer->diags, csv_at(row, field), "a %s has no column '%s'%s",
+    diags_error(importer->journal->diags, csv_at(row, field), "a %s has no column '%s'%s",
                 importer->type->name, name,
                 near[0] != '\0'
                     ? near
@@ -266,11 +264,11 @@ static void ask_for_equal(struct importer *importer)
                 importer->was_empty ? "id = ?1" : "1");
     for (const struct column *column = importer->type->columns; column->name; column++) {
         bool given = false, moment = column->kind == COLUMN_MOMENT;
-        for (size_t i = 0; i < importer->column_count; i++)
+        for (size_t i = 0; i < importer->column_count && !column->derived; i++)
             given = given || importer->columns[i] == column;
-        if (given && !column->derived)
+        if (given)
             text_printf(&importer->equal, " AND \"%s\" IS ?%d", column->name, parameter);
-        if (given && moment && !column->derived)
+        if (given && moment)
             text_printf(&importer->equal, " AND \"%s_offset\" IS ?%d", column->name, parameter + 1);
         parameter += 1 + moment;
     }
@@ -293,7 +291,8 @@ static enum status read_header(struct importer *importer, const struct csv_row *
         labelled = labelled || importer->columns[i] == columns;
         for (size_t k = 0; k < i; k++)
             if (importer->columns[k] == importer->columns[i]) {
-                diags_error(importer->diags, csv_at(row, i), "the column '%s' stands twice", name);
+                diags_error(importer->journal->diags, csv_at(row, i),
+                            "the column '%s' stands twice", name);
                 return STATUS_DATA;
             }
     }
@@ -301,8 +300,9 @@ static enum status read_header(struct importer *importer, const struct csv_row *
     ask_for_equal(importer);
     if (labelled)
         return STATUS_OK;
-    diags_error(importer->diags, csv_at(row, 0), "the column '%s' is missing: a %s is known by it",
-                columns->name, importer->type->name);
+    diags_error(importer->journal->diags, csv_at(row, 0),
+                "the column '%s' is missing: a %s is known by it", columns->name,
+                importer->type->name);
     return STATUS_DATA;
 }
 
@@ -362,17 +362,24 @@ static void read_field(struct importer *importer, const struct column *column,
     journal_read_column(importer->journal, column, text, importer->arena, &importer->row);
 }
 
-/* One fault a row is enough. */
-static void read_fields(struct importer *importer, const struct csv_row *row)
+/* What is refused now is the fault of that field. */
+static void blame(struct importer *importer, size_t field)
 {
+    importer->journal->at = csv_at(importer->fields, field);
+}
+
+/* One fault a row is enough. */
+static void read_fields(struct importer *importer)
+{
+    const struct csv_row *row = importer->fields;
     record_init(importer->record, &importer->row);
-    importer->culprit = SIZE_MAX;
+    blame(importer, SIZE_MAX);
     if (row->count != importer->column_count)
         journal_refuse(importer->journal, STATUS_DATA,
                        "%zu fields; the first row has %zu: is a comma or a quote missing?",
                        row->count, importer->column_count);
     for (size_t i = 0; i < row->count && importer->journal->status == STATUS_OK; i++) {
-        importer->culprit = i;
+        blame(importer, i);
         read_field(importer, importer->columns[i], &row->fields[i]);
     }
 }
@@ -390,11 +397,11 @@ static void add(struct importer *importer)
             journal_sql(journal, "SELECT count(*) FROM \"%s\" WHERE id = ?", importer->type->name),
             "i", given) > 0)
         row->named.id = 0;
-    importer->culprit = 0;
+    blame(importer, 0);
     /* What stands in an empty journal is read back as it is. */
     if (!importer->was_empty && record_has_label(importer->record) &&
         label_check(journal, importer->record, row->named.label) != STATUS_OK)
-        diags_error(importer->own, (struct position){0}, "--prefix K would call it 'K-%.60s'",
+        diags_error(journal->diags, journal->at, "--prefix K would call it 'K-%.60s'",
                     row->named.label);
     if (journal_add(journal, importer->record, row) != STATUS_OK)
         return;
@@ -421,7 +428,7 @@ static void compare(struct importer *importer, const union any_record *there)
         if (strcmp(given, present) == 0)
             continue;
         if (sides.length == 0)
-            importer->culprit = i;
+            blame(importer, i);
         text_printf(&sides, "%s%s '%.200s' | '%.200s'", sides.length > 0 ? "; " : "", column->name,
                     present, given);
         if (importer->options->keep == KEEP_FILE)
@@ -476,21 +483,14 @@ static enum status take_row(void *context, const struct csv_row *row)
         return read_header(importer, row);
     if (importer->later == NULL)
         arena_reset(importer->arena);
-    diags_clear(importer->own);
-    journal->diags = importer->own;
+    importer->fields = row;
     journal_work(journal);
-    read_fields(importer, row);
+    read_fields(importer);
     if (journal->status == STATUS_OK)
         take(importer);
     enum status status = journal_finish(journal);
-    journal->diags = importer->diags;
-    bool refused = status == STATUS_DATA || status == STATUS_USAGE;
-    for (size_t i = 0; i < diags_kept(importer->own) && status != STATUS_OK; i++) {
-        const struct diag *diag = diags_get(importer->own, i);
-        diags_error(importer->diags, refused ? csv_at(row, importer->culprit) : diag->at, "%s",
-                    diag->message);
-    }
-    if (!refused)
+    journal->at = (struct position){NULL, 0, 0};
+    if (status != STATUS_DATA && status != STATUS_USAGE)
         return status;
     journal->status = STATUS_OK;
     importer->tally->refused++;
@@ -562,10 +562,8 @@ static void read_table(struct journal *journal, enum record record, const char *
                                 .type = &record_types[record],
                                 .options = options,
                                 .tally = tally,
-                                .diags = journal->diags,
                                 .later = later,
-                                .arena = later != NULL ? later->arena : arena_new(),
-                                .own = diags_new()};
+                                .arena = later != NULL ? later->arena : arena_new()};
     const struct csv_table table = {
         .file = path, .separator = ',', .utf8 = true, .context = &importer, .row = take_row};
     importer.highest = query_number(
@@ -573,16 +571,16 @@ static void read_table(struct journal *journal, enum record record, const char *
     importer.was_empty = importer.highest == 0;
     text_init(&importer.equal);
     if (journal->status == STATUS_OK)
-        journal->status = csv_read(&table, NULL, options->progress, importer.diags);
+        journal->status = csv_read(&table, NULL, options->progress, journal->diags);
     if (journal->status == STATUS_OK && importer.column_count == 0) {
-        diags_error(importer.diags, (struct position){path, 1, 1},
-                    "the file is empty; its first row should name the columns");
-        journal->status = STATUS_DATA;
+        journal->at = (struct position){path, 1, 1};
+        journal_refuse(journal, STATUS_DATA,
+                       "the file is empty; its first row should name the columns");
+        journal->at = (struct position){NULL, 0, 0};
     }
     text_release(&importer.equal);
     if (later == NULL)
         arena_free(importer.arena);
-    diags_free(importer.own);
 }
 
 static int earlier(const void *a, const void *b)

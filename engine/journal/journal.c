@@ -176,8 +176,8 @@ enum status journal_refuse(struct journal *journal, enum status status, const ch
     /* Of words that are off, the file that they were not written to is no place. */
     if (journal->diags != NULL)
         diags_error(journal->diags,
-                    (struct position){.file = status == STATUS_IO ? journal->path : NULL}, "%s",
-                    why);
+                    status == STATUS_IO ? (struct position){.file = journal->path} : journal->at,
+                    "%s", why);
     free(why);
     return journal->status = status;
 }
@@ -844,7 +844,7 @@ void journal_work(struct journal *journal)
 {
     journal_enter(journal);
     if (++journal->depth > 1) {
-        journal_execute(journal, journal_sql(journal, "SAVEPOINT level_%d", journal->depth));
+        query_number(journal, journal_sql(journal, "SAVEPOINT level_%d", journal->depth), "");
         return;
     }
     journal_execute(journal, "BEGIN IMMEDIATE");
@@ -854,7 +854,7 @@ void journal_work(struct journal *journal)
 enum status journal_finish(struct journal *journal)
 {
     if (journal->depth > 1) {
-        journal_execute(journal, journal_sql(journal, "RELEASE level_%d", journal->depth));
+        query_number(journal, journal_sql(journal, "RELEASE level_%d", journal->depth), "");
         if (journal->status != STATUS_OK)
             sqlite3_exec(journal->database,
                          journal_sql(journal, "ROLLBACK TO level_%d; RELEASE level_%d",

@@ -31,6 +31,7 @@ struct journal {
     char *path;
     struct diags *diags; /* the caller's; NULL when nobody is to hear */
     enum status status;  /* of what was refused */
+    struct position at;  /* where what is given stands, while it is read from a table */
     int calls;           /* from outside, and of several steps, that have not ended */
     bool writable;
     char station[4];                 /* of journal_sign; "" for none */
