@@ -284,19 +284,11 @@ static void row_put(const struct reasoner *reasoner, const struct sight *sight, 
     }
 }
 
-/* The rows of one finding are those of another. */
-static void rows_copy(const struct reasoner *reasoner, const struct sight *sight, size_t like,
-                      size_t finding, struct chances *chances)
+/* What a table says of one finding is what it says of another. */
+static void column_copy(double *table, size_t cells, size_t findings, size_t like, size_t finding)
 {
-    size_t findings = reasoner->finding_count;
-    for (size_t k = 0; k < sight->value_count * sight->pattern_count * findings; k += findings) {
-        chances->p[k + finding] = chances->p[k + like];
-        chances->ln[k + finding] = chances->ln[k + like];
-        if (sight->several) {
-            chances->ln_not[k + finding] = chances->ln_not[k + like];
-            chances->ln_silent[k + finding] = chances->ln_silent[k + like];
-        }
-    }
+    for (double *row = table; row < table + cells; row += findings)
+        row[finding] = row[like];
 }
 
 /* Room for tables, or a copy of those there are. */
@@ -333,7 +325,9 @@ static void chances_build(const struct reasoner *reasoner, size_t observable,
                memcmp(plain + like * values, own, values * sizeof *own) != 0)
             like++;
         if (species < 0 && like < f) {
-            rows_copy(reasoner, sight, like, f, chances);
+            double *tables[] = {chances->p, chances->ln, chances->ln_not, chances->ln_silent};
+            for (size_t t = 0; t < (sight->several ? 4 : 2); t++)
+                column_copy(tables[t], cells, findings, like, f);
             continue;
         }
         row_put(reasoner, sight, own, f, chances);

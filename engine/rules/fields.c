@@ -124,15 +124,42 @@ bool expect_text(struct loader *loader, const struct node *node, const char *key
     return true;
 }
 
+/* Digits and perhaps a point, as nearly all are: so few that they and their scale are exact, and what
+ * they make is rounded once, as strtod rounds it. */
+static bool plain_number(const char *text, double *number)
+{
+    enum { EXACT = 15 };
+    int64_t digits = 0;
+    double scale = 0;
+    int count = 0;
+    for (; *text && count <= EXACT; text++) {
+        if (*text == '.' && scale == 0) {
+            scale = 1;
+            continue;
+        }
+        if (*text < '0' || *text > '9')
+            return false;
+        digits = digits * 10 + (*text - '0');
+        scale *= 10;
+        count++;
+    }
+    *number = (double)digits / (scale > 0 ? scale : 1);
+    return count > 0 && count <= EXACT;
+}
+
 /* The whole text as a finite decimal number. The program never leaves the numeric "C" locale. */
 static bool parse_number(const char *text, const struct bounds *bounds, double *number)
 {
     char *end;
-    if (!*text || text[strspn(text, "+-.0123456789eE")])
-        return false;
-    double value = strtod(text, &end);
-    if (end == text || *end || !isfinite(value) ||
-        !(bounds->low_is_out ? value > bounds->low : value >= bounds->low) ||
+    double value;
+    if (!plain_number(text, &value)) {
+        if (!*text || text[strspn(text, "+-.0123456789eE")])
+            return false;
+        value = strtod(text, &end);
+        if (end == text || *end || !isfinite(value))
+            return false;
+    }
+    if (!(bounds->low_is_out ? value > bounds->low : value >= bounds->low) ||
         !(bounds->high_is_out ? value < bounds->high : value <= bounds->high))
         return false;
     *number = value;
