@@ -582,15 +582,15 @@ enum status words_check(const struct words *words, struct diags *diags)
     for (size_t t = 0; t < words->tables.count; t++) {
         struct table table = words->tables.list[t];
         const char *before = NULL;
-        for (const char *row = table.rows, *end; row < table.end; before = row, row = end + 1) {
-            const size_t length = strcspn(row, "\t\n");
-            end = memchr(row, '\n', (size_t)(table.end - row));
+        for (const char *here = table.rows, *end; here < table.end; before = here, here = end + 1) {
+            const size_t length = strcspn(here, "\t\n");
+            end = memchr(here, '\n', (size_t)(table.end - here));
             end = end != NULL ? end : table.end;
             table.line++;
-            if (row[length] != '\t')
+            if (here[length] != '\t')
                 return table_wrong(diags, &table,
                                    "a line without a tab; TERM, a tab and LABEL:N would be right");
-            if (before != NULL && row_order(before, row, length) >= 0)
+            if (before != NULL && row_order(before, here, length) >= 0)
                 return table_wrong(diags, &table,
                                    "terms are sorted by their bytes, and each stands once");
         }

@@ -365,7 +365,7 @@ struct reasoner *reasoner_new(const struct rules *rules)
         .sights = arena_array(arena, observables, sizeof *reasoner->sights),
         .normal = arena_array(arena, rules->species_count * observables, sizeof *reasoner->normal),
         .most_patterns = 1,
-        .lock = arena_alloc(arena, sizeof *reasoner->lock),
+        .lock = arena_alloc(arena, sizeof(pthread_mutex_t)),
     };
     pthread_mutex_init(reasoner->lock, NULL);
     sets_build(reasoner);

@@ -382,11 +382,12 @@ void read_entries(struct loader *loader, const struct field *field, const struct
         char *made = list + count * entries->size;
         if (entries->head && !entries->head(loader, entry, made))
             continue;
-        const char *id = entries->head ? *(const char **)made : "";
-        if (entries->kind == NODE_LIST && *id && !names_add(&ids, id, loader->scratch, NULL))
-            node_error(loader, node_entry(entry, "id"), "%s '%s' stands twice; rename one",
-                       entries->shape->what + strlen("a "), id);
         if (entries->shape) {
+            bool listed = entries->head && entries->kind == NODE_LIST;
+            const char *id = listed ? ((struct listed *)made)->id : "";
+            if (*id && !names_add(&ids, id, loader->scratch, NULL))
+                node_error(loader, node_entry(entry, "id"), "%s '%s' stands twice; rename one",
+                           entries->shape->what + strlen("a "), id);
             shape_clear(entries->shape, made);
             shape_read(loader, entries->shape, entry, made);
         } else {

@@ -723,7 +723,7 @@ static void read_share(struct loader *loader, const struct field *field, const s
     (void)expect_share(loader, node, &cause->seen, &cause->of);
 }
 
-SINGLES(learned_cause, learned_cause, head_cause, cause, BY(read_share, ));
+SINGLES(learned_cause, learned_cause, head_cause, cause, BY(read_share));
 
 SHAPE(learned, "'learned'", ROWS(learned, LEARNED_TABLE));
 

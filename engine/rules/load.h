@@ -316,7 +316,7 @@ enum need { MAY, MUST };
 #define READ_INNER(type)             .read = read_shape, .shape = &type##_shape
 #define READ_ENTRIES(type)           .read = read_entries, .entries = &type##_entries
 #define READ_VALUES                  .read = read_values, .entries = &value_entries
-#define READ_BY(reader, type)        .read = (reader)
+#define READ_BY(reader)              .read = (reader)
 
 /* Gives every number of a shape the value that stands for an absent key. */
 void shape_clear(const struct shape *shape, void *item);

@@ -53,7 +53,8 @@
 #define TYPE_SET(words)              uint32_t /* a bit for each */
 #define TYPE_GROUP                   int
 #define TYPE_INNER(type)             struct type
-#define TYPE_BY(reader, type)        type
+
+typedef const char *sentence;
 
 struct spread { /* rising */
     double lo, hi;
@@ -123,7 +124,7 @@ struct learned_cause {
     FIELD(of, CITATION, "source", cites, MUST)                                                     \
     FIELD(of, NUMBER_OR(POSITIVE, 0), "strength", strength, MUST)                                  \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "vessels", vessels, MUST) /* counted */                  \
-    LIST(of, struct learned_sign, "signs", signs, sign_count, MAY, BY(read_signs, ))               \
+    LIST(of, struct learned_sign, "signs", signs, sign_count, MAY, BY(read_signs))                 \
     LIST(of, struct learned_cause, "causes", causes, cause_count, MAY, ENTRIES(learned_cause))
 struct learned {
     MEMBERS(LEARNED_TABLE)
@@ -350,7 +351,7 @@ struct growth_rate { /* r_{c,f} */
     FIELD(of, CHOICE(moved_by, MOVED_WORDS), "moved_by", moved_by, MAY)                            \
     LIST(of, struct growth_rate, "grows", grows, grow_count, MUST, ENTRIES(growth_rate))           \
     LIST(of, struct claim, "weighs", weighs, weigh_count, MAY, CLAIMS(of, CLAIM_WEIGHT))           \
-    LIST(of, char *const, "change", change, change_count, MUST, BY(read_texts, ))                  \
+    LIST(of, sentence, "change", change, change_count, MUST, BY(read_texts))                       \
     /* Observables of class test that would settle it. */                                          \
     LIST(of, size_t, "settle", settle, settle_count, MAY, REFERENCES(ITEM_OBSERVABLE))
 struct cause {
@@ -570,7 +571,7 @@ struct caution {
     FIELD(of, CHOICE(action, FORCED_WORDS), "action", action, MAY) /* forces it, or */             \
     FIELD(of, ONLY(FORBIDDEN_WORDS), "forbids", forbids_keep, MAY)                                 \
     FIELD(of, CONDITION, "when", when, MAY) /* where this is seen (plain, not hedged) */           \
-    LIST(of, struct condition, "unless", unless, unless_count, MAY, BY(read_exceptions, ))         \
+    LIST(of, struct condition, "unless", unless, unless_count, MAY, BY(read_exceptions))           \
     /* Applies when P(contaminated) exceeds it, 1 for never; when these findings together are */   \
     /* likelier than that. */                                                                      \
     FIELD(of, NUMBER_OR(SHARE, 1), "contaminated_above", contaminated_above, MAY)                  \
