@@ -99,6 +99,13 @@ static json_t *level_name(const struct review *review, size_t factor, uint32_t l
                : json_null();
 }
 
+/* The level of a factor, as programs name it. */
+static json_t *level_json(const struct review *review, size_t factor, uint32_t level)
+{
+    return view_json("factor:o level:o", factor_name(review, factor),
+                     level_name(review, factor, level));
+}
+
 static json_t *level_says(const struct review *review, size_t factor, uint32_t level)
 {
     struct text says;
@@ -190,16 +197,12 @@ static json_t *suspect_row(const struct review *review, const void *row)
                   suspect->p, counts(suspect->inside), counts(suspect->controls),
                   counts(suspect->outside), suspect->test_p, suspect->q, suspect->log_bayes);
     if (suspect->with_factor < none)
-        json_object_set_new(
-            made, "with",
-            view_json("factor:o level:o", factor_name(review, suspect->with_factor),
-                      level_name(review, suspect->with_factor, suspect->with_level)));
-    if (suspect->why_factor < none) {
-        json_object_set_new(made, "why",
-                            view_json("factor:o level:o", factor_name(review, suspect->why_factor),
-                                      level_name(review, suspect->why_factor, suspect->why_level)));
-        json_object_set_new(made, "_why", computed_why(review->dataset, suspect));
-    }
+        view_json_add(made, "with:o",
+                      level_json(review, suspect->with_factor, suspect->with_level));
+    if (suspect->why_factor < none)
+        view_json_add(made, "why:o _why:o",
+                      level_json(review, suspect->why_factor, suspect->why_level),
+                      computed_why(review->dataset, suspect));
     return made;
 }
 
@@ -477,52 +480,35 @@ static void add_differing(json_t *root, const struct review *review)
     view_json_add(root, "_differing:o _q:n _above:o", differing, q, above);
 }
 
-/* Whether a factor stands before another on the page: by q, those never asked last, then as in the
- * table. */
-static bool stands_before(const struct review_factor *factors, size_t a, size_t b)
-{
-    double first = isnan(factors[a].q) ? 2.0 : factors[a].q;
-    double second = isnan(factors[b].q) ? 2.0 : factors[b].q;
-    return first < second || (!(second < first) && a < b);
-}
-
 static bool has_chart(const struct review *review)
 {
     return review->batch_count > 0 && !isnan(review->centre);
 }
 
-/* Batches are shown in order of time. */
-static bool has_own_chart(const struct review *review, size_t factor)
-{
-    return factor == review->dataset->batch && has_chart(review);
-}
-
-/* The next factor to draw after `last` (factor_count: the first), or factor_count. */
-static size_t next_factor(const struct review *review, size_t last)
-{
-    size_t count = review->dataset->factor_count, best = count;
-    for (size_t f = 0; f < count; f++)
-        if (review->factors[f].level_count > 1 && !has_own_chart(review, f) &&
-            (last == count || stands_before(review->factors, last, f)) &&
-            (best == count || stands_before(review->factors, f, best)))
-            best = f;
-    return best;
-}
-
-/* The order in which a page draws factors that were compared: of the clearest, and how many more. */
+/* The order in which a page draws factors that were compared, by q, those never asked last: the clearest,
+ * and how many more. Batches are shown in order of time. */
 static void add_drawn(json_t *root, const struct review *review)
 {
     enum { MOST = 12 };
-    size_t count = review->dataset->factor_count, compared = 0;
+    const size_t count = review->dataset->factor_count;
     json_t *drawn = json_array(), *factors = json_object_get(root, "factors");
-    for (size_t f = 0; f < count; f++)
-        compared += review->factors[f].level_count > 1 && !has_own_chart(review, f);
-    for (size_t f = next_factor(review, count); f < count && json_array_size(drawn) < MOST;
-         f = next_factor(review, f))
-        json_array_append(drawn, json_array_get(factors, f));
-    json_object_set_new(root, "_more",
-                        json_integer((json_int_t)(compared - json_array_size(drawn))));
-    json_object_set_new(root, "_drawn", drawn);
+    size_t more = 0;
+    for (size_t f = 0; f < count; f++) {
+        const struct review_factor *factor = &review->factors[f];
+        if (factor->level_count < 2 || (f == review->dataset->batch && has_chart(review)))
+            continue;
+        size_t at = json_array_size(drawn);
+        for (; at > 0; at--) { /* it goes before those that are less clear */
+            const json_t *before = json_object_get(json_array_get(drawn, at - 1), "q");
+            if (isnan(factor->q) ||
+                (json_is_number(before) && json_number_value(before) <= factor->q))
+                break;
+        }
+        json_array_insert(drawn, at, json_array_get(factors, f));
+    }
+    for (; json_array_size(drawn) > MOST; more++)
+        json_array_remove(drawn, json_array_size(drawn) - 1);
+    view_json_add(root, "_drawn:o _more:z", drawn, more);
 }
 
 /* ---- time --------------------------------------------------------------------------------------- */

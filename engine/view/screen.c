@@ -97,65 +97,40 @@ size_t screen_fit(const char *words, size_t length, size_t columns)
     return taken;
 }
 
-enum { WIDEST_CHARACTER = 2 };
-
-struct line { /* the line being filled */
-    struct screen *screen;
-    size_t indent; /* of further lines */
-    size_t column;
-    bool empty; /* no word on it yet */
-};
-
-static void line_break(struct line *line)
-{
-    text_add(&line->screen->out, "\n", 1);
-    put_spaces(&line->screen->out, line->indent);
-    line->column = line->indent;
-    line->empty = true;
-}
-
-static void line_word(struct line *line, const char *word, size_t length)
-{
-    size_t width = line->screen->width;
-    size_t columns = utf8_width(word, length);
-    size_t gap = line->empty ? 0 : 1;
-    if (!line->empty && line->column + gap + columns > width) {
-        line_break(line);
-        gap = 0;
-    }
-    while (line->column + gap + columns > width) {
-        size_t part = screen_fit(word, length, width > line->column ? width - line->column : 1);
-        if (part == 0) /* one character at least, so that wrapping moves on */
-            part = screen_fit(word, length, WIDEST_CHARACTER);
-        if (part == 0 || part >= length)
-            break;
-        text_add(&line->screen->out, word, part);
-        columns -= utf8_width(word, part);
-        word += part;
-        length -= part;
-        line_break(line);
-    }
-    put_spaces(&line->screen->out, gap);
-    text_add(&line->screen->out, word, length);
-    line->column += gap + columns;
-    line->empty = false;
-}
-
 /* Wraps `words` from `column` on; further lines are indented by `indent`. */
 static void wrap(struct screen *screen, size_t column, size_t indent, const char *words)
 {
-    struct line line = {screen, indent, column, true};
-    if (line.indent + 8 > screen->width)
-        line.indent = 0; /* a hanging indent that leaves no room is none */
-    const char *at = words;
-    while (*at != '\0') {
-        at += strspn(at, " \n");
-        size_t length = strcspn(at, " \n");
-        if (length > 0)
-            line_word(&line, at, length);
-        at += length;
+    enum { WIDEST_CHARACTER = 2, LEAST_ROOM = 8 };
+    struct text *out = &screen->out;
+    const size_t width = screen->width;
+    size_t gap = 0; /* before the next word: none where a line begins */
+    if (indent + LEAST_ROOM > width)
+        indent = 0; /* a hanging indent that leaves no room is none */
+    for (words += strspn(words, " \n"); *words != '\0';) {
+        size_t part = strcspn(words, " \n");
+        bool whole = column + gap + utf8_width(words, part) <= width;
+        if (!whole &&
+            gap == 0) { /* wider than a line; one character at least, so that it moves on */
+            size_t room = screen_fit(words, part, width > column ? width - column : 1);
+            room = room > 0 ? room : screen_fit(words, part, WIDEST_CHARACTER);
+            whole = room == 0 || room >= part;
+            part = whole ? part : room;
+        } else if (!whole)
+            part = 0; /* on the next line */
+        put_spaces(out, part > 0 ? gap : 0);
+        text_add(out, words, part);
+        column += gap + utf8_width(words, part);
+        words += part;
+        gap = 1;
+        if (!whole) {
+            text_add(out, "\n", 1);
+            put_spaces(out, indent);
+            column = indent;
+            gap = 0;
+        } else
+            words += strspn(words, " \n");
     }
-    text_add(&screen->out, "\n", 1);
+    text_add(out, "\n", 1);
 }
 
 static void colour_on(struct screen *screen, enum role role)
@@ -447,21 +422,19 @@ static void progressed(void *context, const char *what, uint64_t done, uint64_t 
         return;
     bar->shown = share;
     enum { NAME = 40, GAPS = 4, FIGURES = 8, LEAST = 4, MOST = 60 };
-    int left = bar->width - GAPS - FIGURES, named = left - LEAST < NAME ? left - LEAST : NAME;
-    const struct text_safe_options options = {.ascii = true,
-                                              .limit = named > 1 ? (size_t)named : 1};
-    const char *slash = strrchr(what, '/');
-    const char *name = slash != NULL ? slash + 1 : what;
+    static const char done_cells[] = "############################################################";
+    static const char open_cells[] = "............................................................";
+    const int left = bar->width - GAPS - FIGURES;
+    const int named = left - LEAST < NAME ? left - LEAST : NAME;
+    const int room = left - named, cells = room < LEAST ? LEAST : room > MOST ? MOST : room;
+    const char *slash = strrchr(what, '/'), *name = slash != NULL ? slash + 1 : what;
     struct text line;
-    int room = left - named;
-    int cells = room < LEAST ? LEAST : room > MOST ? MOST : room;
     text_init(&line);
     text_puts(&line, "\r");
-    text_safe(&line, name, strlen(name), &options);
-    text_puts(&line, "  ");
-    for (int i = 0; i < cells; i++)
-        text_puts(&line, i < cells * share / 100 ? "#" : ".");
-    text_printf(&line, "  %3d %%\033[K", share);
+    text_safe(&line, name, strlen(name),
+              &(struct text_safe_options){.ascii = true, .limit = named > 1 ? (size_t)named : 1});
+    text_printf(&line, "  %.*s%.*s  %3d %%\033[K", cells * share / 100, done_cells,
+                cells - cells * share / 100, open_cells, share);
     (void)fwrite(line.bytes, 1, line.length, bar->stream);
     (void)fflush(bar->stream);
     text_release(&line);

@@ -188,16 +188,10 @@ static json_t *recalled_json(const struct judged *judged)
     return rows;
 }
 
-/* The group of that relation which always went together with this one; NULL when none did. */
-static const struct sibling_evidence *alias(const struct judged *judged,
-                                            const struct sibling_evidence *evidence, int relation)
+/* Whether they always went together. */
+static bool aliased(const struct sibling_evidence *one, const struct sibling_evidence *other)
 {
-    for (size_t i = 0; i < judged->verdict->sibling_count; i++) {
-        const struct sibling_evidence *other = &judged->verdict->siblings[i];
-        if ((int)other->group->relation == relation)
-            return other != evidence && (evidence->group->aliased >> relation & 1) ? other : NULL;
-    }
-    return NULL;
+    return one != other && (one->group->aliased >> other->group->relation & 1);
 }
 
 /* Whether a cause of the group names this test as settling it. */
@@ -217,15 +211,15 @@ static bool settled_by(const struct judged *judged, const struct sibling_evidenc
 static const struct observable *telling_apart(const struct judged *judged,
                                               const struct sibling_evidence *evidence)
 {
+    const struct sibling_evidence *first = judged->verdict->siblings, *other;
+    const struct sibling_evidence *end = first + judged->verdict->sibling_count;
     for (size_t i = 0; i < evidence->cause_count; i++) {
         const struct cause *cause = &judged->rules->causes[evidence->causes[i].cause];
         for (size_t k = 0; k < cause->settle_count; k++) {
-            bool shared = false;
-            for (int relation = 0; relation < RELATION_COUNT; relation++) {
-                const struct sibling_evidence *other = alias(judged, evidence, relation);
-                shared = shared || (other != NULL && settled_by(judged, other, cause->settle[k]));
-            }
-            if (!shared)
+            for (other = first; other < end; other++)
+                if (aliased(evidence, other) && settled_by(judged, other, cause->settle[k]))
+                    break;
+            if (other == end)
                 return &judged->rules->observables[cause->settle[k]];
         }
     }
@@ -240,11 +234,11 @@ static void add_aliases(json_t *row, const struct judged *judged,
     const struct observable *test = telling_apart(judged, evidence);
     json_t *all = json_array();
     bool first = true;
-    for (int relation = 0; relation < RELATION_COUNT; relation++) {
-        const struct sibling_evidence *other = alias(judged, evidence, relation);
-        if (other == NULL)
+    for (size_t i = 0; i < judged->verdict->sibling_count; i++) {
+        const struct sibling_evidence *other = &judged->verdict->siblings[i];
+        if (!aliased(evidence, other))
             continue;
-        first = first && relation >= (int)evidence->group->relation;
+        first = first && other->group->relation >= evidence->group->relation;
         json_array_append_new(all, json_string(other->name));
         if (test == NULL && first)
             test = telling_apart(judged, other);
@@ -397,38 +391,7 @@ static void add_evidence(json_t *root, const struct judged *judged)
                   evidence, words, computed, even, counting, leader->name, rival->name);
 }
 
-static bool same_turn(const struct turn *a, const struct turn *b)
-{
-    return a->observable == b->observable && a->action == b->action && a->answered == b->answered;
-}
-
-/* Everything that turns one observable the same way, in a sentence. */
-static json_t *turn_says(const struct judged *judged, size_t at)
-{
-    const struct verdict *verdict = judged->verdict;
-    const struct turn *turn = &verdict->turns[at];
-    const struct observable *observable = &judged->rules->observables[turn->observable];
-    const char *joint = "";
-    struct text words;
-    text_init(&words);
-    text_printf(&words, "%s, %s: ", observable->label,
-                turn->answered ? "were it really" : "if it is");
-    for (size_t i = at; i < verdict->turn_count; i++) {
-        const struct turn *next = &verdict->turns[i];
-        char percent[PERCENT_ROOM];
-        if (!same_turn(next, turn))
-            continue;
-        /* reason.h: a value past the last means that none of them is seen. */
-        text_printf(&words, "%s%s (%s)", joint,
-                    next->value < observable->value_count ? observable->values[next->value].label
-                                                          : "none of them",
-                    view_percent(next->probability, percent));
-        joint = ", ";
-    }
-    text_printf(&words, " - %s", judged->rules->decision.action_label[turn->action]);
-    return view_json_take(&words);
-}
-
+/* Every turn; and for templates everything that turns one observable the same way together. */
 static void add_turns(json_t *root, const struct judged *judged)
 {
     enum { MOST = 6 };
@@ -437,15 +400,25 @@ static void add_turns(json_t *root, const struct judged *judged)
     for (size_t i = 0; i < judged->verdict->turn_count; i++) {
         const struct turn *turn = &turns[i];
         const struct observable *observable = &judged->rules->observables[turn->observable];
-        const char *value =
-            turn->value < observable->value_count ? observable->values[turn->value].id : NULL;
+        /* reason.h: a value past the last means that none of them is seen. */
+        const struct value *value =
+            turn->value < observable->value_count ? &observable->values[turn->value] : NULL;
         size_t first = 0;
-        view_json_row(array, "sign:s value:s action:s answered:b p:o", observable->id, value,
-                      action_name(turn->action), turn->answered, probability(turn->probability));
-        while (!same_turn(&turns[first], turn))
+        view_json_row(array, "sign:s value:s action:s answered:b p:o", observable->id,
+                      value != NULL ? value->id : NULL, action_name(turn->action), turn->answered,
+                      probability(turn->probability));
+        while (turns[first].observable != turn->observable || turns[first].action != turn->action ||
+               turns[first].answered != turn->answered)
             first++;
-        if (first == i && json_array_size(told) < MOST)
-            json_array_append_new(told, turn_says(judged, i));
+        json_t *row = json_array_get(array, first);
+        if (first == i) {
+            view_json_add(row, "_sign:s _does:s _all:o", observable->label,
+                          judged->rules->decision.action_label[turn->action], json_array());
+            if (json_array_size(told) < MOST)
+                json_array_append(told, row);
+        }
+        view_json_row(json_object_get(row, "_all"), "label:s p:n",
+                      value != NULL ? value->label : NULL, turn->probability);
     }
     view_json_add(root, "would_change:o _turns:o", array, told);
 }
