@@ -73,12 +73,15 @@ struct draft {
     bool unread_time;          /* some time was said, and of what was not understood */
     struct vessel mother;      /* whose grain a new starter is; id 0 for none */
     enum pick pick[RECORD_COUNT];
-    struct parts now, before; /* before: the newest batch, or the one of --like */
-    bool has_before;
+    struct parts now, before; /* before: the newest batch, or the one of --like; id 0 for none */
     /* Parts divided by "; ": words that were not understood (kept, not lost); what was taken over, from
      * the batch before or from the settings. */
     const char *unread, *taken, *set;
     const char *assumed; /* the kind of vessel, where nobody said it; or NULL */
+    /* What was made: its vessels, the controls behind the others, when they are due. */
+    struct vessel *made;
+    struct vessel_forecast forecast;
+    int64_t first_look; /* day; 0 for none */
 };
 
 static union any_record *row_of(struct parts *parts, const struct kind *kind)
@@ -626,10 +629,9 @@ static void find_before(struct draft *draft)
     struct parts *before = &draft->before;
     size_t count = 0;
 
-    draft->has_before = app->given.like != NULL || app_newest_batch(app, &before->batch);
     if (app->given.like != NULL)
         labels_find(app, RECORD_BATCH, app->given.like, &before->batch);
-    if (!draft->has_before)
+    else if (!app_newest_batch(app, &before->batch))
         return;
     const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch", before->batch.id, &count);
     for (size_t i = 0; i < count && before->vessel.id == 0; i++)
@@ -844,15 +846,13 @@ static const char *standing(struct draft *draft, const struct fact_question *que
     const char *species = draft->now.batch.species;
     const struct slot slot = slot_of(question->feeds);
 
-    if (!draft->has_before)
-        return "";
     if (slot.column != NULL)
         return name_of(draft, slot.column->list, *word_at(before, slot));
     if (question->record == &kinds[COOK])
         return before->cook.id != 0 ? view_cook_words(&draft->app->view, &before->cook) : "";
     if (question->record == &kinds[PLACE])
         return before->place.label;
-    if (question->record == NULL)
+    if (question->record == NULL || before->batch.id == 0)
         return "";
     /* Of another mushroom the starter would not be taken over. */
     return species[0] == '\0' || same(species, before->batch.species) ? before->starter.label
@@ -1005,29 +1005,22 @@ static void place_in_cooker(struct draft *draft, struct vessel *vessels, size_t 
     }
 }
 
-struct saved {
-    struct vessel *vessels; /* in the arena */
-    size_t count;
-    struct vessel_forecast forecast;
-    int64_t first_look; /* day; 0 for none */
-};
-
-static void save(struct draft *draft, struct saved *saved)
+static void save(struct draft *draft)
 {
     struct app *app = draft->app;
     struct parts *now = &draft->now;
 
-    saved->count = draft->vessels + draft->controls;
-    saved->vessels = arena_array(app->arena, saved->count, sizeof *saved->vessels);
-    for (size_t i = 0; i < saved->count; i++) {
-        struct vessel *vessel = &saved->vessels[i];
+    const size_t count = draft->vessels + draft->controls;
+    draft->made = arena_array(app->arena, count, sizeof *draft->made);
+    for (size_t i = 0; i < count; i++) {
+        struct vessel *vessel = &draft->made[i];
         record_init(RECORD_VESSEL, vessel);
         vessel->number = (int64_t)i + 1;
         vessel->kind = now->vessel.kind;
         vessel->grams = now->vessel.grams;
         vessel->control = i >= draft->vessels;
     }
-    place_in_cooker(draft, saved->vessels, saved->count);
+    place_in_cooker(draft, draft->made, count);
     app_begin(app);
     for (size_t i = 0; i < KINDS; i++) {
         union any_record *row = row_of(now, &kinds[i]);
@@ -1044,18 +1037,18 @@ static void save(struct draft *draft, struct saved *saved)
         app_add(app, RECORD_PARENT, &link);
     app_name(app, RECORD_BATCH, (union any_record *)&now->batch);
     app_add(app, RECORD_BATCH, &now->batch);
-    for (size_t i = 0; i < saved->count; i++) {
-        struct vessel *vessel = &saved->vessels[i];
+    for (size_t i = 0; i < count; i++) {
+        struct vessel *vessel = &draft->made[i];
         vessel->batch = now->batch.id;
         vessel->place = now->place.id;
         vessel->label = arena_format(app->arena, "%s-%zu", now->batch.label, i + 1);
         app_add(app, RECORD_VESSEL, vessel);
         if (i == 0) {
             app_must(app, vessel_forecast_of(app->journal, app->rules, &now->batch, vessel,
-                                             &saved->forecast, NULL));
-            saved->first_look = vessel_forecast_first_day(&saved->forecast, &now->batch);
+                                             &draft->forecast, NULL));
+            draft->first_look = vessel_forecast_first_day(&draft->forecast, &now->batch);
         }
-        app_due(app, vessel->id, saved->first_look, FIRST_LOOK);
+        app_due(app, vessel->id, draft->first_look, FIRST_LOOK);
     }
     app_commit(app);
 }
@@ -1117,15 +1110,15 @@ static const char *cook_doubt(struct draft *draft)
                         cook->label, verdicts[result.verdict], needed, cook->minutes);
 }
 
-static enum status tell(struct draft *draft, const struct saved *saved)
+static enum status tell(struct draft *draft)
 {
     struct app *app = draft->app;
     const struct batch *batch = &draft->now.batch;
-    const struct vessel *vessels = saved->vessels, *controls = saved->vessels + draft->vessels;
+    const struct vessel *vessels = draft->made, *controls = vessels + draft->vessels;
     const char *mother = draft->mother.id != 0 ? draft->mother.label : NULL;
     int64_t from = 0, to = 0;
     char day[MOMENT_ROOM];
-    (void)view_forecast_days(batch, &saved->forecast, &saved->forecast.full, &from, &to);
+    (void)view_forecast_days(batch, &draft->forecast, &draft->forecast.full, &from, &to);
     json_t *tree = view_json(
         "schema:i batch:w at:o species:w grain:w kind:w vessels:o controls:o records:o new:o "
         "taken_over:o note:w first_look:o full_from:o full_to:o cook_doubt:w",
@@ -1134,18 +1127,17 @@ static enum status tell(struct draft *draft, const struct saved *saved)
         view_json_vessels(controls, draft->controls), records_json(draft, PICK_UNTOLD),
         records_json(draft, PICK_NEW),
         view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL), batch->note,
-        view_json_day(saved->first_look), view_json_day(from), view_json_day(to),
+        view_json_day(draft->first_look), view_json_day(from), view_json_day(to),
         cook_doubt(draft));
-    view_json_add(tree,
-                  "_count:z _kind:s _words:s _day:s _labels:s _controls:w _new:o _there:o "
-                  "_starter:s _mother:s _before:s _taken:w _set:w _assumed:s _unread:w",
-                  draft->vessels, name_of(draft, LIST_VESSELS, vessels[0].kind),
-                  view_batch_words(&app->view, batch), moment_write_day(draft->at, day),
-                  app_vessels(app, vessels, draft->vessels),
-                  app_vessels(app, controls, draft->controls), records_list(draft, PICK_NEW),
-                  records_list(draft, PICK_EXISTING), draft->now.starter.label, mother,
-                  draft->has_before ? draft->before.batch.label : NULL, draft->taken, draft->set,
-                  draft->assumed, draft->unread);
+    view_json_add(
+        tree,
+        "_count:z _kind:s _words:s _day:s _labels:s _controls:w _new:o _there:o "
+        "_starter:s _mother:s _before:s _taken:w _set:w _assumed:s _unread:w",
+        draft->vessels, name_of(draft, LIST_VESSELS, vessels[0].kind),
+        view_batch_words(&app->view, batch), moment_write_day(draft->at, day),
+        app_vessels(app, vessels, draft->vessels), app_vessels(app, controls, draft->controls),
+        records_list(draft, PICK_NEW), records_list(draft, PICK_EXISTING), draft->now.starter.label,
+        mother, draft->before.batch.label, draft->taken, draft->set, draft->assumed, draft->unread);
     return app_tell(app, "started", tree);
 }
 
@@ -1175,7 +1167,6 @@ static enum status run_batch(struct app *app)
     struct draft draft = {.app = app, .shape = RULES_NONE, .unread = "", .taken = "", .set = ""};
     const char *words = arena_join(app->arena, app->operands, app->operand_count);
     struct batch *batch = &draft.now.batch;
-    struct saved saved;
 
     for (size_t i = 0; i < PARTS; i++) {
         record_init(kinds[i].record, row_of(&draft.now, &kinds[i]));
@@ -1194,16 +1185,14 @@ static enum status run_batch(struct app *app)
         ask_missing(&draft, true);
     if (!draft.no_species) /* a starter that was named, or grain that is one, knows what it is */
         take_word(&batch->species, draft.now.starter.species);
-    if (draft.has_before) {
-        take_records(&draft);
-        take_figures(&draft);
-    }
+    take_records(&draft);
+    take_figures(&draft);
     assume_vessel(&draft);
     ask_missing(&draft, false);
     check_size(&draft);
     settle(&draft);
-    save(&draft, &saved);
-    return tell(&draft, &saved);
+    save(&draft);
+    return tell(&draft);
 }
 
 const struct command batch_commands[] = {
