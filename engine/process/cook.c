@@ -196,12 +196,12 @@ static size_t course_history(struct cooking *work, const struct course *course,
 }
 
 static void course_core(struct cooking *work, const struct course *course, double step,
-                        double *core, size_t count)
+                        double *core, size_t count, double *outside)
 {
     struct heat_point history[CORNERS];
     size_t points = course_history(work, course, history);
     (void)heat_curve(model_at(work, course->diffusivity), work->setup->start_celsius, history,
-                     points, 60.0 * step, true, core, count);
+                     points, 60.0 * step, true, core, count, outside);
 }
 
 void cook_course(const struct cook_setup *setup, double diffusivity, double step_minutes,
@@ -209,20 +209,8 @@ void cook_course(const struct cook_setup *setup, double diffusivity, double step
 {
     struct cooking work = {.setup = setup};
     struct course course = course_at(setup, COOK_CENTRAL, COOK_CENTRAL, COOK_CENTRAL, COOK_GOOD);
-    struct heat_point history[CORNERS];
     course.diffusivity = diffusivity;
-    course_core(&work, &course, step_minutes, core, count);
-    size_t points = course_history(&work, &course, history);
-    for (size_t i = 0; i < count; i++) {
-        double seconds = 60.0 * step_minutes * (double)i;
-        size_t at = 1;
-        while (at + 1 < points && history[at].seconds < seconds)
-            at++;
-        double length = history[at].seconds - history[at - 1].seconds;
-        double share = length > 0.0 ? (seconds - history[at - 1].seconds) / length : 1.0;
-        outside[i] = history[at - 1].celsius +
-                     fmin(1.0, share) * (history[at].celsius - history[at - 1].celsius);
-    }
+    course_core(&work, &course, step_minutes, core, count, outside);
 }
 
 /* Ample for the fourth-order rule: F0 to one part in ten thousand. */
@@ -236,7 +224,7 @@ static void course_doses(struct cooking *work, const struct course *course, enum
     size_t steps = (size_t)ceil(length / STEP_MINUTES), count = steps + 1;
     double step = steps > 0 ? length / (double)steps : STEP_MINUTES;
     double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
-    course_core(work, course, step, core, count);
+    course_core(work, course, step, core, count, NULL);
     /* cppcheck-suppress ctuuninitvar ; it is filled here */
     for (enum cook_end z = from; z <= to; z++, doses++) {
         lethality_curve(core, count, step, LETHALITY_F0_CELSIUS, LETHALITY_F0_Z, total);
@@ -318,7 +306,7 @@ static double minutes_needed(struct cooking *work, const struct course *course,
         double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
         longest = 0.0;
         within = true;
-        course_core(work, &held, STEP_MINUTES, core, count);
+        course_core(work, &held, STEP_MINUTES, core, count, NULL);
         for (size_t i = 0; i < setup->organism_count; i++) {
             const struct cook_organism *organism = &setup->organisms[i];
             double reductions = NAN;
@@ -380,7 +368,7 @@ static void add_point(const struct cook_setup *setup, const factors share, enum 
             all += left;
     }
     result->chance_mean += weight * survivors_chance(all);
-    result->chance_any_mean += weight * survivors_chance_any(all, setup->vessels);
+    result->chance_any_mean += weight * survivors_chance(all * setup->vessels);
 }
 
 /* Weights that add up to 1 may round to a little more. */

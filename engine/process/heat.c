@@ -250,7 +250,7 @@ static double surroundings(const struct heat_model *model, const struct integral
 
 enum process_error heat_curve(const struct heat_model *model, double start_celsius,
                               const struct heat_point *history, size_t points, double step,
-                              bool cap, double *core, size_t count)
+                              bool cap, double *core, size_t count, double *outside)
 {
     struct integral table;
     for (size_t i = 0; i < points; i++) {
@@ -264,11 +264,11 @@ enum process_error heat_curve(const struct heat_model *model, double start_celsi
     integral_fill(&table, model, step, count + 1);
     for (size_t i = 0; i < count; i++) {
         double behind;
-        double outside =
+        double around =
             surroundings(model, &table, start_celsius, history, points, (double)i * step, &behind);
-        core[i] = outside - behind;
-        if (cap && core[i] > outside)
-            core[i] = outside;
+        core[i] = cap ? fmin(around, around - behind) : around - behind;
+        if (outside != NULL)
+            outside[i] = around;
     }
     free(table.theta);
     free(table.sum);

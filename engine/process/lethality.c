@@ -107,11 +107,6 @@ double survivors_chance(double expected)
     return -expm1(-expected);
 }
 
-double survivors_chance_any(double expected, double vessels)
-{
-    return -expm1(-expected * vessels);
-}
-
 enum process_error survivors_target(double load, double chance, double *log_reduction)
 {
     enum process_error error = limit_check(PROCESS_TARGET_CHANCE, chance);

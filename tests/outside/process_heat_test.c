@@ -116,7 +116,7 @@ static void step_cook(const struct heat_body *body, double alpha, double conduct
     assert_non_null(total);
     assert_int_equal(heat_model(body, &properties, &model), PROCESS_OK);
     assert_int_equal(
-        heat_curve(&model, 20.0, &history, 1, 60.0 / STEPS_A_MINUTE, false, core, count),
+        heat_curve(&model, 20.0, &history, 1, 60.0 / STEPS_A_MINUTE, false, core, count, NULL),
         PROCESS_OK);
     lethality_curve(core, count, 1.0 / STEPS_A_MINUTE, 121.1, 10.0, total);
     *celsius = core[count - 1];
@@ -173,7 +173,7 @@ static void cook(const struct heat_body *body, double alpha, double steam, doubl
     assert_non_null(total);
     assert_int_equal(heat_model(body, &properties, &model), PROCESS_OK);
     assert_int_equal(heat_curve(&model, 20.0, history, cool > 0 ? 4 : 3, 60.0 / STEPS_A_MINUTE,
-                                true, core, count),
+                                true, core, count, NULL),
                      PROCESS_OK);
     lethality_curve(core, count, 1.0 / STEPS_A_MINUTE, 121.1, 10.0, total);
     result[LAST_CELSIUS] = core[count - 1];

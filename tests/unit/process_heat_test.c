@@ -72,7 +72,7 @@ static void ramps_agree_with_many_small_steps(void **state)
     struct heat_model model = bag_model();
     const struct heat_point history[] = {{0, 20}, {2400, 121}, {9000, 121}};
 
-    assert_int_equal(heat_curve(&model, 20, history, 3, 15, false, core, COUNT), PROCESS_OK);
+    assert_int_equal(heat_curve(&model, 20, history, 3, 15, false, core, COUNT, NULL), PROCESS_OK);
     assert_true(core[0] == 20.0);
     for (size_t i = 40; i < COUNT; i += 140)
         assert_true(fabs(core[i] - slow_duhamel(&model, 15.0 * (double)i)) < 1e-4);
@@ -85,8 +85,9 @@ static void corners_between_steps_do_not_matter(void **state)
     struct heat_model model = bag_model();
     const struct heat_point history[] = {{0, 20}, {1111.1, 121}, {6007.3, 121}, {7777.7, 100}};
 
-    assert_int_equal(heat_curve(&model, 20, history, 4, 15, false, a, COUNT), PROCESS_OK);
-    assert_int_equal(heat_curve(&model, 20, history, 4, 45, false, b, COUNT / 3 + 1), PROCESS_OK);
+    assert_int_equal(heat_curve(&model, 20, history, 4, 15, false, a, COUNT, NULL), PROCESS_OK);
+    assert_int_equal(heat_curve(&model, 20, history, 4, 45, false, b, COUNT / 3 + 1, NULL),
+                     PROCESS_OK);
     for (size_t i = 0; i < COUNT / 3; i++)
         assert_true(fabs(a[3 * i] - b[i]) < 2e-4);
 }
@@ -99,8 +100,8 @@ static void a_jump_is_the_limit_of_a_steep_ramp(void **state)
     const struct heat_point sudden[] = {{0, 20}, {600, 20}, {600, 121}, {9000, 121}};
     const struct heat_point steep[] = {{0, 20}, {599.5, 20}, {600.5, 121}, {9000, 121}};
 
-    assert_int_equal(heat_curve(&model, 20, sudden, 4, 15, false, jump, COUNT), PROCESS_OK);
-    assert_int_equal(heat_curve(&model, 20, steep, 4, 15, false, ramp, COUNT), PROCESS_OK);
+    assert_int_equal(heat_curve(&model, 20, sudden, 4, 15, false, jump, COUNT, NULL), PROCESS_OK);
+    assert_int_equal(heat_curve(&model, 20, steep, 4, 15, false, ramp, COUNT, NULL), PROCESS_OK);
     for (size_t i = 0; i < COUNT; i += 30)
         assert_true(fabs(jump[i] - ramp[i]) < 1e-3);
 }
@@ -113,8 +114,8 @@ static void cooling_never_leaves_the_core_above_its_steam(void **state)
     const struct heat_point history[] = {{0, 20}, {2400, 121}, {6000, 121}, {7800, 100}};
     bool differs = false;
 
-    assert_int_equal(heat_curve(&model, 20, history, 4, 15, true, capped, COUNT), PROCESS_OK);
-    assert_int_equal(heat_curve(&model, 20, history, 4, 15, false, loose, COUNT), PROCESS_OK);
+    assert_int_equal(heat_curve(&model, 20, history, 4, 15, true, capped, COUNT, NULL), PROCESS_OK);
+    assert_int_equal(heat_curve(&model, 20, history, 4, 15, false, loose, COUNT, NULL), PROCESS_OK);
     for (size_t i = 0; i < COUNT; i++) {
         double seconds = 15.0 * (double)i;
         double outside = seconds < 2400   ? 20 + 101 * seconds / 2400
@@ -142,11 +143,11 @@ static void absurd_bodies_and_histories_are_refused(void **state)
     assert_int_equal(heat_model(&good, &slow, &model), PROCESS_DIFFUSIVITY);
     assert_int_equal(heat_model(&good, &insulated, &model), PROCESS_CONDUCTANCE);
     assert_int_equal(heat_model(&good, &properties, &model), PROCESS_OK);
-    assert_int_equal(heat_curve(&model, 20, back, 3, 15, false, core, 4), PROCESS_TIME_ORDER);
-    assert_int_equal(heat_curve(&model, 20, nan_point, 1, 15, false, core, 4),
+    assert_int_equal(heat_curve(&model, 20, back, 3, 15, false, core, 4, NULL), PROCESS_TIME_ORDER);
+    assert_int_equal(heat_curve(&model, 20, nan_point, 1, 15, false, core, 4, NULL),
                      PROCESS_PROBE_CELSIUS);
-    assert_int_equal(heat_curve(&model, 20, back, 0, 15, false, core, 4), PROCESS_EMPTY);
-    assert_int_equal(heat_curve(&model, 20, back, 2, 0, false, core, 4), PROCESS_EMPTY);
+    assert_int_equal(heat_curve(&model, 20, back, 0, 15, false, core, 4, NULL), PROCESS_EMPTY);
+    assert_int_equal(heat_curve(&model, 20, back, 2, 0, false, core, 4, NULL), PROCESS_EMPTY);
 }
 
 static void extreme_biot_numbers_have_roots(void **state)
