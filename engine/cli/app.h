@@ -90,9 +90,10 @@ struct texts {
     X(cook_label, "cook")                                                                          \
     X(corrects, "corrects")                                                                        \
     X(csv, "csv")                                                                                  \
-    X(how, "how") X(html, "html") X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind")            \
-        X(label, "label") X(like, "like") X(lot, "lot") X(map, "map") X(note, "note")              \
-            X(place, "place") X(position, "position") X(prefix, "prefix") X(probe, "probe")        \
+    X(how, "how")                                                                                  \
+    X(html, "html") X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label")        \
+        X(like, "like") X(lot, "lot") X(map, "map") X(note, "note") X(place, "place")              \
+            X(position, "position") X(prefix, "prefix") X(probe, "probe")                          \
                 X(probe_unit, "probe-unit") X(session, "session") X(since, "since")                \
                     X(source, "source") X(temps, "temps")
 #define FLAG_OPTIONS(X)                                                                            \
@@ -103,10 +104,10 @@ struct texts {
     X(demo, "demo")                                                                                \
     X(details, "details")                                                                          \
     X(dry_run, "dry-run")                                                                          \
-    X(even_if_worse, "even-if-worse") X(explain, "explain") X(fit, "fit") X(force, "force")        \
-        X(fresh, "new") X(guess, "guess") X(lines, "lines") X(no_input, "no-input")                \
-            X(partly, "partly") X(sheet, "sheet") X(sure, "yes") X(undo, "undo")                   \
-                X(without_siblings, "without-siblings")
+    X(even_if_worse, "even-if-worse")                                                              \
+    X(explain, "explain") X(fit, "fit") X(force, "force") X(fresh, "new") X(guess, "guess")        \
+        X(lines, "lines") X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet")            \
+            X(sure, "yes") X(undo, "undo") X(without_siblings, "without-siblings")
 
 /* What the options of a command say. */
 struct given {
@@ -412,6 +413,8 @@ void labels_find(struct app *app, enum record record, const char *label, void *r
 int64_t labels_id(struct app *app, enum record record, const char *label);
 /* The kinds of record that have this label, in the order in which one looks for them; how many. */
 size_t labels_kinds(struct app *app, const char *label, enum record kinds[RECORD_COUNT]);
+/* All labels of a kind, in the arena. */
+const char **labels_of(struct app *app, enum record record, size_t *count);
 /* Whether a label is plainly that of a place: "shelf2", "top shelf". */
 bool names_a_place(struct app *app, const char *label);
 /* The label of a place that this one is nearly, but for their numbers: "shlf2" is nearly "shelf1"; or NULL. */

@@ -79,22 +79,31 @@ bool names_a_place(struct app *app, const char *label)
     return false;
 }
 
+const char **labels_of(struct app *app, enum record record, size_t *count)
+{
+    const char *rows = app_all(app, record, NULL, 0, count);
+    const char **labels = arena_array(app->arena, *count + 1, sizeof *labels);
+    for (size_t i = 0; i < *count; i++, rows += record_types[record].size)
+        labels[i] = ((const union any_record *)(const void *)rows)->named.label;
+    return labels;
+}
+
 const char *place_near(struct app *app, const char *label)
 {
-    const char *lead = without_number(app, label);
-    size_t rows = 0;
-    const struct place *places = app_all(app, RECORD_PLACE, NULL, 0, &rows);
-    const char **leads = arena_array(app->arena, rows + 1, sizeof *leads);
-    for (size_t i = 0; i < rows; i++) {
-        leads[i] = without_number(app, places[i].label);
+    const char *lead = without_number(app, label), *near;
+    size_t count = 0, at = 0;
+    const char **places = labels_of(app, RECORD_PLACE, &count);
+    const char **leads = arena_array(app->arena, count + 1, sizeof *leads);
+    for (size_t i = 0; i < count; i++) {
+        leads[i] = without_number(app, places[i]);
         if (strcasecmp(leads[i], lead) == 0)
             return NULL; /* one more of the shelves */
     }
-    const char *near = diag_nearest(lead, leads, rows);
-    for (size_t i = 0; near != NULL && i < rows; i++)
-        if (leads[i] == near)
-            return places[i].label;
-    return NULL;
+    if ((near = diag_nearest(lead, leads, count)) == NULL)
+        return NULL;
+    while (leads[at] != near)
+        at++;
+    return places[at];
 }
 
 void labels_check_place(struct app *app, const char *label, bool sure)
@@ -108,18 +117,15 @@ void labels_check_place(struct app *app, const char *label, bool sure)
 
 void labels_check_new(struct app *app, enum record record, const char *label, bool sure)
 {
-    const char **names = NULL;
-    size_t count = 0, rows = 0;
-    if (sure || strpbrk(label, "0123456789") != NULL)
+    static const char figures[] = "0123456789";
+    size_t count = 0, words = 0;
+    if (sure || strpbrk(label, figures) != NULL)
         return;
-    void *all = app_all(app, record, NULL, 0, &rows);
-    for (size_t i = 0; i < rows; i++) {
-        const union any_record *row =
-            (const void *)((const char *)all + i * record_types[record].size);
-        if (strpbrk(row->named.label, "0123456789") == NULL)
-            *arena_push(app->arena, names, count) = row->named.label;
-    }
-    const char *near = count > 0 ? diag_nearest(label, names, count) : NULL;
+    const char **labels = labels_of(app, record, &count);
+    for (size_t i = 0; i < count; i++)
+        if (strpbrk(labels[i], figures) == NULL)
+            labels[words++] = labels[i];
+    const char *near = diag_nearest(label, labels, words);
     if (near != NULL)
         app_stop(app, "there is no %s '%s'; did you mean '%s'? --new adds it",
                  record_types[record].name, label, near);

@@ -865,16 +865,12 @@ static bool ask(struct draft *draft, struct lines *lines, const struct fact_ques
 {
     struct app *app = draft->app;
     const char **words = NULL; /* for completion */
-    size_t count = 0, rows = 0;
+    size_t count = 0;
     int feeder = app->rules->feeder[question->feeds];
     char *answer = NULL;
 
     if (question->record != NULL) {
-        const enum record record = question->record->record;
-        const char *all = app_all(app, record, NULL, 0, &rows);
-        for (size_t i = 0; i < rows; i++, all += record_types[record].size)
-            *arena_push(app->arena, words, count) =
-                ((const union any_record *)(const void *)all)->named.label;
+        words = labels_of(app, question->record->record, &count);
     } else if (question->feeds != FEEDS_NONE && feeder != RULES_NONE) {
         const struct observable *observable = &app->rules->observables[feeder];
         for (size_t i = 0; i < observable->value_count; i++)
