@@ -91,11 +91,11 @@ struct texts {
     X(corrects, "corrects")                                                                        \
     X(csv, "csv")                                                                                  \
     X(how, "how")                                                                                  \
-    X(html, "html") X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label")        \
-        X(like, "like") X(lot, "lot") X(map, "map") X(note, "note") X(place, "place")              \
-            X(position, "position") X(prefix, "prefix") X(probe, "probe")                          \
-                X(probe_unit, "probe-unit") X(session, "session") X(since, "since")                \
-                    X(source, "source") X(temps, "temps")
+    X(html, "html")                                                                                \
+    X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like")        \
+        X(lot, "lot") X(map, "map") X(note, "note") X(place, "place") X(position, "position")      \
+            X(prefix, "prefix") X(probe, "probe") X(probe_unit, "probe-unit")                      \
+                X(session, "session") X(since, "since") X(source, "source") X(temps, "temps")
 #define FLAG_OPTIONS(X)                                                                            \
     X(all, "all")                                                                                  \
     X(apply, "apply")                                                                              \
@@ -105,9 +105,10 @@ struct texts {
     X(details, "details")                                                                          \
     X(dry_run, "dry-run")                                                                          \
     X(even_if_worse, "even-if-worse")                                                              \
-    X(explain, "explain") X(fit, "fit") X(force, "force") X(fresh, "new") X(guess, "guess")        \
-        X(lines, "lines") X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet")            \
-            X(sure, "yes") X(undo, "undo") X(without_siblings, "without-siblings")
+    X(explain, "explain")                                                                          \
+    X(fit, "fit") X(force, "force") X(fresh, "new") X(guess, "guess") X(lines, "lines")            \
+        X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet") X(sure, "yes")               \
+            X(undo, "undo") X(without_siblings, "without-siblings")
 
 /* What the options of a command say. */
 struct given {
@@ -139,7 +140,8 @@ void options_fill(struct app *app, bool common);
 /* The row of an option of a command, or of any (NULL), by its name without dashes. */
 const struct option *option_row(const struct command *command, const char *name);
 /* Operands that are a quantity with its unit, or the name of a grain, a vessel or a mushroom, go to the `bare` options
- * of the command that they are of; what could be meant for several, or is nothing of the kind, is refused. */
+ * of the command that they are of; what could be meant for several, or is nothing of the kind, is refused, but for one
+ * label where the command takes that. */
 void options_take_operands(struct app *app);
 /* One value into the place it is for, checked. */
 void option_read(struct app *app, const struct option *option, const char *word, void *target);

@@ -182,7 +182,7 @@ static void offer_operands(struct app *app, const struct command *command, const
     while (strstr(operands, "NAME=") != NULL && help_next(app, "settings", &line))
         offer(app, begun, arena_format(app->arena, "%s=", line.word), line.says);
     while (command->figures && option_next(app, command, &line))
-        if (line.option->bare && line.option->kind >= OPTION_CHOICE)
+        if (line.option->bare && line.option->dimension == DIM_NONE)
             offer_value(app, &line, begun);
     if (strcmp(operands, "[COMMAND]") == 0)
         offer_commands(app, NULL, begun);

@@ -258,12 +258,14 @@ static const struct option options[] = {
     {"limit", OPTION_COUNT, GIVEN(limit), "history", .usual = "100"},
     {"limit", OPTION_COUNT, GIVEN(limit), "search", .usual = "10"},
     {"sheet", OPTION_CHOICE, GIVEN(labels), "labels", .words = label_sheets},
-    {"species", OPTION_ID, GIVEN(mushroom), "forecast", .list = LIST_SPECIES, .settled = true},
+    {"species", OPTION_ID, GIVEN(mushroom), "forecast", .list = LIST_SPECIES, .bare = true,
+     .settled = true},
     {"start", OPTION_DATE, GIVEN(start), "forecast"},
     {"starter", OPTION_ID, GIVEN(spawn), "forecast", .list = LIST_STARTERS},
     {"target", OPTION_AMOUNT, GIVEN(target), "hydration", DIM_PERCENT},
     {"use", OPTION_ID, GIVEN(purpose), "batch", .list = LIST_USES},
-    {"vessel", OPTION_TEXT, GIVEN(vessel), "forecast"}, /* or a label */
+    {"vessel", OPTION_TEXT, GIVEN(vessel), "forecast", .list = LIST_VESSELS,
+     .bare = true}, /* or a label */
     {"vessel", OPTION_TEXT, GIVEN(vessel), "judge"},
 #define TEXT_ROW(member, name) {name, OPTION_TEXT, GIVEN(member)},
 #define FLAG_ROW(member, name) {name, OPTION_FLAG, GIVEN(member)},
@@ -298,9 +300,9 @@ static const struct option options[] = {
     {"air", OPTION_AMOUNT, GIVEN(cook.air), .dimension = DIM_PERCENT},
     {"target", OPTION_AMOUNT, GIVEN(cook.target)},
     /* How it grows. */
-    {"temp", OPTION_QUANTITY, GIVEN(temp), .dimension = DIM_CELSIUS},
-    {"day", OPTION_AMOUNT, GIVEN(day), .dimension = DIM_DAYS},
-    {"seen", OPTION_AMOUNT, GIVEN(seen), .dimension = DIM_PERCENT},
+    {"temp", OPTION_QUANTITY, GIVEN(temp), .dimension = DIM_CELSIUS, .bare = true},
+    {"day", OPTION_AMOUNT, GIVEN(day), .dimension = DIM_DAYS, .bare = true},
+    {"seen", OPTION_AMOUNT, GIVEN(seen), .dimension = DIM_PERCENT, .bare = true},
     {"still", OPTION_AMOUNT, GIVEN(still), .dimension = DIM_DAYS},
     /* Times, numbers, words of a list. */
     {"at", OPTION_MOMENT, GIVEN(at), .usual = "now"},
@@ -456,11 +458,12 @@ static const char *value_meant(struct app *app, const struct option *option, con
     const bool quantity = option->kind == OPTION_QUANTITY || option->kind == OPTION_AMOUNT;
     if (quantity && option->dimension != DIM_NONE)
         return is_quantity(words, 1U << option->dimension, true) ? words : NULL;
-    if (option->kind == OPTION_VESSEL && strchr(words, ':') != NULL)
-        return words;
-    return option->kind == OPTION_VESSEL ? list_id(app->rules, LIST_VESSELS, words)
-           : option->bare                ? list_id(app->rules, option->list, words)
-                                         : NULL;
+    if (!option->bare)
+        return NULL;
+    const bool vessel = option->kind == OPTION_VESSEL || option->list == LIST_VESSELS;
+    return vessel && strchr(words, ':') != NULL
+               ? words
+               : list_id(app->rules, vessel ? LIST_VESSELS : option->list, words);
 }
 
 /* The option that the words are meant for, and the words as its value; NULL when they are nothing of the kind. */
@@ -489,10 +492,10 @@ static _Noreturn void not_meant(struct app *app, const char *word)
     const char **near = NULL;
     size_t count = 0;
     for (struct help_line line = {.common = false}; option_next(app, app->command, &line);) {
-        const bool vessel = line.option->kind == OPTION_VESSEL;
-        if (!line.option->bare || (!vessel && line.option->kind != OPTION_ID))
+        if (!line.option->bare || line.option->dimension != DIM_NONE)
             continue;
-        names_of(app, vessel ? LIST_VESSELS : line.option->list, &names);
+        names_of(app, line.option->kind == OPTION_VESSEL ? LIST_VESSELS : line.option->list,
+                 &names);
         for (size_t i = 0; i < names.count; i++)
             *arena_push(app->arena, near, count) = names.ids[i];
     }
@@ -504,6 +507,8 @@ static _Noreturn void not_meant(struct app *app, const char *word)
 void options_take_operands(struct app *app)
 {
     enum { MOST_WORDS = 3 }; /* "2 kg", "quart jar" */
+    const bool labels = strstr(help_of(app->command->name).operands, "LABEL") != NULL;
+    size_t kept = 0;
     for (size_t i = 0, words; i < app->operand_count; i += words) {
         const struct option *option = NULL;
         const char *value = NULL;
@@ -511,10 +516,15 @@ void options_take_operands(struct app *app)
             value = arena_join(app->arena, app->operands + i, ++words);
             option = meant_option(app, &value);
         }
-        if (option == NULL)
+        if (option != NULL)
+            app->options[app->option_count++] = (struct option_given){option, value};
+        else if (!labels || kept > 0)
             not_meant(app, app->operands[i]);
-        app->options[app->option_count++] = (struct option_given){option, value};
+        else
+            app->operands[kept++] = app->operands[i];
+        words = option != NULL ? words : 1;
     }
+    app->operand_count = kept;
 }
 
 /* ==== settings ================================================================================ */

@@ -421,6 +421,6 @@ static enum status run_forecast(struct app *app)
 const struct command plan_commands[] = {
     {"cook", run_cook, NEEDS_RULES, .json = true, .figures = true},
     {"hydration", run_hydration, NEEDS_RULES, .json = true, .figures = true},
-    {"forecast", run_forecast, NEEDS_RULES, .json = true},
+    {"forecast", run_forecast, NEEDS_RULES, .json = true, .figures = true},
     {0},
 };

@@ -133,4 +133,11 @@ subtest 'coverage never falls' => sub {
     }
 };
 
+subtest 'figures and names without their options' => sub {
+    is_deeply(json(qw(forecast shiitake 22C bag:2.2kg --inoculum 3ml --json)),
+        json(qw(forecast --species shiitake --temp 22C --vessel bag:2.2kg --inoculum 3ml --json)), 'a mushroom, a temperature, a vessel');
+    is_deeply(json('forecast', 'oyster', '20 C', 'rye', '15', 'days', qw(20% --json)),
+        json(qw(forecast --species oyster --temp 20C --grain rye --day 15 --seen 20% --json)), 'how much is white on which day');
+};
+
 done_testing;
