@@ -187,7 +187,8 @@ struct hand {
     enum status status;
 };
 
-static void hand_init(struct hand *hand, const struct app *from)
+/* The first has the reader that there is. */
+static void hand_init(struct hand *hand, const struct app *from, bool first)
 {
     struct app *app = &hand->app;
     *app = *from;
@@ -196,17 +197,19 @@ static void hand_init(struct hand *hand, const struct app *from)
     app->diags = diags_new();
     text_init(&app->out.out);
     text_init(&app->err.out);
-    app->reader = reader_new(app->rules, app->diags); /* they have been compiled without a fault */
+    if (!first) /* the rules have been compiled without a fault */
+        app->reader = reader_new(app->rules, app->diags);
     app->words = words_twin(app->words);
     app->triage = triage_new(app->rules, app->reader, app->reasoner);
     triage_weigh_words(app->triage, app->words);
 }
 
-static void hand_release(struct hand *hand)
+static void hand_release(struct hand *hand, bool first)
 {
     triage_free(hand->app.triage);
     words_free(hand->app.words);
-    reader_free(hand->app.reader);
+    if (!first)
+        reader_free(hand->app.reader);
     text_release(&hand->app.out.out);
     text_release(&hand->app.err.out);
     diags_free(hand->app.diags);
@@ -263,7 +266,7 @@ static enum status judge_lines(struct app *app)
     set_stakes(app); /* once before any thread: what is wrong with them ends the program */
     set_signs(app);
     for (size_t i = 0; i < jobs; i++)
-        hand_init(&hands[i], app);
+        hand_init(&hands[i], app, i == 0);
     do {
         arena_reset(arena);
         for (count = 0; count < most && line_read(arena, number + 1, &lines[count]); count++)
@@ -271,7 +274,7 @@ static enum status judge_lines(struct app *app)
         status = hands_judge(app, hands, jobs, lines, count);
     } while (status == STATUS_OK && count == most);
     for (size_t i = 0; i < jobs; i++)
-        hand_release(&hands[i]);
+        hand_release(&hands[i], i == 0);
     arena_free(arena);
     if (status == STATUS_OK && ferror(stdin))
         return app_error(app, STATUS_IO, NULL, "cannot read standard input: %s", strerror(errno));
