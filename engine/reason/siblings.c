@@ -392,8 +392,6 @@ static void group_add(const struct sibling_cell *cell, struct sibling_group *gro
     struct tally *side = cell->control ? &group->controls : shares ? &group->own : &group->rest;
     side->lost += cell->contaminated + (cell->control ? 0.0 : cell->stuck);
     side->total += total_of(cell);
-    if (!cell->control)
-        *(shares ? &group->own_stuck : &group->rest_stuck) += cell->stuck;
 }
 
 static void groups_find(const struct chance_of_counts *of, uint32_t shared,

@@ -137,7 +137,6 @@ struct sibling_group {
     enum pattern_kind kind;
     struct tally own,
         rest; /* inoculated vessels lost, stuck or contaminated, that share it or not */
-    double own_stuck, rest_stuck; /* of those lost */
     struct tally controls;        /* that share it */
     double
         log_bayes_factor; /* natural; own rate against one rate, bayes_factor_ln at the same prior */

@@ -134,17 +134,9 @@ const char *read_phrase(struct loader *loader, const struct node *node)
             return NULL;
         if (loader->quantity == DIM_COUNT && (strstr(source, "{q}") || strstr(source, "{n}")))
             return brace_stands(loader, entry, strstr(source, "{q}") ? "q" : "n") ? source : NULL;
-        struct text phrase;
-        text_init(&phrase);
-        text_puts(&phrase, "/");
-        text_puts(&phrase, source);
-        for (size_t i = 0; i < 2 && (more[0] || more[1]); i++) {
-            text_puts(&phrase, "\t");
-            text_puts(&phrase, words[i]);
-        }
-        const char *kept = arena_copy(loader->keep, phrase.bytes, phrase.length);
-        text_release(&phrase);
-        return kept;
+        return more[0] || more[1]
+                   ? arena_format(loader->keep, "/%s\t%s\t%s", source, words[0], words[1])
+                   : arena_format(loader->keep, "/%s", source);
     }
     if (!expect_text(loader, node, "phrase", &source))
         return NULL;

@@ -35,6 +35,18 @@
     size_t counter;
 #define MEMBERS(table) table(MEMBER, MEMBER_LIST, )
 
+/* The struct of a table; that of an item, which begins with its id and where it stands. */
+#define STRUCT(tag, table)                                                                         \
+    struct tag {                                                                                   \
+        MEMBERS(table)                                                                             \
+    }
+#define ITEM(tag, table)                                                                           \
+    struct tag {                                                                                   \
+        const char *id;                                                                            \
+        struct position at;                                                                        \
+        MEMBERS(table)                                                                             \
+    }
+
 /* What a member of each sort is. Numbers the file does not have are NAN, or what NUMBER_OR says. */
 #define TYPE_TEXT                    const char *
 #define TYPE_QUESTION                const char *
@@ -70,11 +82,7 @@ enum { RULES_MAX_VALUES = 32, RULES_NONE = -1 }; /* values of one observable fit
     FIELD(of, TEXT, "year", year, MUST)   /* as printed; undated, the year it was read */          \
     FIELD(of, TEXT, "where", where, MUST) /* journal and pages, table, publisher */                \
     FIELD(of, FLAG, "weak", weak, MAY)    /* a web guide: a hint, not evidence */
-struct source {
-    const char *id;
-    struct position at;
-    MEMBERS(SOURCE_TABLE)
-};
+ITEM(source, SOURCE_TABLE);
 
 /* Ends of a claim: works cited, or one of the marks. At least one of the three is set. */
 struct citation {
@@ -126,9 +134,7 @@ struct learned_cause {
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "vessels", vessels, MUST) /* counted */                  \
     LIST(of, struct learned_sign, "signs", signs, sign_count, MAY, BY(read_signs))                 \
     LIST(of, struct learned_cause, "causes", causes, cause_count, MAY, ENTRIES(learned_cause))
-struct learned {
-    MEMBERS(LEARNED_TABLE)
-};
+STRUCT(learned, LEARNED_TABLE);
 
 /* ---- what can be observed -------------------------------------------------------------------- */
 
@@ -254,11 +260,7 @@ struct observable {
 /* Observables that say nearly the same: the k-th strongest counts (1 - overlap)^k. */
 #define GROUP_TABLE(FIELD, LIST, of)                                                               \
     FIELD(of, NUMBER(SHARE), "overlap", overlap, MUST) /* 0 independent .. 1 the same */
-struct group {
-    const char *id;
-    struct position at;
-    MEMBERS(GROUP_TABLE)
-};
+ITEM(group, GROUP_TABLE);
 
 /* ---- findings and causes --------------------------------------------------------------------- */
 
@@ -377,9 +379,7 @@ struct normal_look { /* on this species, P(value | finding) is this instead */
     FIELD(of, PAIR(POSITIVE), "rate", rate, MAY)      /* mm/day at t_opt */                        \
     FIELD(of, PAIR(NOT_NEGATIVE), "lag", lag, MAY)    /* days to visible growth */                 \
     FIELD(of, PAIR(POSITIVE), "full_days", full, MAY) /* published, to full grain colonisation */
-struct growth {
-    MEMBERS(GROWTH_TABLE)
-};
+STRUCT(growth, GROWTH_TABLE);
 
 #define SPECIES_TABLE(FIELD, LIST, of)                                                             \
     FIELD(of, CITATION, "source", cites, MUST)                                                     \
@@ -407,11 +407,7 @@ struct species {
     FIELD(of, NUMBER(PER_CENT), "raw_limit", raw_limit, MAY) /* what the raw kernel holds */       \
     FIELD(of, NUMBER(POSITIVE), "bulk", bulk, MUST)          /* loose hydrated grain, kg/l */      \
     FIELD(of, TEXT, "note", note, MAY)
-struct grain {
-    const char *id;
-    struct position at;
-    MEMBERS(GRAIN_TABLE)
-};
+ITEM(grain, GRAIN_TABLE);
 
 enum vessel_shape { SHAPE_CYLINDER, SHAPE_BRICK };
 
@@ -451,11 +447,7 @@ enum organism_role {
     FIELD(of, RANGE(POSITIVE), "z", z, MUST)                   /* kelvin */                        \
     FIELD(of, RANGE(NOT_NEGATIVE), "per_gram", per_gram, MUST) /* dry, before the cook */          \
     FIELD(of, TEXT, "note", note, MAY)
-struct organism {
-    const char *id;
-    struct position at;
-    MEMBERS(ORGANISM_TABLE)
-};
+ITEM(organism, ORGANISM_TABLE);
 
 struct packing { /* how a value of the observable that feeds `load` changes the heating */
     size_t value;
@@ -541,9 +533,7 @@ struct forecast_rules {
     FIELD(of, NUMBER(CHANCE), "usual", usual, MUST)                                                \
     FIELD(of, NUMBER(NOT_NEGATIVE), "trust", trust, MUST)                                          \
     FIELD(of, NUMBER(NOT_NEGATIVE), "most", most, MUST)
-struct move {
-    MEMBERS(MOVE_TABLE)
-};
+STRUCT(move, MOVE_TABLE);
 
 /* ---- cautions, decision, language ------------------------------------------------------------ */
 
@@ -560,11 +550,7 @@ struct move {
     FIELD(of, NUMBER_OR(SHARE, 0), "at_least", at_least, MAY) /* the mass that is enough */        \
     FIELD(of, SET(ACTION_WORDS), "actions", actions, MAY)                                          \
     FIELD(of, CONDITION, "when", when, MAY)
-struct caution {
-    const char *id;
-    struct position at;
-    MEMBERS(CAUTION_TABLE)
-};
+ITEM(caution, CAUTION_TABLE);
 
 #define FLOOR_TABLE(FIELD, LIST, of)                                                               \
     FIELD(of, CITATION, "source", cites, MAY)                                                      \
@@ -606,9 +592,7 @@ struct next_step {  /* findings: and the leader is one of these, if any are list
     LIST(of, size_t, "ask", observables, observable_count, MUST, REFERENCES(ITEM_OBSERVABLE))      \
     FIELD(of, CONDITION, "when", when, MAY)                                                        \
     FIELD(of, CONDITION, "unless", unless, MAY)
-struct asked_if {
-    MEMBERS(ASKED_IF_TABLE)
-};
+STRUCT(asked_if, ASKED_IF_TABLE);
 
 #define USE_TABLE(FIELD, LIST, of) /* what the vessel will be used for */                          \
     FIELD(of, TEXT, "label", label, MUST)                                                          \
@@ -658,9 +642,7 @@ struct decision_rules {
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 21), "watched", watched, MUST)                               \
     /* Effort that a day of waiting for a test is worth. */                                        \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0.5), "wait", wait, MUST)
-struct review_rules {
-    MEMBERS(REVIEW_TABLE)
-};
+STRUCT(review_rules, REVIEW_TABLE);
 
 struct word { /* a verbal frequency or weight */
     const char *word;
@@ -671,9 +653,7 @@ struct word { /* a verbal frequency or weight */
 #define SCALE_TABLE(FIELD, LIST, of)                                                               \
     LIST(of, struct word, "frequency", frequency, frequency_count, MUST, ENTRIES(chance))          \
     LIST(of, struct word, "weight", weight, weight_count, MUST, ENTRIES(factor))
-struct scale {
-    MEMBERS(SCALE_TABLE)
-};
+STRUCT(scale, SCALE_TABLE);
 
 /* What is assumed of vessels that share something: reason/siblings.h. All 0 when not given: they
  * move nothing. */
@@ -684,9 +664,7 @@ struct scale {
     FIELD(of, NUMBER_OR(CHANCE, 0), "usual", usual, MUST)                                          \
     FIELD(of, NUMBER_OR(POSITIVE, 0), "usual_seen", usual_seen, MUST)                              \
     FIELD(of, NUMBER_OR(POSITIVE, 0), "reach_seen", reach_seen, MUST) /* likewise */
-struct sibling_rules {
-    MEMBERS(SIBLINGS_TABLE)
-};
+STRUCT(sibling_rules, SIBLINGS_TABLE);
 
 /* How much the words of a text say beside what was understood of them; see language/words.h. */
 #define WORDS_TABLE(FIELD, LIST, of)                                                               \
@@ -705,9 +683,7 @@ struct sibling_rules {
     FIELD(of, NUMBER_OR(POSITIVE, 0), "term_most", term_most, MUST)                                \
     FIELD(of, NUMBER_OR(POSITIVE, 0), "sound_most", sound_most, MUST)                              \
     FIELD(of, NUMBER_OR(POSITIVE, 0), "most", most, MUST)
-struct word_calibration {
-    MEMBERS(WORDS_TABLE)
-};
+STRUCT(word_calibration, WORDS_TABLE);
 
 #define CALIBRATION_TABLE(FIELD, LIST, of)                                                         \
     FIELD(of, NUMBER(SHARE_ABOVE_0), "tau", tau, MUST) /* power of the whole likelihood */         \
@@ -719,9 +695,7 @@ struct word_calibration {
     FIELD(of, INNER(sibling_rules), "siblings", siblings, MAY)                                     \
     FIELD(of, INNER(word_calibration), "words", words, MAY) /* all 0: they do not weigh */         \
     FIELD(of, TEXT, "fitted_by", fitted_by, MAY)            /* the command that fits tau */
-struct calibration {
-    MEMBERS(CALIBRATION_TABLE)
-};
+STRUCT(calibration, CALIBRATION_TABLE);
 
 /* A phrase that says several things at once, e.g. "nothing odd anywhere". */
 #define STATEMENT_TABLE(FIELD, LIST, of)                                                           \
@@ -733,11 +707,7 @@ struct calibration {
     /* Only where it is all that was said, and no answer to a question. */                         \
     FIELD(of, FLAG, "alone", alone, MAY)                                                           \
     FIELD(of, FLAG, "overall", overall, MAY) /* denies nothing beside words not understood */
-struct statement {
-    const char *id;
-    struct position at;
-    MEMBERS(STATEMENT_TABLE)
-};
+ITEM(statement, STATEMENT_TABLE);
 
 /* A question of the grower's own ("good to use?") and what the verdict answers: the first to fit. */
 #define REPLY_TABLE(FIELD, LIST, of)                                                               \
@@ -745,18 +715,12 @@ struct statement {
     FIELD(of, SET(STATUS_WORDS), "statuses", statuses, MAY) /* of the likeliest; 0: any */         \
     FIELD(of, CONDITION, "when", when, MAY) /* and this was seen; count 0 always holds */          \
     FIELD(of, TEXT, "say", say, MUST)
-struct reply {
-    MEMBERS(REPLY_TABLE)
-};
+STRUCT(reply, REPLY_TABLE);
 
 #define QUESTION_TABLE(FIELD, LIST, of)                                                            \
     FIELD(of, PHRASES, "phrases", phrases, MUST)                                                   \
     LIST(of, struct reply, "answers", replies, reply_count, MUST, ENTRIES(reply))
-struct own_question {
-    const char *id;
-    struct position at;
-    MEMBERS(QUESTION_TABLE) /* the last reply always fits */
-};
+ITEM(own_question, QUESTION_TABLE); /* the last reply always fits */
 
 /* What phrases call {id}: any of its items. */
 struct named_list {
