@@ -60,36 +60,22 @@ enum {
     EXCERPT_POINTS = 76, /* fits a terminal */
 };
 
-__attribute__((format(printf, 4, 0))) static void add(struct loader *loader, enum diag_kind kind,
-                                                      struct position at, const char *format,
-                                                      va_list arguments)
+void load_tell(struct loader *loader, enum diag_kind kind, struct position at, const char *format,
+               ...)
 {
     char message[600];
+    va_list arguments;
     loader->errors += kind == DIAG_ERROR;
     if (loader->problem_count == PROBLEMS_MOST)
         return;
+    va_start(arguments, format);
     (void)vsnprintf(message, sizeof message, format, arguments);
+    va_end(arguments);
     struct problem *problem = &loader->problems[loader->problem_count++];
     *problem = (struct problem){kind, at, arena_string(loader->scratch, message), 0};
     for (size_t i = 0; at.file && i < loader->file_count; i++)
         if (loader->files[i].path == at.file)
             problem->file = i + 1;
-}
-
-void load_error(struct loader *loader, struct position at, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    add(loader, DIAG_ERROR, at, format, arguments);
-    va_end(arguments);
-}
-
-void load_warning(struct loader *loader, struct position at, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    add(loader, DIAG_WARNING, at, format, arguments);
-    va_end(arguments);
 }
 
 /* A file or folder the system does not let us read. */
@@ -194,10 +180,7 @@ enum status loader_finish(struct loader *loader, struct diags *diags)
         if (i && !by_place(problem, problem - 1))
             continue; /* what several users of one shared block complain about */
         bool shown = diags_kept(diags) < DIAG_KEEP;
-        if (problem->kind == DIAG_ERROR)
-            diags_error(diags, problem->at, "%s", problem->message);
-        else
-            diags_warn(diags, problem->at, "%s", problem->message);
+        diags_add(diags, problem->kind, problem->at, "%s", problem->message);
         struct file *file = shown && problem->file ? &loader->files[problem->file - 1] : NULL;
         if (file && problem->at.line && file_read(loader, file))
             attach_excerpt(file, &problem->at, diags);

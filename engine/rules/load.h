@@ -182,11 +182,11 @@ void loader_init(struct loader *loader, struct arena *keep, const struct rules *
 enum status loader_finish(struct loader *loader, struct diags *diags);
 
 /* Say what is wrong, where: at a node, at any place, or only as a warning. Counted and capped. */
-#define node_error(loader, node, ...) load_error(loader, node_at(node), __VA_ARGS__)
-void load_error(struct loader *loader, struct position at, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-void load_warning(struct loader *loader, struct position at, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
+void load_tell(struct loader *loader, enum diag_kind kind, struct position at, const char *format,
+               ...) __attribute__((format(printf, 4, 5)));
+#define load_error(loader, at, ...)   load_tell(loader, DIAG_ERROR, at, __VA_ARGS__)
+#define load_warning(loader, at, ...) load_tell(loader, DIAG_WARNING, at, __VA_ARGS__)
+#define node_error(loader, node, ...) load_tell(loader, DIAG_ERROR, node_at(node), __VA_ARGS__)
 /* `text` itself, or its beginning and "..." when it is too long for a message. */
 const char *load_quote(struct loader *loader, const char *text);
 /* "; did you mean 'x'?" with the nearest name, or else `otherwise`. */
