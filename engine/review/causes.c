@@ -13,37 +13,29 @@ enum { SCOPES = SCOPE_COUNT, GROUPS_MOST = 4 };
 /* ---- what the inference is asked ---------------------------------------------------------------- */
 
 struct request {
+    struct arena *arena; /* of all below */
     struct shared_vessel *vessels;
     struct shared_shift *shifts; /* by what was computed, of the causes it bears on */
     struct observation *common;  /* what is known of all of them */
     size_t count, shift_count;
-    bool tells; /* something but whether they were lost */
 };
-
-static struct request request_new(const struct review_work *work, size_t room)
-{
-    return (struct request){
-        .vessels = calloc(room + 1, sizeof(struct shared_vessel)),
-        .shifts = calloc(2 * work->rules->cause_count + 1, sizeof(struct shared_shift)),
-        .common = calloc(work->rules->observable_count + 1, sizeof(struct observation))};
-}
 
 /* One shift for each cause that a computed factor of this origin moves, by the level of the vessel. */
 static void shift_causes(const struct review_work *work, enum factor_kind origin, size_t vessel,
                          struct request *request)
 {
     const struct dataset *dataset = work->dataset;
-    size_t room = 2 * work->rules->cause_count;
     for (size_t f = 0; f < dataset->factor_count; f++) {
         const struct factor *computed = &dataset->factors[f];
         if (computed->log_odds == NULL || factor_kinds[computed->kind].origin != origin ||
             computed->level[vessel] == LEVEL_NONE)
             continue;
-        for (size_t c = 0; c < work->rules->cause_count && request->shift_count < room; c++)
+        for (size_t c = 0; c < work->rules->cause_count; c++)
             for (size_t m = 0; m < 2; m++)
                 if (work->rules->causes[c].moved_by == computed->moved[m] &&
                     computed->moved[m] != MOVED_NONE)
-                    request->shifts[request->shift_count++] = (struct shared_shift){
+                    *arena_push(request->arena, request->shifts,
+                                request->shift_count) = (struct shared_shift){
                         c, RULES_NONE, computed->log_odds[2 * (size_t)computed->level[vessel] + m]};
     }
 }
@@ -95,8 +87,6 @@ static int *request_add(const struct review_work *work, size_t vessel, struct re
     if (dataset->seen != NULL && request->count < SIGNS_MOST)
         added->observations = dataset->seen[vessel];
     request->count++;
-    request->tells = request->tells || added->finding != RULES_NONE ||
-                     added->observations != NULL || added->control;
     return added->group;
 }
 
@@ -122,43 +112,42 @@ static void tell_alike(const struct review_work *work, struct request *request)
             request->common[feeder].seen = UINT32_C(1) << v;
 }
 
-/* What is seen in a vessel together with what is known of all; in the arena of the review. */
-static const struct observation *with_common(const struct review_work *work,
-                                             const struct request *request,
-                                             const struct observation *seen)
+/* Answers the request: of each cause the chance that it acted in some group; all 0 where nothing is known
+ * but that they were lost. */
+static enum status infer(const struct review_work *work, struct request *request, double *share)
 {
-    size_t count = work->rules->observable_count;
-    struct observation *both = arena_array(work->arena, count, sizeof *both);
-    for (size_t o = 0; o < count; o++)
-        both[o] = request->common[o].seen != 0 ? request->common[o] : seen[o];
-    return both;
-}
-
-/* Answers the request and releases it; no suspects where nothing is known but that they were lost. */
-static enum status infer(const struct review_work *work, struct request *request,
-                         struct shared_posterior *posterior)
-{
-    struct shared_batch batch = {.vessels = request->vessels,
-                                 .vessel_count = request->count,
-                                 .common = request->common,
-                                 .shifts = request->shifts,
-                                 .shift_count = request->shift_count};
-    enum status status = STATUS_OK;
-    *posterior = (struct shared_posterior){0};
+    const struct shared_batch batch = {.vessels = request->vessels,
+                                       .vessel_count = request->count,
+                                       .common = request->common,
+                                       .shifts = request->shifts,
+                                       .shift_count = request->shift_count};
+    struct shared_posterior posterior;
+    size_t observables = work->rules->observable_count;
+    bool tells = false;
+    memset(share, 0, work->rules->cause_count * sizeof *share);
     for (size_t i = 0; i < request->shift_count; i++)
-        request->tells = request->tells || fabs(request->shifts[i].log_odds) > 0.0;
-    for (size_t o = 0; o < work->rules->observable_count; o++)
-        request->tells = request->tells || request->common[o].seen != 0;
-    for (size_t i = 0; i < request->count; i++)
-        if (request->vessels[i].observations != NULL)
-            request->vessels[i].observations =
-                with_common(work, request, request->vessels[i].observations);
-    if (request->tells)
-        status = reason_shared(work->reasoner, &batch, posterior);
-    free(request->vessels);
-    free(request->shifts);
-    free(request->common);
-    return status;
+        tells = tells || fabs(request->shifts[i].log_odds) > 0.0;
+    for (size_t o = 0; o < observables; o++)
+        tells = tells || request->common[o].seen != 0;
+    for (size_t i = 0; i < request->count; i++) {
+        struct shared_vessel *vessel = &request->vessels[i];
+        tells = tells || vessel->finding != RULES_NONE || vessel->observations != NULL ||
+                vessel->control;
+        if (vessel->observations == NULL)
+            continue;
+        struct observation *both = arena_array(request->arena, observables, sizeof *both);
+        for (size_t o = 0; o < observables; o++)
+            both[o] = request->common[o].seen != 0 ? request->common[o] : vessel->observations[o];
+        vessel->observations = both;
+    }
+    enum status status = tells ? reason_shared(work->reasoner, &batch, &posterior) : STATUS_OK;
+    if (!tells || status != STATUS_OK)
+        return status;
+    for (size_t s = 0; s < posterior.suspect_count; s++)
+        share[posterior.suspects[s].cause] =
+            fmax(share[posterior.suspects[s].cause], posterior.suspects[s].p);
+    shared_release(&posterior);
+    return STATUS_OK;
 }
 
 static int likelier(const void *a, const void *b)
@@ -183,56 +172,25 @@ struct review_cause *review_list_causes(const struct rules *rules, const double 
     return causes;
 }
 
-/* ---- the causes of one culprit ------------------------------------------------------------------ */
+/* ---- the causes of some vessels ----------------------------------------------------------------- */
 
-/* Adds the suspect's causes to `share` (one a cause of the rules), `weight` in all. */
-static enum status add_causes(const struct review_work *work, const struct review_suspect *suspect,
-                              double weight, double *share)
+/* The chains of the vessels of each level of a factor, of all vessels for NULL: where each begins, and behind
+ * each vessel the `next`, up to LEVEL_NONE. */
+static uint32_t *chain(const struct dataset *dataset, const struct factor *of, uint32_t *next)
 {
-    const struct dataset *dataset = work->dataset;
-    const struct factor *of = &dataset->factors[suspect->factor];
-    enum scope scope = factor_kinds[of->kind].scope;
-    struct shared_posterior posterior;
-    double sum = 0.0;
-
-    if (scope == SCOPE_VESSEL)
-        return STATUS_OK;
-    struct request request = request_new(work, dataset->vessel_count);
-    for (size_t i = 0; i < dataset->vessel_count; i++) {
-        if (work->standing[i] == STANDING_OUT || of->level[i] != suspect->level)
+    size_t levels = of != NULL ? of->level_count : 1;
+    uint32_t *first = malloc(levels * sizeof *first);
+    for (size_t l = 0; l < levels; l++)
+        first[l] = LEVEL_NONE;
+    for (size_t i = dataset->vessel_count; i-- > 0;) {
+        uint32_t level = of != NULL ? of->level[i] : 0;
+        if (level == LEVEL_NONE)
             continue;
-        if (request.count == 0)
-            shift_causes(work, factor_kinds[of->kind].origin, i, &request);
-        if (request.count == 0 && scope == SCOPE_PLACE)
-            tell_place(work, i, request.common);
-        request_add(work, i, &request)[scope] = 0;
+        next[i] = first[level];
+        first[level] = (uint32_t)i;
     }
-    enum status status = infer(work, &request, &posterior);
-    if (status != STATUS_OK)
-        return status;
-    for (size_t s = 0; s < posterior.suspect_count; s++)
-        sum += posterior.suspects[s].p;
-    for (size_t s = 0; s < posterior.suspect_count && sum > 0.0; s++)
-        share[posterior.suspects[s].cause] += weight * posterior.suspects[s].p / sum;
-    shared_release(&posterior);
-    return STATUS_OK;
+    return first;
 }
-
-static enum status judge_culprit(const struct review_work *work, struct review_culprit *culprit)
-{
-    double *share = calloc(work->rules->cause_count + 1, sizeof *share);
-    enum status status = STATUS_OK;
-    for (size_t s = 0; s < culprit->suspect_count && status == STATUS_OK; s++)
-        status =
-            add_causes(work, &culprit->suspects[s], culprit->suspects[s].p / culprit->p, share);
-    if (status == STATUS_OK)
-        culprit->causes =
-            review_list_causes(work->rules, share, work->arena, &culprit->cause_count);
-    free(share);
-    return status;
-}
-
-/* ---- the causes of one batch -------------------------------------------------------------------- */
 
 /* Numbers the levels met in a batch from 0; RULES_NONE for those beyond GROUPS_MOST. */
 struct groups {
@@ -253,47 +211,80 @@ static int group_of(struct groups *groups, uint32_t level)
     return groups->count++;
 }
 
-/* Of the vessels of a chain: from one to that in its place of `next`, until there is none. */
-static enum status judge_batch(const struct review_work *work, uint32_t first, const uint32_t *next,
-                               struct review_cause **causes, size_t *cause_count)
+/* Of the vessels of a chain the share of each cause. They are one group of the scope of a factor; for NULL a
+ * batch, grouped by what they have. */
+static enum status judge(const struct review_work *work, const struct factor *of, uint32_t first,
+                         const uint32_t *next, double *share)
 {
+    static const enum factor_kind kinds[SCOPES] = {
+        [SCOPE_COOK] = FACTOR_COOK,       [SCOPE_MIX] = FACTOR_BATCH,
+        [SCOPE_GRAIN_LOT] = FACTOR_LOT,   [SCOPE_SESSION] = FACTOR_SESSION,
+        [SCOPE_STARTER] = FACTOR_STARTER, [SCOPE_PLACE] = FACTOR_PLACE,
+        [SCOPE_VESSEL] = FACTOR_KINDS, /* of a vessel alone there is none */
+    };
     const struct dataset *dataset = work->dataset;
     struct groups groups[SCOPES] = {0};
-    struct request request = request_new(work, dataset->vessel_count);
-    struct shared_posterior posterior;
+    struct request request = {.arena = arena_new()};
+    size_t room = 0;
 
-    for (uint32_t i = first; i < dataset->vessel_count; i = next[i]) {
+    for (uint32_t i = first; i != LEVEL_NONE; i = next[i])
+        room++;
+    request.vessels = arena_array(request.arena, room, sizeof *request.vessels);
+    request.common =
+        arena_array(request.arena, work->rules->observable_count, sizeof *request.common);
+    for (uint32_t i = first; i != LEVEL_NONE; i = next[i]) {
         if (work->standing[i] == STANDING_OUT)
             continue;
         if (request.count == 0) {
-            shift_causes(work, FACTOR_COOK, i, &request);
-            shift_causes(work, FACTOR_BATCH, i, &request);
+            shift_causes(work, of != NULL ? factor_kinds[of->kind].origin : FACTOR_COOK, i,
+                         &request);
+            if (of == NULL)
+                shift_causes(work, FACTOR_BATCH, i, &request);
+            else if (factor_kinds[of->kind].scope == SCOPE_PLACE)
+                tell_place(work, i, request.common);
         }
         int *group = request_add(work, i, &request);
         for (size_t s = 0; s < SCOPES; s++) {
-            static const enum factor_kind kinds[SCOPES] = {
-                [SCOPE_COOK] = FACTOR_COOK,       [SCOPE_MIX] = FACTOR_BATCH,
-                [SCOPE_GRAIN_LOT] = FACTOR_LOT,   [SCOPE_SESSION] = FACTOR_SESSION,
-                [SCOPE_STARTER] = FACTOR_STARTER, [SCOPE_PLACE] = FACTOR_PLACE,
-                [SCOPE_VESSEL] = FACTOR_KINDS,
-            };
-            size_t f = dataset_factor(dataset, kinds[s]); /* none of a vessel alone */
-            if (f < dataset->factor_count)
+            size_t f = dataset_factor(dataset, kinds[s]);
+            if (of != NULL)
+                group[s] = factor_kinds[of->kind].scope == s ? 0 : RULES_NONE;
+            else if (f < dataset->factor_count)
                 group[s] = group_of(&groups[s], dataset->factors[f].level[i]);
         }
     }
-    tell_alike(work, &request);
-    enum status status = infer(work, &request, &posterior);
-    if (status != STATUS_OK)
-        return status;
-    double *share = calloc(work->rules->cause_count + 1, sizeof *share);
-    for (size_t s = 0; s < posterior.suspect_count; s++)
-        share[posterior.suspects[s].cause] =
-            fmax(share[posterior.suspects[s].cause], posterior.suspects[s].p);
-    shared_release(&posterior);
-    *causes = review_list_causes(work->rules, share, work->arena, cause_count);
+    if (of == NULL)
+        tell_alike(work, &request);
+    enum status status = infer(work, &request, share);
+    arena_free(request.arena);
+    return status;
+}
+
+/* Of each suspect the causes of its scope, by how likely it is among them. */
+static enum status judge_culprit(const struct review_work *work, struct review_culprit *culprit)
+{
+    const struct dataset *dataset = work->dataset;
+    size_t causes = work->rules->cause_count;
+    uint32_t *next = malloc(dataset->vessel_count * sizeof *next);
+    double *share = calloc(2 * causes + 1, sizeof *share), *all = share + causes;
+    enum status status = STATUS_OK;
+    for (size_t s = 0; s < culprit->suspect_count && status == STATUS_OK; s++) {
+        const struct review_suspect *suspect = &culprit->suspects[s];
+        const struct factor *of = &dataset->factors[suspect->factor];
+        double sum = 0.0;
+        if (factor_kinds[of->kind].scope == SCOPE_VESSEL)
+            continue;
+        uint32_t *first = chain(dataset, of, next);
+        status = judge(work, of, first[suspect->level], next, share);
+        free(first);
+        for (size_t c = 0; c < causes; c++)
+            sum += share[c];
+        for (size_t c = 0; c < causes && sum > 0.0; c++)
+            all[c] += suspect->p / culprit->p * share[c] / sum;
+    }
+    culprit->causes = review_list_causes(work->rules, all, work->arena, &culprit->cause_count);
     free(share);
-    return STATUS_OK;
+    free(next);
+    return status;
 }
 
 /* ---- all of them -------------------------------------------------------------------------------- */
@@ -307,27 +298,15 @@ static int more_lost(const void *a, const void *b)
     return (*first > *second) - (*first < *second);
 }
 
-/* The chains of the vessels of each batch; where each begins. */
-static uint32_t *chain_batches(const struct dataset *dataset, uint32_t *next)
-{
-    const struct factor *of = &dataset->factors[dataset->batch];
-    uint32_t *first = malloc(of->level_count * sizeof *first);
-    for (size_t b = 0; b < of->level_count; b++)
-        first[b] = LEVEL_NONE;
-    for (size_t i = dataset->vessel_count; i-- > 0;)
-        if (of->level[i] != LEVEL_NONE) {
-            next[i] = first[of->level[i]];
-            first[of->level[i]] = (uint32_t)i;
-        }
-    return first;
-}
-
+/* The batches that lost most. */
 static enum status judge_batches(struct review_work *work)
 {
     struct review *review = work->review;
+    const struct dataset *dataset = work->dataset;
     struct review_batch **worst = malloc(review->batch_count * sizeof *worst);
-    uint32_t *next = malloc(work->dataset->vessel_count * sizeof *next);
-    uint32_t *first = chain_batches(work->dataset, next);
+    double *share = malloc((work->rules->cause_count + 1) * sizeof *share);
+    uint32_t *next = malloc(dataset->vessel_count * sizeof *next);
+    uint32_t *first = chain(dataset, &dataset->factors[dataset->batch], next);
     enum status status = STATUS_OK;
 
     for (size_t b = 0; b < review->batch_count; b++)
@@ -337,11 +316,13 @@ static enum status judge_batches(struct review_work *work)
     size_t asked =
         review->batch_count < REVIEW_BATCHES_JUDGED ? review->batch_count : REVIEW_BATCHES_JUDGED;
     for (size_t k = 0; k < asked && worst[k]->counts.lost > 0 && status == STATUS_OK; k++) {
-        status = judge_batch(work, first[worst[k]->level], next, &worst[k]->causes,
-                             &worst[k]->cause_count);
+        status = judge(work, NULL, first[worst[k]->level], next, share);
+        worst[k]->causes =
+            review_list_causes(work->rules, share, work->arena, &worst[k]->cause_count);
         review_tell(work, "looking for shared causes", k + 1, asked);
     }
     free(worst);
+    free(share);
     free(next);
     free(first);
     return status;
@@ -352,17 +333,19 @@ static enum status judge_as_one(struct review_work *work)
 {
     struct review *review = work->review;
     struct review_account *account = &review->account;
+    double *share = malloc((work->rules->cause_count + 1) * sizeof *share);
+    uint32_t *next = malloc(work->dataset->vessel_count * sizeof *next);
+    uint32_t *first = chain(work->dataset, NULL, next);
     account->counts = review->totals.counts;
     account->controls = review->totals.controls;
-    uint32_t *next = malloc(work->dataset->vessel_count * sizeof *next);
-    for (uint32_t i = 0; i < work->dataset->vessel_count; i++)
-        next[i] = i + 1;
-    enum status status = judge_batch(work, 0, next, &account->causes, &account->cause_count);
-    free(next);
-    if (status == STATUS_OK)
-        account->trials = review_tell_apart(work->reasoner, account->causes, account->cause_count,
-                                            work->arena, &account->trial_count);
+    enum status status = judge(work, NULL, first[0], next, share);
+    account->causes = review_list_causes(work->rules, share, work->arena, &account->cause_count);
+    account->trials = review_tell_apart(work->reasoner, account->causes, account->cause_count,
+                                        work->arena, &account->trial_count);
     account_drop_done(work->rules, NULL, account);
+    free(share);
+    free(next);
+    free(first);
     return status;
 }
 
