@@ -94,6 +94,7 @@ struct records {
 };
 
 struct filling { /* a dataset while it is filled */
+    struct journal *journal;
     const struct rules *rules;
     struct arena *arena;
     struct records of[RECORD_COUNT];
@@ -103,11 +104,7 @@ struct filling { /* a dataset while it is filled */
     struct cook_memo *cooks;
     struct intake *intake;
     size_t columns[FACTOR_KINDS];
-    struct {
-        uint32_t band;
-        double moves[2];
-    } last[COMPUTED];              /* of the vessel before */
-    int64_t starter, parent, line; /* of that, too */
+    int64_t starter, parent, line; /* of the vessel before */
 };
 
 /* The first member of each record is its id. */
@@ -157,7 +154,7 @@ static int64_t ancestor_of(const struct filling *filling, int64_t starter, size_
     return starter;
 }
 
-/* What a band is computed from; vessels of one batch, kind and filling share it. */
+/* What a band is computed from. */
 static uint32_t band_of(const struct filling *filling, enum factor_kind kind, size_t i,
                         double moves[2])
 {
@@ -165,7 +162,6 @@ static uint32_t band_of(const struct filling *filling, enum factor_kind kind, si
     const struct vessel *vessel = filling->vessels[i];
     const struct batch *batch = filling->batches[i];
 
-    moves[0] = moves[1] = 0.0;
     if (batch == NULL)
         return LEVEL_NONE;
     const struct lot *lot = record_of(filling, RECORD_LOT, batch->lot);
@@ -199,26 +195,15 @@ static uint32_t band_of(const struct filling *filling, enum factor_kind kind, si
     return relative < small ? 0 : relative > large ? 2 : 1;
 }
 
-static bool like_before(const struct filling *filling, size_t i)
-{
-    if (i == 0)
-        return false;
-    const struct vessel *a = filling->vessels[i - 1], *b = filling->vessels[i];
-    return a->batch == b->batch && strcmp(a->kind, b->kind) == 0 &&
-           (a->grams <= b->grams && a->grams >= b->grams);
-}
-
-static void put_bands(struct filling *filling, size_t i)
+static void put_bands(const struct filling *filling, size_t i)
 {
     for (size_t k = 0; k < COMPUTED; k++) {
-        if (!like_before(filling, i))
-            filling->last[k].band = band_of(filling, computed[k].kind, i, filling->last[k].moves);
-        if (filling->last[k].band == LEVEL_NONE ||
-            (computed[k].kind == FACTOR_DOSE && filling->vessels[i]->control))
+        double moves[2] = {0.0, 0.0};
+        uint32_t band = band_of(filling, computed[k].kind, i, moves);
+        if (band == LEVEL_NONE || (computed[k].kind == FACTOR_DOSE && filling->vessels[i]->control))
             continue;
-        put(filling, computed[k].kind, computed[k].names[filling->last[k].band]);
-        intake_shift(filling->intake, filling->columns[computed[k].kind], computed[k].moved,
-                     filling->last[k].moves);
+        put(filling, computed[k].kind, computed[k].names[band]);
+        intake_shift(filling->intake, filling->columns[computed[k].kind], computed[k].moved, moves);
     }
 }
 
@@ -318,58 +303,31 @@ static size_t vessel_index(const struct filling *filling, int64_t id)
     return found != NULL ? (size_t)(found - filling->vessels) : SIZE_MAX;
 }
 
-struct moving {
-    size_t vessel;
-    int64_t event;
-    int32_t day; /* DAY_NONE: not known, or withdrawn */
-    int64_t place;
-};
-
-static int by_vessel_and_day(const void *a, const void *b)
+static int by_day(const void *a, const void *b)
 {
-    const struct moving *first = a, *second = b;
-    if (first->vessel != second->vessel)
-        return first->vessel < second->vessel ? -1 : 1;
-    if (first->day != second->day)
-        return first->day < second->day ? -1 : 1;
-    return (first->event > second->event) - (first->event < second->event);
+    const struct event *first = a, *second = b;
+    int32_t x = day_of(first->at), y = day_of(second->at);
+    return x != y ? (x > y) - (x < y) : (first->id > second->id) - (first->id < second->id);
 }
 
-static void read_moves(const struct filling *filling, struct moving **moves, size_t *count)
+/* Its moves before its end took a vessel from where it was put. */
+static enum status put_moves(const struct filling *filling, size_t i, struct arena *scratch)
 {
-    const struct records *events = &filling->of[RECORD_EVENT];
-    for (size_t i = 0; i < events->count; i++) { /* by rising id: what is withdrawn came before */
-        const struct event event = ((const struct event *)events->rows)[i];
-        size_t vessel = vessel_index(filling, event.vessel);
-        for (size_t m = *count; event.kind == EVENT_WITHDRAW && m-- > 0;)
-            if ((*moves)[m].event <= event.corrects) {
-                if ((*moves)[m].event == event.corrects)
-                    (*moves)[m].day = DAY_NONE;
-                break;
-            }
-        if (event.kind != EVENT_MOVE || vessel == SIZE_MAX)
-            continue;
-        *arena_push(filling->arena, *moves, *count) = (struct moving){
-            .vessel = vessel, .event = event.id, .day = day_of(event.at), .place = event.place};
+    int32_t begun = filling->batches[i] != NULL ? day_of(filling->batches[i]->at) : DAY_NONE;
+    int32_t ended = day_of(filling->vessels[i]->ended);
+    struct event *events = NULL;
+    size_t count = 0;
+    enum status status = journal_standing(filling->journal, RECORD_EVENT, filling->vessels[i]->id,
+                                          scratch, (void **)&events, &count);
+    if (count > 1)
+        qsort(events, count, sizeof *events, by_day);
+    for (size_t k = 0; k < count; k++) {
+        int32_t day = day_of(events[k].at);
+        if (events[k].kind == EVENT_MOVE && day != DAY_NONE && begun != DAY_NONE &&
+            (ended == DAY_NONE || day < ended))
+            put_place(filling, events[k].place, day > begun ? day - begun : 0);
     }
-    if (*count > 1)
-        qsort(*moves, *count, sizeof **moves, by_vessel_and_day);
-}
-
-/* Takes in each vessel; its moves before its end took it from where it was put. */
-static void take_vessels(struct filling *filling, const struct moving *moves, size_t count)
-{
-    size_t at = 0;
-    for (size_t i = 0; i < filling->count; i++) {
-        take_vessel(filling, i);
-        int32_t begun = filling->batches[i] != NULL ? day_of(filling->batches[i]->at) : DAY_NONE;
-        int32_t ended = day_of(filling->vessels[i]->ended);
-        for (; at < count && moves[at].vessel == i; at++)
-            if (moves[at].day != DAY_NONE && begun != DAY_NONE &&
-                (ended == DAY_NONE || moves[at].day < ended))
-                put_place(filling, moves[at].place,
-                          moves[at].day > begun ? moves[at].day - begun : 0);
-    }
+    return status;
 }
 
 /* ---- what they turned out to be ----------------------------------------------------------------- */
@@ -404,12 +362,9 @@ static const struct observation *signs_of(const struct filling *filling, const c
 }
 
 /* What the looks of lost vessels say, then, over that, the outcomes that were confirmed. */
-enum {
-    SIGNS_KEPT = 5000
-}; /* vessels of a journal of which signs are read: they take a kilobyte each */
-static enum status fill_findings(const struct filling *filling, struct journal *journal,
-                                 struct dataset *dataset)
+static enum status fill_findings(const struct filling *filling, struct dataset *dataset)
 {
+    enum { SIGNS_KEPT = 5000 }; /* vessels of which signs are read: they take a kilobyte each */
     int16_t *finding = arena_array(filling->arena, filling->count, sizeof *finding);
     float *sure = arena_array(filling->arena, filling->count, sizeof *sure);
     const struct observation **seen = arena_array(filling->arena, filling->count, sizeof *seen);
@@ -423,7 +378,7 @@ static enum status fill_findings(const struct filling *filling, struct journal *
         if (vessel->last_look == 0 ||
             (vessel->fate != FATE_CONTAMINATED && vessel->fate != FATE_STUCK))
             continue;
-        status = journal_get(journal, RECORD_LOOK, vessel->last_look, scratch, &look);
+        status = journal_get(filling->journal, RECORD_LOOK, vessel->last_look, scratch, &look);
         if (status == STATUS_OK) {
             finding[i] = (int16_t)rules_finding(filling->rules, look.finding);
             sure[i] = (float)sure_of(&look);
@@ -501,28 +456,33 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
         FACTOR_BATCH,     FACTOR_PARENT,   FACTOR_LINE,    FACTOR_POSITION,   FACTOR_VESSEL,
         FACTOR_LID,       FACTOR_BAG,      FACTOR_SPOT,    FACTOR_SEQUENCE,   FACTOR_GRAMS,
         FACTOR_LETHALITY, FACTOR_MOISTURE, FACTOR_DOSE,    FACTOR_TEMPERATURE};
-    struct filling filling = {
-        .rules = rules, .arena = arena, .intake = intake_new(wanted->today, arena)};
-    struct moving *moves = NULL;
-    size_t move_count = 0;
+    struct filling filling = {.journal = journal,
+                              .rules = rules,
+                              .arena = arena,
+                              .intake = intake_new(wanted->today, arena)};
+    struct arena *scratch = arena_new();
+    enum status status = STATUS_OK;
 
     *dataset = (struct dataset){.today = wanted->today};
-    for (size_t k = 0; k < sizeof needed / sizeof *needed; k++) {
+    for (size_t k = 0; k < sizeof needed / sizeof *needed && status == STATUS_OK; k++) {
         struct records *records = &filling.of[needed[k]];
-        enum status status =
-            journal_all(journal, needed[k], NULL, 0, arena, &records->rows, &records->count);
-        if (status != STATUS_OK)
-            return status;
+        status = journal_all(journal, needed[k], NULL, 0, arena, &records->rows, &records->count);
     }
     choose_vessels(&filling, wanted);
-    read_moves(&filling, &moves, &move_count);
     for (size_t k = 0; k < sizeof columns / sizeof *columns; k++)
         filling.columns[columns[k]] = intake_column(filling.intake, columns[k], NULL);
     filling.cooks = cook_memo_new();
-    take_vessels(&filling, moves, move_count);
+    for (size_t i = 0; i < filling.count && status == STATUS_OK; i++) {
+        take_vessel(&filling, i);
+        status = put_moves(&filling, i, scratch);
+        arena_reset(scratch);
+    }
+    arena_free(scratch);
     cook_memo_free(filling.cooks);
+    if (status != STATUS_OK)
+        return status;
     *dataset = intake_finish(filling.intake);
     drop_same_ancestry(dataset, arena);
     add_changes(&filling, dataset);
-    return fill_findings(&filling, journal, dataset);
+    return fill_findings(&filling, dataset);
 }
