@@ -10,14 +10,6 @@
 #include "review/review.h"
 #include "view/review.h"
 
-/* A share has no size of its own; the bar is told one that is large enough to be shown. */
-static void tell_progress(void *context, const char *what, double share)
-{
-    enum { PARTS = PROGRESS_BAR_LEAST };
-    const struct progress progress = progress_bar_listener(context);
-    progress_tell(&progress, what, (uint64_t)(share * PARTS), PARTS);
-}
-
 /* From the table, the invented season, or the journal; none where an operand is no batch there. */
 static void read_vessels(struct app *app, struct dataset *dataset)
 {
@@ -179,7 +171,6 @@ static enum status run_review(struct app *app)
     const struct given *given = &app->given;
     const bool json = app->given.json, html = given->html != NULL, table = given->csv != NULL;
     struct progress_bar bar;
-    const struct review_progress progress = {tell_progress, &bar};
     struct dataset dataset = {0};
     struct review review;
     struct text page;
@@ -204,6 +195,7 @@ static enum status run_review(struct app *app)
     if (!kept)
         read_vessels(app, &dataset); /* says how to start a journal */
     progress_bar_init(&bar, stderr);
+    const struct progress progress = progress_bar_listener(&bar);
     enum status status = review_make(&dataset, app->reasoner, &progress, app->arena, &review);
     progress_bar_clear(&bar);
     app_must(app, status);

@@ -248,19 +248,6 @@ static enum status count_others(struct triage *triage, const struct posterior *p
     return triage_siblings(triage, cells, sizeof cells / sizeof *cells, names);
 }
 
-void account_drop_done(const struct rules *rules, const struct observation *observations,
-                       struct review_account *account)
-{
-    size_t kept = 0;
-    for (size_t t = 0; t < account->trial_count; t++) {
-        int observable = (int)account->trials[t].observable;
-        bool done = account->controls.total > 0 && observable == rules->feeder[FEEDS_CONTROLS];
-        if (!done && (observations == NULL || observations[observable].seen == 0))
-            account->trials[kept++] = account->trials[t];
-    }
-    account->trial_count = kept;
-}
-
 /* Who tells of a bad batch has a cause for it: the chances of all, tempered by what the rules say, in shares
  * of 1. Their order stays. */
 static void share_out(const struct rules *rules, const double *chances, double *shares)
@@ -290,9 +277,7 @@ enum status account_judge(struct triage *triage, const struct reasoner *reasoner
         if (account->says_more) /* a bare count points to no cause */
             share_out(rules, posterior.cause, shares);
         account->causes = review_list_causes(rules, shares, arena, &account->cause_count);
-        account->trials = review_tell_apart(reasoner, account->causes, account->cause_count, arena,
-                                            &account->trial_count);
-        account_drop_done(reasoner_rules(reasoner), evidence.observations, account);
+        account_choose_trials(reasoner, evidence.observations, arena, account);
     }
     posterior_release(&posterior);
     return status;

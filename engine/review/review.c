@@ -3,26 +3,368 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
+#include "reason/siblings.h"
 #include "review/search.h"
+
+/* ---- one factor: its levels, their intervals, its test ------------------------------------------ */
+
+static const double usual_level = 0.95;
+
+/* Counts the vessels of each level; there are millions to count, so by one increment and no branch. */
+static void count_levels(const struct review_work *work, size_t f, struct review_level *levels,
+                         size_t *unknown)
+{
+    enum { KINDS = 2 * (STANDING_LOST + 1) }; /* by standing, controls behind the others */
+    const struct dataset *dataset = work->dataset;
+    const struct factor *of = &dataset->factors[f];
+    const uint8_t *standings = work->standing;
+    const bool *control = dataset->control;
+    const uint32_t *level = of->level, none = (uint32_t)of->level_count;
+    uint32_t *counts = calloc((of->level_count + 1) * KINDS, sizeof *counts);
+    for (size_t i = 0; i < dataset->vessel_count; i++) {
+        size_t l = level[i] == LEVEL_NONE ? none : level[i];
+        counts[l * KINDS + (control[i] ? KINDS / 2 : 0) + standings[i]]++;
+    }
+    *unknown = counts[none * KINDS + STANDING_SOUND] + (size_t)counts[none * KINDS + STANDING_LOST];
+    /* One that was moved was in danger in each place, and lost in the last. */
+    for (size_t i = 0; of->stays != NULL && i < dataset->vessel_count; i++)
+        for (size_t s = of->first_stay[i]; s + 1 < of->first_stay[i + 1]; s++)
+            if (standings[i] != STANDING_OUT && of->stays[s].level != LEVEL_NONE)
+                counts[of->stays[s].level * KINDS + (control[i] ? KINDS / 2 : 0) +
+                       STANDING_SOUND]++;
+    for (size_t l = 0; l < of->level_count; l++) {
+        const uint32_t *grown = &counts[l * KINDS], *controls = grown + KINDS / 2;
+        size_t lost = grown[STANDING_LOST], controls_lost = controls[STANDING_LOST];
+        levels[l].counts = (struct counts){lost, lost + grown[STANDING_SOUND]};
+        levels[l].controls =
+            (struct counts){controls_lost, controls_lost + controls[STANDING_SOUND]};
+    }
+    free(counts);
+}
+
+static int worse_first(const void *a, const void *b)
+{
+    const struct review_level *first = a, *second = b;
+    double x = (double)first->counts.lost * (double)second->counts.total;
+    double y = (double)second->counts.lost * (double)first->counts.total;
+    if (first->counts.total == 0 || second->counts.total == 0)
+        x = (double)first->counts.total, y = (double)second->counts.total;
+    if (x < y || x > y)
+        return ORDER(y, x);
+    if (first->counts.total != second->counts.total)
+        return ORDER(second->counts.total, first->counts.total);
+    return ORDER(first->level, second->level);
+}
+
+static struct tally tally_of(struct counts counts)
+{
+    return (struct tally){(double)counts.lost, (double)counts.total};
+}
+
+static void judge_levels(struct review_factor *factor, struct counts all)
+{
+    for (size_t l = 0; l < factor->level_count; l++) {
+        struct review_level *level = &factor->levels[l], *before = l > 0 ? level - 1 : NULL;
+        struct counts rest = {all.lost - level->counts.lost, all.total - level->counts.total};
+        const struct tally groups[] = {tally_of(level->counts), tally_of(rest)};
+        if (before != NULL && before->counts.lost == level->counts.lost &&
+            before->counts.total == level->counts.total) { /* as in thousands of small ones */
+            level->exact = before->exact;
+            level->wilson = before->wilson;
+            level->log_bayes = before->log_bayes;
+            continue;
+        }
+        level->exact = counts_interval_exact(level->counts, usual_level);
+        level->wilson = counts_interval_wilson(level->counts, usual_level);
+        level->log_bayes = bayes_factor_ln(groups, 2, 1.0, 1.0);
+    }
+}
+
+static void count_factor(struct review_work *work, size_t f)
+{
+    const struct factor *of = &work->dataset->factors[f];
+    struct review_factor *factor = &work->review->factors[f];
+
+    *factor = (struct review_factor){.factor = f,
+                                     .q = NAN,
+                                     .within = work->dataset->factor_count,
+                                     .within_p = NAN,
+                                     .entangled = NAN};
+    factor->levels = arena_array(work->arena, of->level_count, sizeof *factor->levels);
+    for (uint32_t l = 0; l < of->level_count; l++)
+        factor->levels[l].level = l;
+    count_levels(work, f, factor->levels, &factor->unknown);
+    for (size_t l = 0; l < of->level_count; l++) /* those that some vessel has */
+        if (factor->levels[l].counts.total > 0 || factor->levels[l].controls.total > 0)
+            factor->levels[factor->level_count++] = factor->levels[l];
+    if (factor->level_count > 1)
+        qsort(factor->levels, factor->level_count, sizeof *factor->levels, worse_first);
+    size_t count = factor->level_count;
+    struct counts *groups = malloc((count + 1) * sizeof *groups), all = {0, 0};
+    struct tally *tallies = malloc((count + 1) * sizeof *tallies);
+
+    for (size_t i = 0; i < count; i++) {
+        groups[i] = factor->levels[i].counts;
+        tallies[i] = tally_of(groups[i]);
+        all.lost += groups[i].lost;
+        all.total += groups[i].total;
+    }
+    judge_levels(factor, all);
+    factor->log_bayes = bayes_factor_ln(tallies, count, 1.0, 1.0);
+    factor->test = table_test(groups, count);
+    free(groups);
+    free(tallies);
+}
+
+static void count_factors(struct review_work *work)
+{
+    size_t count = work->dataset->factor_count, vessels = work->dataset->vessel_count;
+    double *p = malloc((count + 1) * sizeof *p);
+
+    work->review->factors = arena_array(work->arena, count, sizeof *work->review->factors);
+    for (size_t f = 0; f < count; f++) {
+        const struct review_factor *factor = &work->review->factors[f];
+        size_t grown = 0; /* levels with a vessel that counts; below two there is no question */
+        count_factor(work, f);
+        for (size_t l = 0; l < factor->level_count; l++)
+            grown += factor->levels[l].counts.total > 0;
+        /* Where vessels count twice a table says nothing; the search does. */
+        p[f] = grown > 1 && work->dataset->factors[f].stays == NULL ? factor->test.p : NAN;
+        progress_tell(work->progress, "comparing", (f + 1) * vessels, count * vessels);
+    }
+    counts_adjust(p, count, p);
+    for (size_t f = 0; f < count; f++)
+        work->review->factors[f].q = p[f];
+    free(p);
+}
+
+/* ---- held still: which hides behind which ------------------------------------------------------- */
+
+/* Whether a vessel counts, is no control, and has a level of both. */
+static bool has_both(const struct review_work *work, const struct factor *a, const struct factor *b,
+                     size_t vessel)
+{
+    return work->standing[vessel] != STANDING_OUT && !work->dataset->control[vessel] &&
+           a->level[vessel] != LEVEL_NONE && b->level[vessel] != LEVEL_NONE;
+}
+
+/* What the levels of one factor (rows) met at those of another: [column * rows + row]; NULL where there
+ * are too many cells. */
+static struct counts *cross(const struct review_work *work, const struct factor *row,
+                            const struct factor *column, struct arena *arena)
+{
+    enum { MOST = 1 << 17 };
+    size_t rows = row->level_count, columns = column->level_count;
+    if (rows == 0 || columns == 0 || rows > MOST / columns)
+        return NULL;
+    struct counts *cells = arena_array(arena, rows * columns, sizeof *cells);
+    for (size_t i = 0; i < work->dataset->vessel_count; i++)
+        if (has_both(work, row, column, i))
+            count_vessel(&cells[column->level[i] * rows + row->level[i]], work->standing[i]);
+    return cells;
+}
+
+/* Cramer's V (1946): sqrt(chi-square / (n (min(rows, columns) - 1))), empty ones left out; 0 where every
+ * column has vessels of one row only. */
+static double entangled(const struct counts *cells, size_t rows, size_t columns,
+                        struct arena *arena)
+{
+    double *of_row = arena_array(arena, rows, sizeof *of_row), sum = 0.0;
+    double *of_column = arena_array(arena, columns, sizeof *of_column);
+    size_t filled_rows = 0, filled_columns = 0, filled = 0;
+    for (size_t k = 0; k < rows * columns; k++) {
+        filled_rows += cells[k].total > 0 && of_row[k % rows] <= 0.0;
+        filled_columns += cells[k].total > 0 && of_column[k / rows] <= 0.0;
+        filled += cells[k].total > 0;
+        of_row[k % rows] += (double)cells[k].total;
+        of_column[k / rows] += (double)cells[k].total;
+    }
+    for (size_t k = 0; k < rows * columns; k++) {
+        double n = (double)cells[k].total;
+        if (n > 0.0)
+            sum += n * n / (of_row[k % rows] * of_column[k / rows]);
+    }
+    size_t smaller = filled_rows < filled_columns ? filled_rows : filled_columns;
+    /* chi-square is n (sum n_rc^2 / (n_r n_c) - 1) */
+    return smaller > 1 && filled > filled_columns
+               ? sqrt(fmax(0.0, sum - 1.0) / (double)(smaller - 1))
+               : 0.0;
+}
+
+/* One of them was computed from the other, or both from the same. */
+static bool related(const struct review_work *work, size_t a, size_t b)
+{
+    enum factor_kind first = factor_kinds[work->dataset->factors[a].kind].origin;
+    enum factor_kind second = factor_kinds[work->dataset->factors[b].kind].origin;
+    return first == second && first != FACTOR_OTHER;
+}
+
+enum { ASKED = 8 }; /* the factors that look worst; each is crossed with each */
+
+/* Of the factors that look bad, those with the most evidence for rates of their own. */
+static size_t worst_factors(const struct review_work *work, size_t asked[ASKED])
+{
+    static const double looks_bad = 0.05;
+    const struct review_factor *factors = work->review->factors;
+    size_t count = 0;
+
+    for (size_t f = 0; f < work->dataset->factor_count; f++) {
+        size_t at = count;
+        if (!(factors[f].test.p <= looks_bad))
+            continue;
+        while (at > 0 && factors[asked[at - 1]].log_bayes < factors[f].log_bayes)
+            at--;
+        if (at == ASKED)
+            continue;
+        count = count < ASKED ? count + 1 : ASKED;
+        memmove(&asked[at + 1], &asked[at], (count - at - 1) * sizeof *asked);
+        asked[at] = f;
+    }
+    return count;
+}
+
+/* Finds what a factor is most confounded with, and asks the same question within the levels of that. */
+static void hold_still(struct review_work *work, size_t f, const size_t asked[ASKED], size_t count)
+{
+    static const double noticeable = 0.3, rounding = 1e-9; /* of Cramer's V */
+    const struct factor *factors = work->dataset->factors;
+    struct review_factor *factor = &work->review->factors[f];
+    struct arena *arena = arena_new();
+    const struct counts *best = NULL;
+    double most = noticeable;
+
+    for (size_t i = 0; i < count; i++) {
+        /* What holds others still was not computed from another. */
+        const struct factor *other = &factors[asked[i]];
+        if (asked[i] == f || related(work, f, asked[i]) ||
+            (other->kind != FACTOR_OTHER && factor_kinds[other->kind].origin != other->kind))
+            continue;
+        const struct counts *cells = cross(work, &factors[f], other, arena);
+        double v = cells != NULL
+                       ? entangled(cells, factors[f].level_count, other->level_count, arena)
+                       : 0.0;
+        if (v > most + rounding) { /* of those alike the one with more evidence */
+            best = cells;
+            most = v;
+            factor->within = asked[i];
+        }
+    }
+    if (best != NULL) {
+        struct strata_test test;
+        factor->entangled = most;
+        if (strata_groups(best, factors[f].level_count, factors[factor->within].level_count,
+                          &test)) {
+            factor->within_p = test.p;
+            factor->within_strata = test.strata;
+        }
+    }
+    arena_free(arena);
+}
+
+static void hold_all_still(struct review_work *work)
+{
+    size_t asked[ASKED], count = worst_factors(work, asked);
+    for (size_t k = 0; k < count; k++)
+        hold_still(work, asked[k], asked, count);
+}
+
+/* ---- alike: what cannot be told apart ----------------------------------------------------------- */
+
+/* The levels of every `step`th vessel; LEVEL_NONE of those that do not count. */
+static void take_levels(const struct review_work *work, size_t f, size_t step, uint32_t *levels)
+{
+    const struct dataset *dataset = work->dataset;
+    for (size_t i = 0; i < dataset->vessel_count; i += step)
+        *levels++ = work->standing[i] == STANDING_OUT || dataset->control[i]
+                        ? LEVEL_NONE
+                        : dataset->factors[f].level[i];
+}
+
+struct vote { /* which level a level of another factor meets most, where that is more than half */
+    uint32_t level, lead;
+};
+
+static void cast(struct vote *vote, uint32_t level)
+{
+    vote->level = vote->lead == 0 ? level : vote->level;
+    vote->lead = vote->level == level ? vote->lead + 1 : vote->lead - 1;
+}
+
+/* Of the vessels that have a level of both factors those in which each level meets the one it meets most
+ * (Boyer & Moore 1981); none unless there are two such pairs, nor when it is plain that many do not. */
+static void agree(const struct dataset *dataset, const uint32_t *first, const uint32_t *second,
+                  size_t count, struct review_alias *alias)
+{
+    enum { MANY = 10 }; /* one in so many */
+    struct vote *there = calloc(dataset->factors[alias->first].level_count, sizeof *there);
+    struct vote *back = calloc(dataset->factors[alias->second].level_count, sizeof *back);
+    uint32_t met = LEVEL_NONE;
+    bool several = false;
+
+    for (size_t i = 0; i < count; i++)
+        if (first[i] != LEVEL_NONE && second[i] != LEVEL_NONE) {
+            cast(&there[first[i]], second[i]);
+            cast(&back[second[i]], first[i]);
+        }
+    alias->of = alias->together = 0;
+    for (size_t i = 0; i < count && alias->of - alias->together <= count / MANY; i++) {
+        uint32_t x = first[i], y = second[i];
+        if (x == LEVEL_NONE || y == LEVEL_NONE)
+            continue;
+        alias->of++;
+        if (there[x].level != y || back[y].level != x)
+            continue;
+        alias->together++;
+        several = several || (met != LEVEL_NONE && met != x);
+        met = x;
+    }
+    if (!several || alias->of - alias->together > count / MANY)
+        alias->together = 0;
+    free(there);
+    free(back);
+}
+
+static void find_aliases(struct review_work *work)
+{
+    enum { SAMPLE = 4096 };
+    static const double nearly = 0.95, hopeful = 0.9;
+    const struct dataset *dataset = work->dataset;
+    struct review *review = work->review;
+    size_t count = dataset->factor_count, vessels = dataset->vessel_count;
+    size_t step = vessels / SAMPLE + 1, taken = (vessels + step - 1) / step;
+    uint32_t *samples = malloc((count * taken + 1) * sizeof *samples), *all = NULL;
+
+    for (size_t f = 0; f < count; f++)
+        take_levels(work, f, step, &samples[f * taken]);
+    for (size_t a = 0; a < count; a++) {
+        for (size_t b = a + 1; b < count; b++) {
+            struct review_alias alias = {.first = a, .second = b};
+            if (related(work, a, b) || review->factors[a].level_count < 2 ||
+                review->factors[b].level_count < 2)
+                continue;
+            /* Most pairs differ so plainly that a sample shows it. */
+            agree(dataset, &samples[a * taken], &samples[b * taken], taken, &alias);
+            if (step > 1 && (double)alias.together >= hopeful * (double)alias.of) {
+                all = realloc(all, 2 * vessels * sizeof *all);
+                take_levels(work, a, 1, all);
+                take_levels(work, b, 1, &all[vessels]);
+                agree(dataset, all, &all[vessels], vessels, &alias);
+            }
+            if (alias.together > 0 && (double)alias.together >= nearly * (double)alias.of)
+                *arena_push(work->arena, review->aliases, review->alias_count) = alias;
+        }
+        progress_tell(work->progress, "looking for what always went together", (a + 1) * vessels,
+                      count * vessels);
+    }
+    free(samples);
+    free(all);
+}
 
 /* ---- how long vessels lasted, by what leads ----------------------------------------------------- */
 
 enum { LONGEST = 3650 }; /* days; who watches longer has mistaken a date */
-
-/* Days until a vessel was lost or last seen sound; -1 when it says nothing about time. */
-static int32_t time_of(const struct dataset *dataset, size_t vessel)
-{
-    int32_t entered = dataset->entered[vessel], ended = dataset->ended[vessel];
-    uint8_t fate = dataset->fate[vessel];
-
-    if (fate == FATE_OPEN)
-        ended = dataset->today;
-    if (fate == FATE_COUNT || entered == DAY_NONE || ended == DAY_NONE || ended < entered ||
-        ended > dataset->today || (int64_t)ended - entered > LONGEST)
-        return -1;
-    return ended - entered;
-}
 
 /* Levels called as culprits first, then those with the most vessels; the rest is one curve. */
 static void choose_curves(const struct review_work *work, struct review_time *time)
@@ -75,10 +417,10 @@ static void make_time(struct review_work *work)
     }
     struct survival_row *rows = calloc(time->curve_count * TIMES, sizeof *rows);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
-        int32_t days = time_of(dataset, i);
+        int32_t days = vessel_days(dataset, i);
         if (dataset->control[i])
             continue;
-        if (days < 0 || (level != NULL && level[i] == LEVEL_NONE)) {
+        if (days < 0 || days > LONGEST || (level != NULL && level[i] == LEVEL_NONE)) {
             time->left_out++;
             continue;
         }
@@ -102,12 +444,9 @@ static void make_time(struct review_work *work)
 static int sooner(const void *a, const void *b)
 {
     const struct review_batch *first = a, *second = b;
-    if (first->day != second->day) /* those without a day last */
-        return first->day == DAY_NONE     ? 1
-               : second->day == DAY_NONE  ? -1
-               : first->day < second->day ? -1
-                                          : 1;
-    return (first->level > second->level) - (first->level < second->level);
+    int64_t x = first->day == DAY_NONE ? INT64_MAX : first->day; /* those without a day last */
+    int64_t y = second->day == DAY_NONE ? INT64_MAX : second->day;
+    return x != y ? ORDER(x, y) : ORDER(first->level, second->level);
 }
 
 /* Whether a culprit, of whatever name, reaches the vessel. */
@@ -171,9 +510,8 @@ static void make_batches(struct review_work *work)
 
 static int by_day(const void *a, const void *b)
 {
-    int32_t first = ((const struct review_day *)a)->day,
-            second = ((const struct review_day *)b)->day;
-    return (first > second) - (first < second);
+    const struct review_day *first = a, *second = b;
+    return ORDER(first->day, second->day);
 }
 
 /* The vessels by the days on which they were started. */
@@ -308,12 +646,6 @@ static unsigned find_limits(const struct review_work *work)
 
 /* ---- the whole ---------------------------------------------------------------------------------- */
 
-void review_tell(const struct review_work *work, const char *what, size_t done, size_t all)
-{
-    if (work->progress != NULL && work->progress->tell != NULL && all > 0)
-        work->progress->tell(work->progress->context, what, (double)done / (double)all);
-}
-
 static void call_culprits(struct review_work *work)
 {
     const struct review_rules *rules = &work->rules->review;
@@ -326,8 +658,7 @@ static void call_culprits(struct review_work *work)
 }
 
 enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,
-                        const struct review_progress *progress, struct arena *arena,
-                        struct review *review)
+                        const struct progress *progress, struct arena *arena, struct review *review)
 {
     struct review_work work = {.dataset = dataset,
                                .reasoner = reasoner,
@@ -344,19 +675,14 @@ enum status review_make(const struct dataset *dataset, const struct reasoner *re
     work.standing = search_standing(dataset, work.rules->review.watched, arena, &totals->young);
     count_totals(&work, totals);
     totals->exact = counts_interval_exact(totals->counts, 0.95);
-    review_count_factors(&work);
-    review_hold_still(&work);
-    review_find_aliases(&work);
+    count_factors(&work);
+    hold_all_still(&work);
+    find_aliases(&work);
     call_culprits(&work);
     make_time(&work);
     make_batches(&work);
     make_watch(&work);
     totals->batches = review->batch_count;
-    enum status status = review_judge_causes(&work);
-    if (status != STATUS_OK)
-        return status;
-    review_choose_trials(&work);
-    review_plan_next(&work);
     review->limits = find_limits(&work);
-    return STATUS_OK;
+    return review_explain(&work);
 }

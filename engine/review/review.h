@@ -7,6 +7,7 @@
 #include <stdint.h>
 
 #include "base/diag.h"
+#include "base/filing.h"
 #include "base/memory.h"
 #include "reason/reason.h"
 #include "review/dataset.h"
@@ -276,18 +277,12 @@ enum status account_judge(struct triage *triage, const struct reasoner *reasoner
 int account_next(struct triage *triage, const struct reasoner *reasoner,
                  const struct review_account *account, bool *asked);
 
-/* Told how far a long review has come, 0 to 1; may be NULL. */
-struct review_progress {
-    void (*tell)(void *context, const char *what, double share);
-    void *context;
-};
-
 /*
  * Reviews a dataset. `reasoner` is of the rules; both and the dataset outlive
- * the review. Fails only where shared causes cannot be inferred (reason/shared.h).
+ * the review. `progress` (may be NULL) is told in vessels, once for each step. Fails only where shared causes cannot be inferred (reason/shared.h).
  */
 enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,
-                        const struct review_progress *progress, struct arena *arena,
+                        const struct progress *progress, struct arena *arena,
                         struct review *review);
 
 /*

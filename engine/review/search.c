@@ -179,15 +179,23 @@ static uint32_t level_at(const struct factor *factor, const struct piece *piece)
                : factor->stays[next_stay(factor, piece->vessel, piece->age) - 1].level;
 }
 
-/* Days in danger; -1 when they are not known. */
-static int age_of(const struct dataset *dataset, size_t vessel)
+int32_t vessel_days(const struct dataset *dataset, size_t vessel)
 {
     int32_t entered = dataset->entered[vessel], ended = dataset->ended[vessel];
-    if (dataset->fate[vessel] == FATE_OPEN)
+    uint8_t fate = dataset->fate[vessel];
+    if (fate == FATE_OPEN)
         ended = dataset->today;
-    if (entered == DAY_NONE || ended == DAY_NONE || ended < entered || ended > dataset->today)
+    if (fate == FATE_COUNT || entered == DAY_NONE || ended == DAY_NONE || ended < entered ||
+        ended > dataset->today)
         return -1;
-    return ended - entered < AGES ? ended - entered : AGES - 1;
+    return (int64_t)ended - entered < INT32_MAX ? ended - entered : INT32_MAX;
+}
+
+/* Days in danger, as far as they are counted. */
+static int age_of(const struct dataset *dataset, size_t vessel)
+{
+    int32_t days = vessel_days(dataset, vessel);
+    return days < AGES ? days : AGES - 1;
 }
 
 /* What a vessel has gone through up to each age. */
@@ -238,7 +246,7 @@ static int next_change(const struct search *search, size_t vessel, int age)
     return next;
 }
 
-/* Counts the pieces of a vessel, or puts them down at `to`. */
+/* Puts the pieces of a vessel down; how many. */
 static size_t cut_vessel(const struct search *search, size_t vessel, const double exposure[AGES],
                          struct piece *to)
 {
@@ -251,12 +259,11 @@ static size_t cut_vessel(const struct search *search, size_t vessel, const doubl
         int next = next_change(search, vessel, from);
         last = next > age;
         double now = last ? all : exposure[next - 1];
-        if (to != NULL)
-            to[count] = (struct piece){.vessel = (uint32_t)vessel,
-                                       .exposure = (float)(now - before),
-                                       .age = (int16_t)from,
-                                       .lost = lost && last,
-                                       .last = last};
+        to[count] = (struct piece){.vessel = (uint32_t)vessel,
+                                   .exposure = (float)(now - before),
+                                   .age = (int16_t)from,
+                                   .lost = lost && last,
+                                   .last = last};
         before = now;
         from = next;
     }
@@ -299,23 +306,27 @@ static void cut_pieces(struct search *search, struct arena *arena)
     for (size_t f = 0; f < dataset->factor_count; f++)
         if (dataset->factors[f].stays != NULL && search->changing_count < CHANGING)
             search->changing[search->changing_count++] = f;
-    search->batch_count = 1;
-    if (dataset->batch < dataset->factor_count)
-        search->batch_count += dataset->factors[dataset->batch].level_count;
-    search->batch = arena_array(arena, search->batch_count + 2, sizeof *search->batch);
-    size_t *next = search->batch + 1; /* first the counts, one further; then where they go on */
-    for (size_t i = 0; i < dataset->vessel_count; i++)
-        if (search->standing[i] != STANDING_OUT)
-            next[batch_of(search, i) + 1] += cut_vessel(search, i, exposure, NULL);
-    for (size_t b = 1; b <= search->batch_count; b++)
-        next[b] += next[b - 1];
-    search->pieces = arena_array(arena, next[search->batch_count], sizeof *search->pieces);
-    search->cover = arena_array(arena, next[search->batch_count], sizeof *search->cover);
-    for (size_t i = 0; i < dataset->vessel_count; i++) {
-        size_t b = batch_of(search, i);
-        if (search->standing[i] != STANDING_OUT)
-            next[b] += cut_vessel(search, i, exposure, &search->pieces[next[b]]);
+    const struct factor *batches =
+        dataset->batch < dataset->factor_count ? &dataset->factors[dataset->batch] : NULL;
+    uint32_t *next = malloc((dataset->vessel_count + 1) * sizeof *next);
+    uint32_t *first = chain_vessels(dataset, batches, next);
+    size_t count = 0, room = dataset->vessel_count;
+    for (size_t k = 0; k < search->changing_count; k++) {
+        const struct factor *factor = &dataset->factors[search->changing[k]];
+        room += factor->first_stay[dataset->vessel_count] - dataset->vessel_count;
     }
+    search->batch_count = batches != NULL ? batches->level_count + 1 : 1;
+    search->batch = arena_array(arena, search->batch_count + 1, sizeof *search->batch);
+    search->pieces = arena_array(arena, room, sizeof *search->pieces);
+    search->cover = arena_array(arena, room, sizeof *search->cover);
+    for (size_t b = 0; b < search->batch_count; b++) {
+        for (uint32_t i = first[b]; i != LEVEL_NONE; i = next[i])
+            if (search->standing[i] != STANDING_OUT)
+                count += cut_vessel(search, i, exposure, &search->pieces[count]);
+        search->batch[b + 1] = count;
+    }
+    free(next);
+    free(first);
     search->time = arena_array(arena, search->batch_count, sizeof *search->time);
     place_batches(search);
 }
@@ -968,6 +979,20 @@ static void search_init(struct search *search, const struct dataset *dataset,
 
 /* ---- how vessels count -------------------------------------------------------------------------- */
 
+uint32_t *chain_vessels(const struct dataset *dataset, const struct factor *of, uint32_t *next)
+{
+    size_t levels = of != NULL ? of->level_count : 0;
+    uint32_t *first = malloc((levels + 1) * sizeof *first);
+    for (size_t l = 0; l <= levels; l++)
+        first[l] = LEVEL_NONE;
+    for (size_t i = dataset->vessel_count; i-- > 0;) {
+        size_t level = of != NULL && of->level[i] != LEVEL_NONE ? of->level[i] : levels;
+        next[i] = first[level];
+        first[level] = (uint32_t)i;
+    }
+    return first;
+}
+
 uint8_t *search_standing(const struct dataset *dataset, double watched, struct arena *arena,
                          size_t *young)
 {
@@ -1176,8 +1201,7 @@ static void call(struct search *search, size_t lead, size_t k, unsigned mask, st
 static int surer(const void *a, const void *b)
 {
     const struct review_culprit *first = a, *second = b;
-    double x = first->suspects[0].log_bayes, y = second->suspects[0].log_bayes;
-    return (x < y) - (x > y);
+    return ORDER(second->suspects[0].log_bayes, first->suspects[0].log_bayes);
 }
 
 /* Each again with the others set aside: what later ones explain is taken out. */

@@ -44,34 +44,31 @@ struct review_work {
     const struct dataset *dataset;
     const struct reasoner *reasoner;
     const struct rules *rules;
-    const struct review_progress *progress;
+    const struct progress *progress;
     const uint8_t *standing; /* of each vessel */
     struct arena *arena;
     struct review *review;
 };
 
-/* Each fills its members of the review, in this order. */
-void review_count_factors(struct review_work *work);       /* factors, their tests */
-void review_hold_still(struct review_work *work);          /* within, entangled */
-void review_find_aliases(struct review_work *work);        /* aliases */
-enum status review_judge_causes(struct review_work *work); /* causes of culprits and batches */
-void review_choose_trials(struct review_work *work);       /* trials, changes */
-void review_plan_next(struct review_work *work);           /* plans */
+/* Fills in why and what to do: causes, trials, changes and plans. */
+enum status review_explain(struct review_work *work);
 
 /* The causes that are not negligible, likeliest first, of `share`, one a cause of the rules. */
 struct review_cause *review_list_causes(const struct rules *rules, const double *share,
                                         struct arena *arena, size_t *count);
-/* The tests that tell causes apart, best first. */
-struct review_trial *review_tell_apart(const struct reasoner *reasoner,
-                                       const struct review_cause *causes, size_t count,
-                                       struct arena *arena, size_t *trial_count);
+/* Chooses the tests that tell the causes of an account apart, best first, but for those that were done: by
+ * what was observed (may be NULL), and a control where there was one. */
+void account_choose_trials(const struct reasoner *reasoner, const struct observation *observations,
+                           struct arena *arena, struct review_account *account);
 
-/* Takes out of the tests of an account those that were done: by what was observed (may be NULL), and a
- * control where there was one. */
-void account_drop_done(const struct rules *rules, const struct observation *observations,
-                       struct review_account *account);
+/* The chains of the vessels of each level of a factor (NULL: of none), and one of the vessels without: where
+ * each begins, to be freed, and behind each vessel the `next`, up to LEVEL_NONE. */
+uint32_t *chain_vessels(const struct dataset *dataset, const struct factor *of, uint32_t *next);
 
-/* Tells how far it is. */
-void review_tell(const struct review_work *work, const char *what, size_t done, size_t all);
+/* Days from its beginning until it was lost, used or today; -1 when they are not known. */
+int32_t vessel_days(const struct dataset *dataset, size_t vessel);
+
+/* For qsort. */
+#define ORDER(first, second) (((first) > (second)) - ((first) < (second)))
 
 #endif
