@@ -279,7 +279,8 @@ int account_next(struct triage *triage, const struct reasoner *reasoner,
 
 /*
  * Reviews a dataset. `reasoner` is of the rules; both and the dataset outlive
- * the review. `progress` (may be NULL) is told in vessels, once for each step. Fails only where shared causes cannot be inferred (reason/shared.h).
+ * the review. `progress` (may be NULL) is told in vessels, once for each step. Fails only where shared
+ * causes cannot be inferred (reason/shared.h).
  */
 enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,
                         const struct progress *progress, struct arena *arena,
@@ -288,8 +289,7 @@ enum status review_make(const struct dataset *dataset, const struct reasoner *re
 /*
  * The decision alone: which culprits are called. What `make check` tries on simulated seasons, and the
  * part of review_make that does it. A culprit is called when the odds of some culprit against none are
- * such that by chance, as batches and vessels differ, at most `level` of journals have them, and the
- * Bayes factor for a higher hazard of its own is at least `bayes_factor` (search.c). Then its vessels
+ * such that by chance at most `level` of journals have them, as simulated seasons show, and the Bayes factor for a higher hazard of its own is at least `bayes_factor` (search.c). Then its vessels
  * are set aside and the rest is asked again, until nothing is called.
  */
 struct review_rule {

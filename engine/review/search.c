@@ -3,8 +3,6 @@
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_fit.h>
-#include <gsl/gsl_randist.h>
-#include <gsl/gsl_rng.h>
 #include <gsl/gsl_sf_gamma.h>
 #include <math.h>
 #include <stdlib.h>
@@ -40,9 +38,9 @@
  * odds, the sum of exp(weight) over all levels, say how much likelier these losses are with some
  * culprit than without one.
  *
- * By chance alone the odds exceed k in one journal of k at most (Ville 1939; Markov's inequality), in
- * fact in far fewer. In how many is found out by strewing the losses over the pieces as frailty and
- * drift would, many times (a parametric bootstrap: Davison & Hinkley 1997, chapter 4).
+ * By chance alone the odds exceed k in one journal of k at most (Ville 1939; Markov's inequality). In
+ * simulated seasons without a fault it is one of 5 k or fewer, whatever the design
+ * (tests/outside/review_seasons_test.c): so those that may be met in a share `level` are 1 / (5 level).
  */
 
 enum {
@@ -115,12 +113,6 @@ struct frame { /* the batches, with or without controls */
     } * pulls;
 };
 
-struct sheet { /* of a factor; where there are many cells all share one, a block at a time */
-    struct cell *cells;
-    size_t count;
-    float *falls; /* of each cell, grid point and ratio, while they are kept */
-};
-
 struct search {
     const struct dataset *dataset;
     const struct review_rule *rule;
@@ -142,13 +134,12 @@ struct search {
     double *log_prior;      /* of each level of each factor */
     struct frame frames[2]; /* of all, and without controls */
     size_t frame_count;
-    struct sheet *sheets; /* of each factor */
-    size_t block;         /* pieces that are gathered at once, at least */
-    struct heap *heaps;   /* of each level of a factor; clear but while a batch is gathered */
-    uint32_t *met;        /* levels that the batch has, in their order */
-    double *sums;         /* of each raised level, grid point and ratio */
-    bool small;           /* few enough cells to keep them, and to strew losses */
-    bool kept;            /* the logarithms are, too */
+    struct cell *cells; /* of the factor and the block that were gathered last */
+    size_t cell_count;
+    struct heap *heaps; /* of each level of a factor; clear but while a batch is gathered */
+    uint32_t *met;      /* levels that the batch has, in their order */
+    double *sums;       /* of each raised level, grid point and ratio */
+    bool small; /* few enough cells to ask for pairs, and for levels that hardly stand out */
 };
 
 static size_t smaller(size_t a, size_t b)
@@ -268,15 +259,6 @@ static size_t cut_vessel(const struct search *search, size_t vessel, const doubl
         from = next;
     }
     return count;
-}
-
-static size_t batch_of(const struct search *search, size_t vessel)
-{
-    const struct dataset *dataset = search->dataset;
-    uint32_t batch = dataset->batch < dataset->factor_count
-                         ? dataset->factors[dataset->batch].level[vessel]
-                         : LEVEL_NONE;
-    return batch != LEVEL_NONE ? batch : search->batch_count - 1; /* those without one at the end */
 }
 
 static void place_batches(struct search *search)
@@ -440,8 +422,9 @@ static bool inside(const struct search *search, const struct candidate *candidat
 /* The first batch behind a block that begins with one. */
 static size_t block_end(const struct search *search, size_t from)
 {
+    enum { BLOCK = 4096 }; /* pieces, unless one batch has more */
     size_t to = from + 1;
-    while (to < search->batch_count && search->batch[to + 1] - search->batch[from] <= search->block)
+    while (to < search->batch_count && search->batch[to + 1] - search->batch[from] <= BLOCK)
         to++;
     return to;
 }
@@ -466,7 +449,7 @@ static void gather(struct search *search, size_t f, size_t from, size_t to,
     const struct frame *frame = frame_of(search, f);
     const struct factor *of = &search->dataset->factors[f];
     struct candidate *candidates = &search->candidates[search->first[f]];
-    struct cell *cell = search->sheets[f].cells;
+    struct cell *cell = search->cells;
     const uint32_t *levels = of->stays == NULL ? of->level : NULL; /* millions are asked for */
     const bool *control = search->frame_count > 1 ? search->dataset->control : NULL;
     const struct piece *piece = frame->pieces;
@@ -510,7 +493,7 @@ static void gather(struct search *search, size_t f, size_t from, size_t to,
             *heap = (struct heap){.exposure = 0.0};
         }
     }
-    search->sheets[f].count = (size_t)(cell - search->sheets[f].cells);
+    search->cell_count = (size_t)(cell - search->cells);
     if (all != NULL) {
         all->total += vessels;
         all->lost += lost;
@@ -521,11 +504,10 @@ static void gather(struct search *search, size_t f, size_t from, size_t to,
 static void add_cells(struct search *search, size_t f)
 {
     const struct frame *frame = frame_of(search, f);
-    const struct sheet *sheet = &search->sheets[f];
     struct candidate *candidates = &search->candidates[search->first[f]];
 
-    for (size_t c = 0; c < sheet->count; c++) {
-        const struct cell *cell = &sheet->cells[c];
+    for (const struct cell *cell = search->cells; cell < search->cells + search->cell_count;
+         cell++) {
         const struct pull *pull = &frame->pulls[cell->batch];
         struct added *of = &candidates[cell->level].added;
         double e = pull->share * cell->exposure;
@@ -565,46 +547,28 @@ static size_t score_levels(struct search *search, size_t f)
     return raised;
 }
 
-/* The logarithms of a cell that depend on exposures alone. */
-static void cell_falls(const struct search *search, const struct frame *frame,
-                       const struct cell *cell, const struct candidate *of,
-                       float falls[GRID * RATIOS])
-{
-    for (size_t g = 0; g < DRIFTS; g++) {
-        double share = frame->share[g * search->batch_count + cell->batch];
-        for (size_t t = 0; t < RATIOS; t++) {
-            double over = ratios[t] - 1.0;
-            double m = frame->sum / (frame->sum + over * of->added.expected[g]) * share;
-            double rise = m * over * cell->exposure, usual = m * frame->exposure[cell->batch];
-            for (size_t k = 0; k < FRAILTIES; k++)
-                if (search->kept || frame->weight[g * FRAILTIES + k] > negligible)
-                    falls[(g * FRAILTIES + k) * RATIOS + t] =
-                        log1pf((float)(rise / (1.0 / frame->frailty[k] + usual)));
-        }
-    }
-}
-
+/* Adds up what the cells of raised levels say at each grid point and ratio. */
 static void add_falls(struct search *search, size_t f)
 {
     const struct frame *frame = frame_of(search, f);
-    const struct sheet *sheet = &search->sheets[f];
     const struct candidate *candidates = &search->candidates[search->first[f]];
-    float room[GRID * RATIOS];
-
-    for (size_t c = 0; c < sheet->count; c++) {
-        const struct cell *cell = &sheet->cells[c];
+    for (size_t c = 0; c < search->cell_count; c++) {
+        const struct cell *cell = &search->cells[c];
         const struct candidate *of = &candidates[cell->level];
-        const float *falls = search->kept ? &sheet->falls[c * GRID * RATIOS] : room;
-        if (!of->raised)
-            continue;
-        if (!search->kept)
-            cell_falls(search, frame, cell, of, room);
         double *sums = &search->sums[(size_t)of->row * GRID * RATIOS];
-        for (size_t k = 0; k < GRID; k++)
-            for (size_t t = 0; t < RATIOS && frame->weight[k] > negligible; t++)
+        for (size_t k = 0; k < GRID && of->raised; k++) {
+            double share = frame->share[k / FRAILTIES * search->batch_count + cell->batch];
+            double v = frame->frailty[k % FRAILTIES];
+            for (size_t t = 0; t < RATIOS && frame->weight[k] > negligible; t++) {
+                double over = ratios[t] - 1.0;
+                double m =
+                    frame->sum / (frame->sum + over * of->added.expected[k / FRAILTIES]) * share;
                 sums[k * RATIOS + t] +=
-                    (frame->lost[cell->batch] + 1.0 / frame->frailty[k % FRAILTIES]) *
-                    (double)falls[k * RATIOS + t];
+                    (frame->lost[cell->batch] + 1.0 / v) *
+                    (double)log1pf((float)(m * over * cell->exposure /
+                                           (1.0 / v + m * frame->exposure[cell->batch])));
+            }
+        }
     }
 }
 
@@ -638,19 +602,17 @@ static double log_bayes_of(const struct search *search, const struct frame *fram
 }
 
 /* The weights of the levels of a factor whose cells have been added up. */
-static void weigh_levels(struct search *search, size_t f)
+static void weigh_levels(struct search *search, size_t f, const struct candidate *within)
 {
     struct candidate *candidates = &search->candidates[search->first[f]];
     size_t raised = score_levels(search, f);
     if (raised == 0)
         return;
     search->sums = calloc(raised * sizeof *search->sums, (size_t)GRID * RATIOS);
-    for (size_t b = 0, to = search->batch_count; b < search->batch_count; b = to) {
-        if (!search->small) {
-            to = block_end(search, b);
-            list_pieces(search, frame_of(search, f), b, to);
-            gather(search, f, b, to, NULL, NULL);
-        }
+    for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
+        to = block_end(search, b);
+        list_pieces(search, frame_of(search, f), b, to);
+        gather(search, f, b, to, within, NULL);
         add_falls(search, f);
     }
     for (size_t l = 0; l < search->dataset->factors[f].level_count; l++)
@@ -689,7 +651,7 @@ static void weigh_factors(struct search *search, size_t from, size_t end,
                                           in_all.total > in.total ? in_all.total - in.total : 0};
             of->asked = in.total > 0 && in_all.total > in.total && !search->same[c];
         }
-        weigh_levels(search, f);
+        weigh_levels(search, f, within);
     }
     free(all);
 }
@@ -721,125 +683,6 @@ static double log_odds(const struct search *search)
     for (size_t c = 0; c < search->count && most > -INFINITY; c++)
         sum += exp(search->candidates[c].weight - most);
     return most > -INFINITY ? most + log(sum) : -INFINITY;
-}
-
-/* ---- what chance alone would do ----------------------------------------------------------------- */
-
-enum { STREWN = 199 }; /* times at most */
-/* Odds below the first are met by chance too often in any season; above the second in at most 3 % of
- * 500 seasons of each simulated design. */
-static const double never = 0.7, always = 4.7;
-
-/* The place of a share of the sum of some weights. */
-static size_t place_of(const double *weights, size_t count, double share)
-{
-    size_t k = 0;
-    while (k + 1 < count && (share -= weights[k]) > 0.0)
-        k++;
-    return k;
-}
-
-/* Strews `count` losses over the pieces that are not set aside, in proportion to what they went
- * through, for one frailty and drift out of `weight` and frailties of the batches drawn anew. */
-static void strew(const struct search *search, gsl_rng *rng, const double weight[GRID],
-                  const double *exposures, size_t *lost, size_t count)
-{
-    const struct frame *frame = &search->frames[0];
-    size_t k = place_of(weight, GRID, gsl_rng_uniform(rng)), batches = search->batch_count;
-    double v = frame->frailty[k % FRAILTIES], sum = 0.0;
-    double *means = malloc(batches * sizeof *means);
-    for (size_t b = 0; b < batches; b++)
-        sum += means[b] = frame->exposure[b] * frame->share[k / FRAILTIES * batches + b] *
-                          gsl_ran_gamma(rng, 1.0 / v, v);
-    for (size_t i = 0; i < count; i++) {
-        size_t b = place_of(means, batches, gsl_rng_uniform(rng) * sum);
-        double share = gsl_rng_uniform(rng) * frame->exposure[b] / frame->scale;
-        size_t first = search->batch[b];
-        lost[i] = first + place_of(&exposures[first], search->batch[b + 1] - first, share);
-    }
-    free(means);
-}
-
-/* The odds if these pieces had been lost instead. */
-static double odds_if(struct search *search, const size_t *lost, size_t count)
-{
-    const struct dataset *dataset = search->dataset;
-    for (size_t k = 0; k < search->frame_count; k++)
-        memset(search->frames[k].lost, 0, search->batch_count * sizeof(double));
-    for (size_t c = 0; c < search->count; c++) {
-        search->candidates[c].lost = 0.0;
-        search->candidates[c].added = (struct added){.score = 0.0};
-    }
-    for (size_t i = 0; i < count; i++) {
-        const struct piece *piece = &search->pieces[lost[i]];
-        size_t b = batch_of(search, piece->vessel);
-        bool control = dataset->control[piece->vessel];
-        for (size_t k = 0; k < search->frame_count; k++)
-            search->frames[k].lost[b] += !control || search->frames[k].controls;
-        for (size_t f = 0; f < dataset->factor_count; f++) {
-            uint32_t level = level_at(&dataset->factors[f], piece);
-            if (level != LEVEL_NONE && (!control || frame_of(search, f)->controls))
-                search->candidates[search->first[f] + level].lost++;
-        }
-    }
-    for (size_t k = 0; k < search->frame_count; k++)
-        frame_weigh(search, &search->frames[k]);
-    for (size_t f = 0; f < dataset->factor_count; f++) {
-        add_cells(search, f);
-        weigh_levels(search, f);
-    }
-    return exp(log_odds(search));
-}
-
-/* Keeps what depends on exposures alone, for all that is strewn. */
-static void keep_logarithms(struct search *search)
-{
-    search->kept = true;
-    for (size_t f = 0; f < search->dataset->factor_count; f++) {
-        const struct sheet *sheet = &search->sheets[f];
-        for (size_t c = 0; c < sheet->count; c++)
-            cell_falls(search, frame_of(search, f), &sheet->cells[c],
-                       &search->candidates[search->first[f] + sheet->cells[c].level],
-                       &sheet->falls[c * GRID * RATIOS]);
-    }
-}
-
-/* Whether chance alone would give such odds in at most so many of all journals as the rule says. */
-static bool alarming(struct search *search, double odds)
-{
-    /* Frailty is not known, but for a posterior; that costs a fifth. */
-    static const double strictly = 0.5;
-    double level = search->rule->level, weight[GRID];
-    size_t count = (size_t)search->frames[0].sum, hits = 0;
-    size_t enough = (size_t)(strictly * level * (STREWN + 1)); /* that many or more are too many */
-
-    if (!search->small || odds >= always || odds < never || count == 0)
-        return count > 0 && odds >= (search->small ? always : 1.0 / level);
-    size_t pieces = search->batch[search->batch_count];
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2); /* the same numbers for each review */
-    struct candidate *kept = malloc((search->count + 1) * sizeof *kept);
-    double *exposures = malloc((pieces + 1) * sizeof *exposures);
-    size_t *lost = malloc(count * sizeof *lost);
-
-    if (rng == NULL)
-        memory_exhausted();
-    for (size_t p = 0; p < pieces; p++)
-        exposures[p] =
-            set_aside(search, p, &search->frames[0]) ? 0.0 : (double)search->pieces[p].exposure;
-    memcpy(weight, search->frames[0].weight, sizeof weight);
-    memcpy(kept, search->candidates, search->count * sizeof *kept);
-    keep_logarithms(search);
-    for (size_t i = 0; i < STREWN && hits < enough; i++) {
-        strew(search, rng, weight, exposures, lost, count);
-        hits += odds_if(search, lost, count) >= odds;
-    }
-    search->kept = false;
-    memcpy(search->candidates, kept, search->count * sizeof *kept);
-    free(kept);
-    free(exposures);
-    free(lost);
-    gsl_rng_free(rng);
-    return hits < enough;
 }
 
 /* ---- candidates --------------------------------------------------------------------------------- */
@@ -910,7 +753,7 @@ static void share_prior(struct search *search)
 static void search_init(struct search *search, const struct dataset *dataset,
                         const struct review_rule *rule, struct arena *arena)
 {
-    enum { MANY = 50000, BLOCK = 4096 }; /* cells; pieces */
+    enum { MANY = 50000 }; /* cells */
     size_t factors = dataset->factor_count, count = 0, levels = 1, cells = 0, pieces;
 
     *search = (struct search){.dataset = dataset, .rule = rule};
@@ -935,7 +778,6 @@ static void search_init(struct search *search, const struct dataset *dataset,
     search->heaps = arena_array(arena, levels, sizeof *search->heaps);
     search->met = arena_array(arena, levels + 1, sizeof *search->met);
     search->small = cells <= MANY;
-    search->block = search->small ? pieces : BLOCK;
     size_t room = 0, most = 0, longest = 0; /* of a block: cells, pieces, batches */
     for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
         to = block_end(search, b);
@@ -954,15 +796,7 @@ static void search_init(struct search *search, const struct dataset *dataset,
         frame->pieces = arena_array(arena, most, sizeof *frame->pieces);
         frame->ends = arena_array(arena, longest, sizeof *frame->ends);
     }
-    search->sheets = arena_array(arena, factors, sizeof *search->sheets);
-    struct cell *shared = search->small ? NULL : arena_array(arena, room, sizeof *shared);
-    for (size_t f = 0; f < factors; f++) {
-        struct sheet *sheet = &search->sheets[f];
-        size_t own = smaller(dataset->factors[f].level_count * search->batch_count, pieces);
-        sheet->cells = shared != NULL ? shared : arena_array(arena, own, sizeof *sheet->cells);
-        sheet->falls =
-            shared != NULL ? NULL : arena_array(arena, own * GRID * RATIOS, sizeof *sheet->falls);
-    }
+    search->cells = arena_array(arena, room, sizeof *search->cells);
     share_prior(search);
     search->same = arena_array(arena, count, sizeof *search->same);
     search->only = arena_array(arena, factors, sizeof *search->only);
@@ -1292,7 +1126,8 @@ void review_find_culprits(const struct dataset *dataset, const struct review_rul
     enum { AHEAD = 4, MANY = 100000 }; /* vessels among which one hides no other */
     struct search search;
     size_t leads[REVIEW_CULPRITS], sure = 0;
-    double ahead = 0.0; /* logarithm of the odds of those that are not sure yet */
+    double enough = -log(5.0 * rule->level); /* logarithm of odds that are seldom met by chance */
+    double ahead = 0.0;                      /* of those that are not sure yet */
 
     struct arena *own = arena_new(); /* of what is not told */
     search_init(&search, dataset, rule, own);
@@ -1305,8 +1140,7 @@ void review_find_culprits(const struct dataset *dataset, const struct review_rul
         size_t lead = heaviest(&search, NULL, 0, 0.0);
         if (lead == SIZE_MAX)
             break;
-        bool alone =
-            review->culprit_count == sure && supports(&search, lead) && alarming(&search, exp(all));
+        bool alone = review->culprit_count == sure && supports(&search, lead) && all >= enough;
         if (!alone && dataset->vessel_count > MANY)
             break;
         leads[review->culprit_count] = lead;
@@ -1314,7 +1148,7 @@ void review_find_culprits(const struct dataset *dataset, const struct review_rul
              &review->culprits[review->culprit_count]);
         review->culprit_count++;
         ahead += all;
-        if (alone || ahead >= log(always)) {
+        if (alone || ahead >= enough) {
             sure = review->culprit_count;
             ahead = 0.0;
         }
