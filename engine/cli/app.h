@@ -92,8 +92,9 @@ struct texts {
     X(csv, "csv")                                                                                  \
     X(how, "how")                                                                                  \
     X(html, "html")                                                                                \
-    X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like")        \
-        X(lot, "lot") X(map, "map") X(note, "note") X(place, "place") X(position, "position")      \
+    X(ics, "ics")                                                                                  \
+    X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like") X(lot, "lot")        \
+        X(map, "map") X(note, "note") X(place, "place") X(position, "position")                    \
             X(prefix, "prefix") X(probe, "probe") X(probe_unit, "probe-unit")                      \
                 X(session, "session") X(since, "since") X(source, "source") X(temps, "temps")
 #define FLAG_OPTIONS(X)                                                                            \
@@ -106,9 +107,10 @@ struct texts {
     X(dry_run, "dry-run")                                                                          \
     X(even_if_worse, "even-if-worse")                                                              \
     X(explain, "explain")                                                                          \
-    X(fit, "fit") X(force, "force") X(fresh, "new") X(guess, "guess") X(lines, "lines")            \
-        X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet") X(sure, "yes")               \
-            X(undo, "undo") X(without_siblings, "without-siblings")
+    X(fit, "fit")                                                                                  \
+    X(force, "force") X(fresh, "new") X(guess, "guess") X(lines, "lines") X(no_input, "no-input")  \
+        X(partly, "partly") X(sheet, "sheet") X(sure, "yes") X(undo, "undo")                       \
+            X(without_siblings, "without-siblings")
 
 /* What the options of a command say. */
 struct given {
@@ -472,7 +474,5 @@ void look_open(const struct looking *looking, const char *label, struct consulta
 /* Opens it as its last look did, and says again what that said: what the vessel is judged to be where
  * nobody says anything new. Nothing where no look counts. */
 void look_again(const struct looking *looking, struct consultation *consultation);
-/* Names what was made from a vessel that is not well; nothing when nothing was. */
-void look_warn_children(struct app *app, const struct vessel *vessel);
 
 #endif

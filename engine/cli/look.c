@@ -126,7 +126,8 @@ static struct judged save(const struct looking *looking, struct consultation *co
     return judged;
 }
 
-void look_warn_children(struct app *app, const struct vessel *vessel)
+/* Names what was made from a vessel that is not well; nothing when nothing was. */
+static void warn_children(struct app *app, const struct vessel *vessel)
 {
     const char *children = view_children(&app->view, RECORD_VESSEL, vessel->id);
     if (children[0] != '\0')
@@ -148,7 +149,7 @@ static void say_saved(const struct looking *looking, const struct vessel *vessel
         app_say(app, "Saved: look %lld at %s; next look %s (%s).", (long long)look, vessel->label,
                 consult_day(moment_of_day(vessel->due), looking->at, day), purpose);
     if (action != ACTION_KEEP)
-        look_warn_children(app, vessel);
+        warn_children(app, vessel);
 }
 
 static enum status look_at_vessel(const struct looking *looking, const char *label)

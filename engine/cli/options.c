@@ -466,23 +466,33 @@ static const char *value_meant(struct app *app, const struct option *option, con
                : list_id(app->rules, vessel ? LIST_VESSELS : option->list, words);
 }
 
-/* The option that the words are meant for, and the words as its value; NULL when they are nothing of the kind. */
+/* The option that the words are meant for, and the words as its value: the one that goes without its name, or the
+ * only one they could be of; NULL when they are nothing of the kind. */
 static const struct option *meant_option(struct app *app, const char **words)
 {
-    const char *names = "";
+    const struct option *only = NULL;
+    const char *names = "", *value = NULL;
+    size_t count = 0;
     for (struct help_line line = {.common = false}; option_next(app, app->command, &line);) {
-        const char *value = value_meant(app, line.option, *words);
+        const char *as = value_meant(app, line.option, *words);
+        bool said = false;
         for (size_t i = 0; i < app->option_count; i++)
-            if (app->options[i].option == line.option)
-                value = NULL; /* it was said already */
-        if (value != NULL && line.option->bare)
-            return *words = value, line.option;
-        if (value != NULL)
+            said = said || app->options[i].option == line.option;
+        if (as == NULL)
+            continue;
+        if (line.option->bare && !said)
+            return *words = as, line.option;
+        count++;
+        only = line.option;
+        value = as;
+        if (!said)
             words_add(app, &names, " or ", "--%s '%s'", line.option->name, *words);
     }
-    if (names[0] != '\0')
+    if (count > 0 && names[0] == '\0')
+        app_stop(app, "'%s' is one too many: --%s was said already", *words, only->name);
+    if (count > 1)
         app_stop(app, "what is '%s'? Say which: %s", *words, names);
-    return NULL;
+    return count == 1 ? (*words = value, only) : NULL;
 }
 
 /* Ends the command because of a word that is none of all these. */
