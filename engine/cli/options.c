@@ -409,7 +409,7 @@ static void option_init(const struct option *option, void *target)
         *(size_t *)target = SIZE_MAX;
         break;
     case OPTION_VESSEL:
-        known_vessel_init(target);
+        *(struct known_vessel *)target = (struct known_vessel)KNOWN_VESSEL;
         break;
     default:
         break;

@@ -376,12 +376,11 @@ static enum status run_forecast(struct app *app)
     const char *label = label_meant(app), *start = NULL;
     struct forecast_report report = {.judged = false};
     struct warmth_log log = {.arena = app->arena};
-    struct known_growth known;
+    struct known_growth known = KNOWN_GROWTH;
     struct physics_refusal refusal;
     struct warmth constant;
     struct text assumed;
 
-    known_growth_init(&known);
     if (label != NULL)
         start = recall_growth(app, label, &known);
     if (known.species == RULES_NONE)

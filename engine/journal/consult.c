@@ -111,7 +111,7 @@ void vessel_cook_of(const struct rules *rules, const struct cook *cook, int vess
 {
     const int load = rules->feeder[FEEDS_LOAD];
     memset(known, 0, sizeof *known);
-    known_cook_init(known);
+    *known = (struct known_cook)KNOWN_COOK;
     known->vessel.kind = vessel;
     known->vessel.grams = grams;
     known->grain.kind = grain;
@@ -127,7 +127,7 @@ enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
                              const struct batch *batch, const struct vessel *vessel,
                              struct arena *arena, struct known_growth *growth)
 {
-    known_growth_init(growth);
+    *growth = (struct known_growth)KNOWN_GROWTH;
     journal_enter(journal);
     struct sources sources =
         read_sources(journal, batch, vessel->stands != 0 ? vessel->stands : vessel->place, arena);
@@ -305,8 +305,7 @@ static double dose_figure(const struct opening *opening)
     double dose = dose_of(rules, kind, &opening->at->batch);
     if (isnan(dose))
         return NAN;
-    struct known_vessel vessel;
-    known_vessel_init(&vessel);
+    struct known_vessel vessel = KNOWN_VESSEL;
     vessel.kind = rules_vessel(rules, opening->at->vessel.kind);
     vessel.grams = opening->at->vessel.grams;
     double litres = physics_grams(rules, &vessel) / 1000.0 / physics_bulk(rules, RULES_NONE);

@@ -61,8 +61,7 @@ static const char *heard(const struct rules *rules, struct reader *reader,
 bool size_read(const struct rules *rules, const char *words, struct meant *meant)
 {
     static const double near = 0.1; /* "3 l" is no gallon to the letter */
-    struct known_vessel vessel;
-    known_vessel_init(&vessel);
+    struct known_vessel vessel = KNOWN_VESSEL;
     if (!physics_read_vessel(rules, words, &vessel) || vessel.kind == RULES_NONE)
         return false;
     const struct vessel_kind *kind = &rules->vessels[vessel.kind];

@@ -68,10 +68,9 @@ static uint32_t band_of_cook(const struct rules *rules, struct cook_memo *cooks,
 static uint32_t band_of_mix(const struct rules *rules, const struct batch *batch,
                             const struct lot *lot, double moves[2])
 {
-    struct known_grain grain;
+    struct known_grain grain = KNOWN_GRAIN;
     double doubt = fmax(0.1, rules->forecast.moisture_doubt);
 
-    known_grain_init(&grain);
     grain.kind = lot != NULL ? rules_grain(rules, lot->grain) : RULES_NONE;
     grain.own_moisture = lot != NULL ? lot->moisture : NAN;
     grain.dry = batch->dry;

@@ -41,40 +41,6 @@ __attribute__((format(printf, 2, 3))) static void assume(struct text *assumed, c
     free(words);
 }
 
-/* ---- nothing said yet ------------------------------------------------------------------------ */
-
-void known_vessel_init(struct known_vessel *vessel)
-{
-    *vessel = (struct known_vessel){
-        .kind = RULES_NONE, .grams = NAN, .own = {NAN, NAN, NAN}, .litres = NAN};
-}
-
-void known_grain_init(struct known_grain *grain)
-{
-    *grain = (struct known_grain){
-        .kind = RULES_NONE, .own_moisture = NAN, .moisture = NAN, .dry = NAN, .water = NAN};
-}
-
-void known_cook_init(struct known_cook *cook)
-{
-    known_vessel_init(&cook->vessel);
-    known_grain_init(&cook->grain);
-    cook->gauge = cook->rated = cook->minutes = cook->altitude = cook->barometer = NAN;
-    cook->air = cook->come_up = cook->cool = cook->start = cook->vessels = cook->target = NAN;
-    cook->packing = RULES_NONE;
-}
-
-void known_growth_init(struct known_growth *growth)
-{
-    *growth = (struct known_growth){.species = RULES_NONE,
-                                    .starter = RULES_NONE,
-                                    .dose = NAN,
-                                    .dose_relative = NAN,
-                                    .temperature = NAN};
-    known_vessel_init(&growth->vessel);
-    known_grain_init(&growth->grain);
-}
-
 /* ---- grain and vessel ------------------------------------------------------------------------ */
 
 struct moisture_band physics_band(const struct rules *rules, int grain)
@@ -798,62 +764,57 @@ static double share_of_delay(const struct work *work, enum pace pace, double as_
     return isinf(as_said) ? 1.0 : fmin(1.0, fmax(0.0, explained / delay));
 }
 
-/* What a dose alone makes likely: one for two at the usual one. */
-static double small_dose(double relative)
+/* What cold or a small dose has to do with it. Where coverage and day are known, how much of the delay each
+ * explains; else how far from its best it is by itself. */
+static void compute_pace(struct work *work, const struct forecast *forecast, const char *with)
 {
-    return 1.0 / (1.0 + relative * relative);
-}
-
-/* Coverage and day are known: what holds it up, if anything does. */
-static bool compute_pace(struct work *work, const struct forecast *forecast, const char *with)
-{
-    double celsius = forecast->warmth[0].celsius, best = forecast->cardinals.t_opt;
-    double relative = work->growth.dose_relative;
+    const double celsius = forecast->warmth[0].celsius, best = forecast->cardinals.t_opt;
+    const double relative = work->growth.dose_relative;
+    const double coverage = fmin(95.0, fmax(1.0, work->coverage));
+    const struct warmth at_best = {0.0, best};
     struct forecast ideal = *forecast;
-    struct warmth at_best = {0.0, best};
     struct pace_verdict pace;
-    if (isnan(work->day) || isnan(work->coverage) ||
-        forecast_judge(forecast, work->day, work->coverage, work->still, &pace) != PROCESS_OK)
-        return false;
-    double coverage = fmin(95.0, fmax(1.0, work->coverage));
-    double as_said = day_of(forecast, coverage);
-    char room[DEGREES_ROOM];
-    const char *line = arena_format(
-        work->arena, "%.0f %% white on day %.0f at %s is %s; %.0f %% was due, %.0f to %.0f",
-        work->coverage, work->day, degrees(celsius, 0, room), pace_name(pace.pace),
-        pace.expected.central, pace.expected.low, pace.expected.high);
+    char room[DEGREES_ROOM], room_best[DEGREES_ROOM];
+    const char *line = NULL;
+    double as_said = NAN;
+    if (!isnan(work->day) && !isnan(work->coverage) &&
+        forecast_judge(forecast, work->day, work->coverage, work->still, &pace) == PROCESS_OK) {
+        as_said = day_of(forecast, coverage);
+        line = arena_format(
+            work->arena, "%.0f %% white on day %.0f at %s is %s; %.0f %% was due, %.0f to %.0f",
+            work->coverage, work->day, degrees(celsius, 0, room), pace_name(pace.pace),
+            pace.expected.central, pace.expected.low, pace.expected.high);
+    }
     if (work->said[FEEDS_TEMPERATURE] && celsius < best) {
+        const double factor = cardinals_factor(&forecast->cardinals, celsius);
         ideal.warmth = &at_best;
-        double lost = 1.0 - cardinals_factor(&forecast->cardinals, celsius);
-        double share = share_of_delay(work, pace.pace, as_said, day_of(&ideal, coverage), lost);
-        move_causes(work, MOVED_COLD, share, warmth_feeds, 2, line, with);
+        double share = line == NULL ? 1.0 - factor
+                                    : share_of_delay(work, pace.pace, as_said,
+                                                     day_of(&ideal, coverage), 1.0 - factor);
+        const char *say =
+            line != NULL
+                ? line
+                : arena_format(
+                      work->arena, "at %s this mushroom grows at %.0f %% of its best pace (%s)",
+                      degrees(celsius, 0, room), 100.0 * factor, degrees(best, 0, room_best));
+        move_causes(work, MOVED_COLD, share, warmth_feeds, 2, say, line != NULL ? with : NULL);
     }
     if (relative > 0.0) {
+        /* What a dose alone makes likely: one for two at the usual one. */
+        const double alone = 1.0 / (1.0 + relative * relative);
         ideal = *forecast;
         ideal.points.low /= relative;
         ideal.points.central /= relative;
         ideal.points.high /= relative;
-        double share = share_of_delay(work, pace.pace, as_said, day_of(&ideal, coverage),
-                                      small_dose(relative));
-        move_causes(work, MOVED_DOSE, share, dose_feeds, 2, line, with);
+        double share = line == NULL ? alone
+                                    : share_of_delay(work, pace.pace, as_said,
+                                                     day_of(&ideal, coverage), alone);
+        const char *say =
+            line != NULL
+                ? line
+                : arena_format(work->arena, "the dose was %.2g times the usual one", relative);
+        move_causes(work, MOVED_DOSE, share, dose_feeds, 2, say, line != NULL ? with : NULL);
     }
-    return true;
-}
-
-/* Above its best, heat harms long before it slows: rivals and bacteria gain first. */
-static void compute_heat(struct work *work, const struct cardinals *cardinals)
-{
-    double celsius = work->growth.temperature;
-    char room[DEGREES_ROOM], best[DEGREES_ROOM], most[DEGREES_ROOM];
-    if (!work->said[FEEDS_TEMPERATURE] || !(celsius > cardinals->t_opt))
-        return;
-    double share = (celsius - cardinals->t_opt) / (cardinals->t_max - cardinals->t_opt);
-    move_causes(work, MOVED_WARM, fmin(1.0, share), warmth_feeds, 2,
-                arena_format(work->arena,
-                             "%s is above the %s that suit this mushroom best; at %s it stops",
-                             degrees(celsius, 0, room), degrees(cardinals->t_opt, 0, best),
-                             degrees(cardinals->t_max, 0, most)),
-                NULL);
 }
 
 static void compute_growth(struct work *work)
@@ -868,33 +829,28 @@ static void compute_growth(struct work *work)
     const char *with = keep(work, &assumed);
     if (answer != PHYSICS_OK)
         return;
-    compute_heat(work, &forecast.cardinals);
-    if (!compute_pace(work, &forecast, with)) {
-        /* Only the circumstances are known: how far from their best they are. */
-        double relative = work->growth.dose_relative, celsius = work->growth.temperature;
-        if (work->said[FEEDS_TEMPERATURE] && celsius < forecast.cardinals.t_opt) {
-            double factor = cardinals_factor(&forecast.cardinals, celsius);
-            char room[DEGREES_ROOM], best[DEGREES_ROOM];
-            move_causes(work, MOVED_COLD, 1.0 - factor, warmth_feeds, 2,
-                        arena_format(work->arena,
-                                     "at %s this mushroom grows at %.0f %% of its best pace (%s)",
-                                     degrees(celsius, 0, room), 100.0 * factor,
-                                     degrees(forecast.cardinals.t_opt, 0, best)),
-                        NULL);
-        }
-        if (relative > 0.0)
-            move_causes(
-                work, MOVED_DOSE, small_dose(relative), dose_feeds, 2,
-                arena_format(work->arena, "the dose was %.2g times the usual one", relative), NULL);
+    const struct cardinals *cardinals = &forecast.cardinals;
+    const double celsius = work->growth.temperature;
+    /* Above its best, heat harms long before it slows: rivals and bacteria gain first. */
+    if (work->said[FEEDS_TEMPERATURE] && celsius > cardinals->t_opt) {
+        char room[DEGREES_ROOM], best[DEGREES_ROOM], most[DEGREES_ROOM];
+        double share = (celsius - cardinals->t_opt) / (cardinals->t_max - cardinals->t_opt);
+        move_causes(work, MOVED_WARM, fmin(1.0, share), warmth_feeds, 2,
+                    arena_format(work->arena,
+                                 "%s is above the %s that suit this mushroom best; at %s it stops",
+                                 degrees(celsius, 0, room), degrees(cardinals->t_opt, 0, best),
+                                 degrees(cardinals->t_max, 0, most)),
+                    NULL);
     }
+    compute_pace(work, &forecast, with);
 }
 
 /* What the facts say, in the terms of the physics. */
 static void take_facts(struct work *work, const struct fact *facts, size_t fact_count)
 {
     work->day = work->coverage = work->still = work->shaken_days = NAN;
-    known_cook_init(&work->cook);
-    known_growth_init(&work->growth);
+    work->cook = (struct known_cook)KNOWN_COOK;
+    work->growth = (struct known_growth)KNOWN_GROWTH;
     for (size_t i = 0; i < fact_count; i++) {
         const struct observable *observable = &work->rules->observables[facts[i].observable];
         int value = value_said(&facts[i]);

@@ -2,6 +2,7 @@
 #ifndef JARSIDE_TRIAGE_PHYSICS_H
 #define JARSIDE_TRIAGE_PHYSICS_H
 
+#include <math.h>
 #include <stdbool.h>
 
 #include "base/memory.h"
@@ -64,10 +65,25 @@ struct known_growth {
 };
 
 /* Nothing said yet. */
-void known_vessel_init(struct known_vessel *vessel);
-void known_grain_init(struct known_grain *grain);
-void known_cook_init(struct known_cook *cook);
-void known_growth_init(struct known_growth *growth);
+#define KNOWN_VESSEL                                                                               \
+    {                                                                                              \
+        .kind = RULES_NONE, .grams = NAN, .own = {NAN, NAN, NAN}, .litres = NAN                    \
+    }
+#define KNOWN_GRAIN                                                                                \
+    {                                                                                              \
+        .kind = RULES_NONE, .own_moisture = NAN, .moisture = NAN, .dry = NAN, .water = NAN         \
+    }
+#define KNOWN_COOK                                                                                 \
+    {                                                                                              \
+        .vessel = KNOWN_VESSEL, .grain = KNOWN_GRAIN, .gauge = NAN, .rated = NAN, .minutes = NAN,  \
+        .altitude = NAN, .barometer = NAN, .air = NAN, .come_up = NAN, .cool = NAN, .start = NAN,  \
+        .packing = RULES_NONE, .vessels = NAN, .target = NAN                                       \
+    }
+#define KNOWN_GROWTH                                                                               \
+    {                                                                                              \
+        .vessel = KNOWN_VESSEL, .grain = KNOWN_GRAIN, .species = RULES_NONE,                       \
+        .starter = RULES_NONE, .dose = NAN, .dose_relative = NAN, .temperature = NAN               \
+    }
 
 enum physics_answer {
     PHYSICS_OK,

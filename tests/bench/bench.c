@@ -198,7 +198,7 @@ static void bench_cook(const struct rules *rules)
     struct known_cook known;
     double times[RUNS];
 
-    known_cook_init(&known);
+    known = (struct known_cook)KNOWN_COOK;
     known.gauge = 15 * STEAM_KPA_PER_PSI;
     known.minutes = 150;
     known.altitude = 1600;
@@ -230,7 +230,7 @@ static void bench_log(const struct rules *rules, struct diags *diags)
     struct cook_probe probe;
     double spent = 0;
 
-    known_cook_init(&known);
+    known = (struct known_cook)KNOWN_COOK;
     known.minutes = 0;
     if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
         die("cannot set up a cook");

@@ -69,7 +69,7 @@ static void the_trade_rule_with_the_shipped_numbers(void **state)
 
     for (size_t i = 0; i < 2; i++) {
         struct known_cook known;
-        known_cook_init(&known);
+        known = (struct known_cook)KNOWN_COOK;
         known.gauge = 15 * STEAM_KPA_PER_PSI;
         known.minutes = cooks[i].minutes;
         known.vessel.kind = physics_nearest_vessel(shelf->rules, cooks[i].shape, cooks[i].grams);
@@ -98,7 +98,7 @@ static void gaps_are_filled_and_told(void **state)
     struct cook_setup setup;
     struct text assumed;
 
-    known_cook_init(&known);
+    known = (struct known_cook)KNOWN_COOK;
     assert_int_equal(physics_cook(shelf->rules, &known, &setup, organisms, NULL, &refusal),
                      PHYSICS_NO_COOK);
     known.gauge = 100;
@@ -124,7 +124,7 @@ static void vessels_fill_and_grow(void **state)
 {
     const struct shelf *shelf = *state;
     struct known_cook known, fuller, own;
-    known_cook_init(&known);
+    known = (struct known_cook)KNOWN_COOK;
     known.gauge = 100;
     known.minutes = 90;
     known.vessel.kind = physics_nearest_vessel(shelf->rules, SHAPE_BRICK, 1360);
@@ -148,7 +148,7 @@ static void an_oyster_bag_is_white_in_time(void **state)
     struct warmth constant;
     struct range warm, cold;
 
-    known_growth_init(&known);
+    known = (struct known_growth)KNOWN_GROWTH;
     assert_int_equal(physics_growth(shelf->rules, &known, &forecast, &constant, NULL, &refusal),
                      PHYSICS_NO_SPECIES);
     known.species = rules_species(shelf->rules, "oyster");
@@ -179,7 +179,7 @@ static void every_species_can_be_forecast(void **state)
         struct forecast forecast;
         struct warmth constant;
         struct range days;
-        known_growth_init(&known);
+        known = (struct known_growth)KNOWN_GROWTH;
         known.species = (int)i;
         known.temperature = shelf->rules->species[i].growth.t_opt;
         enum physics_answer answer =
