@@ -424,7 +424,7 @@ static const char *add_fact(struct app *app, const char *facts, const char *sign
     size_t length = strlen(sign);
     struct reading reading;
     const char *kept = "";
-    app_must(app, reader_set(app->reader, sign, value, &reading, app->diags));
+    app_must(app, reader_set(app->reader, sign, value, (struct position){0}, &reading, app->diags));
     for (const char *at = facts; *at != '\0';) {
         size_t word = strcspn(at, " ");
         bool older = word > length && strncmp(at, sign, length) == 0 && at[length] == '=';

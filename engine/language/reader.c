@@ -968,8 +968,6 @@ static void yes_no(struct job *job)
 
 /* ---- settings: sign=value, as on the command line and in case files ---------------------- */
 
-static const struct position NOWHERE = {0};
-
 static char *trimmed(struct arena *arena, const char *text, size_t length)
 {
     while (length && (text[0] == ' ' || text[0] == '\t')) {
@@ -981,12 +979,12 @@ static char *trimmed(struct arena *arena, const char *text, size_t length)
     return arena_copy(arena, text, length);
 }
 
-static enum status set_values(const struct observable *o, const char *value, struct arena *scratch,
-                              struct reading *reading, struct diags *diags)
+static enum status set_values(const struct observable *o, const char *value, struct position at,
+                              struct arena *scratch, struct reading *reading, struct diags *diags)
 {
-    for (const char *at = value;; at++) {
-        size_t length = strcspn(at, ",");
-        const char *id = trimmed(scratch, at, length);
+    for (const char *from = value;; from++) {
+        size_t length = strcspn(from, ",");
+        const char *id = trimmed(scratch, from, length);
         bool denied = *id == '-';
         id += denied;
         int index = rules_value(o, id);
@@ -1000,29 +998,28 @@ static enum status set_values(const struct observable *o, const char *value, str
             }
             const char *nearest = diag_nearest(id, names, o->value_count);
             if (nearest)
-                diags_error(diags, NOWHERE, "'%s' has no value '%s'; did you mean '%s'?", o->id, id,
+                diags_error(diags, at, "'%s' has no value '%s'; did you mean '%s'?", o->id, id,
                             nearest);
             else
-                diags_error(diags, NOWHERE, "'%s' has no value '%s'; it takes %s%s", o->id, id,
+                diags_error(diags, at, "'%s' has no value '%s'; it takes %s%s", o->id, id,
                             o->kind == KIND_NUMBER ? "a quantity or one of: " : "", list.bytes);
             text_release(&list);
             return STATUS_USAGE;
         }
         uint32_t bit = UINT32_C(1) << index;
         if ((denied ? reading->seen : reading->absent) & bit) {
-            diags_error(diags, NOWHERE, "'%s' is both set and denied for '%s'; keep one", id,
-                        o->id);
+            diags_error(diags, at, "'%s' is both set and denied for '%s'; keep one", id, o->id);
             return STATUS_USAGE;
         }
         *(denied ? &reading->absent : &reading->seen) |= bit;
-        at += length;
-        if (!*at)
+        from += length;
+        if (!*from)
             return STATUS_OK;
     }
 }
 
 /* STATUS_DATA: the value is no quantity at all, so it may be the name of a bin. */
-static enum status set_quantity(const struct observable *o, const char *value,
+static enum status set_quantity(const struct observable *o, const char *value, struct position at,
                                 struct arena *scratch, struct reading *reading, struct diags *diags)
 {
     struct text folded;
@@ -1043,13 +1040,12 @@ static enum status set_quantity(const struct observable *o, const char *value,
     }
     reading->number = (struct quantity){0};
     if (read == NUMBER_IMPOSSIBLE) {
-        diags_error(diags, NOWHERE, "'%s' cannot be '%s'; %s", o->id, value,
-                    number_limits(o, scratch));
+        diags_error(diags, at, "'%s' cannot be '%s'; %s", o->id, value, number_limits(o, scratch));
         return STATUS_USAGE;
     }
     if (!wrong_unit || rules_value(o, value) != RULES_NONE)
         return STATUS_DATA;
-    diags_error(diags, NOWHERE, "'%s' takes no such unit as in '%s'; give it in %s", o->id, value,
+    diags_error(diags, at, "'%s' takes no such unit as in '%s'; give it in %s", o->id, value,
                 dimension_names[o->dimension]);
     return STATUS_USAGE;
 }
@@ -1064,7 +1060,7 @@ char *reader_own_words(const struct reading_list *list, size_t length, struct ar
 }
 
 enum status reader_set(struct reader *reader, const char *sign, const char *value,
-                       struct reading *reading, struct diags *diags)
+                       struct position at, struct reading *reading, struct diags *diags)
 {
     const struct rules *rules = reader->rules;
     struct arena *scratch = reader->scratch;
@@ -1077,11 +1073,10 @@ enum status reader_set(struct reader *reader, const char *sign, const char *valu
             names[i] = rules->observables[i].id;
         const char *nearest = diag_nearest(sign, names, rules->observable_count);
         if (nearest)
-            diags_error(diags, NOWHERE, "no sign is called '%s'; did you mean '%s'?", sign,
-                        nearest);
+            diags_error(diags, at, "no sign is called '%s'; did you mean '%s'?", sign, nearest);
         else
-            diags_error(diags, NOWHERE,
-                        "no sign is called '%s'; 'rules check' names the rules in use", sign);
+            diags_error(diags, at, "no sign is called '%s'; 'rules check' names the rules in use",
+                        sign);
         return STATUS_USAGE;
     }
     const struct observable *o = &rules->observables[index];
@@ -1093,15 +1088,15 @@ enum status reader_set(struct reader *reader, const char *sign, const char *valu
         word[length - 1] = '\0';
     }
     if (!*word) {
-        diags_error(diags, NOWHERE, "'%s' is set to nothing; name a value", o->id);
+        diags_error(diags, at, "'%s' is set to nothing; name a value", o->id);
         return STATUS_USAGE;
     }
     if (o->kind == KIND_NUMBER) {
-        enum status status = set_quantity(o, word, scratch, reading, diags);
+        enum status status = set_quantity(o, word, at, scratch, reading, diags);
         if (status != STATUS_DATA)
             return status;
     }
-    return set_values(o, word, scratch, reading, diags);
+    return set_values(o, word, at, scratch, reading, diags);
 }
 
 /* ---- the whole --------------------------------------------------------------------------- */

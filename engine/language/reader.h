@@ -107,10 +107,10 @@ char *reader_own_words(const struct reading_list *list, size_t length, struct ar
 /*
  * A sign=value setting: `value` is a value id, several separated by commas, a
  * leading '-' to deny one, a quantity for number observables, a trailing '?'
- * for a hedge. Fault: STATUS_USAGE with the nearest name suggested.
+ * for a hedge. Fault: STATUS_USAGE with the nearest name suggested, at the place `at`.
  */
 enum status reader_set(struct reader *reader, const char *sign, const char *value,
-                       struct reading *reading, struct diags *diags);
+                       struct position at, struct reading *reading, struct diags *diags);
 
 /*
  * For `rules check`: warns in `diags` of patterns that backtrack without end on

@@ -391,7 +391,8 @@ enum status triage_recall_setting(struct triage *triage, const char *sign, const
                                   const char *words, struct diags *diags)
 {
     struct reading reading;
-    enum status status = reader_set(triage->reader, sign, value, &reading, diags);
+    enum status status =
+        reader_set(triage->reader, sign, value, (struct position){0}, &reading, diags);
     if (status != STATUS_OK)
         return status;
     struct fact fact = fact_read(&reading, ORIGIN_JOURNAL);
@@ -553,15 +554,6 @@ static bool trouble_now(const struct triage *triage)
     return now->seen != 0 && now->hedged == 0;
 }
 
-/* The newest look before `day`, of those before `from`, of which the coverage is known. */
-static const struct earlier *look_before(const struct triage *triage, double day, size_t *from)
-{
-    while (*from > 0 &&
-           !(triage->earlier[*from - 1].day < day && !isnan(triage->earlier[*from - 1].coverage)))
-        --*from;
-    return *from > 0 ? &triage->earlier[--*from] : NULL;
-}
-
 static void follows(struct triage *triage, int observable, uint32_t seen,
                     const struct quantity *number, const char *words)
 {
@@ -591,77 +583,68 @@ static void number_follows(struct triage *triage, int index, double lo, double h
     follows(triage, index, bins, &number, words);
 }
 
-struct stretch { /* two looks and what lies between */
-    const struct earlier *then;
-    double day, coverage;   /* now */
-    double doubt, shortest; /* points; days after which a standstill shows */
-};
-
-static void pace_follows(struct triage *triage, const struct stretch *span)
+/* The pace since a look: of those that are not above the gain of a day the fastest. What has moved has at least the
+ * slowest pace that is one. */
+static void pace_follows(struct triage *triage, const struct earlier *then, double day,
+                         double coverage, double doubt, double slowest)
 {
-    int index = open_for(triage, FEEDS_PROGRESS);
-    double gain = span->coverage - span->then->coverage, days = span->day - span->then->day;
-    bool moved = gain >= span->doubt;
-    if (index == RULES_NONE || gain <= -span->doubt || (!moved && days < span->shortest))
+    const int index = open_for(triage, FEEDS_PROGRESS);
+    const double gain = coverage - then->coverage, days = day - then->day;
+    const bool moved = gain >= doubt;
+    const double rate = moved ? fmax(gain / days, slowest) : 0.0;
+    double best = NAN;
+    uint32_t value = 0;
+    if (index == RULES_NONE || gain <= -doubt || (!moved && days < doubt / slowest))
         return;
-    /* The value of the pace for so many points a day: of those not above it the highest. What has
-     * moved has at least the slowest pace that is one. RULES_NONE where none fits. */
     const struct observable *pace = &triage->rules->observables[index];
-    double rate = moved ? gain / days : 0.0, best = NAN;
-    int value = RULES_NONE;
     for (size_t v = 0; v < pace->value_count; v++) {
-        double from = pace->values[v].parameter;
-        if (isnan(from) || (moved && !(from > 0.0)) ||
-            !(from <= rate || (moved && value == RULES_NONE)))
+        const double from = pace->values[v].parameter;
+        if (!(from <= rate) || (moved && !(from > 0.0)) || from <= best)
             continue;
-        if (value == RULES_NONE || from > best || best > rate) {
-            value = (int)v;
-            best = from;
-        }
+        best = from;
+        value = UINT32_C(1) << v;
     }
-    if (value != RULES_NONE)
-        follows(triage, index, UINT32_C(1) << value, NULL,
-                arena_format(triage->derived, "%.0f %% at the %s, %.0f %% now, %.0f days later",
-                             span->then->coverage, span->then->words, span->coverage, days));
+    follows(triage, index, value, NULL,
+            arena_format(triage->derived, "%.0f %% at the %s, %.0f %% now, %.0f days later",
+                         then->coverage, then->words, coverage, days));
 }
 
 static void growth_follows(struct triage *triage)
 {
-    int coverage = triage->rules->feeder[FEEDS_COVERAGE];
-    int progress = triage->rules->feeder[FEEDS_PROGRESS];
-    size_t from = triage->earlier_count;
-    struct stretch span = {.day = number_of(triage, FEEDS_DAY),
-                           .coverage = number_of(triage, FEEDS_COVERAGE),
-                           .doubt = triage->rules->forecast.coverage_doubt};
-    if (coverage == RULES_NONE || progress == RULES_NONE || isnan(span.day) ||
-        isnan(span.coverage) || (span.then = look_before(triage, span.day, &from)) == NULL)
+    const int white = triage->rules->feeder[FEEDS_COVERAGE];
+    const int progress = triage->rules->feeder[FEEDS_PROGRESS];
+    const int stalled = open_for(triage, FEEDS_STALLED_DAYS);
+    const double day = number_of(triage, FEEDS_DAY), coverage = number_of(triage, FEEDS_COVERAGE);
+    const double given = triage->rules->forecast.coverage_doubt;
+    const double doubt = given > 0.0 ? given : USUAL_DOUBT;
+    const struct earlier *then = NULL, *since = NULL;
+    double slowest = NAN; /* points a day of the slowest pace that is one */
+    if (white == RULES_NONE || progress == RULES_NONE || isnan(day) || isnan(coverage))
         return;
-    const struct observable *white = &triage->rules->observables[coverage];
-    if (!(span.doubt > 0.0))
-        span.doubt = USUAL_DOUBT;
-    /* Points a day of the slowest pace that is one; NAN when the rules do not say. */
-    double slowest = NAN;
+    const struct observable *bins = &triage->rules->observables[white];
     const struct observable *pace = &triage->rules->observables[progress];
     for (size_t v = 0; v < pace->value_count; v++)
         if (pace->values[v].parameter > 0.0)
             slowest = fmin(slowest, pace->values[v].parameter); /* of a NAN and a number, that */
-    span.shortest = span.doubt / slowest;
-    bool begun = span.coverage >= white->values[0].below;
-    bool through = span.coverage >= white->values[white->value_count - 1].from;
-    if (!begun || through || isnan(span.shortest))
+    if (coverage < bins->values[0].below || coverage >= bins->values[bins->value_count - 1].from ||
+        isnan(slowest))
         return;
-    pace_follows(triage, &span);
-    /* Back to the first of the looks since which the coverage has stayed what it is now. */
-    int index = open_for(triage, FEEDS_STALLED_DAYS);
-    const struct earlier *since = NULL, *look = span.then;
-    for (; look != NULL && fabs(span.coverage - look->coverage) < span.doubt;
-         look = look_before(triage, span.day, &from))
+    /* The newest look that tells, and the first of those since which the coverage has stayed what it is now. */
+    for (size_t i = triage->earlier_count; i-- > 0;) {
+        const struct earlier *look = &triage->earlier[i];
+        if (!(look->day < day) || isnan(look->coverage))
+            continue;
+        then = then != NULL ? then : look;
+        if (!(fabs(coverage - look->coverage) < doubt))
+            break;
         since = look;
-    if (index == RULES_NONE || since == NULL || span.day - since->day < span.shortest)
+    }
+    if (then != NULL)
+        pace_follows(triage, then, day, coverage, doubt, slowest);
+    if (stalled == RULES_NONE || since == NULL || day - since->day < doubt / slowest)
         return;
-    double days = span.day - since->day;
     number_follows(
-        triage, index, days, days,
+        triage, stalled, day - since->day, day - since->day,
         arena_format(triage->derived, "%.0f %% at the %s already", since->coverage, since->words));
 }
 
@@ -1332,13 +1315,7 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
                        struct position at, struct diags *diags)
 {
     struct reading reading;
-    struct diags *unplaced = diags_new();
-    enum status status = reader_set(triage->reader, sign, value, &reading, unplaced);
-    for (size_t i = 0; i < diags_kept(unplaced); i++) { /* with the place the setting stands at */
-        const struct diag *diag = diags_get(unplaced, i);
-        diags_add(diags, diag->kind, at, "%s", diag->message);
-    }
-    diags_free(unplaced);
+    enum status status = reader_set(triage->reader, sign, value, at, &reading, diags);
     if (status != STATUS_OK)
         return status;
     struct saying saying = {

@@ -18,7 +18,7 @@ static struct reading set(const struct shipped *s, const char *sign, const char 
 {
     struct reading reading;
     diags_clear(s->diags);
-    if (reader_set(s->reader, sign, value, &reading, s->diags) != STATUS_OK)
+    if (reader_set(s->reader, sign, value, (struct position){0}, &reading, s->diags) != STATUS_OK)
         fail_msg("%s=%s: %s", sign, value, diags_get(s->diags, 0)->message);
     assert_string_equal(s->rules->observables[reading.observable].id, sign);
     assert_int_equal(reading.span.start, 0);
@@ -124,7 +124,8 @@ static void test_faults(void **state)
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         struct reading reading;
         diags_clear(s->diags);
-        assert_int_equal(reader_set(s->reader, rows[i].sign, rows[i].value, &reading, s->diags),
+        assert_int_equal(reader_set(s->reader, rows[i].sign, rows[i].value, (struct position){0},
+                                    &reading, s->diags),
                          STATUS_USAGE);
         assert_int_equal(diags_errors(s->diags), 1);
         const char *message = diags_get(s->diags, 0)->message;
