@@ -1147,7 +1147,7 @@ static void assume_vessel(struct draft *draft)
     if (vessel->kind[0] != '\0' || draft->shape == RULES_NONE)
         return;
     if (!isnan(vessel->grams))
-        best = physics_nearest_vessel(rules, (enum vessel_shape)draft->shape, vessel->grams);
+        best = physics_nearest_vessel(rules, (enum vessel_shape)draft->shape, vessel->grams, NAN);
     for (size_t i = 0; isnan(vessel->grams) && i < rules->vessel_count; i++)
         if ((int)rules->vessels[i].shape == draft->shape &&
             (best == RULES_NONE || rules->vessels[i].base > rules->vessels[best].base))

@@ -100,14 +100,16 @@ double physics_moisture(const struct rules *rules, const struct known_grain *gra
     return moisture;
 }
 
-int physics_nearest_vessel(const struct rules *rules, enum vessel_shape shape, double grams)
+int physics_nearest_vessel(const struct rules *rules, enum vessel_shape shape, double grams,
+                           double litres)
 {
     int nearest = RULES_NONE;
     double least = INFINITY;
     for (size_t i = 0; i < rules->vessel_count; i++) {
         const struct vessel_kind *kind = &rules->vessels[i];
-        double apart = fabs(log(1000.0 * kind->mass_kg / grams));
-        if (kind->shape == shape && apart < least) {
+        double apart =
+            fabs(isnan(litres) ? log(1000.0 * kind->mass_kg / grams) : log(kind->litres / litres));
+        if ((kind->shape == shape || !isnan(litres)) && apart < least) { /* NAN, too, is no less */
             least = apart;
             nearest = (int)i;
         }
@@ -129,43 +131,22 @@ static bool measured(const char *words, enum dimension dimension, double *value)
     return true;
 }
 
-/* "20x12x8cm": numbers between x, then a unit of length. How many; 0 when it is none of that. */
-static size_t read_sides(const char *words, double metres[3])
+/* "20x12x8cm", of a jar "9x12cm": so many numbers between x, then a unit of length. */
+static bool read_sides(const char *words, size_t count, double metres[3])
 {
-    size_t count = 0;
-    double unit = NAN;
-    char *end = NULL;
-
-    for (;; words = end + 1) {
-        double number = strtod(words, &end);
-        if (end == words || count == 3 || !(number > 0.0 && number < 1e4))
-            return 0;
-        metres[count++] = number;
-        if (*end != 'x' && *end != 'X')
-            break;
+    char unit[16] = "1"; /* "1cm" */
+    double one = NAN;
+    int read = count == 3
+                   ? sscanf(words, "%lfx%lfx%lf%14s", &metres[0], &metres[1], &metres[2], unit + 1)
+                   : sscanf(words, "%lfx%lf%14s", &metres[0], &metres[1], unit + 1);
+    if (read != (int)count + 1 || !measured(unit, DIM_METRES, &one))
+        return false;
+    for (size_t i = 0; i < count; i++) {
+        if (!(metres[i] > 0.0 && metres[i] < 1e4))
+            return false;
+        metres[i] *= one;
     }
-    char one[16];
-    snprintf(one, sizeof one, "1%s", end);
-    if (!measured(one, DIM_METRES, &unit))
-        return 0;
-    for (size_t i = 0; i < count; i++)
-        metres[i] *= unit;
-    return count;
-}
-
-static int nearest_by_litres(const struct rules *rules, double litres)
-{
-    int nearest = RULES_NONE;
-    double least = INFINITY;
-
-    for (size_t i = 0; i < rules->vessel_count; i++) {
-        double apart = fabs(log(rules->vessels[i].litres / litres));
-        if (apart < least) { /* never for a vessel without a brim volume: NAN */
-            least = apart;
-            nearest = (int)i;
-        }
-    }
-    return nearest;
+    return true;
 }
 
 /* The size in words that name a bag or a jar, before it ("bag:2.2kg") or behind it ("2.5 kg bag"), in
@@ -199,16 +180,16 @@ bool physics_read_vessel(const struct rules *rules, const char *words, struct kn
     if (!bag && !jar)
         memcpy(size, words, strlen(words) + 1); /* "500 ml": volumes are those of jars */
     vessel->own_shape = bag ? SHAPE_BRICK : SHAPE_CYLINDER;
-    if ((bag || jar) && strchr(size, 'x') != NULL && read_sides(size, sides) == (bag ? 3 : 2)) {
+    if ((bag || jar) && read_sides(size, bag ? 3 : 2, sides)) {
         if (jar)
             sides[0] *= 0.5; /* the diameter is what one measures */
         memcpy(vessel->own, sides, sizeof sides);
         return true;
     }
     if ((bag || jar) && measured(size, DIM_GRAMS, &vessel->grams))
-        vessel->kind = physics_nearest_vessel(rules, vessel->own_shape, vessel->grams);
+        vessel->kind = physics_nearest_vessel(rules, vessel->own_shape, vessel->grams, NAN);
     else if (!bag && measured(size, DIM_LITRES, &vessel->litres))
-        vessel->kind = nearest_by_litres(rules, vessel->litres);
+        vessel->kind = physics_nearest_vessel(rules, SHAPE_CYLINDER, NAN, vessel->litres);
     return vessel->kind != RULES_NONE;
 }
 
@@ -232,7 +213,7 @@ static bool vessel_of(const struct rules *rules, const struct known_vessel *said
                               : 1000.0 * size[0] * size[1] * size[2];
         if (isnan(vessel.grams))
             vessel.grams = 1000.0 * bulk * litres;
-        vessel.kind = physics_nearest_vessel(rules, vessel.own_shape, vessel.grams);
+        vessel.kind = physics_nearest_vessel(rules, vessel.own_shape, vessel.grams, NAN);
     } else if (vessel.kind == RULES_NONE) {
         /* The commonest kind, when nothing was said. */
         for (size_t i = 0; i < rules->vessel_count; i++)

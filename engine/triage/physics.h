@@ -119,8 +119,10 @@ struct moisture_band physics_band(const struct rules *rules, int grain);
 double physics_own_moisture(const struct rules *rules, const struct known_grain *grain);
 double physics_bulk(const struct rules *rules, int grain);
 
-/* The vessel kind of a shape whose usual mass is nearest; RULES_NONE when there is none. */
-int physics_nearest_vessel(const struct rules *rules, enum vessel_shape shape, double grams);
+/* The vessel kind of a shape whose usual mass is nearest, or of any whose brim volume is, where `litres` is no
+ * NAN; RULES_NONE when there is none. */
+int physics_nearest_vessel(const struct rules *rules, enum vessel_shape shape, double grams,
+                           double litres);
 /* A vessel by its size: bag:2.2kg or jar:500g (the nearest kind, filled so), jar:1litre (by volume),
  * bag:20x12x8cm or jar:9x12cm (diameter and height of the filled grain); or as sheets have it, in small
  * letters: "1 l", "500ml", "2.5 kg bag". False when it is none of that. */

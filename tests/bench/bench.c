@@ -202,7 +202,7 @@ static void bench_cook(const struct rules *rules)
     known.gauge = 15 * STEAM_KPA_PER_PSI;
     known.minutes = 150;
     known.altitude = 1600;
-    known.vessel.kind = physics_nearest_vessel(rules, SHAPE_BRICK, 1360);
+    known.vessel.kind = physics_nearest_vessel(rules, SHAPE_BRICK, 1360, NAN);
     for (size_t i = 0; i < RUNS; i++) {
         double start = now();
         if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)

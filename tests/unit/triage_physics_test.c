@@ -72,7 +72,8 @@ static void the_trade_rule_with_the_shipped_numbers(void **state)
         known = (struct known_cook)KNOWN_COOK;
         known.gauge = 15 * STEAM_KPA_PER_PSI;
         known.minutes = cooks[i].minutes;
-        known.vessel.kind = physics_nearest_vessel(shelf->rules, cooks[i].shape, cooks[i].grams);
+        known.vessel.kind =
+            physics_nearest_vessel(shelf->rules, cooks[i].shape, cooks[i].grams, NAN);
         struct cook_result sea = cook_of(shelf, &known);
         assert_int_equal(sea.verdict, COOK_ADEQUATE);
         assert_true(sea.chance_mean < 0.05 && sea.minutes_needed.central <= cooks[i].minutes);
@@ -127,7 +128,7 @@ static void vessels_fill_and_grow(void **state)
     known = (struct known_cook)KNOWN_COOK;
     known.gauge = 100;
     known.minutes = 90;
-    known.vessel.kind = physics_nearest_vessel(shelf->rules, SHAPE_BRICK, 1360);
+    known.vessel.kind = physics_nearest_vessel(shelf->rules, SHAPE_BRICK, 1360, NAN);
     fuller = known;
     fuller.vessel.grams = 2000;
     assert_true(cook_of(shelf, &fuller).f0.central < cook_of(shelf, &known).f0.central);
@@ -136,7 +137,8 @@ static void vessels_fill_and_grow(void **state)
     own.vessel.own_shape = SHAPE_BRICK;
     own.vessel.own[0] = 0.25, own.vessel.own[1] = 0.15, own.vessel.own[2] = 0.04;
     assert_true(cook_of(shelf, &own).f0.central > cook_of(shelf, &known).f0.central);
-    assert_int_equal(physics_nearest_vessel(shelf->rules, SHAPE_CYLINDER, 1e9) == RULES_NONE, 0);
+    assert_int_equal(physics_nearest_vessel(shelf->rules, SHAPE_CYLINDER, 1e9, NAN) == RULES_NONE,
+                     0);
 }
 
 static void an_oyster_bag_is_white_in_time(void **state)
@@ -152,7 +154,7 @@ static void an_oyster_bag_is_white_in_time(void **state)
     assert_int_equal(physics_growth(shelf->rules, &known, &forecast, &constant, NULL, &refusal),
                      PHYSICS_NO_SPECIES);
     known.species = rules_species(shelf->rules, "oyster");
-    known.vessel.kind = physics_nearest_vessel(shelf->rules, SHAPE_BRICK, 1360);
+    known.vessel.kind = physics_nearest_vessel(shelf->rules, SHAPE_BRICK, 1360, NAN);
     known.dose = 4;
     known.temperature = 24;
     assert_int_equal(physics_growth(shelf->rules, &known, &forecast, &constant, NULL, &refusal),
