@@ -702,17 +702,6 @@ bool consult_sound(const struct consultation *at)
 
 /* ---- when to look again ---------------------------------------------------------------------- */
 
-/* What is known of the observable that is fed so; NULL for nothing. */
-static const struct fact *fact_feeding(const struct triage *triage, enum feeds feeds)
-{
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(triage, &facts);
-    for (size_t i = 0; i < count; i++)
-        if ((int)facts[i].observable == triage_rules(triage)->feeder[feeds])
-            return &facts[i];
-    return NULL;
-}
-
 /* Coverage in per cent as facts tell it: the middle of a number, or `worded` that of what a word stands for
  * ("nothing white yet"); NAN when they do not. */
 static double coverage_in(const struct rules *rules, const struct fact *facts, size_t count,
@@ -798,7 +787,11 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
     } else if (foreseen && bare) {
         *why = FIRST_GROWTH;
     } else if (foreseen) {
-        if (coverage < rules->forecast.shake.hi && fact_feeding(triage, FEEDS_SHAKEN_DAYS) == NULL)
+        const struct fact *facts = NULL;
+        bool shaken = false;
+        for (size_t i = triage_facts(triage, &facts); i-- > 0;)
+            shaken = shaken || (int)facts[i].observable == rules->feeder[FEEDS_SHAKEN_DAYS];
+        if (coverage < rules->forecast.shake.hi && !shaken)
             sooner(expected->shake.low, age, "time to shake", &days, why);
         sooner(expected->full.central, age, "fully colonised", &days, why);
     }

@@ -1213,7 +1213,6 @@ static void describe(struct journal *journal, const void *changes, int size, str
     const char *name = NULL, *vessel = NULL;
     bool several = false;
     int columns = 0, operation = 0;
-    undone->table = undone->label = "";
     int code = sqlite3changeset_start(&row, size, (void *)changes);
     while (code == SQLITE_OK && sqlite3changeset_next(row) == SQLITE_ROW &&
            sqlite3changeset_op(row, &name, &columns, &operation, NULL) == SQLITE_OK) {
@@ -1252,18 +1251,20 @@ static int refuse_conflict(void *context, int kind, sqlite3_changeset_iter *row)
     return SQLITE_CHANGESET_ABORT;
 }
 
-static void take_back(struct journal *journal, struct moment now, struct arena *arena,
+enum status undo_last(struct journal *journal, struct moment now, struct arena *arena,
                       struct undone *undone)
 {
     static const char newest[] =
         "SELECT words, id, at, at_offset, changes FROM act WHERE undone = 0"
         " ORDER BY id DESC LIMIT 1";
-    struct query query = query_begin(journal, newest, "");
     void *changes = NULL, *inverse = NULL;
     int64_t id = 0;
-    int size = 0, length = 0;
+    int size = 0, length = 0, code = SQLITE_OK;
 
-    *undone = (struct undone){.words = ""};
+    *undone = (struct undone){.words = "", .table = "", .label = ""};
+    undo_watch(journal, NULL);
+    journal_work(journal);
+    struct query query = query_begin(journal, newest, "");
     if (query_next(&query)) {
         undone->words = arena_string(arena, query_text(&query, 0));
         id = query_integer(&query, 1);
@@ -1272,18 +1273,18 @@ static void take_back(struct journal *journal, struct moment now, struct arena *
         changes = arena_copy(arena, sqlite3_column_blob(query.statement, 4), (size_t)size);
     }
     query_end(&query);
-    if (size == 0) {
+    if (size == 0)
         journal_refuse(journal, STATUS_USAGE,
                        id == 0
                            ? "there is nothing to undo"
                            : "'%s' changed too much, or is too long ago, to be undone; 'jarside "
                              "restore' brings a backup back",
                        undone->words);
-        return;
-    }
-    describe(journal, changes, size, arena, undone);
-    int code = sqlite3changeset_invert(size, changes, &length, &inverse);
-    if (code == SQLITE_OK && journal->status == STATUS_OK)
+    else
+        describe(journal, changes, size, arena, undone);
+    if (journal->status == STATUS_OK)
+        code = sqlite3changeset_invert(size, changes, &length, &inverse);
+    if (code == SQLITE_OK && inverse != NULL)
         code =
             sqlite3changeset_apply(journal->database, length, inverse, NULL, refuse_conflict, NULL);
     sqlite3_free(inverse);
@@ -1301,14 +1302,6 @@ static void take_back(struct journal *journal, struct moment now, struct arena *
     journal_add(journal, RECORD_EDIT, &trace);
     query_number(journal, "UPDATE act SET undone = ? WHERE id = ?", "ii", now.seconds, id);
     undone->before = query_string(journal, arena, newest, "");
-}
-
-enum status undo_last(struct journal *journal, struct moment now, struct arena *arena,
-                      struct undone *undone)
-{
-    undo_watch(journal, NULL);
-    journal_work(journal);
-    take_back(journal, now, arena, undone);
     return journal_finish(journal);
 }
 
@@ -1378,21 +1371,16 @@ const char vessel_stale[] =
     " WHEN v.stands IS NOT d.stands OR v.stood IS NOT d.stood THEN 'place' END"
     " FROM (" DERIVED("v.id") ") AS d) AS stale FROM vessel AS v) WHERE stale IS NOT NULL";
 
-static void refresh(struct journal *journal, int64_t id)
-{
-    query_number(journal, vessel_update, "i", id);
-    if (journal->status == STATUS_OK && sqlite3_changes(journal->database) == 0)
-        journal_refuse(journal, STATUS_USAGE, "there is no vessel %lld", (long long)id);
-    query_number(journal,
-                 "UPDATE vessel SET due = 0, due_for = '' WHERE id = ?"
-                 " AND state IN ('discarded', 'used')",
-                 "i", id);
-}
-
 enum status journal_refresh(struct journal *journal, int64_t vessel)
 {
     journal_work(journal);
-    refresh(journal, vessel);
+    query_number(journal, vessel_update, "i", vessel);
+    if (journal->status == STATUS_OK && sqlite3_changes(journal->database) == 0)
+        journal_refuse(journal, STATUS_USAGE, "there is no vessel %lld", (long long)vessel);
+    query_number(journal,
+                 "UPDATE vessel SET due = 0, due_for = '' WHERE id = ?"
+                 " AND state IN ('discarded', 'used')",
+                 "i", vessel);
     return journal_finish(journal);
 }
 

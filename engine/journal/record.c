@@ -684,18 +684,12 @@ static bool read_real(const char *value, double *real)
     return true;
 }
 
-static bool read_day(const char *value, int64_t *day)
-{
-    const char *end = day_read(value, day);
-    return end != NULL && *end == '\0';
-}
-
 enum status journal_read_column(struct journal *journal, const struct column *column,
                                 const char *value, struct arena *arena, void *row)
 {
     void *into = (char *)row + column->offset;
     bool given = value[0] != '\0', right = true;
-    const char *wanted = NULL; /* what it should have been */
+    const char *wanted = NULL, *rest = NULL; /* what it should have been; what is behind a date */
     size_t number = 0;
     struct text words;
     text_init(&words);
@@ -716,7 +710,8 @@ enum status journal_read_column(struct journal *journal, const struct column *co
         break;
     case COLUMN_DAY:
         *(int64_t *)into = 0;
-        right = !given || read_day(value, into);
+        rest = given ? day_read(value, into) : value;
+        right = rest != NULL && *rest == '\0';
         wanted = "a date such as 2026-03-01";
         break;
     case COLUMN_FLAG:
