@@ -226,7 +226,8 @@ static void read_part(struct loader *loader, const struct field *field, const st
         read_shape(loader, field, node, item);
 }
 
-static field_reader read_meanings;
+static void read_meanings(struct loader *loader, const struct field *field, const struct node *node,
+                          void *item);
 
 #define AS_TEXT(role, label, ...)                                                                  \
     {.key = (label), .offset = ROLE_##role * sizeof(const char *), .read = read_text},
