@@ -152,6 +152,8 @@ void app_keep(struct app *app, const char *path, struct text *text)
 enum status app_page(struct app *app, struct text *html, const char *further)
 {
     const char *path = app->given.html;
+    if (app->view.status != STATUS_OK)
+        text_release(html);
     app_must(app, app->view.status);
     app_write(app, path, html, app->given.force);
     if (strcmp(path, "-") != 0)
@@ -264,6 +266,8 @@ enum status app_json(struct app *app, json_t *json)
 
 enum status app_tell(struct app *app, const char *name, json_t *tree)
 {
+    if (app->view.status != STATUS_OK)
+        json_decref(tree);
     app_must(app, app->view.status);
     if (app->given.json)
         return app_json(app, tree);

@@ -315,6 +315,15 @@ static enum status run_starter(struct app *app)
 
 /* ---- list, search, history --------------------------------------------------------------------- */
 
+/* A result as a page to print, to where --html says. */
+static enum status tell_sheet(struct app *app, const char *title, const char *name, json_t *tree)
+{
+    struct text html;
+    text_init(&html);
+    view_sheet(&html, title, (enum paper)app->given.paper, name, tree);
+    return app_page(app, &html, "");
+}
+
 static enum status run_list(struct app *app)
 {
     enum { USUAL = 20, USUAL_OF_BATCH = 200 };
@@ -409,7 +418,6 @@ static enum status run_history(struct app *app)
     const size_t count = app->operand_count, limit = app->given.limit;
     enum record kind = RECORD_COUNT, kinds[RECORD_COUNT];
     union any_record row;
-    struct text html;
 
     if (html_path == NULL && !app->given.json &&
         (labels_leading(app, words, count) > 1 || strstr(words[0], "..")))
@@ -444,9 +452,8 @@ static enum status run_history(struct app *app)
     }
     if (kind != RECORD_BATCH && kind != RECORD_VESSEL)
         app_stop(app, "--html goes with a batch or a vessel; '%s' is neither", label);
-    text_init(&html);
-    view_history_html(&html, &app->view, kind, &row, limit, (enum paper)app->given.paper);
-    return app_page(app, &html, "");
+    return tell_sheet(app, row.named.label, "history",
+                      view_history_json(&app->view, kind, &row, limit));
 }
 
 /* ---- losses ---------------------------------------------------------------------------------- */
@@ -502,7 +509,6 @@ static enum status write_calendar(struct app *app)
 static enum status run_due(struct app *app)
 {
     struct due_asked asked = {.day = app->given.by, .limit = app->given.limit};
-    struct text html;
 
     if (app->given.ics != NULL && app->operand_count > 0)
         app_stop(app, "a calendar is of all batches; leave '%s' out", app->operands[0]);
@@ -510,9 +516,11 @@ static enum status run_due(struct app *app)
         return write_calendar(app);
     asked.batches = batches_named(app, &asked.batch_count);
     if (app->given.html != NULL && !app->given.json) {
-        text_init(&html);
-        view_due_html(&html, &app->view, &asked, (enum paper)app->given.paper);
-        return app_page(app, &html, "");
+        char day[MOMENT_ROOM];
+        return tell_sheet(app,
+                          arena_format(app->arena, "Vessels to look at on %s",
+                                       moment_write_day(app->view.now, day)),
+                          "due", view_due_json(&app->view, &asked));
     }
     return app_tell(app, app->given.sheet ? "due.sheet" : "due", view_due_json(&app->view, &asked));
 }

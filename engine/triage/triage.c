@@ -897,18 +897,20 @@ static void siblings_find(struct triage *triage)
 
 /* ---- cautions -------------------------------------------------------------------------------- */
 
+bool caution_is_about(const struct caution *caution, const struct rules *rules, size_t finding)
+{
+    const struct finding *of = &rules->findings[finding];
+    bool is = (caution->hazards >> of->hazard & 1) || (caution->statuses >> of->status & 1);
+    for (size_t i = 0; i < caution->finding_count; i++)
+        is = is || caution->findings[i] == finding;
+    return is;
+}
+
 static bool caution_applies(const struct triage *triage, const struct caution *caution)
 {
-    /* The mass of the findings a caution is about. */
     double mass = 0.0;
-    for (size_t f = 0; f < triage->rules->finding_count; f++) {
-        const struct finding *finding = &triage->rules->findings[f];
-        bool meant =
-            (caution->hazards >> finding->hazard & 1) || (caution->statuses >> finding->status & 1);
-        for (size_t i = 0; i < caution->finding_count; i++)
-            meant = meant || caution->findings[i] == f;
-        mass += meant ? triage->posterior.finding[f] : 0.0;
-    }
+    for (size_t f = 0; f < triage->rules->finding_count; f++)
+        mass += caution_is_about(caution, triage->rules, f) ? triage->posterior.finding[f] : 0.0;
     /* Said with doubt is enough here: a caution is better given once too often. */
     const struct condition *when = &caution->when;
     bool seen = when->count > 0;

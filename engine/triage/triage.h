@@ -213,6 +213,9 @@ size_t triage_before_keep(const struct triage *triage);
  * is none. */
 const struct question *triage_next(struct triage *triage, enum aim aim);
 
+/* Whether a caution is about vessels that hold this finding. */
+bool caution_is_about(const struct caution *caution, const struct rules *rules, size_t finding);
+
 /*
  * Facts as JSON, and back: how a verdict shows what was understood, and how a look
  * is kept.

@@ -31,21 +31,6 @@ static double finding_mass(const json_t *posterior, const char *id)
     return 0.0;
 }
 
-static double caution_mass(const struct rules *rules, const struct caution *caution,
-                           const json_t *posterior)
-{
-    double mass = 0.0;
-    for (size_t f = 0; f < rules->finding_count; f++) {
-        const struct finding *finding = &rules->findings[f];
-        bool meant =
-            (caution->hazards >> finding->hazard & 1) || (caution->statuses >> finding->status & 1);
-        for (size_t i = 0; i < caution->finding_count; i++)
-            meant = meant || caution->findings[i] == f;
-        mass += meant ? finding_mass(posterior, finding->id) : 0.0;
-    }
-    return mass;
-}
-
 /*
  * Where nothing is known of what is inside, the cautions about contaminated
  * vessels hold as if it were: nobody throws away what is sound.
@@ -53,14 +38,15 @@ static double caution_mass(const struct rules *rules, const struct caution *caut
 static bool applies(const struct rules *rules, const struct caution *caution,
                     const json_t *posterior)
 {
+    double mass = 0.0;
     if (caution->always) /* it is about verdicts, and there is none here */
         return false;
-    if (caution->actions >> ACTION_DISCARD & 1)
-        return true;
-    if (posterior == NULL)
-        return caution->rank < CAUTION_FIRST_RANK && caution->statuses != 0;
-    double mass = caution_mass(rules, caution, posterior);
-    return caution->rank < CAUTION_FIRST_RANK && mass > 0.0 && mass >= caution->at_least;
+    for (size_t f = 0; f < rules->finding_count && posterior != NULL; f++)
+        if (caution_is_about(caution, rules, f))
+            mass += finding_mass(posterior, rules->findings[f].id);
+    return (caution->actions >> ACTION_DISCARD & 1) ||
+           (caution->rank < CAUTION_FIRST_RANK &&
+            (posterior == NULL ? caution->statuses != 0 : mass > 0.0 && mass >= caution->at_least));
 }
 
 json_t *view_handling_json(const struct rules *rules, const struct look *look)
@@ -251,16 +237,6 @@ json_t *view_due_json(struct journal_view *view, const struct due_asked *asked)
                      1, view_json_day(today), shown, count - shown,
                      view_json_day(count > 0 ? 0 : next), silent, silent_of, groups, controls,
                      view_json_day(today));
-}
-
-void view_due_html(struct text *html, struct journal_view *view, const struct due_asked *asked,
-                   enum paper paper)
-{
-    char date[MOMENT_ROOM], title[MOMENT_ROOM + 32];
-    snprintf(title, sizeof title, "Vessels to look at on %s", moment_write_day(view->now, date));
-    sheet_begin(html, title, paper, "style.due");
-    view_say_taken(&(struct face){.page = html}, "due.page", view_due_json(view, asked));
-    html_end(html);
 }
 
 /* ---- labels ------------------------------------------------------------------------------------ */

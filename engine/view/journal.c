@@ -670,12 +670,3 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
                       coverage_chart(&of, &vessels));
     return root;
 }
-
-void view_history_html(struct text *html, struct journal_view *view, enum record record,
-                       const void *row, size_t limit, enum paper paper)
-{
-    sheet_begin(html, ((const union any_record *)row)->named.label, paper, "style.history");
-    view_say_taken(&(struct face){.page = html}, "history.page",
-                   view_history_json(view, record, row, limit));
-    html_end(html);
-}

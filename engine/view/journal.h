@@ -80,16 +80,14 @@ json_t *view_records_json(struct journal_view *view, enum record record, const s
 json_t *view_list_json(struct journal_view *view, enum record record, const struct page *page);
 
 /*
- * The whole history of one record, for the templates history.vessel, .batch and .around (anything else): what it
+ * The whole history of one record, for the templates history.vessel, .batch and .around (anything else), and of
+ * a vessel or a batch for the sheet "history", with its coverage by day as a figure: what it
  * is and came from, what happened to it in order, and what became of the vessels it went into. `row` is a
  * record of that kind: a vessel, batch, starter, lot, cook, session or place. Of long lives the newest
  * `limit` entries are told, and how many there were before.
  */
 json_t *view_history_json(struct journal_view *view, enum record record, const void *row,
                           size_t limit);
-/* That of a vessel or a batch as a page, with its coverage by day as a figure. */
-void view_history_html(struct text *html, struct journal_view *view, enum record record,
-                       const void *row, size_t limit, enum paper paper);
 
 /* Losses by month of inoculation, species and starter. With what a vessel costs to fill, in any money, and
  * what a sound one yields, in grams (NAN: not told), what they come to. */
@@ -103,7 +101,7 @@ json_t *view_losses_json(struct journal_view *view, const struct losses_asked *a
 /*
  * What is due by a day, the first due first: the first `limit` vessels (0: all) of the batches given, of all
  * where none is. Those without a day of their own (imported ones) get that of the forecast, or one after their
- * last look. For the template "due", and "due.sheet" with boxes to tick; and as a page to print.
+ * last look. For the template "due", "due.sheet" with boxes to tick, and the sheet "due" (view_sheet).
  */
 struct due_asked {
     int64_t day;
@@ -112,8 +110,6 @@ struct due_asked {
     size_t batch_count;
 };
 json_t *view_due_json(struct journal_view *view, const struct due_asked *asked);
-void view_due_html(struct text *html, struct journal_view *view, const struct due_asked *asked,
-                   enum paper paper);
 
 /* Labels to cut out and stick on, in plain text. */
 void view_labels(struct screen *screen, struct journal_view *view, const struct vessel *vessels,

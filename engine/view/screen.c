@@ -235,17 +235,6 @@ void screen_row(struct screen *screen, size_t indent, size_t label_width, const 
     text_release(&rest_safe);
 }
 
-void screen_row_text(struct screen *screen, size_t indent, size_t label_width, const char *label,
-                     const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    char *rest = text_vformat(format, arguments);
-    va_end(arguments);
-    screen_row(screen, indent, label_width, label, rest);
-    free(rest);
-}
-
 size_t screen_lines(const struct screen *screen)
 {
     size_t lines = 0;

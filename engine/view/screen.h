@@ -68,11 +68,9 @@ void screen_preformatted(struct screen *screen, size_t indent, const char *words
 void screen_heading(struct screen *screen, const char *words);
 void screen_blank(struct screen *screen);
 /* A row of a table: the label padded to `label_width` columns, then the rest. Where that is too
- * narrow the rest goes on the next line. The same with a formatted rest. */
+ * narrow the rest goes on the next line. */
 void screen_row(struct screen *screen, size_t indent, size_t label_width, const char *label,
                 const char *rest);
-void screen_row_text(struct screen *screen, size_t indent, size_t label_width, const char *label,
-                     const char *format, ...) __attribute__((format(printf, 5, 6)));
 
 /* Lines written since the last flush. */
 size_t screen_lines(const struct screen *screen);

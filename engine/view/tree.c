@@ -87,28 +87,27 @@ json_t *view_json_number(double number)
     return isfinite(number) ? json_real(number) : json_null();
 }
 
-json_t *view_json_text(const char *text)
+static json_t *safe_string(const char *words, bool keep_newlines)
 {
     struct text safe;
-    if (text == NULL || text[0] == '\0')
-        return json_null();
-    if (utf8_valid_prefix(text, strlen(text)) == strlen(text))
-        return json_string(text);
     text_init(&safe);
-    text_safe(&safe, text, strlen(text), &(struct text_safe_options){.keep_newlines = true});
-    json_t *json = json_stringn(safe.bytes, safe.length);
+    text_safe(&safe, words, strlen(words),
+              &(struct text_safe_options){.keep_newlines = keep_newlines});
+    json_t *made = json_stringn(safe.bytes, safe.length);
     text_release(&safe);
-    return json;
+    return made;
+}
+
+json_t *view_json_text(const char *text)
+{
+    return text == NULL || text[0] == '\0'                         ? json_null()
+           : utf8_valid_prefix(text, strlen(text)) == strlen(text) ? json_string(text)
+                                                                   : safe_string(text, true);
 }
 
 json_t *view_json_safe(const char *words)
 {
-    struct text safe;
-    text_init(&safe);
-    text_safe(&safe, words, strlen(words), &(struct text_safe_options){0});
-    json_t *made = json_stringn(safe.bytes, safe.length);
-    text_release(&safe);
-    return made;
+    return safe_string(words, false);
 }
 
 json_t *view_json_take(struct text *words)
@@ -724,6 +723,17 @@ void view_say_taken(const struct face *face, const char *name, json_t *tree)
 {
     view_say(face, name, tree);
     json_decref(tree);
+}
+
+void view_sheet(struct text *page, const char *title, enum paper paper, const char *name,
+                json_t *tree)
+{
+    char whole[32];
+    snprintf(whole, sizeof whole, "style.%s", name);
+    sheet_begin(page, title, paper, whole);
+    snprintf(whole, sizeof whole, "%s.page", name);
+    view_say_taken(&(struct face){.page = page}, whole, tree);
+    html_end(page);
 }
 
 void view_words(struct text *out, const char *name, const json_t *tree)

@@ -50,6 +50,9 @@ json_t *view_tree_public(json_t *tree);
 void view_say(const struct face *face, const char *name, const json_t *tree);
 /* The same, and the tree is released. */
 void view_say_taken(const struct face *face, const char *name, json_t *tree);
+/* A page to print, its style sheet "style.NAME", its template "NAME.page"; the tree is released. */
+void view_sheet(struct text *page, const char *title, enum paper paper, const char *name,
+                json_t *tree);
 /* Appends the words of a template that says no block. */
 void view_words(struct text *out, const char *name, const json_t *tree);
 

@@ -271,8 +271,8 @@ static void tell_due(struct journal_view *told)
     json_t *due = view_due_json(told, &asked);
     view_say(&(struct face){.screen = &screen}, "due", due);
     view_say(&(struct face){.screen = &screen}, "due.sheet", due);
+    view_sheet(&text, "due", PAPER_A4, "due", json_incref(due));
     hold_json(due);
-    view_due_html(&text, told, &asked, PAPER_A4);
     hold_text(&screen.out);
     hold_text(&text);
     text_release(&text);
