@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <errno.h>
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -140,34 +141,100 @@ static enum status run_test(struct app *app)
 
 /* ---- rules words ----------------------------------------------------------------------------- */
 
+/* What is counted, put together: files in turn belong to one of so many parts. */
+enum { WORD_PARTS = 5 };
+
+struct labelled_texts {
+    const struct labelled_case *cases;
+    size_t *part;
+    size_t count;
+};
+
+static struct labelled_texts load_texts(struct app *app)
+{
+    struct labelled_texts texts = {0};
+    struct labelled_case *all = NULL;
+    const char *file = "";
+    size_t files = 0, parts = 0;
+    for (size_t i = 0; i < app->operand_count; i++) {
+        const struct labelled_case *cases = NULL;
+        const size_t count = load_cases(app, app->operands[i], &cases);
+        for (size_t k = 0; k < count; k++) {
+            files += strcmp(file, cases[k].at.file) != 0;
+            file = cases[k].at.file;
+            *arena_push(app->arena, all, texts.count) = cases[k];
+            *arena_push(app->arena, texts.part, parts) = files % WORD_PARTS;
+        }
+    }
+    texts.cases = all;
+    return texts;
+}
+
+/* Whether all labels say that it is contaminated, or all that it is not. */
+static bool labels_agree(const struct rules *rules, const struct labelled_case *of)
+{
+    size_t contaminated = 0;
+    for (size_t i = 0; i < of->finding_count; i++)
+        contaminated += rules->findings[of->findings[i]].status == FINDING_CONTAMINATED;
+    return contaminated == of->finding_count || contaminated == 0;
+}
+
+/*
+ * Fits the weights of words to what the rest leaves wrong. Each part of the texts is judged with words counted
+ * in the other parts, as strangers' texts are.
+ */
+static void fit_words(struct app *app, struct word_counts *counts,
+                      const struct labelled_texts *texts)
+{
+    double *log_odds = arena_array(app->arena, texts->count, sizeof *log_odds);
+    for (size_t part = 0; part < WORD_PARTS; part++) {
+        struct words *others = words_new(app->rules, LABELS_FINDINGS);
+        struct text table;
+        text_init(&table);
+        word_counts_table(counts, part, &table);
+        app_must(app, words_take(others, "words", table.bytes, table.length, app->diags));
+        triage_weigh_words(app->triage, others);
+        for (size_t i = 0; i < texts->count; i++) {
+            if (texts->part[i] != part)
+                continue;
+            triage_reset(app->triage);
+            app_must(app, triage_case(app->triage, &texts->cases[i], app->diags));
+            const double p = triage_judge_briefly(app->triage)->status[FINDING_CONTAMINATED];
+            log_odds[i] = labels_agree(app->rules, &texts->cases[i]) ? log(p / (1 - p)) : NAN;
+        }
+        triage_weigh_words(app->triage, app->words);
+        words_free(others);
+        text_release(&table);
+    }
+    word_counts_fit(counts, log_odds);
+}
+
 static enum status run_words(struct app *app)
 {
     const bool causes = app->given.causes;
     struct word_counts *counts =
-        word_counts_new(app->rules, causes ? LABELS_CAUSES : LABELS_FINDINGS);
+        word_counts_new(app->rules, causes ? LABELS_CAUSES : LABELS_FINDINGS, app->given.least);
+    const struct labelled_texts texts = load_texts(app);
     struct arena *scratch = arena_new();
     struct text table;
 
-    for (size_t i = 0; i < app->operand_count; i++) {
-        const struct labelled_case *cases = NULL;
-        size_t count = load_cases(app, app->operands[i], &cases);
-        for (size_t k = 0; k < count; k++) {
-            const size_t length = strlen(cases[k].text);
-            struct reading_list list;
-            if (causes) { /* what is said of other vessels tells of a batch, too */
-                word_counts_add(counts, cases[k].text, length, cases[k].causes,
-                                cases[k].cause_count);
-                continue;
-            }
-            arena_reset(scratch);
-            app_must(app,
-                     reader_read(app->reader, cases[k].text, length, scratch, &list, app->diags));
-            word_counts_add(counts, reader_own_words(&list, length, scratch), length,
-                            cases[k].findings, cases[k].finding_count);
+    for (size_t i = 0; i < texts.count; i++) {
+        const struct labelled_case *of = &texts.cases[i];
+        const size_t length = strlen(of->text);
+        struct reading_list list;
+        if (causes) { /* what is said of other vessels tells of a batch, too */
+            word_counts_add(counts, of->text, length, of->causes, of->cause_count, texts.part[i]);
+            continue;
         }
+        arena_reset(scratch);
+        app_must(app, reader_read(app->reader, of->text, length, scratch, &list, app->diags));
+        word_counts_add(counts, reader_own_words(&list, length, scratch), length, of->findings,
+                        of->finding_count, texts.part[i]);
     }
+    if (!causes)
+        fit_words(app, counts, &texts);
     text_init(&table);
-    word_counts_table(counts, app->given.least, &table);
+    word_counts_table(counts, SIZE_MAX, &table);
     word_counts_free(counts);
     arena_free(scratch);
     app_write(app, "-", &table, false);

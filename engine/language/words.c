@@ -340,6 +340,8 @@ static bool term_of(const struct lexicon *lexicon, const struct piece *first,
  *     findings<TAB>ID ID ...       or causes
  *     total<TAB>N N ...            of all terms, for each label
  *     TERM<TAB>LABEL:N ...         sorted by TERM; LABEL counts from 0 in the order above
+ *
+ * A tab and a fitted weight in hundredths may end a row, and after the totals the weight of any text.
  */
 struct table {
     const char *path;
@@ -353,8 +355,9 @@ struct table {
 struct tables { /* all that were read */
     struct table *list;
     size_t count, bytes;
-    double *total; /* n_f */
-    double terms;  /* V */
+    double *total;   /* n_f */
+    double terms;    /* V */
+    double any_text; /* fitted weight of a text, whatever its terms */
 };
 
 /* What a term says. */
@@ -464,6 +467,13 @@ static bool read_ids(struct words *words, struct table *table, char *list)
     return table->finding_count > 0;
 }
 
+/* What stands behind the second tab of a row, or the first of its end: 0 for nothing. */
+static double fitted_weight(const char *counts)
+{
+    const char *tab = counts + strcspn(counts, "\t\n");
+    return *tab == '\t' ? (double)strtol(tab + 1, NULL, 10) / 100 : 0.0;
+}
+
 static bool read_totals(struct words *words, const struct table *table, const char *list)
 {
     for (size_t i = 0; i < table->finding_count; i++) {
@@ -475,7 +485,8 @@ static bool read_totals(struct words *words, const struct table *table, const ch
             words->tables.total[table->finding[i]] += (double)n / PARTS;
         list = end;
     }
-    return *list == '\0';
+    words->tables.any_text += fitted_weight(list);
+    return *list == '\0' || *list == '\t';
 }
 
 static enum status table_wrong(struct diags *diags, const struct table *table, const char *wrong)
@@ -519,19 +530,26 @@ static char *next_line(struct table *table, char **at)
 
 enum status words_read(struct words *words, const char *path, struct diags *diags)
 {
-    const char *head = label_head(&words->labels);
-    struct tables *tables = &words->tables;
-    struct table table = {.path = arena_string(words->arena, path), .first = tables->bytes};
     size_t length = 0;
-    char *at = read_whole(words->arena, path, &length);
+    char *bytes = read_whole(words->arena, path, &length);
 
-    if (at == NULL && errno == ENOENT)
+    if (bytes == NULL && errno == ENOENT)
         return STATUS_OK;
-    if (at == NULL) {
+    if (bytes == NULL) {
         diags_error(diags, (struct position){.file = path}, "cannot read it: %s", strerror(errno));
         return STATUS_IO;
     }
-    table.end = at + length;
+    return words_take(words, path, bytes, length, diags);
+}
+
+enum status words_take(struct words *words, const char *name, char *at, size_t length,
+                       struct diags *diags)
+{
+    const char *head = label_head(&words->labels);
+    struct tables *tables = &words->tables;
+    struct table table = {
+        .path = arena_string(words->arena, name), .first = tables->bytes, .end = at + length};
+
     char *line = next_line(&table, &at);
     if (line != NULL &&
         (strncmp(line, head, strlen(head)) != 0 || !read_ids(words, &table, line + strlen(head))))
@@ -600,7 +618,7 @@ enum status words_check(const struct words *words, struct diags *diags)
 
 static void add_counts(const struct table *table, const char *at, double *counts)
 {
-    while (*at != '\n' && *at != '\0') {
+    while (*at != '\t' && *at != '\n' && *at != '\0') {
         char *end;
         const unsigned long finding = strtoul(at, &end, 10);
         if (end == at || *end != ':')
@@ -630,8 +648,8 @@ static void sum_up(const struct labels *labels, const double *counts, double *st
     }
 }
 
-/* What a term says of which the tables count `counts`. */
-static struct weighed *weigh_term(const struct words *words)
+/* What a term says of which the tables count `counts`, and its fitted weight. */
+static struct weighed *weigh_term(const struct words *words, double fitted)
 {
     const struct labels *labels = &words->labels;
     const struct tables *tables = &words->tables;
@@ -648,7 +666,7 @@ static struct weighed *weigh_term(const struct words *words)
     sum_up(labels, words->counts, status, group);
     for (size_t g = 0; g < 2; g++)
         q_group[g] = (group[g] + 1) / (group_total[g] + tables->terms);
-    weighed->odds = set->group_power * clamp(log(q_group[1] / q_group[0]), set->term_most);
+    weighed->odds = set->group_power * clamp(log(q_group[1] / q_group[0]), set->term_most) + fitted;
     for (size_t f = 0; f < labels->count; f++) {
         const size_t s = label_status(labels, f);
         const bool g = label_contaminated(labels, f);
@@ -739,6 +757,7 @@ static struct weighed *term_find(const struct words *words, const char *term)
 {
     const struct tables *tables = &words->tables;
     size_t first = SIZE_MAX;
+    double fitted = 0;
 
     memset(words->counts, 0, words->labels.count * sizeof *words->counts);
     for (size_t t = 0; t < tables->count; t++) {
@@ -749,10 +768,11 @@ static struct weighed *term_find(const struct words *words, const char *term)
         if (first == SIZE_MAX)
             first = table->first + (size_t)(row - table->rows);
         add_counts(table, row + strlen(term) + 1, words->counts);
+        fitted += fitted_weight(row + strlen(term) + 1);
     }
     if (first == SIZE_MAX)
         return NULL;
-    struct weighed *weighed = weigh_term(words);
+    struct weighed *weighed = weigh_term(words, fitted);
     weighed->row = first;
     return weighed;
 }
@@ -920,6 +940,8 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     const bool *told = labels->kind == LABELS_FINDINGS ? names_told(words, pieces[0], count) : NULL;
     for (size_t f = 0; f < labels->count; f++) {
         likelihood[f] = sum[f] * scale + (told != NULL && told[f] ? named : 0.0);
+        if (label_contaminated(labels, f))
+            likelihood[f] += words->tables.any_text * fmin(1, (double)known / set->usual);
         high = fmax(high, likelihood[f]);
     }
     for (size_t f = 0; f < labels->count; f++)
@@ -934,6 +956,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
 struct labelled { /* whose a text is: up to three labels share its PARTS */
     size_t finding[3];
     unsigned share[3];
+    size_t part; /* of the whole, as word_counts_add was told */
 };
 
 struct counted { /* one term of one text */
@@ -941,22 +964,34 @@ struct counted { /* one term of one text */
     size_t text;
 };
 
+struct counted_term { /* and all texts that hold it */
+    const struct counted *at;
+    size_t count;
+    double weight; /* fitted */
+};
+
 struct word_counts {
     struct labels labels;
+    size_t least;
     struct arena *arena;
     struct lexicon lexicon;
     struct labelled *texts;
     size_t text_count;
-    struct counted *list;
+    struct counted *list; /* as they were met; sorted, each once, when they are gathered */
     size_t count;
+    struct counted_term *terms; /* that `least` texts hold, sorted */
+    size_t term_count;
+    double any_text; /* fitted */
 };
 
-struct word_counts *word_counts_new(const struct rules *rules, enum word_labels labels)
+struct word_counts *word_counts_new(const struct rules *rules, enum word_labels labels,
+                                    size_t least)
 {
     struct arena *arena = arena_new();
     struct word_counts *counts = arena_alloc(arena, sizeof *counts);
 
     counts->labels = labels_of(rules, labels);
+    counts->least = least;
     counts->arena = arena;
     lexicon_init(&counts->lexicon, rules);
     lexicon_clear(&counts->lexicon);
@@ -972,21 +1007,19 @@ void word_counts_free(struct word_counts *counts)
 }
 
 void word_counts_add(struct word_counts *counts, const char *text, size_t length,
-                     const size_t *labels, size_t label_count)
+                     const size_t *labels, size_t label_count, size_t part)
 {
     static const unsigned SHARES[3][3] = {{20, 0, 0}, {13, 7, 0}, {10, 6, 4}}; /* of PARTS */
     const size_t many = label_count < 3 ? label_count : 3;
-    struct labelled labelled = {0};
+    struct labelled labelled = {.part = part};
     struct piece *pieces[2];
     char term[TERM_MOST + 1];
 
-    if (many == 0)
-        return;
     for (size_t i = 0; i < many; i++) {
         labelled.finding[i] = labels[i];
         labelled.share[i] = SHARES[many - 1][i];
     }
-    const size_t count = cut(&counts->lexicon, text, length, counts->arena, pieces);
+    const size_t count = many > 0 ? cut(&counts->lexicon, text, length, counts->arena, pieces) : 0;
     for (size_t i = 0; i < TERMS_EACH * count; i++) {
         const struct piece *piece, *first;
         if (term_at(pieces, i, &first, &piece) && term_of(&counts->lexicon, first, piece, term))
@@ -1003,7 +1036,96 @@ static int by_counted_term(const void *a, const void *b)
     return order != 0 ? order : (left->text > right->text) - (left->text < right->text);
 }
 
-void word_counts_table(struct word_counts *counts, size_t least, struct text *table)
+/* Puts together what each term was met in, once. */
+static void gather(struct word_counts *counts)
+{
+    if (counts->terms != NULL || counts->count == 0)
+        return;
+    qsort(counts->list, counts->count, sizeof *counts->list, by_counted_term);
+    size_t kept = 0;
+    for (size_t from = 0, to; from < counts->count; from = to) {
+        struct counted_term term = {.at = &counts->list[kept]};
+        const char *words = counts->list[from].term;
+        for (to = from; to < counts->count && strcmp(counts->list[to].term, words) == 0; to++)
+            if (to == from || counts->list[to].text != counts->list[to - 1].text)
+                counts->list[kept + term.count++] = counts->list[to];
+        if (term.count < counts->least)
+            continue;
+        kept += term.count;
+        *arena_push(counts->arena, counts->terms, counts->term_count) = term;
+    }
+}
+
+struct fitted_text {
+    double scale;         /* of its terms' weights */
+    double any;           /* of the weight of any text: less for a short one */
+    double truth;         /* 1: contaminated */
+    double margin, wrong; /* log odds so far; truth - probability */
+};
+
+static void move(struct fitted_text *text, double by)
+{
+    text->margin += by;
+    text->wrong = text->truth - 1 / (1 + exp(-text->margin));
+}
+
+void word_counts_fit(struct word_counts *counts, const double *log_odds)
+{
+    static const double SHRINK = 5; /* as good as 10, better than 2 and 15 on writers left out */
+    enum { PASSES = 60 };           /* the texts' odds hardly move after these */
+    const double usual = counts->labels.rules->calibration.words.usual;
+    const size_t text_count = counts->text_count;
+    struct fitted_text *texts = arena_array(counts->arena, text_count, sizeof *texts);
+    size_t *terms = arena_array(counts->arena, text_count, sizeof *terms);
+    double curve_any = 0;
+
+    gather(counts);
+    for (size_t t = 0; t < counts->term_count; t++)
+        for (size_t i = 0; i < counts->terms[t].count; i++)
+            terms[counts->terms[t].at[i].text]++;
+    for (size_t i = 0; i < text_count; i++) {
+        const bool out = isnan(log_odds[i]); /* has no scale, so that it moves nothing */
+        texts[i].scale = out ? 0 : sqrt(usual / fmax((double)terms[i], usual));
+        texts[i].truth = label_contaminated(&counts->labels, counts->texts[i].finding[0]);
+        texts[i].any = out ? 0 : fmin(1, (double)terms[i] / usual);
+        curve_any += texts[i].any * texts[i].any / 4;
+        move(&texts[i], out ? 0 : log_odds[i]);
+    }
+    for (size_t pass = 0; pass < PASSES; pass++) {
+        double slope = 0;
+        for (size_t i = 0; i < text_count; i++)
+            slope += texts[i].any * texts[i].wrong;
+        const double step = curve_any > 0 ? slope / curve_any : 0;
+        counts->any_text += step;
+        for (size_t i = 0; i < text_count; i++)
+            move(&texts[i], step * texts[i].any);
+        for (size_t t = 0; t < counts->term_count; t++) {
+            struct counted_term *term = &counts->terms[t];
+            double curve = SHRINK;
+            slope = -SHRINK * term->weight;
+            for (size_t i = 0; i < term->count; i++) {
+                const struct fitted_text *text = &texts[term->at[i].text];
+                slope += text->scale * text->wrong;
+                curve += text->scale * text->scale / 4;
+            }
+            term->weight += slope / curve;
+            for (size_t i = 0; i < term->count; i++) {
+                struct fitted_text *text = &texts[term->at[i].text];
+                move(text, slope / curve * text->scale);
+            }
+        }
+    }
+}
+
+static void put_weight(struct text *table, double weight)
+{
+    const long hundredths = lround(100 * weight);
+    if (hundredths != 0)
+        text_printf(table, "\t%ld", hundredths);
+    text_puts(table, "\n");
+}
+
+void word_counts_table(struct word_counts *counts, size_t without, struct text *table)
 {
     const struct labels *labels = &counts->labels;
     unsigned long *total = arena_array(counts->arena, labels->count, sizeof *total);
@@ -1011,25 +1133,20 @@ void word_counts_table(struct word_counts *counts, size_t least, struct text *ta
     struct text rows;
 
     text_init(&rows);
-    if (counts->count > 0)
-        qsort(counts->list, counts->count, sizeof *counts->list, by_counted_term);
-    for (size_t from = 0, to; from < counts->count; from = to) {
+    gather(counts);
+    for (size_t t = 0; t < counts->term_count; t++) {
+        const struct counted_term *term = &counts->terms[t];
         size_t texts = 0;
         memset(row, 0, labels->count * sizeof *row);
-        for (to = from; to < counts->count; to++) {
-            const struct counted *counted = &counts->list[to];
-            if (strcmp(counted->term, counts->list[from].term) != 0)
-                break;
-            if (to > from && counted->text == counted[-1].text)
-                continue;
-            texts++;
-            for (size_t k = 0; k < 3; k++)
-                row[counts->texts[counted->text].finding[k]] +=
-                    counts->texts[counted->text].share[k];
+        for (size_t i = 0; i < term->count; i++) {
+            const struct labelled *of = &counts->texts[term->at[i].text];
+            texts += of->part != without;
+            for (size_t k = 0; k < 3 && of->part != without; k++)
+                row[of->finding[k]] += of->share[k];
         }
-        if (texts < least)
+        if (texts < counts->least)
             continue;
-        text_puts(&rows, counts->list[from].term);
+        text_puts(&rows, term->at->term);
         char before = '\t';
         for (size_t f = 0; f < labels->count; f++)
             if (row[f] > 0) {
@@ -1037,7 +1154,7 @@ void word_counts_table(struct word_counts *counts, size_t least, struct text *ta
                 total[f] += row[f];
                 before = ' ';
             }
-        text_puts(&rows, "\n");
+        put_weight(&rows, term->weight);
     }
     text_add(table, label_head(labels), strlen(label_head(labels)));
     for (size_t f = 0; f < labels->count; f++)
@@ -1045,7 +1162,7 @@ void word_counts_table(struct word_counts *counts, size_t least, struct text *ta
     text_puts(table, "\ntotal");
     for (size_t f = 0; f < labels->count; f++)
         text_printf(table, "%c%lu", f == 0 ? '\t' : ' ', total[f]);
-    text_puts(table, "\n");
+    put_weight(table, counts->any_text);
     text_add(table, rows.bytes, rows.length);
     text_release(&rows);
 }

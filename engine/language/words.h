@@ -23,12 +23,13 @@
  *   q_s(t) = (n_s(t) + b q_g(t))   / (n_s + b)        shrunk to the group, b = calibration status_prior V,
  *   q_f(t) = (n_f(t) + c q_s(t))   / (n_f + c)        shrunk to the status, c = calibration finding_prior V,
  *
- *   ln L(f) = k sum_t [ group_power ln q_g(t) + finding_power (ln q_f(t) - ln q_g(t)) ],
+ *   ln L(f) = k sum_t [ group_power ln q_g(t) + finding_power (ln q_f(t) - ln q_g(t)) + w_t ] + w min(1, terms / usual),
  *
  * where k = sqrt(usual / terms) for texts of more terms than usual, else 1: words of one text repeat one another. Each
- * term's weight is bounded, so that one rare word never decides. It is the multinomial naive Bayes of
+ * term's count is bounded, so that one rare word never decides. It is the multinomial naive Bayes of
  * McCallum & Nigam (AAAI-98 Workshop on Learning for Text Categorization, 1998), shrunk as in their
- * work with Rosenfeld and Mitchell (ICML 1998), with exponents for the dependence between words.
+ * work with Rosenfeld and Mitchell (ICML 1998), with exponents for the dependence between words. What that
+ * leaves wrong, the fitted weights w_t and w mend, of contaminated findings only (see word_counts_fit).
  */
 struct words; /* opaque; remembers what terms say, so one per thread */
 
@@ -51,6 +52,10 @@ enum status words_read(struct words *words, const char *path, struct diags *diag
 /* Whether all that was read are rows in their order; STATUS_DATA with FILE:LINE when not. */
 enum status words_check(const struct words *words, struct diags *diags);
 
+/* Adds such a table from `length` writable bytes that outlive `words`, a NUL behind them; `name` is for messages. */
+enum status words_take(struct words *words, const char *name, char *bytes, size_t length,
+                       struct diags *diags);
+
 struct word_weight { /* what one term says */
     char words[64];  /* as they stand in the text, folded; cut when longer */
     bool denied;     /* a negation reaches them */
@@ -65,18 +70,29 @@ struct word_weight { /* what one term says */
 size_t words_weigh(struct words *words, const char *text, size_t length, double *likelihood,
                    struct word_weight *weights, size_t most);
 
-/* ---- counting -------------------------------------------------------------------------------- */
+/* ---- counting and fitting -------------------------------------------------------------------- */
 
 struct word_counts; /* opaque: labelled texts, counted */
 
-/* Nothing counted yet; `rules` must outlive it. */
-struct word_counts *word_counts_new(const struct rules *rules, enum word_labels labels);
+/* Nothing counted yet; only terms that `least` texts hold will count. `rules` must outlive it. */
+struct word_counts *word_counts_new(const struct rules *rules, enum word_labels labels,
+                                    size_t least);
 void word_counts_free(struct word_counts *counts);
-/* One text and the findings or causes it is labelled with, the likeliest first; up to three count. */
+/* One text and the findings or causes it is labelled with, the likeliest first; up to three count.
+ * `part` is the number of the part it belongs to, which word_counts_table can leave out. */
 void word_counts_add(struct word_counts *counts, const char *text, size_t length,
-                     const size_t *labels, size_t label_count);
-/* The table: terms that at least `least` texts hold, sorted by bytes; the same counts make the same
- * bytes. */
-void word_counts_table(struct word_counts *counts, size_t least, struct text *table);
+                     const size_t *labels, size_t label_count, size_t part);
+/*
+ * Fits the weights w of the terms, and that of any text, to what was counted: ridge logistic
+ * regression of contaminated or not, with `log_odds` of each text (in the order they were added; NAN leaves
+ * it out) as its offset. These should come from tables that do not hold the text. It goes from
+ * term to term, each step bounded by the greatest curvature, so that the likelihood never falls (Boehning &
+ * Lindsay, "Monotonicity of quadratic-approximation algorithms", Annals of the Institute of
+ * Statistical Mathematics 40, 1988).
+ */
+void word_counts_fit(struct word_counts *counts, const double *log_odds);
+/* The table, sorted by bytes, without the texts of one part, or SIZE_MAX for all; the same counts
+ * make the same bytes. */
+void word_counts_table(struct word_counts *counts, size_t without, struct text *table);
 
 #endif

@@ -88,12 +88,12 @@ static void test_kinds(void **state)
     for (size_t known = 0; known < 2; known++) {
         kinds->list = known ? (const char **)KINDS : none.list;
         kinds->count = known ? 1 : none.count;
-        struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS);
-        word_counts_add(counts, "moss below", 10, &w->spoilt, 1);
-        word_counts_add(counts, "snow below", 10, &w->sound, 1);
+        struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS, 1);
+        word_counts_add(counts, "moss below", 10, &w->spoilt, 1, 0);
+        word_counts_add(counts, "snow below", 10, &w->sound, 1, 0);
         struct text table;
         text_init(&table);
-        word_counts_table(counts, 1, &table);
+        word_counts_table(counts, SIZE_MAX, &table);
         counted = strstr(table.bytes, "=leafy below\t");
         assert_true((counted != NULL) == (known == 1));
         struct words *words = by_file(w, table.bytes);
@@ -111,7 +111,7 @@ static void test_kinds(void **state)
 static void test_scikit_learn(void **state)
 {
     struct wordy *w = *state;
-    struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS);
+    struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS, 1);
     char line[256], tests[16][2][100], kind[8], words_of[100], figure[32];
     size_t test_count = 0;
     FILE *file = fopen("tests/outside/data/words_sklearn.csv", "r");
@@ -121,7 +121,7 @@ static void test_scikit_learn(void **state)
         assert_int_equal(sscanf(line, "%7[^,],%99[^,],%31s", kind, words_of, figure), 3);
         if (strcmp(kind, "train") == 0) {
             const size_t finding = figure[0] == '1' ? w->spoilt : w->sound;
-            word_counts_add(counts, words_of, strlen(words_of), &finding, 1);
+            word_counts_add(counts, words_of, strlen(words_of), &finding, 1, 0);
         } else {
             snprintf(tests[test_count][0], sizeof tests[0][0], "%s", words_of);
             snprintf(tests[test_count++][1], sizeof tests[0][1], "%s", figure);
@@ -130,7 +130,7 @@ static void test_scikit_learn(void **state)
     fclose(file);
     struct text table;
     text_init(&table);
-    word_counts_table(counts, 1, &table);
+    word_counts_table(counts, SIZE_MAX, &table);
     struct words *words = by_file(w, table.bytes);
     assert_non_null(words);
     assert_int_equal(test_count, 7);
@@ -157,10 +157,10 @@ static void test_the_same_bytes(void **state)
     struct text tables[2];
 
     for (size_t t = 0; t < 2; t++) {
-        struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS);
+        struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS, 1);
         const size_t both[] = {w->spoilt, w->sound};
-        word_counts_add(counts, "no green, day 12", 16, &both[1], 1);
-        word_counts_add(counts, "Green patches; day 14", 21, both, 2);
+        word_counts_add(counts, "no green, day 12", 16, &both[1], 1, 0);
+        word_counts_add(counts, "Green patches; day 14", 21, both, 2, 0);
         text_init(&tables[t]);
         word_counts_table(counts, 1, &tables[t]);
         word_counts_free(counts);
@@ -174,6 +174,55 @@ static void test_the_same_bytes(void **state)
     assert_null(strstr(tables[0].bytes, "green day"));
     text_release(&tables[0]);
     text_release(&tables[1]);
+}
+
+/*
+ * Ridge logistic regression beside another program's: scikit-learn 1.2.1, LogisticRegression(C=1/5, solver='lbfgs',
+ * tol=1e-10) on one column for each word, divided by the root of how many the text has, and no offset; its
+ * coefficients, and last its intercept.
+ */
+static void test_fitted_weights(void **state)
+{
+    static const struct {
+        const char *text;
+        bool spoilt;
+    } TEXTS[] = {
+        {"moss. wet. box", true},  {"moss. wet", true},  {"moss. lamp. wet", true},
+        {"moss. box", false},      {"snow. box", false}, {"snow. lamp", false},
+        {"snow. lamp. wet", true}, {"snow. box", false}, {"lamp. box", false},
+    };
+    static const struct {
+        const char *row;
+        double weight;
+    } RIGHT[] = {{"\nbox\t", -0.1704},  {"\nlamp\t", 0.0018}, {"\nmoss\t", 0.1271},
+                 {"\nsnow\t", -0.1094}, {"\nwet\t", 0.2506},  {"\ntotal\t", -0.2320}};
+    enum { COUNT = sizeof TEXTS / sizeof *TEXTS };
+    struct wordy *w = *state;
+    struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS, 1);
+    double even[COUNT] = {0};
+    struct text table;
+
+    for (size_t i = 0; i < COUNT; i++)
+        word_counts_add(counts, TEXTS[i].text, strlen(TEXTS[i].text),
+                        TEXTS[i].spoilt ? &w->spoilt : &w->sound, 1, i);
+    w->rules->calibration.words.usual = 1;
+    word_counts_fit(counts, even);
+    w->rules->calibration.words.usual = 1e9;
+    text_init(&table);
+    word_counts_table(counts, SIZE_MAX, &table);
+    for (size_t i = 0; i < sizeof RIGHT / sizeof *RIGHT; i++) {
+        const char *row = strstr(table.bytes, RIGHT[i].row);
+        assert_non_null(row);
+        const char *weight = strchr(row + strlen(RIGHT[i].row), '\t');
+        assert_non_null(weight);
+        assert_true(fabs(strtod(weight, NULL) / 100 - RIGHT[i].weight) <= 0.006);
+    }
+    assert_non_null(strstr(table.bytes, "\nbox\t0:20 1:80\t"));
+    text_clear(&table); /* the first text is a part of its own */
+    word_counts_table(counts, 0, &table);
+    assert_non_null(strstr(table.bytes, "\nbox\t1:80\t"));
+    text_release(&table);
+    word_counts_free(counts);
 }
 
 static void test_tables_that_are_none(void **state)
@@ -204,9 +253,8 @@ static void test_tables_that_are_none(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_scikit_learn),
-        cmocka_unit_test(test_kinds),
-        cmocka_unit_test(test_the_same_bytes),
+        cmocka_unit_test(test_scikit_learn),         cmocka_unit_test(test_kinds),
+        cmocka_unit_test(test_the_same_bytes),       cmocka_unit_test(test_fitted_weights),
         cmocka_unit_test(test_tables_that_are_none),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
