@@ -45,7 +45,7 @@ sub refused {
 }
 
 # Each pair: a sick vessel among sound ones, and the same words about none.
-comes_to(8, 0, 'all fine except 2: green spot, 6: wet at the bottom', discard => '2 6', keep => '1 3-5 7-8');
+comes_to(8, 0, 'all fine except 2: green spot, 6: wet at the bottom', discard => '2', isolate => '6', keep => '1 3-5 7-8');
 comes_to(8, 0, 'all fine except 2: no green spot, 6: no wet grains', keep => '1-8');
 comes_to(6, 0, 'B1-4 has a green patch, everything else looks good', discard => '4', keep => '1-3 5-6');
 comes_to(6, 0, 'B1-4 has no green patch, everything else looks good', keep => '1-6');

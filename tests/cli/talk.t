@@ -114,7 +114,7 @@ subtest 'what an answer was taken for, and what it changes, is said' => sub {
 };
 
 subtest 'words that act' => sub {
-    my ($screen, $status) = talk([ 'day 12, a white patch', 'why', 'so far', 'help', 'unknown', 'back', 'so far', 'verdict', 'details', 'leave' ]);
+    my ($screen, $status) = talk([ 'day 12, growing, a bit odd', 'why', 'so far', 'help', 'unknown', 'back', 'so far', 'verdict', 'details', 'leave' ]);
     is($status, 0, 'leaves well');
     like($screen, qr/age.*12/s, 'understood');
     like($screen, qr/chance that the answer changes|Colour is|helps/i, 'why is answered');
