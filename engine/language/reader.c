@@ -180,13 +180,19 @@ static void compact(struct match_list *list)
     list->count = kept;
 }
 
+static bool is_salient(const struct rules *rules, const struct match *match)
+{
+    return match->role == ROLE_VALUE &&
+           rules->observables[match->observable].values[match->item].salient;
+}
+
 /*
  * Of the same words, what they say of a sign goes before the part they play in
  * the sentence: a value may be called "none". And a phrase goes before a word:
- * "no" in "no, it is green" denies nothing. An answer speaks of what was asked, and
- * "is it dead?" says nothing.
+ * "no" in "no, it is green" denies nothing. An answer speaks of what was asked, but
+ * for what would be wrong, and "is it dead?" says nothing.
  */
-static void settle_places(struct match_list *list)
+static void settle_places(const struct rules *rules, struct match_list *list)
 {
     struct match *end = list->items + list->count;
     for (struct match *first = list->items, *behind; first < end; first = behind) {
@@ -201,9 +207,10 @@ static void settle_places(struct match_list *list)
         for (struct match *m = first; m < behind && behind - first > 1; m++) {
             bool again = m > first && !m[-1].dropped && m[-1].role == m->role &&
                          m[-1].observable == m->observable && m[-1].item == m->item;
-            m->dropped = again || (question ? m->role != ROLE_QUESTION
-                                            : (content && m->role > ROLE_STATEMENT) ||
-                                                  (phrase && m->word) || (named && !m->asked));
+            m->dropped =
+                again || (question ? m->role != ROLE_QUESTION
+                                   : (content && m->role > ROLE_STATEMENT) || (phrase && m->word) ||
+                                         (named && !m->asked && !is_salient(rules, m)));
         }
     }
     compact(list);
@@ -293,7 +300,7 @@ static void resolve(struct job *job)
         qsort(list->items, list->count, sizeof *list->items, by_place);
     drop_contained(job);
     compact(list);
-    settle_places(list);
+    settle_places(job->reader->rules, list);
     settle_gaps(list);
     cover(job, true);
 }
