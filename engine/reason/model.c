@@ -266,12 +266,12 @@ static bool species_states(const struct rules *rules, int species, size_t observ
     return false;
 }
 
-/* One row of the tables, of a finding and a pattern, from the chances of each value. */
+/* Chances of the values of a finding and a pattern into the tables, from `at`; `none` is where those of
+ * pattern 0 are. */
 static void row_put(const struct reasoner *reasoner, const struct sight *sight, const double *row,
-                    size_t at, struct chances *chances)
+                    size_t at, size_t none, struct chances *chances)
 {
-    size_t step = sight->pattern_count * reasoner->finding_count,
-           none = at % reasoner->finding_count;
+    size_t step = sight->pattern_count * reasoner->finding_count;
     double silence = reasoner->rules->calibration.silence;
     for (size_t v = 0; v < sight->value_count; v++, at += step, none += step) {
         chances->p[at] = row[v];
@@ -315,26 +315,29 @@ static void chances_build(const struct reasoner *reasoner, size_t observable,
         chances->ln_not = table_new(arena, from.ln_not, cells);
         chances->ln_silent = table_new(arena, from.ln_silent, cells);
     }
+    double *const tables[] = {chances->p, chances->ln, chances->ln_not, chances->ln_silent};
+    /* The values of a one-of hang together; each of a several-of is apart. */
+    size_t step = sight->pattern_count * findings;
+    struct sight part = *sight;
+    part.value_count = sight->several ? 1 : values;
     for (size_t f = 0; f < findings; f++) {
         double *own = plain + f * values;
-        size_t like = 0; /* most findings say the same of most observables: nothing */
         if (species >= 0 && !species_states(reasoner->rules, species, observable, f))
             continue;
         row_of_finding(reasoner, observable, sight, f, species, own);
-        while (species < 0 && like < f &&
-               memcmp(plain + like * values, own, values * sizeof *own) != 0)
-            like++;
-        if (species < 0 && like < f) {
-            double *tables[] = {chances->p, chances->ln, chances->ln_not, chances->ln_silent};
-            for (size_t t = 0; t < (sight->several ? 4 : 2); t++)
-                column_copy(tables[t], cells, findings, like, f);
-            continue;
-        }
-        row_put(reasoner, sight, own, f, chances);
-        for (size_t p = 1; p < sight->pattern_count; p++) {
-            memcpy(row, own, values * sizeof *row);
-            row_weigh(sight, weighing->factors + p * values, row);
-            row_put(reasoner, sight, row, p * findings + f, chances);
+        for (size_t first = 0; first < values; first += part.value_count) {
+            size_t at = first * step, size = part.value_count * sizeof *own;
+            size_t like = species < 0 ? 0 : f; /* most findings say nothing of most observables */
+            while (like < f && memcmp(plain + like * values + first, own + first, size) != 0)
+                like++;
+            for (size_t t = 0; like < f && t < (sight->several ? 4 : 2); t++)
+                column_copy(tables[t] + at, part.value_count * step, findings, like, f);
+            for (size_t p = 0; like == f && p < sight->pattern_count; p++) {
+                memcpy(row, own + first, size);
+                if (p > 0)
+                    row_weigh(&part, weighing->factors + p * values + first, row);
+                row_put(reasoner, &part, row, at + p * findings + f, at + f, chances);
+            }
         }
     }
 }

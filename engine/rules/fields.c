@@ -627,7 +627,7 @@ struct claims claims_read(struct loader *loader, const struct node *node, enum c
     inherited = citation_of(loader, node, inherited);
     for (const struct node *entry = node->first; entry; entry = entry->next)
         room += entry->kind == NODE_MAP ? entry->count : 0;
-    claims.list = arena_array(loader->keep, room, sizeof *claims.list);
+    claims.list = arena_room(loader->keep, room, sizeof *claims.list);
     for (const struct node *entry = node->first; entry; entry = entry->next)
         if (strcmp(entry->key->text, "source") != 0 &&
             find_item(loader, ITEM_OBSERVABLE, entry->key, &index) &&

@@ -13,7 +13,10 @@
  * doubt, and nothing is told. tests/unit/rules_plain_test.c holds the two side by side.
  */
 
-enum { KEY_MOST = 1000 }; /* bytes: libyaml looks no farther for the colon */
+enum {
+    KEY_MOST = 1000, /* bytes: libyaml looks no farther for the colon */
+    NODES_AT_ONCE = 64,
+};
 
 /*
  * Texts stay where they are in the bytes of the file, and a NUL is put behind each as soon as what stood
@@ -28,6 +31,8 @@ struct plain {
     char *text_end;  /* of the last text, still to be marked; or NULL */
     char *counted;   /* on this line up to here there are so many characters: */
     size_t points;
+    struct node *fresh; /* room for so many more */
+    size_t fresh_count;
     bool lost; /* what stands here is not plain */
 };
 
@@ -93,7 +98,12 @@ static struct node *node_here(struct plain *p, enum node_kind kind)
     for (; p->counted < p->at; p->counted++)
         p->points += ((unsigned char)*p->counted & 0xC0) != 0x80;
     mark_text(p);
-    struct node *node = arena_room(loader->scratch, 1, sizeof *node);
+    if (p->fresh_count == 0) {
+        p->fresh_count = NODES_AT_ONCE;
+        p->fresh = arena_room(loader->scratch, NODES_AT_ONCE, sizeof *p->fresh);
+    }
+    p->fresh_count--;
+    struct node *node = p->fresh++;
     *node = (struct node){.kind = (uint8_t)kind,
                           .file = p->file->path,
                           .line = p->number,

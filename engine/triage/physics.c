@@ -507,10 +507,9 @@ static int take_choice(struct work *work, enum feeds feeds, size_t observable, i
 /* Each cook has one place, and takes it from whichever had it before. */
 struct cook_memo {
     struct cook_place {
-        bool kept;
         struct known_cook known;
         struct cook_result result;
-    } places[512];
+    } * places[512];
 };
 
 struct cook_memo *cook_memo_new(void)
@@ -520,6 +519,8 @@ struct cook_memo *cook_memo_new(void)
 
 void cook_memo_free(struct cook_memo *memo)
 {
+    for (size_t i = 0; memo != NULL && i < sizeof memo->places / sizeof *memo->places; i++)
+        free(memo->places[i]);
     free(memo);
 }
 
@@ -530,16 +531,17 @@ void physics_cooked(struct cook_memo *memo, const struct known_cook *known,
         cook_compute(setup, result);
         return;
     }
-    struct cook_place *place = &memo->places[fnv_hash(FNV_START, known, sizeof *known) %
-                                             (sizeof memo->places / sizeof *memo->places)];
+    struct cook_place **of = &memo->places[fnv_hash(FNV_START, known, sizeof *known) %
+                                           (sizeof memo->places / sizeof *memo->places)];
+    struct cook_place *place = *of;
     /* Bytes between the members that differ cost a computation and change nothing. */
     /* NOLINTNEXTLINE(bugprone-suspicious-memory-comparison,cert-exp42-c,cert-flp37-c) */
-    if (place->kept && memcmp(&place->known, known, sizeof *known) == 0) {
+    if (place != NULL && memcmp(&place->known, known, sizeof *known) == 0) {
         *result = place->result;
         return;
     }
     cook_compute(setup, result);
-    place->kept = true;
+    place = *of = place != NULL ? place : malloc(sizeof *place);
     memcpy(&place->known, known, sizeof *known);
     place->result = *result;
 }
