@@ -136,14 +136,14 @@ enum { MOST_VESSELS = 10000, MOST_JOBS = 64 };
 extern const char *const paper_words[]; /* of an enum paper */
 extern const char *const keep_words[];  /* of an enum import_keep */
 
-/* Fills app->given, in the order of the help, and checks it: what any command takes, or the command's own. Ids and
- * vessels need the rules. */
+/* Fills app->given, in the order of the help, and checks it: what any command takes, or the
+ * command's own. Ids and vessels need the rules. */
 void options_fill(struct app *app, bool common);
 /* The row of an option of a command, or of any (NULL), by its name without dashes. */
 const struct option *option_row(const struct command *command, const char *name);
-/* Operands that are a quantity with its unit, or the name of a grain, a vessel or a mushroom, go to the `bare` options
- * of the command that they are of; what could be meant for several, or is nothing of the kind, is refused, but for one
- * label where the command takes that. */
+/* Operands that are a quantity with its unit, or the name of a grain, a vessel or a mushroom, go to
+ * the `bare` options of the command that they are of; what could be meant for several, or is
+ * nothing of the kind, is refused, but for one label where the command takes that. */
 void options_take_operands(struct app *app);
 /* One value into the place it is for, checked. */
 void option_read(struct app *app, const struct option *option, const char *word, void *target);
@@ -151,8 +151,8 @@ void option_read(struct app *app, const struct option *option, const char *word,
  * of the option, for the message. */
 double option_measure(struct app *app, const char *name, const char *words, enum option_kind kind,
                       enum dimension dimension);
-/* Whether the words begin with a quantity that has a unit of one of the dimensions (a bit for each); with `whole`,
- * whether they are one. */
+/* Whether the words begin with a quantity that has a unit of one of the dimensions (a bit for
+ * each); with `whole`, whether they are one. */
 bool is_quantity(const char *words, unsigned dimensions, bool whole);
 /* A moment, past or to come; or the end, with `what` ("--since") and the words in the message. */
 struct moment option_moment(struct app *app, const char *what, const char *words);
@@ -211,7 +211,8 @@ struct help {
     const char *operands, *summary, *detail;
 };
 struct help help_of(const char *section);
-/* The lines "WORD ARGUMENT: SAYS" there, one after the other, from {0}; false after the last. In the arena. */
+/* The lines "WORD ARGUMENT: SAYS" there, one after the other, from {0}; false after the last. In
+ * the arena. */
 struct help_line {
     const char *word, *argument, *says; /* argument: "" for a flag */
     const struct option *option;        /* of an option its row */
@@ -221,7 +222,8 @@ struct help_line {
 bool help_next(struct app *app, const char *section, struct help_line *line);
 /* The options of a command, its own first; of NULL, what any command takes. */
 bool option_next(struct app *app, const struct command *command, struct help_line *line);
-/* The option that "--name", "--name=value" or "-n" names, at `line`, which may be NULL; NULL when there is none. */
+/* The option that "--name", "--name=value" or "-n" names, at `line`, which may be NULL; NULL when
+ * there is none. */
 const struct option *command_option(struct app *app, const struct command *command,
                                     const char *word, struct help_line *line);
 
@@ -449,7 +451,8 @@ void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel
  */
 void assign(struct app *app, enum record record, const char *typed, union any_record *row,
             struct moment at);
-/* Tells a record as it is now, and what was done with it: "kind LABEL: DID." or the same with `further` behind. */
+/* Tells a record as it is now, and what was done with it: "kind LABEL: DID." or the same with
+ * `further` behind. */
 enum status record_tell(struct app *app, enum record record, const char *label, const char *did,
                         const char *further);
 /* What a column may hold: its unit, its words or what it is, and its other names. */

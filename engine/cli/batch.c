@@ -331,8 +331,8 @@ static void take_place(struct draft *draft, const struct token *words, size_t w)
     pick(draft, &kinds[PLACE], label);
 }
 
-/* The kinds of record that a word is the label of, as far as none of them was named yet: of the kind that the word
- * before says, else of any. A vessel can be a starter. Two of them are noted. */
+/* The kinds of record that a word is the label of, as far as none of them was named yet: of the
+ * kind that the word before says, else of any. A vessel can be a starter. Two of them are noted. */
 static const struct kind *kind_called(struct draft *draft, const struct token *words, size_t w,
                                       const char *label)
 {
@@ -363,8 +363,8 @@ static const struct kind *kind_called(struct draft *draft, const struct token *w
  * they are. */
 static void take_words(struct draft *draft, char *text)
 {
-    /* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not looked for,
-     * as vessels are named by them: "8 quart jars", "8 3lb bags". */
+    /* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not
+     * looked for, as vessels are named by them: "8 quart jars", "8 3lb bags". */
     static const unsigned figures = 1U << DIM_GAUGE_KPA | 1U << DIM_MINUTES | 1U << DIM_DAYS |
                                     1U << DIM_CELSIUS | 1U << DIM_PERCENT;
     static const char digits[] = "0123456789";
@@ -684,8 +684,8 @@ static void take_records(struct draft *draft)
         note(draft, taken, "starter %s", before->starter.label);
 }
 
-/* Takes over columns ("dry|water") of a part, and has them in `taken` too, a row of that kind, or NULL; whether any
- * figure came of it. */
+/* Takes over columns ("dry|water") of a part, and has them in `taken` too, a row of that kind, or
+ * NULL; whether any figure came of it. */
 static bool carry(struct draft *draft, const struct kind *kind, const char *names, void *taken)
 {
     bool any = false;
@@ -1051,7 +1051,8 @@ static void save(struct draft *draft)
 
 /* ==== the command ============================================================================= */
 
-/* The records of the batch by their kind; what was made for it, or was there already (PICK_UNTOLD: all). */
+/* The records of the batch by their kind; what was made for it, or was there already (PICK_UNTOLD:
+ * all). */
 static json_t *records_json(struct draft *draft, enum pick pick)
 {
     json_t *object = json_object();

@@ -178,8 +178,9 @@ static bool line_read(struct arena *arena, size_t number, struct line *line)
     return true;
 }
 
-/* One of several threads that judge lines side by side. Rules, model and table of words are shared; the reader,
- * what is remembered from text to text, and what is to be written, each has for itself. */
+/* One of several threads that judge lines side by side. Rules, model and table of words are
+ * shared; the reader, what is remembered from text to text, and what is to be written, each has
+ * for itself. */
 struct hand {
     struct app app;
     const struct line *lines;

@@ -452,7 +452,8 @@ void options_fill(struct app *app, bool common)
 
 /* ---- operands that are options --------------------------------------------------------------- */
 
-/* What the words, whole, are as the value of an option that goes without its name; NULL when they are none. */
+/* What the words, whole, are as the value of an option that goes without its name; NULL when they
+ * are none. */
 static const char *value_meant(struct app *app, const struct option *option, const char *words)
 {
     const bool quantity = option->kind == OPTION_QUANTITY || option->kind == OPTION_AMOUNT;
@@ -466,8 +467,8 @@ static const char *value_meant(struct app *app, const struct option *option, con
                : list_id(app->rules, vessel ? LIST_VESSELS : option->list, words);
 }
 
-/* The option that the words are meant for, and the words as its value: the one that goes without its name, or the
- * only one they could be of; NULL when they are nothing of the kind. */
+/* The option that the words are meant for, and the words as its value: the one that goes without
+ * its name, or the only one they could be of; NULL when they are nothing of the kind. */
 static const struct option *meant_option(struct app *app, const char **words)
 {
     const struct option *only = NULL;

@@ -246,7 +246,8 @@ static bool add_warmth(void *context, double minutes, double celsius)
     return true;
 }
 
-/* The batch or vessel of the journal that is meant, by the operand or by --vessel; NULL for none. */
+/* The batch or vessel of the journal that is meant, by the operand or by --vessel; NULL for
+ * none. */
 static const char *label_meant(struct app *app)
 {
     const char *said = app->given.vessel;
@@ -288,8 +289,8 @@ static const char *recall_growth(struct app *app, const char *label, struct know
     return arena_string(app->arena, moment_write_day(batch.at, day));
 }
 
-/* --vessel and --mass, --starter and --inoculum, whose unit is that of the starter; without a starter that of the
- * first. */
+/* --vessel and --mass, --starter and --inoculum, whose unit is that of the starter; without a
+ * starter that of the first. */
 static void read_contents(struct app *app, const char *label, struct known_growth *known)
 {
     static const enum dimension dimensions[] = {

@@ -36,8 +36,8 @@ static void find_or_name(struct app *app, enum record record, const char *label,
         app_name(app, record, row);
 }
 
-/* Words, read as those of a batch are: what a column of the record holds goes there, the rest is returned, "" for
- * none. Whether anything was understood. */
+/* Words, read as those of a batch are: what a column of the record holds goes there, the rest is
+ * returned, "" for none. Whether anything was understood. */
 static bool read_words(struct app *app, enum record record, const char *words,
                        union any_record *row, const char **unread)
 {
@@ -147,8 +147,8 @@ static bool descends(struct app *app, int64_t starter, int64_t ancestor, int dep
     return false;
 }
 
-/* What a label says that a starter was made from: the grain of a vessel, unless something speaks against that, or a
- * starter; and as what it is, or would be, a starter itself. */
+/* What a label says that a starter was made from: the grain of a vessel, unless something speaks
+ * against that, or a starter; and as what it is, or would be, a starter itself. */
 static struct parent made_from(struct app *app, const char *label, struct starter *parent)
 {
     struct vessel vessel = {.id = 0};
@@ -159,7 +159,8 @@ static struct parent made_from(struct app *app, const char *label, struct starte
     return (struct parent){.vessel = vessel.id, .parent = vessel.id == 0 ? parent->id : 0};
 }
 
-/* Mushroom and kind of a starter, from words or the id of a kind; what is not understood, "" for none. */
+/* Mushroom and kind of a starter, from words or the id of a kind; what is not understood, "" for
+ * none. */
 static const char *starter_words(struct app *app, const char *const *words, size_t count,
                                  union any_record *row)
 {

@@ -254,12 +254,12 @@ struct lesson {       /* what one call works with; texts in the arena */
 };
 
 /* Takes back what --apply wrote: what was there before comes back, where something was. */
-static enum status undo(struct app *app, const char *file, const char *old)
+static enum status undo(struct app *app, const char *file, const char *kept)
 {
-    bool older = access(old, F_OK) == 0;
+    bool older = access(kept, F_OK) == 0;
     if (access(file, F_OK) != 0)
         app_stop(app, "nothing was learned yet: there is no %s", file);
-    if ((older ? rename(old, file) : unlink(file)) != 0)
+    if ((older ? rename(kept, file) : unlink(file)) != 0)
         app_fail(app, file, "cannot be taken back");
     app_say(app,
             older ? "Taken back: %s is as it was before the last --apply."
@@ -268,8 +268,8 @@ static enum status undo(struct app *app, const char *file, const char *old)
     return app_flush(app);
 }
 
-/* Loads the rules once more, with the lesson over them, from a folder of its own for that time, and judges the
- * labelled cases by both. */
+/* Loads the rules once more, with the lesson over them, from a folder of its own for that time, and
+ * judges the labelled cases by both. */
 static void compare(struct app *app, struct lesson *lesson)
 {
     /* A log score worse by less than this, in nats a case, is no news over a hundred cases. */
@@ -387,10 +387,10 @@ static enum status run_learn(struct app *app)
         app_stop(app, "no home folder to keep your own rules in");
     const char *file = arena_format(app->arena, "%s/learned.yaml", overlay);
     /* Its name does not end in .yaml: it is not read as a rule. */
-    const char *old = arena_format(app->arena, "%s/learned.before", overlay);
+    const char *kept = arena_format(app->arena, "%s/learned.before", overlay);
     free(overlay);
     if (given->undo)
-        return undo(app, file, old);
+        return undo(app, file, kept);
     app_open(app, JOURNAL_READ);
     app_must(app, learn_count(app->journal, app->rules, app->arena, &lesson.learned));
     if (lesson.learned.vessels <= 0)
@@ -401,7 +401,7 @@ static enum status run_learn(struct app *app)
     compare(app, &lesson);
     bool may = !lesson.unsafe && (!lesson.worse || given->even_if_worse);
     bool applies = given->apply && may;
-    if (applies && access(file, F_OK) == 0 && rename(file, old) != 0)
+    if (applies && access(file, F_OK) == 0 && rename(file, kept) != 0)
         app_fail(app, file, "cannot be set aside");
     if (applies)
         app_keep(app, file, &lesson.yaml);

@@ -39,7 +39,8 @@ double colony_edge_stretch(double points_in_vessel)
     return 1.0 + 0.28 * pow(points_in_vessel / 20.0, -0.272);
 }
 
-/* The four that are doubtful, exact: of a course. The temperature is what is added to every one of them. */
+/* The four that are doubtful, exact: of a course. The temperature is what is added to every one of
+ * them. */
 typedef double inputs[FORECAST_INPUTS];
 
 static struct range input_range(const struct forecast *forecast, enum forecast_input input)
@@ -101,7 +102,8 @@ static double line_time(const struct cardinals *cardinals, double from, double t
     return 0.5 * days * sum;
 }
 
-/* Days at the best temperature that the time from day 0 to `day` is worth, everything being so much `warmer`. */
+/* Days at the best temperature that the time from day 0 to `day` is worth, everything being so much
+ * `warmer`. */
 static double best_days(const struct forecast *forecast, double warmer, double day)
 {
     const struct warmth *warmth = forecast->warmth;

@@ -126,12 +126,12 @@ struct heat_point {
     double seconds, celsius;
 };
 
-/* Temperature of the centre at 0, step, 2 step, ... (count values into `core`),
- * starting uniform at `start_celsius`. With `cap` the core is never hotter than
- * its surroundings at that moment: as pressure falls, wet grain hotter than the
- * vessel's saturation temperature flashes off the difference. `outside`, unless NULL, receives those.
- * Duhamel's integral is exact for the straight lines up to the table of the
- * integral of theta: with a step of 15 s better than 1e-6 K for jars and bags. */
+/* Temperature of the centre at 0, step, 2 step, ... (count values into `core`), starting uniform at
+ * `start_celsius`. With `cap` the core is never hotter than its surroundings at that moment: as
+ * pressure falls, wet grain hotter than the vessel's saturation temperature flashes off the
+ * difference. `outside`, unless NULL, receives those. Duhamel's integral is exact for the straight
+ * lines up to the table of the integral of theta: with a step of 15 s better than 1e-6 K for jars
+ * and bags. */
 enum process_error heat_curve(const struct heat_model *model, double start_celsius,
                               const struct heat_point *history, size_t points, double step,
                               bool cap, double *core, size_t count, double *outside);

@@ -56,7 +56,8 @@ void lethality_curve(const double *celsius, size_t count, double step_minutes,
 
 /* Organisms left of `load` after `log_reduction` tenfold kills: an expected number, may be tiny. */
 double survivors(double load, double log_reduction);
-/* Chance that a vessel, or all vessels together, with `expected` survivors have any: 1 - exp(-expected). */
+/* Chance that a vessel, or all vessels together, with `expected` survivors have any: 1 -
+ * exp(-expected). */
 double survivors_chance(double expected);
 /* Log reduction needed so that the chance that a vessel is not sterile is `chance`. 0 if it already
  * is. */

@@ -111,7 +111,8 @@ struct bounded {
 };
 enum process_error limit_check_each(const struct bounded *numbers, size_t count, double *value);
 
-/* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise; the end that is refused. */
+/* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise; the end that
+ * is refused. */
 enum process_error limit_check_range(enum process_error bound, const struct range *range,
                                      double *value);
 
