@@ -93,10 +93,11 @@ struct texts {
     X(how, "how")                                                                                  \
     X(html, "html")                                                                                \
     X(ics, "ics")                                                                                  \
-    X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like") X(lot, "lot")        \
-        X(map, "map") X(note, "note") X(place, "place") X(position, "position")                    \
-            X(prefix, "prefix") X(probe, "probe") X(probe_unit, "probe-unit")                      \
-                X(session, "session") X(since, "since") X(source, "source") X(temps, "temps")
+    X(inoculum, "inoculum")                                                                        \
+    X(kind, "kind") X(label, "label") X(like, "like") X(lot, "lot") X(map, "map") X(note, "note")  \
+        X(place, "place") X(position, "position") X(prefix, "prefix") X(probe, "probe")            \
+            X(probe_unit, "probe-unit") X(session, "session") X(since, "since")                    \
+                X(source, "source") X(temps, "temps")
 #define FLAG_OPTIONS(X)                                                                            \
     X(all, "all")                                                                                  \
     X(apply, "apply")                                                                              \
@@ -108,7 +109,8 @@ struct texts {
     X(even_if_worse, "even-if-worse")                                                              \
     X(explain, "explain")                                                                          \
     X(fit, "fit")                                                                                  \
-    X(force, "force") X(fresh, "new") X(guess, "guess") X(lines, "lines") X(no_input, "no-input")  \
+    X(force, "force")                                                                              \
+    X(fresh, "new") X(guess, "guess") X(lines, "lines") X(no_input, "no-input")                    \
         X(partly, "partly") X(sheet, "sheet") X(sure, "yes") X(undo, "undo")                       \
             X(without_siblings, "without-siblings")
 
