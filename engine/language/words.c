@@ -84,10 +84,10 @@ struct lexicon { /* each word that was met, stemmed once */
 
 /* A word of a text. */
 struct piece {
-    uint32_t entry;
-    bool denied;       /* a negation reaches it */
-    bool follows;      /* on the piece before it, within their clause */
-    size_t at, length; /* in the folded text */
+    uint32_t entry, kind; /* and the entry of its kind */
+    bool denied;          /* a negation reaches it */
+    bool follows;         /* on the piece before it, within their clause */
+    size_t at, length;    /* in the folded text */
 };
 
 static struct entry *entry_add(struct lexicon *lexicon, const char *word, size_t length)
@@ -244,11 +244,11 @@ static size_t word_bytes(const char *at, size_t left)
     return used;
 }
 
-/* Cuts a text into pieces, from `arena`: `by[0]` are the words, `by[1]` the same by kind. Returns how many. */
-static size_t cut(struct lexicon *lexicon, const char *text, size_t length, struct arena *arena,
-                  struct piece *by[2])
+/* Cuts a text into pieces, from `arena`. */
+static struct piece *cut(struct lexicon *lexicon, const char *text, size_t length,
+                         struct arena *arena, size_t *count)
 {
-    size_t count = 0;
+    struct piece *pieces = NULL;
     int reach = 0; /* words that the last negation still reaches */
     bool follows = false;
 
@@ -256,8 +256,8 @@ static size_t cut(struct lexicon *lexicon, const char *text, size_t length, stru
     text_fold(&lexicon->folded, text, length, NULL);
     const char *folded = lexicon->folded.bytes;
     length = lexicon->folded.length;
-    by[0] = by[1] = NULL;
-    for (size_t at = 0; at < length && count < TERMS_MOST;) {
+    *count = 0;
+    for (size_t at = 0; at < length && *count < TERMS_MOST;) {
         struct piece piece = {.denied = reach > 0, .follows = follows, .at = at};
         if (folded[at] >= '0' && folded[at] <= '9') {
             char *end;
@@ -284,40 +284,63 @@ static size_t cut(struct lexicon *lexicon, const char *text, size_t length, stru
         }
         follows = true;
         at += piece.length;
-        *arena_push(arena, by[0], count) = piece;
+        piece.kind = entry->kind;
+        *arena_push(arena, pieces, *count) = piece;
     }
-    by[1] = arena_array(arena, count, sizeof *by[1]);
-    for (size_t i = 0; i < count; i++) {
-        by[1][i] = by[0][i];
-        by[1][i].entry = lexicon->words.entries[by[0][i].entry].kind;
-    }
-    return count;
+    return pieces;
+}
+
+struct term {                  /* of a text */
+    const struct piece *first; /* NULL for a term of one piece */
+    const struct piece *piece;
+    bool kind; /* both are counted by their kind */
+    uint64_t hash;
+    struct weighed *weighed;
+};
+
+static const struct entry *entry_at(const struct lexicon *lexicon, const struct piece *piece,
+                                    bool kind)
+{
+    return &lexicon->words.entries[kind ? piece->kind : piece->entry];
+}
+
+/* A term from the hashes of its keys, each with whether it is denied; `first` is 0 for a term of one. */
+static uint64_t term_hash(uint64_t first, uint64_t second)
+{
+    const uint64_t hash = (first * UINT64_C(0x9E3779B97F4A7C15) ^ second) * FNV_START;
+    return hash > 0 ? hash : 1;
 }
 
 /*
- * There are four terms to a piece: itself, behind the one before it, and these two by kind. False for
- * what is none: nothing before it, or no kind that would make it another term.
+ * The terms of a text, up to four to a piece: itself, behind the one before it, and these two by kind, where that makes
+ * another term.
  */
-enum { TERMS_EACH = 4 };
-
-static bool term_at(struct piece *const by[2], size_t i, const struct piece **first,
-                    const struct piece **piece)
+static struct term *terms_of(const struct lexicon *lexicon, const struct piece *pieces,
+                             size_t piece_count, struct arena *arena, size_t *count)
 {
-    const size_t at = i / TERMS_EACH;
-    const bool pair = i % 2 == 1, kind = i % TERMS_EACH >= 2;
-    *piece = &by[kind][at];
-    *first = pair ? *piece - 1 : NULL;
-    return (!pair || (*piece)->follows) && (!kind || by[0][at].entry != by[1][at].entry ||
-                                            (pair && by[0][at - 1].entry != by[1][at - 1].entry));
+    enum { EACH = 4 };
+    struct term *terms = arena_room(arena, EACH * piece_count, sizeof *terms);
+    *count = 0;
+    for (size_t i = 0; i < EACH * piece_count; i++) {
+        const struct piece *piece = &pieces[i / EACH], *first = i % 2 > 0 ? piece - 1 : NULL;
+        const bool kind = i % EACH >= 2;
+        if ((first != NULL && !piece->follows) ||
+            (kind && piece->kind == piece->entry && (first == NULL || first->kind == first->entry)))
+            continue;
+        uint64_t before = first != NULL ? entry_at(lexicon, first, kind)->hash + first->denied : 0;
+        uint64_t hash = term_hash(before, entry_at(lexicon, piece, kind)->hash + piece->denied);
+        terms[(*count)++] = (struct term){first, piece, kind, hash, NULL};
+    }
+    return terms;
 }
 
-/* The term of a piece, or of two: "!green patch". False when it is too long to be one. */
-static bool term_of(const struct lexicon *lexicon, const struct piece *first,
-                    const struct piece *piece, char term[TERM_MOST + 1])
+/* A term as it is written: "!green patch". False when it is too long to be one. */
+static bool term_write(const struct lexicon *lexicon, const struct term *of,
+                       char term[TERM_MOST + 1])
 {
     size_t length = 0;
-    for (const struct piece *p = first != NULL ? first : piece; p <= piece; p++) {
-        const char *key = lexicon->words.entries[p->entry].key;
+    for (const struct piece *p = of->first != NULL ? of->first : of->piece; p <= of->piece; p++) {
+        const char *key = entry_at(lexicon, p, of->kind)->key;
         const size_t more = strlen(key);
         if (length + more + 2 > TERM_MOST)
             return false;
@@ -680,13 +703,6 @@ static struct weighed *weigh_term(const struct words *words, double fitted)
     return weighed;
 }
 
-/* A term from the hashes of its keys, each with whether it is denied; `first` is 0 for a term of one. */
-static uint64_t term_hash(uint64_t first, uint64_t second)
-{
-    const uint64_t hash = (first * UINT64_C(0x9E3779B97F4A7C15) ^ second) * FNV_START;
-    return hash > 0 ? hash : 1;
-}
-
 /* Of most pairs of words no table has heard: they are told at once by the sieve. */
 static uint64_t *sieve_word(const struct words *words, uint64_t hash)
 {
@@ -788,13 +804,6 @@ static void words_forget(struct words *words)
     words->sum = arena_array(words->kept, steps(words->labels.count), sizeof(double));
 }
 
-struct term {                  /* of a text */
-    const struct piece *first; /* NULL for a term of one piece */
-    const struct piece *piece;
-    uint64_t hash;
-    struct weighed *weighed;
-};
-
 /* What a term says; NULL when no table has it. */
 static struct weighed *term_weighed(struct words *words, const struct term *term)
 {
@@ -802,31 +811,10 @@ static struct weighed *term_weighed(struct words *words, const struct term *term
     struct met *met = met_place(words, term->hash);
     if (met->hash == 0) {
         met->hash = term->hash;
-        met->weighed =
-            term_of(&words->lexicon, term->first, term->piece, key) ? term_find(words, key) : NULL;
+        met->weighed = term_write(&words->lexicon, term, key) ? term_find(words, key) : NULL;
         words->met_count++;
     }
     return met->weighed;
-}
-
-/* Lists the terms of a text of which a table may know, from the arena of the text. */
-static struct term *terms_list(const struct words *words, struct piece *const pieces[2],
-                               size_t count, size_t *known)
-{
-    const struct entry *entries = words->lexicon.words.entries;
-    struct term *terms = arena_room(words->arena_of_text, TERMS_EACH * count, sizeof *terms);
-    for (size_t i = 0; i < TERMS_EACH * count; i++) {
-        struct term term = {NULL};
-        if (!term_at(pieces, i, &term.first, &term.piece))
-            continue;
-        term.hash = entries[term.piece->entry].hash + term.piece->denied;
-        term.hash =
-            term_hash(term.first != NULL ? entries[term.first->entry].hash + term.first->denied : 0,
-                      term.hash);
-        if (words->sieve == NULL || *sieve_word(words, term.hash) & sieve_bit(term.hash))
-            terms[(*known)++] = term;
-    }
-    return terms;
 }
 
 /*
@@ -836,16 +824,19 @@ static struct term *terms_list(const struct words *words, struct piece *const pi
 static size_t terms_weigh(struct words *words, struct term *terms, size_t count)
 {
     const size_t size = sizeof *terms->weighed + words->labels.count * sizeof(double);
-    size_t known = 0;
+    size_t may = 0, known = 0;
     met_grow(words, count);
     for (size_t i = 0; i < count; i++)
-        __builtin_prefetch(&words->met[met_slot(words, terms[i].hash)]);
-    for (size_t i = 0; i < count; i++) {
+        if (words->sieve == NULL || *sieve_word(words, terms[i].hash) & sieve_bit(terms[i].hash)) {
+            __builtin_prefetch(&words->met[met_slot(words, terms[i].hash)]);
+            terms[may++] = terms[i];
+        }
+    for (size_t i = 0; i < may; i++) {
         terms[i].weighed = term_weighed(words, &terms[i]);
         for (size_t at = 0; terms[i].weighed != NULL && at < size; at += 64)
             __builtin_prefetch((const char *)terms[i].weighed + at);
     }
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < may; i++) {
         struct weighed *weighed = terms[i].weighed;
         if (weighed == NULL || weighed->text == words->texts)
             continue;
@@ -915,7 +906,6 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     const struct labels *labels = &words->labels;
     const struct word_calibration *set = &labels->rules->calibration.words;
     struct arena *arena = words->arena_of_text;
-    struct piece *pieces[2];
 
     arena_reset(arena);
     memset(likelihood, 0, labels->count * sizeof *likelihood);
@@ -927,9 +917,9 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     if (++words->texts == SIEVED_AFTER)
         sieve_make(words);
     double *sum = memset(words->sum, 0, steps(labels->count) * sizeof *sum);
-    const size_t count = cut(&words->lexicon, text, length, arena, pieces);
-    size_t known = 0;
-    struct term *terms = terms_list(words, pieces, count, &known);
+    size_t count, known;
+    const struct piece *pieces = cut(&words->lexicon, text, length, arena, &count);
+    struct term *terms = terms_of(&words->lexicon, pieces, count, arena, &known);
     known = terms_weigh(words, terms, known);
     for (size_t i = 0; i < known; i++)
         add_weights(sum, terms[i].weighed->weight, labels->count);
@@ -937,7 +927,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     const double scale = sqrt(set->usual / fmax((double)known, set->usual));
     static const double named = 3.0; /* ln: twenty who name it right to one who does not */
     double high = -INFINITY;
-    const bool *told = labels->kind == LABELS_FINDINGS ? names_told(words, pieces[0], count) : NULL;
+    const bool *told = labels->kind == LABELS_FINDINGS ? names_told(words, pieces, count) : NULL;
     for (size_t f = 0; f < labels->count; f++) {
         likelihood[f] = sum[f] * scale + (told != NULL && told[f] ? named : 0.0);
         if (label_contaminated(labels, f))
@@ -1012,20 +1002,19 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
     static const unsigned SHARES[3][3] = {{20, 0, 0}, {13, 7, 0}, {10, 6, 4}}; /* of PARTS */
     const size_t many = label_count < 3 ? label_count : 3;
     struct labelled labelled = {.part = part};
-    struct piece *pieces[2];
+    size_t count;
     char term[TERM_MOST + 1];
 
     for (size_t i = 0; i < many; i++) {
         labelled.finding[i] = labels[i];
         labelled.share[i] = SHARES[many - 1][i];
     }
-    const size_t count = many > 0 ? cut(&counts->lexicon, text, length, counts->arena, pieces) : 0;
-    for (size_t i = 0; i < TERMS_EACH * count; i++) {
-        const struct piece *piece, *first;
-        if (term_at(pieces, i, &first, &piece) && term_of(&counts->lexicon, first, piece, term))
+    const struct piece *pieces = cut(&counts->lexicon, text, length, counts->arena, &count);
+    const struct term *terms = terms_of(&counts->lexicon, pieces, count, counts->arena, &count);
+    for (size_t i = 0; i < count && many > 0; i++)
+        if (term_write(&counts->lexicon, &terms[i], term))
             *arena_push(counts->arena, counts->list, counts->count) =
                 (struct counted){arena_string(counts->arena, term), counts->text_count};
-    }
     *arena_push(counts->arena, counts->texts, counts->text_count) = labelled;
 }
 
