@@ -238,46 +238,6 @@ void intake_leave_out_names(struct intake *intake)
 
 /* ---- columns to factors ------------------------------------------------------------------------- */
 
-/* Appends a factor with the levels renumbered to those that some vessel has, in their order; nothing
- * when no vessel has any. Its levels of vessels and stays are overwritten and become the factor's. */
-static void add_factor(struct factor *factors, size_t *count, struct factor factor, uint32_t *level,
-                       struct stay *stays, size_t stay_count, size_t vessels, struct arena *arena)
-{
-    uint32_t *numbers = arena_array(arena, factor.level_count, sizeof *numbers), met = 0;
-    const char **labels = arena_array(arena, factor.level_count, sizeof *labels);
-    double *log_odds = NULL;
-
-    if (factor.log_odds != NULL)
-        log_odds = arena_array(arena, 2 * factor.level_count, sizeof *log_odds);
-    for (size_t i = 0; i < vessels; i++)
-        if (level[i] != LEVEL_NONE)
-            numbers[level[i]] = 1;
-    for (size_t s = 0; s < stay_count; s++)
-        if (stays[s].level != LEVEL_NONE)
-            numbers[stays[s].level] = 1;
-    for (size_t l = 0; l < factor.level_count; l++) {
-        if (numbers[l] == 0)
-            continue;
-        labels[met] = factor.levels[l];
-        if (log_odds != NULL)
-            memcpy(&log_odds[2 * (size_t)met], &factor.log_odds[2 * l], 2 * sizeof *log_odds);
-        numbers[l] = met++;
-    }
-    if (met == 0)
-        return;
-    for (size_t i = 0; i < vessels; i++)
-        if (level[i] != LEVEL_NONE)
-            level[i] = numbers[level[i]];
-    for (size_t s = 0; s < stay_count; s++)
-        if (stays[s].level != LEVEL_NONE)
-            stays[s].level = numbers[stays[s].level];
-    factor.levels = labels;
-    factor.level = level;
-    factor.level_count = met;
-    factor.log_odds = log_odds;
-    factors[(*count)++] = factor;
-}
-
 static int by_number(const void *a, const void *b)
 {
     double first = *(const double *)a, second = *(const double *)b;
@@ -316,27 +276,38 @@ static void cut_in_thirds(struct intake_column *column, size_t vessels, struct a
                 column->level[i] = third;
 }
 
+/* Of columns that some vessel has. */
 static void finish_column(struct intake *intake, struct intake_column *column,
                           struct factor *factors)
 {
     struct dataset *dataset = &intake->dataset;
-    struct factor factor = column->factor;
-    if (is_number(factor.kind))
+    struct factor *factor = &column->factor;
+    if (is_number(factor->kind))
         cut_in_thirds(column, dataset->vessel_count, intake->arena);
-    factor.levels = column->words.list;
-    factor.level_count = column->words.count;
+    if (column->words.count == 0)
+        return;
+    factor->level = column->level;
+    factor->levels = column->words.list;
+    factor->level_count = column->words.count;
     if (column->moved) {
         *LONGER(column->first_stay, dataset->vessel_count) = (uint32_t)column->stay_count;
-        factor.stays = column->stays;
-        factor.first_stay = column->first_stay;
+        factor->stays = column->stays;
+        factor->first_stay = column->first_stay;
     }
     for (size_t l = 0; l < SHIFTED && column->shifted[l] > 0; l++)
         for (size_t k = 2 * l; k < 2 * l + 2; k++)
             column->shifts[k] /= (double)column->shifted[l];
-    if (factor.moved[0] != MOVED_NONE)
-        factor.log_odds = column->shifts;
-    add_factor(factors, &dataset->factor_count, factor, column->level, column->stays,
-               column->moved ? column->stay_count : 0, dataset->vessel_count, intake->arena);
+    if (factor->moved[0] != MOVED_NONE)
+        factor->log_odds = column->shifts;
+    factors[dataset->factor_count++] = *factor;
+}
+
+/* "3 vessels have" and what follows, where there is one. */
+static void say_count(struct intake *intake, size_t count, const char *one, const char *many,
+                      const char *what)
+{
+    if (count > 0)
+        intake_say(intake, "%zu %s%s", count, count == 1 ? one : many, what);
 }
 
 static void remark_days(struct intake *intake)
@@ -349,16 +320,12 @@ static void remark_days(struct intake *intake)
         future += entered > dataset->today || ended > dataset->today;
         backwards += entered != DAY_NONE && ended != DAY_NONE && ended < entered;
     }
-    if (future > 0)
-        intake_say(intake, "%zu %s a date in the future: left out of all that goes by time.",
-                   future, future == 1 ? "vessel has" : "vessels have");
-    if (backwards > 0)
-        intake_say(intake,
-                   "%zu %s before the day of inoculation: left out of all that goes by time.",
-                   backwards, backwards == 1 ? "vessel ended" : "vessels ended");
-    if (undated > 0 && undated < dataset->vessel_count)
-        intake_say(intake, "%zu %s no day of inoculation: left out of all that goes by time.",
-                   undated, undated == 1 ? "vessel has" : "vessels have");
+    say_count(intake, future, "vessel has", "vessels have",
+              " a date in the future: left out of all that goes by time.");
+    say_count(intake, backwards, "vessel ended", "vessels ended",
+              " before the day of inoculation: left out of all that goes by time.");
+    say_count(intake, undated < dataset->vessel_count ? undated : 0, "vessel has", "vessels have",
+              " no day of inoculation: left out of all that goes by time.");
 }
 
 struct dataset intake_finish(struct intake *intake)
@@ -470,6 +437,7 @@ static bool add_change(struct dataset *dataset, const struct change *change, uin
     const char **labels = arena_array(arena, 2, sizeof *labels);
     struct stay *stays = NULL;
     size_t count = 0, kept = 0;
+    bool met[2] = {false, false};
     struct factor *factors = arena_array(arena, dataset->factor_count + 1, sizeof *factors);
 
     day_write(change->day, DAY_WORDS, day);
@@ -491,13 +459,17 @@ static bool add_change(struct dataset *dataset, const struct change *change, uin
         first[i + 1] = (uint32_t)count;
         level[i] = stays[count - 1].level;
     }
+    for (size_t k = 0; k < count; k++)
+        if (stays[k].level != LEVEL_NONE)
+            met[stays[k].level] = true;
+    if (!met[0] || !met[1])
+        return false;
     factor.levels = labels;
     factor.level_count = 2;
+    factor.level = level;
     factor.stays = stays;
     factor.first_stay = first;
-    add_factor(factors, &kept, factor, level, stays, count, dataset->vessel_count, arena);
-    if (kept == dataset->factor_count || factors[kept - 1].level_count < 2)
-        return false;
+    factors[kept++] = factor;
     dataset->factors = factors;
     dataset->factor_count = kept;
     return true;
@@ -829,10 +801,8 @@ static void remark_strange(const struct table *table)
         intake_say(table->intake, "%zu %s no day (the first: '%s'); write 2026-03-01.",
                    table->days.count, table->days.count == 1 ? "date is" : "dates are",
                    table->days.first);
-    if (table->short_rows > 0)
-        intake_say(table->intake,
-                   "%zu %s fewer fields than the first line: what is missing counts as not known.",
-                   table->short_rows, table->short_rows == 1 ? "row has" : "rows have");
+    say_count(table->intake, table->short_rows, "row has", "rows have",
+              " fewer fields than the first line: what is missing counts as not known.");
 }
 
 enum status dataset_from_table(const char *file, FILE *stream, const struct dataset_wanted *wanted,

@@ -85,15 +85,6 @@ static enum status count_outcome(struct learning *learning, const struct outcome
 
 /* ---- all of them -------------------------------------------------------------------------------- */
 
-/* Outcomes by rising id: the one that no later one of the vessel follows or corrects is the last. */
-static bool last_of_its_vessel(const struct outcome *outcomes, size_t count, size_t index)
-{
-    for (size_t j = index + 1; j < count; j++)
-        if (outcomes[j].vessel == outcomes[index].vessel)
-            return false;
-    return true;
-}
-
 enum status learn_count(struct journal *journal, const struct rules *rules, struct arena *arena,
                         struct learned *learned)
 {
@@ -105,26 +96,29 @@ enum status learn_count(struct journal *journal, const struct rules *rules, stru
         .cells = arena_array(arena, cells, sizeof *learning.cells),
         .causes = arena_array(arena, rules->cause_count, sizeof *learning.causes),
     };
-    struct learned_sign *signs = arena_array(arena, cells, sizeof *signs);
     struct outcome *outcomes = NULL;
     size_t count = 0;
 
     *learned = (struct learned){.strength = LEARN_STRENGTH};
     enum status status =
         journal_all(journal, RECORD_OUTCOME, NULL, 0, arena, (void **)&outcomes, &count);
-    for (size_t i = 0; i < count && status == STATUS_OK; i++)
-        if (last_of_its_vessel(outcomes, count, i) && strcmp(outcomes[i].status, WITHDRAWN) != 0)
+    for (size_t i = 0; i < count && status == STATUS_OK; i++) { /* by rising id: the last counts */
+        bool counts = strcmp(outcomes[i].status, WITHDRAWN) != 0;
+        for (size_t j = i + 1; j < count && counts; j++)
+            counts = outcomes[j].vessel != outcomes[i].vessel;
+        if (counts)
             status = count_outcome(&learning, &outcomes[i]);
+    }
     if (status != STATUS_OK)
         return status;
     for (size_t i = 0; i < cells; i++)
         if (learning.cells[i].seen != NULL)
-            signs[learned->sign_count++] = learning.cells[i];
+            learning.cells[learned->sign_count++] = learning.cells[i];
     for (size_t c = 0; c < rules->cause_count; c++) {
         learning.causes[c].cause = c;
         learning.causes[c].of = learning.causes_known;
     }
-    learned->signs = signs;
+    learned->signs = learning.cells;
     learned->causes = learning.causes;
     learned->cause_count = learning.causes_known > 0 ? rules->cause_count : 0;
     learned->vessels = learning.vessels;

@@ -689,38 +689,23 @@ static double log_odds(const struct search *search)
 
 static const uint32_t mixed = LEVEL_NONE - 1; /* more than one level */
 
-/* Notes that `from` was met together with `to`. */
-static void meet(uint32_t *partners, uint32_t from, uint32_t to)
-{
-    if (partners[from] == LEVEL_NONE)
-        partners[from] = to;
-    else if (partners[from] != to)
-        partners[from] = mixed;
-}
-
-static uint32_t *partners_new(struct arena *arena, size_t levels)
-{
-    uint32_t *partners = arena_array(arena, levels, sizeof *partners);
-    for (size_t l = 0; l < levels; l++)
-        partners[l] = LEVEL_NONE;
-    return partners;
-}
-
 /* Which levels of a computed factor only say why: they have the very vessels of one level of what it
  * was computed from. */
 static void find_same(struct search *search, size_t computed, size_t origin, struct arena *arena)
 {
     const struct dataset *dataset = search->dataset;
     const struct factor *from = &dataset->factors[computed], *of = &dataset->factors[origin];
-    uint32_t *origins = partners_new(arena, from->level_count);
-    uint32_t *back = partners_new(arena, of->level_count);
+    uint32_t *origins = arena_array(arena, from->level_count, sizeof *origins);
+    uint32_t *back = arena_array(arena, of->level_count, sizeof *back);
 
+    memset(origins, 0xFF, from->level_count * sizeof *origins); /* LEVEL_NONE: none met */
+    memset(back, 0xFF, of->level_count * sizeof *back);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
-        if (search->standing[i] == STANDING_OUT || from->level[i] == LEVEL_NONE ||
-            of->level[i] == LEVEL_NONE)
+        uint32_t a = from->level[i], b = of->level[i];
+        if (search->standing[i] == STANDING_OUT || a == LEVEL_NONE || b == LEVEL_NONE)
             continue;
-        meet(origins, from->level[i], of->level[i]);
-        meet(back, of->level[i], from->level[i]);
+        origins[a] = origins[a] == LEVEL_NONE || origins[a] == b ? b : mixed;
+        back[b] = back[b] == LEVEL_NONE || back[b] == a ? a : mixed;
     }
     for (uint32_t l = 0; l < from->level_count; l++)
         search->same[search->first[computed] + l] = origins[l] < mixed && back[origins[l]] == l;
