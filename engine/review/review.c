@@ -334,7 +334,7 @@ static void find_aliases(struct review_work *work)
     struct review *review = work->review;
     size_t count = dataset->factor_count, vessels = dataset->vessel_count;
     size_t step = vessels / SAMPLE + 1, taken = (vessels + step - 1) / step;
-    uint32_t *samples = malloc((count * taken + 1) * sizeof *samples), *all = NULL;
+    uint32_t *samples = malloc((count * taken + 1) * sizeof *samples);
 
     for (size_t f = 0; f < count; f++)
         take_levels(work, f, step, &samples[f * taken]);
@@ -347,10 +347,11 @@ static void find_aliases(struct review_work *work)
             /* Most pairs differ so plainly that a sample shows it. */
             agree(dataset, &samples[a * taken], &samples[b * taken], taken, &alias);
             if (step > 1 && (double)alias.together >= hopeful * (double)alias.of) {
-                all = realloc(all, 2 * vessels * sizeof *all);
+                uint32_t *all = malloc(2 * vessels * sizeof *all);
                 take_levels(work, a, 1, all);
                 take_levels(work, b, 1, &all[vessels]);
                 agree(dataset, all, &all[vessels], vessels, &alias);
+                free(all);
             }
             if (alias.together > 0 && (double)alias.together >= nearly * (double)alias.of)
                 *arena_push(work->arena, review->aliases, review->alias_count) = alias;
@@ -359,7 +360,6 @@ static void find_aliases(struct review_work *work)
                       count * vessels);
     }
     free(samples);
-    free(all);
 }
 
 /* ---- how long vessels lasted, by what leads ----------------------------------------------------- */

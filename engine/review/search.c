@@ -450,7 +450,8 @@ static void gather(struct search *search, size_t f, size_t from, size_t to,
     const struct factor *of = &search->dataset->factors[f];
     struct candidate *candidates = &search->candidates[search->first[f]];
     struct cell *cell = search->cells;
-    const uint32_t *levels = of->stays == NULL ? of->level : NULL; /* millions are asked for */
+    const bool still = of->stays == NULL; /* millions are asked for */
+    const uint32_t *levels = of->level;
     const bool *control = search->frame_count > 1 ? search->dataset->control : NULL;
     const struct piece *piece = frame->pieces;
     struct heap *heaps = search->heaps;
@@ -462,7 +463,7 @@ static void gather(struct search *search, size_t f, size_t from, size_t to,
         const struct piece *end = &frame->pieces[frame->ends[b - from]];
         size_t count = 0;
         for (; piece < end; piece++) {
-            uint32_t level = levels != NULL ? levels[piece->vessel] : level_at(of, piece);
+            uint32_t level = still ? levels[piece->vessel] : level_at(of, piece);
             if (level == LEVEL_NONE)
                 continue;
             vessels += piece->last; /* one of several places counts once in all */
