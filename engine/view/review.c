@@ -135,9 +135,27 @@ static json_t *how(const struct review *review, int cause)
                              review->rules->causes[cause].change_count);
 }
 
-static int likeliest(const struct review_cause *causes, size_t count)
+static json_t *trial_row(const struct review *review, const void *row)
 {
-    return count > 0 ? (int)causes[0].cause : RULES_NONE;
+    const struct review_trial *trial = row;
+    const struct observable *test = &review->rules->observables[trial->observable];
+    return view_json("id:s label:s bits:n cost:n delay_days:n _look:s", test->id, test->label,
+                     trial->bits, trial->cost, trial->delay_days, test->look);
+}
+
+/* Causes and the tests that would tell, those worth a word, of tests with at least so many bits; and what to
+ * change for the likeliest. */
+static void add_causes(json_t *root, const struct review *review, const struct review_cause *causes,
+                       size_t cause_count, const struct review_trial *trials, size_t trial_count,
+                       double bits)
+{
+    enum { CAUSES = 3, TRIALS = 2 };
+    static const double worth_a_word = 0.05;
+    json_t *all = LIST(review, cause_row, causes, cause_count);
+    json_t *tests = LIST(review, trial_row, trials, trial_count);
+    view_json_add(root, "causes:o tests:o _causes:o _tests:o", all, tests,
+                  view_json_first(all, "p", worth_a_word, CAUSES),
+                  view_json_first(tests, "bits", bits, TRIALS));
 }
 
 /* ---- what was lost, what did it ---------------------------------------------------------------- */
@@ -206,14 +224,6 @@ static json_t *suspect_row(const struct review *review, const void *row)
     return made;
 }
 
-static json_t *trial_row(const struct review *review, const void *row)
-{
-    const struct review_trial *trial = row;
-    const struct observable *test = &review->rules->observables[trial->observable];
-    return view_json("id:s label:s bits:n cost:n delay_days:n _look:s", test->id, test->label,
-                     trial->bits, trial->cost, trial->delay_days, test->look);
-}
-
 /* Whether its suspects have the very same counts, one suspect included. */
 static bool all_same(const struct review_culprit *culprit)
 {
@@ -227,23 +237,22 @@ static bool all_same(const struct review_culprit *culprit)
 
 static json_t *culprit_row(const struct review *review, const void *row)
 {
-    enum { CAUSES = 3, TRIALS = 2 };
-    static const double worth_a_word = 0.05;
     const struct review_culprit *culprit = row;
-    double clear = culprit->trial_count > 0 ? culprit->trials[0].bits / 2.0 : 0.0;
-    json_t *causes = LIST(review, cause_row, culprit->causes, culprit->cause_count);
-    json_t *trials = LIST(review, trial_row, culprit->trials, culprit->trial_count);
     /* Vessels are whole. */
     json_t *saved = view_json("low:n mean:n high:n _low:n _mean:n _high:n", culprit->saved_low,
                               culprit->saved, culprit->saved_high, floor(culprit->saved_low + 0.5),
                               floor(culprit->saved + 0.5), floor(culprit->saved_high + 0.5));
-    return view_json(
-        "p:n told_apart:b suspects:o saved:o causes:o tests:o _causes:o _tests:o _how:o _same:b",
-        culprit->p, culprit->suspect_count == 1,
-        LIST(review, suspect_row, culprit->suspects, culprit->suspect_count), saved, causes, trials,
-        view_json_first(causes, "p", worth_a_word, CAUSES),
-        view_json_first(trials, "bits", clear, TRIALS),
-        how(review, likeliest(culprit->causes, culprit->cause_count)), all_same(culprit));
+    json_t *made =
+        view_json("p:n told_apart:b suspects:o saved:o", culprit->p, culprit->suspect_count == 1,
+                  LIST(review, suspect_row, culprit->suspects, culprit->suspect_count), saved);
+    add_causes(made, review, culprit->causes, culprit->cause_count, culprit->trials,
+               culprit->trial_count,
+               culprit->trial_count > 0 ? culprit->trials[0].bits / 2.0 : 0.0);
+    view_json_add(
+        made, "_how:o _same:b",
+        how(review, culprit->cause_count > 0 ? (int)culprit->causes[0].cause : RULES_NONE),
+        all_same(culprit));
+    return made;
 }
 
 static json_t *change_row(const struct review *review, const void *row)
@@ -372,15 +381,6 @@ static double share_of(struct counts counts)
     return (double)counts.lost / (double)counts.total;
 }
 
-/* A name in so many columns of a screen. */
-static void put_padded(struct text *out, const char *name, size_t columns)
-{
-    size_t before = out->length;
-    text_fit(out, name, columns, false);
-    size_t used = utf8_width(out->bytes + before, out->length - before);
-    text_printf(out, "%*s", used < columns ? (int)(columns - used) : 0, "");
-}
-
 /* The columns that the widest of the first levels takes. */
 static size_t name_columns(const struct review *review, const struct review_factor *factor,
                            size_t count)
@@ -410,17 +410,13 @@ static json_t *factor_tree(const struct review *review, const struct review_fact
         all.total += level->counts.total;
         if (l >= shown)
             continue;
-        struct text padded;
-        text_init(&padded);
-        put_padded(&padded, review->dataset->factors[factor->factor].levels[level->level], columns);
         view_json_row(levels,
                       "level:o counts:o controls:o exact:o wilson:o log_bayes_factor:n _low:n "
-                      "_high:n _share:n _called:b _padded:o",
+                      "_high:n _share:n _called:b",
                       level_name(review, factor->factor, level->level), counts(level->counts),
                       counts(level->controls), interval(level->exact), interval(level->wilson),
                       level->log_bayes, level->exact.low, level->exact.high,
-                      share_of(level->counts), review_calls(review, factor->factor, level->level),
-                      view_json_take(&padded));
+                      share_of(level->counts), review_calls(review, factor->factor, level->level));
     }
     if (factor->within < review->dataset->factor_count)
         within = view_json("factor:o entangled:n p:n strata:z _name:o",
@@ -428,7 +424,7 @@ static json_t *factor_tree(const struct review *review, const struct review_fact
                            factor->within_strata, shown_name(review, factor->within));
     return view_json(
         "factor:o scope:o levels:o unknown:z p:o method:s standard_error:n q:n log_bayes_factor:n "
-        "within:o _tables:z _all:o _name:o _levels:z _more:z _only:o",
+        "within:o _tables:z _all:o _name:o _levels:z _more:z _columns:z _only:o",
         factor_name(review, factor->factor), scope(review, factor->factor), levels, factor->unknown,
         isnan(factor->q) ? json_null() : view_json_number(factor->test.p),
         factor->test.method == TABLE_CHI_SQUARE ? "chi-square"
@@ -436,7 +432,7 @@ static json_t *factor_tree(const struct review *review, const struct review_fact
                                                 : "drawn",
         factor->test.standard_error, factor->q, factor->log_bayes, within, factor->test.tables,
         counts(all), shown_name(review, factor->factor), factor->level_count,
-        factor->level_count - shown,
+        factor->level_count - shown, columns,
         factor->level_count == 1 ? level_name(review, factor->factor, factor->levels[0].level)
                                  : json_null());
 }
@@ -566,26 +562,19 @@ static void add_marks(json_t *row, const struct dataset *dataset, uint32_t batch
 
 static json_t *batch_row(const struct review *review, const void *row)
 {
-    enum { LABEL = 12 };
     const struct review_batch *batch = row;
     const struct monitor_point *point = &batch->point;
-    const char *name = review->dataset->factors[review->dataset->batch].levels[batch->level];
     double total = (double)batch->counts.total;
     char date[MOMENT_ROOM];
-    struct text padded;
-    text_init(&padded);
-    text_printf(&padded, "%-10s  ", day_write(batch->day, DAY_ISO, date));
-    put_padded(&padded, name, LABEL);
     json_t *made =
         view_json("batch:o day:o counts:o controls:o open:z too_many:b too_few:b causes:o",
                   level_name(review, review->dataset->batch, batch->level), day(batch->day),
                   counts(batch->counts), counts(batch->controls), batch->open, point->above,
                   point->below, LIST(review, cause_row, batch->causes, batch->cause_count));
-    view_json_add(made,
-                  "_from_above:n _from_below:n _low:n _high:n _share:n _called:b _padded:o _date:s",
+    view_json_add(made, "_from_above:n _from_below:n _low:n _high:n _share:n _called:b _date:s",
                   point->from_above, point->from_below, fmax(0.0, point->from_below / total),
                   fmin(1.0, point->from_above / total), share_of(batch->counts),
-                  point->above || point->below, view_json_take(&padded), date);
+                  point->above || point->below, day_write(batch->day, DAY_ISO, date));
     return made;
 }
 
@@ -626,15 +615,14 @@ static json_t *watch(const struct review *review)
 
 static json_t *account_parts(const struct review *review, const struct review_account *account)
 {
-    enum { CAUSES = 3, TRIALS = 2 };
-    static const double worth_a_word = 0.05;
-    json_t *causes = LIST(review, cause_row, account->causes, account->cause_count);
-    json_t *trials = LIST(review, trial_row, account->trials, account->trial_count);
-    return view_json("counted:o controls:o causes:o tests:o how:o _causes:o _tests:o",
-                     counts(account->counts), counts(account->controls), causes, trials,
-                     how(review, likeliest(account->causes, account->cause_count)),
-                     view_json_first(causes, "p", worth_a_word, CAUSES),
-                     view_json_first(trials, "bits", -INFINITY, TRIALS));
+    json_t *made =
+        view_json("counted:o controls:o", counts(account->counts), counts(account->controls));
+    add_causes(made, review, account->causes, account->cause_count, account->trials,
+               account->trial_count, -INFINITY);
+    view_json_add(
+        made, "how:o",
+        how(review, account->cause_count > 0 ? (int)account->causes[0].cause : RULES_NONE));
+    return made;
 }
 
 json_t *view_account_json(const struct triage *triage, const struct review_account *account)

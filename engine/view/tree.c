@@ -378,7 +378,13 @@ static void put_value(struct text *out, const struct context *context, const cha
         text_printf(out, "%.10s", string);
     else if (string != NULL && strncmp(format, "fit", 3) == 0)
         text_fit(out, string, strtoul(format + 3, NULL, 10), context->page);
-    else if (string != NULL)
+    else if (string != NULL && strncmp(format, "pad", 3) == 0) {
+        const size_t columns = format[3] != '\0' ? strtoul(format + 3, NULL, 10)
+                                                 : (size_t)number_at(context, "_columns");
+        text_fit(out, string, columns, false);
+        const size_t used = utf8_width(out->bytes + before, out->length - before);
+        text_printf(out, "%*s", used < columns ? (int)(columns - used) : 0, "");
+    } else if (string != NULL)
         text_puts(out, string);
     if (strcmp(format, "capital") == 0)
         out->bytes[before] = (char)toupper((unsigned char)out->bytes[before]);

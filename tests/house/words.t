@@ -28,7 +28,7 @@ for my $line (split /\n/, content('engine/view/words.txt')) {
     push @wrong, "$at: a value in markup" if $kind =~ /^(?:tag|open)$/ && $rest =~ /\{/;
     $used{$1} = $at while $rest =~ /\{use ([a-z._]+)\}/g;
     while ($rest =~ /\{(?!use )[\w.]+ ([^{}]*)\}/g) {
-        push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|date|when|words|capital|fit\d+|[%-]?\d*\.\d[fg])$/;
+        push @wrong, "$at: no format '$1'" unless $1 =~ /^(?:$formats|day|date|when|words|capital|fit\d+|pad\d*|[%-]?\d*\.\d[fg])$/;
     }
     if    ($kind =~ /^(?:if|for|table)$/) { $open++; push @wrong, "$at: of what?" if $rest eq '' }
     elsif ($kind eq 'end') { $open--; push @wrong, "$at: nothing to end" if $open < 0 }
