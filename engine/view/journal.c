@@ -509,7 +509,8 @@ static json_t *entries_told(const struct subject *of)
             (void)view_get(view, RECORD_VESSEL, entry->vessel,
                            arena_push(view->arena, line->vessels, line->vessel_count));
     }
-    for (const struct line *line = lines; line < lines + count; line++) {
+    for (at = 0; at < count; at++) {
+        const struct line *line = &lines[at];
         char day[MOMENT_ROOM];
         const char *when = moment_write_day(line->entry.at, day);
         const char *words =
@@ -535,20 +536,29 @@ struct family {
     size_t count, left;
 };
 
+/* The starters made from a starter, as rows that lead to them. */
+static const struct parent *children_as_parents(struct journal_view *view, int64_t id,
+                                                size_t *count)
+{
+    const struct page page = children_of(view, RECORD_STARTER, id);
+    struct parent *rows = arena_array(view->arena, page.count + 1, sizeof *rows);
+    for (*count = 0; *count < page.count; ++*count)
+        rows[*count].parent = page.ids[*count];
+    return rows;
+}
+
 /* What a starter was made from, or what was made from it: [{label, from: the same of theirs}]. A screen says
  * each but once, and where the grain of a vessel came from, too, under "_on". */
 static json_t *relatives(struct family *family, int64_t id, int depth)
 {
     enum { DEEPEST = 20 };
     struct journal_view *view = family->view;
-    const struct page children =
-        family->up ? (struct page){0} : children_of(view, RECORD_STARTER, id);
     json_t *list = json_array();
-    size_t count = children.count;
-    const struct parent *parents = family->up ? parents_of(view, id, &count) : NULL;
-    for (size_t i = 0; i < count && depth <= DEEPEST; i++) {
-        const struct parent parent =
-            family->up ? parents[i] : (struct parent){.parent = children.ids[i]};
+    size_t count = 0;
+    const struct parent *parents =
+        family->up ? parents_of(view, id, &count) : children_as_parents(view, id, &count);
+    for (size_t i = 0; parents != NULL && i < count && depth <= DEEPEST; i++) {
+        const struct parent parent = parents[i];
         const bool grain = parent.vessel != 0;
         struct batch batch = {.starter = parent.parent};
         struct vessel vessel;
@@ -610,7 +620,10 @@ static void add_family(struct journal_view *view, int64_t id, json_t *root)
     json_t *from = relatives(&up, id, 1), *into = relatives(&down, id, 1), *made = json_array();
     const json_t *child;
     size_t index;
-    json_array_foreach(into, index, child) json_array_append(made, json_object_get(child, "label"));
+    json_array_foreach(into, index, child)
+    {
+        json_array_append(made, json_object_get(child, "label"));
+    }
     view_json_add(root, "from:o made_from_it:o _families:o", from, made,
                   json_pack("[{s:s, s:O}, {s:s, s:o}]", "_lead", "from", "_on", from, "_lead",
                             "into", "_on", into));

@@ -242,10 +242,12 @@ static void draw_characters(struct screen *screen, const json_t *chart)
                        "0", right);
     screen_preformatted(screen, 0, line);
     free(line);
-    json_array_foreach(json_object_get(chart, "series"), index,
-                       entry) if (string(entry, "label") != NULL)
-        screen_say(screen, AXIS, 3, ROLE_QUIET, "%s  %s", string(entry, "mark"),
-                   string(entry, "label"));
+    json_array_foreach(json_object_get(chart, "series"), index, entry)
+    {
+        if (string(entry, "label") != NULL)
+            screen_say(screen, AXIS, 3, ROLE_QUIET, "%s  %s", string(entry, "mark"),
+                       string(entry, "label"));
+    }
 }
 
 /* ---- curves on a page --------------------------------------------------------------------------- */
@@ -366,8 +368,10 @@ static void draw_chart(const struct face *face, const json_t *tree)
         text_puts(&svg, "\"/>\n");
     }
     json_array_foreach(json_object_get(chart, "points"), index, point)
+    {
         svg_words(&svg, across(real(point, "x") / last), up(real(point, "y") / 100.0) + 4, MIDDLE,
                   "strong", "%s", string(point, "mark"));
+    }
     figure_put(
         face->page, &svg, "coverage-chart", "Coverage by day",
         "The band is the forecast from slowest to fastest, the line the most likely. O: what "
@@ -383,11 +387,13 @@ static double last_day(const json_t *curves)
     double loss = 0.0, end = 1.0;
     size_t c, s;
     json_array_foreach(curves, c, curve)
-        json_array_foreach(json_object_get(curve, "steps"), s, step)
     {
-        end = fmax(end, real(step, "day"));
-        if (real(step, "lost") > 0)
-            loss = fmax(loss, real(step, "day"));
+        json_array_foreach(json_object_get(curve, "steps"), s, step)
+        {
+            end = fmax(end, real(step, "day"));
+            if (real(step, "lost") > 0)
+                loss = fmax(loss, real(step, "day"));
+        }
     }
     return fmax(1.0, loss > 0.0 ? fmin(end, ceil(beyond * loss)) : end);
 }
@@ -435,7 +441,10 @@ static void draw_sum(const struct face *face, const json_t *watch)
     if (json_array_size(sums) == 0)
         return;
     text_init(&svg);
-    json_array_foreach(sums, index, pair) most = fmax(most, 1.05 * nth(pair, 1));
+    json_array_foreach(sums, index, pair)
+    {
+        most = fmax(most, 1.05 * nth(pair, 1));
+    }
     const double step = fmax(1.0, ceil(most / TICKS));
     for (size_t k = 0; (double)k * step <= most; k++)
         put_rail(&svg, (double)k * step / most, (double)k * step, "");
@@ -445,7 +454,9 @@ static void draw_sum(const struct face *face, const json_t *watch)
     put_tick(&svg, 1.0, END, string(watch, "_to"));
     text_printf(&svg, "<path class=\"curve c0\" d=\"M%d %d", LEFT, BOTTOM);
     json_array_foreach(sums, index, pair)
+    {
         text_printf(&svg, "L%.1f %.1f", across(nth(pair, 0)), up(nth(pair, 1) / most));
+    }
     text_puts(&svg, "\"/>\n");
     if (since != NULL) {
         svg_line(&svg, across(began), TOP - 4, across(began), BOTTOM, "since");
