@@ -174,10 +174,11 @@ enum status journal_refuse(struct journal *journal, enum status status, const ch
     char *why = text_vformat(format, arguments);
     va_end(arguments);
     /* Of words that are off, the file that they were not written to is no place. */
+    struct position at = journal->at;
+    if (status == STATUS_IO)
+        at = (struct position){.file = journal->path};
     if (journal->diags != NULL)
-        diags_error(journal->diags,
-                    status == STATUS_IO ? (struct position){.file = journal->path} : journal->at,
-                    "%s", why);
+        diags_error(journal->diags, at, "%s", why);
     free(why);
     return journal->status = status;
 }

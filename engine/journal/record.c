@@ -849,7 +849,7 @@ enum status journal_correct(struct journal *journal, enum record record, const c
     const char *names[MOST];
     size_t count = 0, index = record_column(record, column);
     struct arena *arena = arena_new();
-    union any_record row;
+    union any_record row = {.named = {0, ""}};
     journal_work(journal);
     for (const struct column *own = columns; own->name != NULL && count < MOST; own++)
         if (!own->derived)
