@@ -226,7 +226,7 @@ static void read_part(struct loader *loader, const struct field *field, const st
         read_shape(loader, field, node, item);
 }
 
-static void read_meanings(struct loader *loader, const struct field *field, const struct node *node,
+static void read_meanings(struct loader *loader, const struct field *field, const struct node *of,
                           void *item);
 
 #define AS_TEXT(role, label, ...)                                                                  \
