@@ -757,7 +757,7 @@ uint32_t reader_chosen(const struct observable *asked, const char *text, bool *g
         if (number > 0 && end != text + length)
             return 0;
         if (number == 0)
-            number = (unsigned long)(csv_named(ordinals, text, length) + 1);
+            number = (unsigned long)csv_named(ordinals, text, length) + 1; /* 0: none of them */
         if (number > asked->value_count)
             return 0;
         if (number > 0)
