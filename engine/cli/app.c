@@ -771,6 +771,7 @@ static void read_arguments(struct app *app, int argc, char **argv)
         const struct option *option = command_option(app, app->command, word, &line);
         if (option == NULL)
             unknown_option(app, word);
+        /* cppcheck-suppress nullPointerRedundantCheck ; unknown_option does not come back */
         const bool flag = option->kind == OPTION_FLAG;
         if (flag && equals != NULL)
             app_stop(app, "'--%s' takes no value", option->name);
