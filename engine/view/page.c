@@ -115,7 +115,8 @@ static void put_style(struct text *out, const char *style)
     if (strncmp(style, "style.", strlen("style.")) != 0)
         text_puts(out, style);
     else
-        for (const char *const *line = view_template(style); *line != NULL && **line != '\0'; line++)
+        for (const char *const *line = view_template(style); *line != NULL && **line != '\0';
+             line++)
             text_printf(out, "%s\n", *line);
 }
 
