@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
-#include <fts.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -207,6 +207,59 @@ static bool ends_in_yaml(const char *name)
     return length > 5 && !strcmp(name + length - 5, ".yaml");
 }
 
+/* False when the walk through the folders is to stop. */
+static bool add_file(struct loader *loader, const char *path, size_t folder)
+{
+    if (loader->file_count == FILES_MAX_COUNT) {
+        load_error(loader, (struct position){0},
+                   "more than %d .yaml files; name a folder that holds only rules or cases",
+                   FILES_MAX_COUNT);
+        return false;
+    }
+    *arena_push(loader->scratch, loader->files, loader->file_count) =
+        (struct file){.path = path, .folder = folder};
+    return true;
+}
+
+static bool walk_into(struct loader *loader, const char *path, size_t folder, unsigned depth)
+{
+    if (depth > FILES_MAX_DEPTH) {
+        loader->unreadable = true;
+        load_error(
+            loader, (struct position){0},
+            "folders nest more than %d deep at '%s'; a link may point back to its own folder",
+            FILES_MAX_DEPTH, load_quote(loader, path));
+        return false;
+    }
+    DIR *stream = opendir(path);
+    if (!stream) {
+        unreadable(loader, path);
+        return true;
+    }
+    bool going = true;
+    const char *slash = *path && path[strlen(path) - 1] == '/' ? "" : "/";
+    errno = 0;
+    /* No other thread knows this stream, and readdir_r is deprecated. */
+    /* cppcheck-suppress readdirCalled */
+    for (struct dirent *entry; going && (entry = readdir(stream)) != NULL; errno = 0) {
+        struct stat about;
+        if (entry->d_name[0] == '.')
+            continue;
+        const char *found = arena_format(loader->keep, "%s%s%s", path, slash, entry->d_name);
+        bool missing = stat(found, &about) != 0; /* a broken link */
+        if (!missing && S_ISDIR(about.st_mode))
+            going = walk_into(loader, found, folder, depth + 1);
+        else if (ends_in_yaml(entry->d_name) && missing)
+            unreadable(loader, found);
+        else if (ends_in_yaml(entry->d_name))
+            going = add_file(loader, found, folder);
+    }
+    if (going && errno)
+        unreadable(loader, path);
+    closedir(stream);
+    return going;
+}
+
 static int by_path(const void *left, const void *right)
 {
     return strcmp(((const struct file *)left)->path, ((const struct file *)right)->path);
@@ -215,40 +268,12 @@ static int by_path(const void *left, const void *right)
 void files_find(struct loader *loader, const char *path, size_t folder)
 {
     size_t first = loader->file_count;
-    char *const roots[] = {(char *)path, NULL};
-    FTS *walk = fts_open(roots, FTS_LOGICAL | FTS_NOCHDIR, NULL);
-    const FTSENT *entry = NULL;
-    for (bool going = walk != NULL; going && (entry = fts_read(walk)) != NULL;) {
-        bool root = entry->fts_level == FTS_ROOTLEVEL, inner = entry->fts_info == FTS_D;
-        errno = entry->fts_errno;
-        if (!root && entry->fts_name[0] == '.') {
-            fts_set(walk, (FTSENT *)entry, FTS_SKIP);
-        } else if (entry->fts_info == FTS_DC || (inner && entry->fts_level > FILES_MAX_DEPTH)) {
-            loader->unreadable = true;
-            load_error(loader, (struct position){0},
-                       "folders nest more than %d deep at '%s'; a link may point back to its own "
-                       "folder",
-                       FILES_MAX_DEPTH, load_quote(loader, entry->fts_path));
-            going = false;
-        } else if (entry->fts_info == FTS_DNR || (root && entry->fts_info == FTS_NS)) {
-            unreadable(loader, entry->fts_path);
-        } else if (!inner && entry->fts_info != FTS_DP && (root || ends_in_yaml(entry->fts_name))) {
-            going = loader->file_count < FILES_MAX_COUNT;
-            if (going)
-                *arena_push(loader->scratch, loader->files, loader->file_count) = (struct file){
-                    .path = arena_string(loader->keep, entry->fts_path), .folder = folder};
-            else
-                load_error(loader, (struct position){0},
-                           "more than %d .yaml files; name a folder that holds only rules or cases",
-                           FILES_MAX_COUNT);
-        }
-        errno = 0;
-    }
-    if (!entry && errno)
+    struct stat about;
+    if (stat(path, &about) != 0)
         unreadable(loader, path);
-    if (walk)
-        fts_close(walk);
-    if (loader->file_count > first)
+    else if (!S_ISDIR(about.st_mode))
+        add_file(loader, arena_string(loader->keep, path), folder);
+    else if (walk_into(loader, path, folder, 0) && loader->file_count > first)
         qsort(loader->files + first, loader->file_count - first, sizeof *loader->files, by_path);
 }
 
