@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/csv.h"
 #include "base/memory.h"
 #include "base/units.h"
 
@@ -134,19 +135,19 @@ static bool measured(const char *words, enum dimension dimension, double *value)
 /* "20x12x8cm", of a jar "9x12cm": so many numbers between x, then a unit of length. */
 static bool read_sides(const char *words, size_t count, double metres[3])
 {
-    char unit[16] = "1"; /* "1cm" */
-    double one = NAN;
-    int read = count == 3
-                   ? sscanf(words, "%lfx%lfx%lf%14s", &metres[0], &metres[1], &metres[2], unit + 1)
-                   : sscanf(words, "%lfx%lf%14s", &metres[0], &metres[1], unit + 1);
-    if (read != (int)count + 1 || !measured(unit, DIM_METRES, &one))
-        return false;
-    for (size_t i = 0; i < count; i++) {
-        if (!(metres[i] > 0.0 && metres[i] < 1e4))
+    static const char names[] = "cm|mm|m|in|inch|inches";
+    static const double units[] = {0.01, 0.001, 1.0, 0.0254, 0.0254, 0.0254}; /* metres */
+    char *end = NULL;
+    for (size_t i = 0; i < count; i++, words = end + 1) {
+        metres[i] = strtod(words, &end);
+        if (end == words || !(metres[i] > 0.0 && metres[i] < 1e4) || (i + 1 < count && *end != 'x'))
             return false;
-        metres[i] *= one;
     }
-    return true;
+    end += strspn(end, " ");
+    const int unit = csv_named(names, end, strlen(end));
+    for (size_t i = 0; unit >= 0 && i < count; i++)
+        metres[i] *= units[unit];
+    return unit >= 0;
 }
 
 /* The size in words that name a bag or a jar, before it ("bag:2.2kg") or behind it ("2.5 kg bag"), in

@@ -191,4 +191,11 @@ subtest 'bounds' => sub {
     refused('an unknown option', 2, qr/--gauge/, @jar, qw(--guage 15psi));
 };
 
+for my $size ('bag:20x12x8cm', 'jar:9x12cm', 'bag:8x5x3in') {
+    is((run('cook', '--vessel', $size, '--minutes', 90, '--gauge', '15psi'))[0], 0, "a vessel of $size");
+}
+for my $size ('bag:20x12cm', 'jar:9x12x3cm', 'jar:9x12', 'bag:axbxccm') {
+    is((run('cook', '--vessel', $size, '--minutes', 90, '--gauge', '15psi'))[0], 65, "$size is no size");
+}
+
 done_testing;
