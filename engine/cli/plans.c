@@ -386,10 +386,10 @@ static enum status run_forecast(struct app *app)
         start = recall_growth(app, label, &known);
     if (known.species == RULES_NONE)
         known.species = given->mushroom;
+    read_contents(app, label, &known);
     if (known.species == RULES_NONE)
         app_stop(app, "give --species; for instance: jarside forecast --species shiitake "
                       "--temp 22C --inoculum 3ml --vessel bag:2.2kg");
-    read_contents(app, label, &known);
     read_shakes(app, &known);
     if (given->cook.grain.kind != RULES_NONE)
         known.grain.kind = given->cook.grain.kind;

@@ -736,7 +736,8 @@ enum status calendar_text(struct journal *journal, const struct calendar_options
         "SELECT b.label, b.at, b.at_offset, v.due, count(*), (SELECT group_concat(one, ', ')"
         " FROM (SELECT label || iif(due_for = '', '', ' (' || replace(due_for, '_', ' ') || ')')"
         " AS one FROM vessel WHERE due = v.due AND batch = b.id ORDER BY number, id))"
-        " FROM vessel AS v JOIN batch AS b ON b.id = v.batch WHERE v.due > 0 AND v.due <= ?"
+        " FROM vessel AS v JOIN batch AS b ON b.id = v.batch"
+        " WHERE v.due BETWEEN 1 AND min(?, unixepoch('9999-12-30') / 86400)"
         " GROUP BY v.due, b.id ORDER BY v.due, b.id",
         "i", options->until);
     for (; query_next(&query); ++*events) {
