@@ -583,12 +583,12 @@ static json_t *watch(const struct review *review)
     const struct review_watch *watch = &review->watch;
     const struct review_episode *last =
         watch->episode_count > 0 ? &watch->episodes[watch->episode_count - 1] : NULL;
-    json_t *sums = json_array();
     char words[3][MOMENT_ROOM] = {"", "", ""};
     size_t vessels = 0;
     double began = 0.0;
     if (!watch->asked)
         return json_null();
+    json_t *sums = json_array();
     for (size_t d = 0; d < watch->count; d++) {
         began = last != NULL && d == last->began ? (double)vessels / (double)watch->vessels : began;
         vessels += watch->days[d].counts.total;
