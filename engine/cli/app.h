@@ -94,7 +94,8 @@ struct texts {
     X(html, "html")                                                                                \
     X(ics, "ics")                                                                                  \
     X(inoculum, "inoculum")                                                                        \
-    X(kind, "kind") X(label, "label") X(like, "like") X(lot, "lot") X(map, "map") X(note, "note")  \
+    X(kind, "kind")                                                                                \
+    X(label, "label") X(like, "like") X(lot, "lot") X(map, "map") X(note, "note")                  \
         X(place, "place") X(position, "position") X(prefix, "prefix") X(probe, "probe")            \
             X(probe_unit, "probe-unit") X(session, "session") X(since, "since")                    \
                 X(source, "source") X(temps, "temps")
@@ -110,9 +111,9 @@ struct texts {
     X(explain, "explain")                                                                          \
     X(fit, "fit")                                                                                  \
     X(force, "force")                                                                              \
-    X(fresh, "new") X(guess, "guess") X(lines, "lines") X(no_input, "no-input")                    \
-        X(partly, "partly") X(sheet, "sheet") X(sure, "yes") X(undo, "undo")                       \
-            X(without_siblings, "without-siblings")
+    X(fresh, "new")                                                                                \
+    X(guess, "guess") X(lines, "lines") X(no_input, "no-input") X(partly, "partly")                \
+        X(sheet, "sheet") X(sure, "yes") X(undo, "undo") X(without_siblings, "without-siblings")
 
 /* What the options of a command say. */
 struct given {

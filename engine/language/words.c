@@ -565,13 +565,14 @@ enum status words_read(struct words *words, const char *path, struct diags *diag
     return words_take(words, path, bytes, length, diags);
 }
 
-enum status words_take(struct words *words, const char *name, char *at, size_t length,
+enum status words_take(struct words *words, const char *name, char *bytes, size_t length,
                        struct diags *diags)
 {
     const char *head = label_head(&words->labels);
     struct tables *tables = &words->tables;
     struct table table = {
-        .path = arena_string(words->arena, name), .first = tables->bytes, .end = at + length};
+        .path = arena_string(words->arena, name), .first = tables->bytes, .end = bytes + length};
+    char *at = bytes;
 
     char *line = next_line(&table, &at);
     if (line != NULL &&

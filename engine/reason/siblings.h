@@ -137,7 +137,7 @@ struct sibling_group {
     enum pattern_kind kind;
     struct tally own,
         rest; /* inoculated vessels lost, stuck or contaminated, that share it or not */
-    struct tally controls;        /* that share it */
+    struct tally controls; /* that share it */
     double
         log_bayes_factor; /* natural; own rate against one rate, bayes_factor_ln at the same prior */
     double highest, lowest; /* shift of a cause of this relation; 0 when there is none */

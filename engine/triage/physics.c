@@ -137,7 +137,7 @@ static bool read_sides(const char *words, size_t count, double metres[3])
 {
     static const char names[] = "cm|mm|m|in|inch|inches";
     static const double units[] = {0.01, 0.001, 1.0, 0.0254, 0.0254, 0.0254}; /* metres */
-    char *end = NULL;
+    char *end = (char *)words;
     for (size_t i = 0; i < count; i++, words = end + 1) {
         metres[i] = strtod(words, &end);
         if (end == words || !(metres[i] > 0.0 && metres[i] < 1e4) || (i + 1 < count && *end != 'x'))

@@ -400,8 +400,8 @@ static void assert_read_is_found(enum dimension dimension, const char *phrase)
     size_t used = 0;
     if (quantity_read(phrase, strlen(phrase), dimension, &quantity, &used) == QUANTITY_OK &&
         quantity_at(phrase, strlen(phrase), 0, dimension, false) != used)
-        fail_msg("'%s' in %s: %zu bytes are read, but not found", phrase, dimension_names[dimension],
-                 used);
+        fail_msg("'%s' in %s: %zu bytes are read, but not found", phrase,
+                 dimension_names[dimension], used);
 }
 
 static void test_finds_and_reads_alike_on_random_phrases(void **state)
