@@ -131,6 +131,7 @@ static json_t *how(const struct review *review, int cause)
 {
     if (cause == RULES_NONE)
         return json_array();
+    /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): whose causes are numbered has some */
     return view_json_strings(review->rules->causes[cause].change,
                              review->rules->causes[cause].change_count);
 }

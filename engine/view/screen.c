@@ -306,7 +306,7 @@ static struct grid grid_of(const struct screen *screen, const char *const *cells
                            size_t rows, struct arena *arena)
 {
     struct grid grid = {arena_array(arena, columns * rows, sizeof *grid.cells), 0, rows, {0}};
-    size_t shown[TABLE_MOST];
+    size_t shown[TABLE_MOST] = {0};
     for (size_t k = 0; k < columns; k++)
         for (size_t r = 1; r < rows; r++)
             if (k == 0 || cells[r * columns + k][0] != '\0') {
