@@ -81,39 +81,23 @@ struct texts {
     size_t count;
 };
 
-/* Options that are a text, and flags: the member of struct given, and the name. */
-#define TEXT_OPTIONS(X)                                                                            \
-    X(batch, "batch")                                                                              \
-    X(because, "because")                                                                          \
-    X(case_file, "case")                                                                           \
-    X(cause, "cause")                                                                              \
-    X(cook_label, "cook")                                                                          \
-    X(corrects, "corrects")                                                                        \
-    X(csv, "csv")                                                                                  \
-    X(how, "how")                                                                                  \
-    X(html, "html")                                                                                \
-    X(ics, "ics")                                                                                  \
-    X(inoculum, "inoculum")                                                                        \
-    X(kind, "kind")                                                                                \
-    X(label, "label") X(like, "like") X(lot, "lot") X(map, "map") X(note, "note")                  \
-        X(place, "place") X(position, "position") X(prefix, "prefix") X(probe, "probe")            \
-            X(probe_unit, "probe-unit") X(session, "session") X(since, "since")                    \
-                X(source, "source") X(temps, "temps")
-#define FLAG_OPTIONS(X)                                                                            \
-    X(all, "all")                                                                                  \
-    X(apply, "apply")                                                                              \
-    X(causes, "causes")                                                                            \
-    X(cut, "cut")                                                                                  \
-    X(demo, "demo")                                                                                \
-    X(details, "details")                                                                          \
-    X(dry_run, "dry-run")                                                                          \
-    X(even_if_worse, "even-if-worse")                                                              \
-    X(explain, "explain")                                                                          \
-    X(fit, "fit")                                                                                  \
-    X(force, "force")                                                                              \
-    X(fresh, "new")                                                                                \
-    X(guess, "guess") X(lines, "lines") X(no_input, "no-input") X(partly, "partly")                \
-        X(sheet, "sheet") X(sure, "yes") X(undo, "undo") X(without_siblings, "without-siblings")
+/* Options that are a text, and flags: the member of struct given, and the name. Left as they stand, for
+ * clang-format puts them differently each time. */
+/* clang-format off */
+#define TEXT_OPTIONS(X) \
+    X(batch, "batch") X(because, "because") X(case_file, "case") X(cause, "cause") \
+    X(cook_label, "cook") X(corrects, "corrects") X(csv, "csv") X(how, "how") X(html, "html") \
+    X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like") \
+    X(lot, "lot") X(map, "map") X(note, "note") X(place, "place") X(position, "position") \
+    X(prefix, "prefix") X(probe, "probe") X(probe_unit, "probe-unit") X(session, "session") \
+    X(since, "since") X(source, "source") X(temps, "temps")
+#define FLAG_OPTIONS(X) \
+    X(all, "all") X(apply, "apply") X(causes, "causes") X(cut, "cut") X(demo, "demo") \
+    X(details, "details") X(dry_run, "dry-run") X(even_if_worse, "even-if-worse") \
+    X(explain, "explain") X(fit, "fit") X(force, "force") X(fresh, "new") X(guess, "guess") \
+    X(lines, "lines") X(no_input, "no-input") X(partly, "partly") X(sheet, "sheet") \
+    X(sure, "yes") X(undo, "undo") X(without_siblings, "without-siblings")
+/* clang-format on */
 
 /* What the options of a command say. */
 struct given {
