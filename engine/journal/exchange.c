@@ -180,10 +180,10 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
                           size_t counts[RECORD_COUNT])
 {
     char *paths[RECORD_COUNT];
-    struct arena *arena = arena_new();
     bool made = mkdir(folder, 0700) == 0;
     if (!made && errno != EEXIST)
         return filing_refused(folder, "made", errno, journal->diags);
+    struct arena *arena = arena_new();
     for (int i = 0; i < RECORD_COUNT; i++)
         paths[i] = arena_format(arena, "%s/%s.csv", folder, record_types[i].name);
     enum status status = export_files(journal, paths, replace, counts);

@@ -597,7 +597,7 @@ static void put_on_screen(struct screen *screen, const struct block *block, char
         *rest = '\0';
         rest += strlen(" || ");
         memset(line, '_', sizeof line);
-        line[screen->width - number - 4] = '\0';
+        line[screen->width > number + 4 ? screen->width - number - 4 : 1] = '\0';
         screen_row(screen, block->indent, number, label + 1, strcmp(rest, "_") == 0 ? line : rest);
         break;
     case TREE:
