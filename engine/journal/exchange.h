@@ -99,9 +99,9 @@ enum status demo_build(struct journal *journal, const char *folder,
  *
  * One event a batch and day, all-day, that names the vessels and why they are to
  * be looked at. Its UID stays the same for as long as the batch is due on that
- * day, so that a calendar which reads the file again moves nothing twice. It
- * takes no time of the day from anybody. With a `remind`, minutes after midnight,
- * an alarm goes off then; -1 for none. */
+ * day, so importing the file again makes no duplicates. It does not mark the day
+ * as busy (TRANSPARENT). `remind` sets an alarm, in minutes after midnight; -1 for
+ * none. */
 enum { CALENDAR_NO_ALARM = -1 };
 
 struct calendar_options {

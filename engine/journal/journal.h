@@ -57,9 +57,9 @@ enum status journal_sign(struct journal *journal, const char *station, const cha
 const char *journal_path(const struct journal *journal);
 
 /* Transactions nest: only the outermost commit writes to the disk, and a
- * rollback undoes everything since the outermost begin. A call below that fails leaves nothing of its
- * own. Within a transaction nothing is done any more after one was refused: the commit, then, takes
- * all of it back, and tells. */
+ * rollback undoes everything since the outermost begin. A call below that fails changes nothing.
+ * After a failure, later calls in the same transaction do nothing; the commit then rolls it all
+ * back and returns the error. */
 enum status journal_begin(struct journal *journal);
 enum status journal_commit(struct journal *journal);
 void journal_rollback(struct journal *journal);
@@ -69,7 +69,7 @@ void journal_rollback(struct journal *journal);
 /* Appends `row` (a struct of that kind) and sets its id; an id that is not 0 is
  * kept (imports). Checks what record_types says: required, bounds, known words,
  * references that exist, labels not taken; the message names column and value.
- * After a look, a event or an outcome the vessel is refreshed. */
+ * After a look, an event or an outcome the vessel is refreshed. */
 enum status journal_add(struct journal *journal, enum record record, void *row);
 
 /* Reads one record; texts are copied into the arena. STATUS_USAGE, with the nearest label

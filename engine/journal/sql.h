@@ -15,9 +15,9 @@
  *         use(query_integer(&query, 0));
  *     return journal_told(journal);
  *
- * What is refused first is told and kept in the journal; from then on nothing is asked and nothing more
- * told, numbers are 0, texts "" and lists empty, until the call from outside has ended: steps need not be
- * checked one by one.
+ * The first error is reported and kept in the journal. Until the outermost call ends, no more
+ * queries run and no more errors are reported: numbers are 0, texts "" and lists empty. So steps
+ * need not be checked one by one.
  */
 enum {
     JOURNAL_PATIENCE = 15000,       /* milliseconds to wait for another writer */

@@ -28,8 +28,9 @@
  * where k = sqrt(usual / terms) for texts of more terms than usual, else 1: words of one text repeat one another. Each
  * term's count is bounded, so that one rare word never decides. It is the multinomial naive Bayes of
  * McCallum & Nigam (AAAI-98 Workshop on Learning for Text Categorization, 1998), shrunk as in their
- * work with Rosenfeld and Mitchell (ICML 1998), with exponents for the dependence between words. What that
- * leaves wrong, the fitted weights w_t and w mend, of contaminated findings only (see word_counts_fit).
+ * work with Rosenfeld and Mitchell (ICML 1998), with exponents for the dependence between words.
+ * The fitted weights w_t and w, for contaminated findings only, correct what that gets wrong (see
+ * word_counts_fit).
  */
 struct words; /* opaque; remembers what terms say, so one per thread */
 

@@ -757,7 +757,7 @@ static void prepare(struct conversation *talk)
         return;
     if (talk->stage == STAGE_OFFER) {
         screen_say(talk->screen, 0, 2, ROLE_STRONG,
-                   "Ask on for the cause, three questions at most? (Enter: yes; 'details'; 'no' "
+                   "Ask about the cause, three questions at most? (Enter: yes; 'details'; 'no' "
                    "%sleaves)",
                    talk->saves ? "saves the look and " : "");
         page_end(talk);

@@ -110,7 +110,7 @@ struct review_trial {
 
 /* Something that raised losses: one suspect, or several that went together. */
 struct review_culprit {
-    /* Likeliest first; those for which the counts speak a tenth as loud as for the first. */
+    /* Likeliest first; those that the counts make at least a tenth as likely as the first. */
     struct review_suspect *suspects;
     size_t suspect_count;                /* 2 or more: cannot be told apart */
     double p;                            /* that one of them did */
@@ -287,10 +287,11 @@ enum status review_make(const struct dataset *dataset, const struct reasoner *re
                         struct review *review);
 
 /*
- * The decision alone: which culprits are called. What `make check` tries on simulated seasons, and the
- * part of review_make that does it. A culprit is called when the odds of some culprit against none are
- * such that by chance at most `level` of journals have them, as simulated seasons show, and the Bayes factor for a higher hazard of its own is at least `bayes_factor` (search.c). Then its vessels
- * are set aside and the rest is asked again, until nothing is called.
+ * Only the decision which culprits to name: the part of review_make that `make check` tests on
+ * simulated seasons. A culprit is named when odds this high, of some culprit against none, occur by
+ * chance in at most `level` of journals (from simulated seasons), and the Bayes factor for a higher
+ * hazard of its own is at least `bayes_factor` (search.c). Its vessels are then set aside and the
+ * rest is tested again, until none is named.
  */
 struct review_rule {
     double level, bayes_factor, watched; /* days */

@@ -93,8 +93,8 @@ struct citation {
     bool from_memory;      /* `from memory`, with or without sources */
 };
 
-/* As in the files (FORMAT.md, "Phrases"); a pattern of PCRE2 has a '/' before it and may have behind it,
- * each after a tab, the words it is run at and those of which its clause must hold one. */
+/* As in the files (FORMAT.md, "Phrases"). A PCRE2 pattern starts with '/'. After it, each after a
+ * tab, may come the words at which it is run and the words of which its clause must hold one. */
 struct phrases {
     const char *const *list;
     const struct position *at; /* where each stands; NULL in rules that come from no file */

@@ -61,7 +61,7 @@ sub play {
         ($last, $last_line) = ('', '');
         utf8::encode(my $says = $grower->{says});
         return $says if $page =~ /What do you see\?/;
-        return 'leave' if $page =~ /for the cause|no more questions/ || @{ $got{asked} } > 25;
+        return 'leave' if $page =~ /about the cause|no more questions/ || @{ $got{asked} } > 25;
         my $flat = $page =~ s/\s+/ /gr;
         my ($sign, $at) = ('', -1);
         for my $ask (keys %sign_of) {

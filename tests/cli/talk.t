@@ -55,7 +55,7 @@ sub converse {
         my ($page) = @_;
         return '' if $page =~ /\(Enter for more\) \z/;
         return $vessel->{first} // '' if $page =~ /What do you see\?/;
-        return 'leave' if $page =~ /on for the cause|no more questions/;
+        return 'leave' if $page =~ /about the cause|no more questions/;
         $questions++;
         return 'leave' if $questions > 12;
         my ($question) = $page =~ /\n([^\n]+(?:\n[^\n]+)?\?)\n/;
@@ -81,14 +81,14 @@ for my $asked ([ 'too-quick', qr/^Your question \('.*too quick'\): /m, 'blue oys
         push @long, $page if ($page =~ tr/\n//) >= 24;
         return '' if $page =~ /\(Enter for more\) \z/;
         return $first if $page =~ /What do you see\?/;
-        return 'leave' if $page =~ /on for the cause|no more questions/;
+        return 'leave' if $page =~ /about the cause|no more questions/;
         my ($question) = $page =~ /.*\n\n(.*?\?)\n/s;
         for (my $i = 0; $i < @knows; $i += 2) { return $knows[$i + 1] if ($question // '') =~ $knows[$i] }
         return 'idk';
     });
     is("@long", '', "$name: no screen is longer than the window");
     like($screen, $answered, "$name: the question is answered");
-    my ($verdict) = $screen =~ /.*\n\n(Your question.*?\n)(?:Ask on|There are no more)/s;
+    my ($verdict) = $screen =~ /.*\n\n(Your question.*?\n)(?:Ask about|There are no more)/s;
     cmp_ok(($verdict // '') =~ tr/\n//, '<=', 21, "$name: the verdict is short") or diag $verdict;
     golden("talk-$name.txt", $screen, "$name: the whole conversation as before");
 }

@@ -58,7 +58,7 @@ for my $vessel (@vessels) {
         my ($page) = @_;
         return '' if $page =~ /\(Enter for more\) \z/ || !$questions++;
         return 'leave' if $questions > 14 || $page =~ /no more questions/;
-        return '' if $page =~ /for the cause/;
+        return '' if $page =~ /about the cause/;
         return 'idk';
     }, { env => \%env, args => [ 'look', $vessel ] });
     my $flat = $talked =~ s/\s+/ /gr;
