@@ -131,7 +131,7 @@ static void warn_children(struct app *app, const struct vessel *vessel)
 {
     const char *children = view_children(&app->view, RECORD_VESSEL, vessel->id);
     if (children[0] != '\0')
-        app_warn(app, "Made from %s: %s. What is wrong with it may be in them: look at them next.",
+        app_warn(app, "Made from %s: %s. They may have the same problem: look at them next.",
                  vessel->label, children);
 }
 

@@ -79,7 +79,7 @@ subtest 'a rehearsal' => sub {
     my ($status, $out) = journal(none => 'import', '--dry-run', "$scratch/in");
     is($status, 0, 'goes through without a journal');
     like($out, qr/^vessel +3 added$/m, 'tells what would be');
-    like($out, qr/rehearsal/, 'and what it was');
+    like($out, qr/dry run/, 'and what it was');
     ok(!-e "$scratch/none.db", 'and leaves none behind');
     ($status) = journal(none => 'import', "$scratch/nowhere");
     is($status, 74, 'a folder that is not there');

@@ -97,7 +97,7 @@ subtest 'rows that are refused' => sub {
     refused('a control that is unsure', 'b', rows('R1,1,2026-03-01,,,,,,perhaps'), $more, qr/yes or no/);
     my ($status, $out) = with('b', 'import', rows($good, 'R1,2,2026-03-01,odd,2026-03-02', 'R1,3,2026-03-01,,,,2 lb 3 oz,5ml,x'), '--map', $more, '--partly');
     is($status, 0, 'in part, as was asked');
-    like($out, qr/Rows: 2 taken, 0 skipped, 1 refused\. What was taken is kept/, 'and told');
+    like($out, qr/Rows: 2 taken, 0 skipped, 1 refused\. The rows taken were saved/, 'and told');
     is_deeply([map { my ($label, $grams, $control) = (split /,/)[1, 5, 12]; ($label, $grams && sprintf('%.4f', $grams), $control) } table('b', 'vessel')], ['R1-1', '', 'no', 'R1-3', '992.2333', 'yes'], 'the good rows are there') or diag join "\n", table('b', 'vessel');
     is(scalar(table('b', 'outcome')), 0, 'and nothing of the other');
 };

@@ -98,7 +98,7 @@ like(said(0, 'judge', 'clear water at the bottom, milky water at the bottom'), q
 like(said(0, 'list'), qr/^B2 .* 4 \(3 growing, 1 to remove\)/m, 'lost, and still on the shelf');
 run(qw(discard B2-2 green), $at);
 like(said(0, 'list'), qr/^B2 .* 4 \(3 growing, 1 lost\)/m, 'lost');
-like(said(0, 'stats'), qr/Of ended: of those used, discarded, or lost/, 'of what the share is');
+like(said(0, 'stats'), qr/"of ended": the share lost among vessels used, discarded or found lost/, 'of what the share is');
 like(said(0, 'review'), qr/Next: in the next batch change one thing for half of the vessels/, 'nothing found: what to do next');
 
 # ---- commands by other names ---------------------------------------------------------------------------------------

@@ -107,7 +107,7 @@ subtest 'asked at a terminal' => sub {
     my ($screen) = talk(['no'], { args => ['look', 'B1', '2-3 green powder, rest fine'], prompt => qr/: \z/, env => { %env, TERM => 'dumb' } });
     like($screen, qr/mean discard for B1-2, B1-3.*nothing was saved/s, 'no: nothing is saved');
     ($screen) = talk(['yes'], { args => ['look', 'B1', '2-3 green powder, rest fine'], prompt => qr/: \z/, env => { %env, TERM => 'dumb' } });
-    like($screen, qr/B1-2, B1-3: Discard closed\..*understood: .*green.*Saved: 4 looks\. Not so\? jarside undo/s, 'yes: it is, and shown');
+    like($screen, qr/B1-2, B1-3: Discard closed\..*understood: .*green.*Saved 4 looks\. To undo: jarside undo/s, 'yes: it is, and shown');
     my ($status) = run(qw(undo), { env => {%env} });
     is($status, 0, 'all of it is one act');
     is((run(qw(list looks), { env => {%env} }))[1] =~ tr/\n//, 1, '... which can be undone');

@@ -86,7 +86,7 @@ $ jarside move B1-7..8 shelf
 ? jarside look B1 "all fine 4"
 > what is 4 in 'all fine 4'\?
 $ jarside look B1 "2 green"
-> B1-2: Discard closed\. Green mould.*Nothing was said of B1-1, B1-3 to B1-9
+> B1-2: Discard closed\. Green mould.*Nothing was said about B1-1, B1-3 to B1-9
 $ jarside undo
 > Undone: jarside look B1 2 green .*: 1 look
 $ jarside look B1 "all fine except 2: green spot"
