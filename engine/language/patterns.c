@@ -505,7 +505,9 @@ static void plain_letters(struct text *out, const struct phrase *pattern)
     for (const char *s = pattern->source + 1; *s; s++) {
         if (!strncmp(s, "{q}", 3) || !strncmp(s, "{n}", 3)) { /* "1 d", "1 kpa" */
             text_puts(out, "1 ");
-            for (const char *unit = dimension_units[pattern->dimension]; *unit; unit++)
+            const bool measured = pattern->dimension < DIM_COUNT; /* not of a sign in words */
+            for (const char *unit = measured ? dimension_units[pattern->dimension] : ""; *unit;
+                 unit++)
                 text_printf(out, "%c", *unit >= 'A' && *unit <= 'Z' ? *unit + 'a' - 'A' : *unit);
             s += 2;
         } else if (*s == '(') {

@@ -344,9 +344,11 @@ static void edges_grow(struct reader *reader)
     struct trie *t = reader->trie, old = *t;
     t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 15;
     t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
-    for (const struct edge *e = old.edges; e < old.edges + old.edge_room; e++)
+    for (size_t i = 0; i < old.edge_room; i++) {
+        const struct edge *e = &old.edges[i];
         if (e->child)
             *edge_place(t, e->from, e->stem, edge_hash(e->from, e->stem)) = *e;
+    }
 }
 
 /* A word that is in a list is an edge too, from LISTS and the number of the list to no node. */

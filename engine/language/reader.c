@@ -143,7 +143,8 @@ static const uint32_t *pieces_of(const struct job *job, bool all)
 {
     const struct match_list *list = &job->matches;
     uint32_t *ends = arena_array(job->scratch, job->working.length + 1, sizeof *ends);
-    for (const struct match *match = list->items; match < list->items + list->count; match++) {
+    for (size_t i = 0; i < list->count; i++) {
+        const struct match *match = &list->items[i];
         bool idle = match->aside ||
                     ((match->role == ROLE_NEGATION || match->role == ROLE_OTHERS) && !match->used);
         uint32_t start = match->start;
@@ -194,6 +195,8 @@ static bool is_salient(const struct rules *rules, const struct match *match)
  */
 static void settle_places(const struct rules *rules, struct match_list *list)
 {
+    if (list->count == 0)
+        return;
     struct match *end = list->items + list->count;
     for (struct match *first = list->items, *behind; first < end; first = behind) {
         bool content = false, phrase = false, question = false, named = false;
@@ -219,10 +222,10 @@ static void settle_places(const struct rules *rules, struct match_list *list)
 /* "Filter is not wet" denies "filter wet"; "filter is fine but grains wet" was no match at all. */
 static void settle_gaps(struct match_list *list)
 {
-    for (struct match *match = list->items; match < list->items + list->count; match++)
+    for (size_t i = 0; i < list->count; i++) {
+        struct match *match = &list->items[i], *end = list->items + list->count;
         for (unsigned gap = 0; gap < match->gap_count; gap++)
-            for (struct match *inside = match;
-                 inside < list->items + list->count && inside->start < match->gaps[gap].end;
+            for (struct match *inside = match; inside < end && inside->start < match->gaps[gap].end;
                  inside++) {
                 if (inside->start < match->gaps[gap].start)
                     continue;
@@ -233,6 +236,7 @@ static void settle_gaps(struct match_list *list)
                     inside->until = match->end;
                 }
             }
+    }
     compact(list);
 }
 

@@ -140,14 +140,16 @@ static json_t *group_json(struct journal_view *view, const struct vessel *vessel
     const struct run run = run_of(view, vessels);
     const struct range *ripe = &run.forecast.shake;
     const int64_t due = vessels->due, today = moment_day(view->now);
-    const int64_t start = moment_day(run.batch.at), middle = start + (int64_t)ripe->central;
+    const int64_t start = moment_day(run.batch.at);
     int64_t shake[2], full[2];
+    const bool shaken_some_day =
+        view_forecast_days(&run.batch, &run.forecast, ripe, &shake[0], &shake[1]);
+    const int64_t middle = shaken_some_day ? start + (int64_t)ripe->central : INT64_MAX;
     json_t *boxes = json_array();
     const bool gone = strcmp(vessels->due_for, action_name(ACTION_DISCARD)) == 0;
     /* Where nothing grows yet, a day that has passed is no day to shake on. */
     const bool late = strcmp(vessels->due_for, FIRST_GROWTH) == 0 && middle <= today;
-    const bool ahead = view_forecast_days(&run.batch, &run.forecast, ripe, &shake[0], &shake[1]) &&
-                       !late && start + (int64_t)ripe->high >= today;
+    const bool ahead = shaken_some_day && !late && start + (int64_t)ripe->high >= today;
     view_forecast_days(&run.batch, &run.forecast, &run.forecast.full, &full[0], &full[1]);
     for (size_t k = 0; k < count; k++)
         view_json_row(boxes, "number:l control:b", (json_int_t)vessels[k].number,

@@ -722,6 +722,7 @@ json_t *view_review_json(const struct review *review, bool whole)
                   rules->false_alarm, rules->bayes_factor, rules->watched, review->suspects_asked);
     for (size_t f = 0; f < dataset->factor_count; f++)
         json_array_append_new(factors, factor_tree(review, &review->factors[f], whole));
+    const struct review_batch *batches = first > 0 ? &review->batches[first] : review->batches;
     json_t *root = view_json(
         "schema:i totals:o faults:o changes:o plans:o near:o factors:o aliases:o time:o drift:o "
         "batches:o watch:o account:o limits:o remarks:o rule:o rules:s",
@@ -732,9 +733,9 @@ json_t *view_review_json(const struct review *review, bool whole)
         LIST(review, alias_row, review->aliases, review->alias_count), times(review),
         view_json("p:n rises:b told:b test_p:n", review->drift.p, review->drift.rises,
                   review->drift.called, review->drift.test_p),
-        LIST(review, batch_row, review->batches + first, review->batch_count - first),
-        watch(review), account->cause_count > 0 ? account_parts(review, account) : json_null(),
-        limits(review), LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
+        LIST(review, batch_row, batches, review->batch_count - first), watch(review),
+        account->cause_count > 0 ? account_parts(review, account) : json_null(), limits(review),
+        LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
         review->rules->hash);
     if (!whole)
         add_told(root, review, first);
