@@ -13,13 +13,13 @@
 #include "triage/triage.h"
 
 /*
- * A triage at a vessel: what the journal knows beforehand, and the look that
- * comes of it.
+ * A triage of a vessel: what the journal knows beforehand, and the look that
+ * results.
  *
  * The columns of the journal find their observables by what those feed
  * (rules.h); a column that nothing feeds, and a word the rules do not know, say
- * nothing. What the grower says now stands over what the journal says, but for
- * one thing: a salient value that an earlier look saw stays seen, and a vessel
+ * nothing. What the grower says now overrides the journal, with one
+ * exception: a salient value that an earlier look saw stays seen, and a vessel
  * that an earlier look judged contaminated stays so judged, until that look is
  * corrected or an outcome is confirmed that says otherwise. A vessel does not become clean
  * because nobody mentions its green patch again.

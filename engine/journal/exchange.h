@@ -23,12 +23,12 @@
  * next look, which no other record tells.
  *
  * A spreadsheet would take a text that begins with = + - @, a tab or an end of
- * line for a formula. Such a text, also behind apostrophes and spaces, gets an
- * apostrophe in front, which the import takes away again.
+ * line for a formula. Such a text, even after apostrophes and spaces, gets an
+ * apostrophe in front, which the import removes.
  */
 
 /* Writes one table to `stream`, which stays open; `name` is what messages call it. `rows` receives
- * how many there were: asked again, the disk may no longer say. */
+ * how many there were: counting them again later might fail. */
 enum status export_table(struct journal *journal, enum record record, FILE *stream,
                          const char *name, size_t *rows);
 

@@ -22,9 +22,9 @@
  * a damaged one and one that is no journal are refused with a message and left
  * as they are.
  *
- * Not for several threads at once: open one each. Every failure adds a line to
- * the `diags` that it was opened with; STATUS_IO when the file says no, STATUS_DATA when what it
- * holds or is given is wrong, STATUS_USAGE when a name is not known.
+ * Not thread-safe: open one per thread. Every failure adds a line to
+ * the `diags` that it was opened with; STATUS_IO when reading or writing fails, STATUS_DATA when
+ * what it holds or is given is wrong, STATUS_USAGE when a name is not known.
  */
 struct journal; /* opaque: an open journal */
 
@@ -44,8 +44,9 @@ enum status journal_default_path(char **path);
 /* Opens it, as far as `access` allows; on a fault `journal` is NULL. With a NULL path a new one in memory,
  * gone when it is closed. Any path names a file, also ":memory:" and "file:x".
  *
- * Reading needs nothing but the file: no room on the disk, no leave to write beside it. A journal of up to
- * 4 MiB, and any that was not closed, is read through first, and STATUS_DATA when its pages disagree. */
+ * Reading needs only the file: no disk space, no permission to write beside it. A journal of up
+ * to 4 MiB, and any that was not closed, is read through first, and STATUS_DATA when its pages
+ * disagree. */
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags);
 void journal_close(struct journal *journal); /* NULL is fine */
@@ -137,7 +138,7 @@ enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day
 /* ---- acts ------------------------------------------------------------------------------------ */
 
 /*
- * Acts, and the way back: what one transaction of a command changed, row by row, is kept beside the
+ * Acts and undo: what one transaction of a command changed, row by row, is kept beside the
  * words of the command, so that it can be taken back exactly. The rows then are as they were before;
  * the trace that stays is an edit ("undone"), under the vessel, batch or record that the act was
  * about, and the act itself, marked. Acts are neither exported nor listed.
@@ -195,7 +196,7 @@ struct check_tally {
 };
 
 /* `rules` may be NULL. STATUS_OK when the check could be done, whatever it found;
- * a file whose pages are damaged is told and looked at no further. */
+ * a file with damaged pages is reported and not checked further. */
 enum status check_journal(struct journal *journal, const struct rules *rules,
                           const struct check_sink *sink, struct check_tally *tally);
 
@@ -203,7 +204,7 @@ enum status check_journal(struct journal *journal, const struct rules *rules,
 struct sqlite3;
 struct sqlite3 *journal_database(struct journal *journal);
 
-/* Copies of the whole journal, and the way back.
+/* Backing up and restoring the whole journal.
  *
  * A backup is one SQLite file, mode 0600, with nothing beside it. It is taken
  * while others read and write, and holds the journal as it stood at one moment. */

@@ -10,7 +10,7 @@
 #include "base/memory.h"
 #include "journal/journal.h"
 
-/* Which records: pages of lists, counts and searches, asked of SQLite in one go
+/* Selecting records: pages of lists, counts and searches, queried from SQLite in one go
  * where walking every record would take too long. They give ids; journal_get
  * gives the records. */
 enum { SURVEY_ANY = -1 };

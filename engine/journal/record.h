@@ -111,7 +111,7 @@ extern const char *const because_words[];      /* "", "contaminated" ... */
     COLUMN(cook, at, MOMENT)                                                                       \
     COLUMN(cook, note, TEXT)
 
-#define SESSION_COLUMNS(COLUMN) /* one sitting of inoculation */                                   \
+#define SESSION_COLUMNS(COLUMN) /* one inoculation session */                                      \
     COLUMN(session, label, LABEL, .required = true)                                                \
     COLUMN(session, facts, TEXT, .settings = true) /* circumstances */                             \
     COLUMN(session, at, MOMENT)                                                                    \
@@ -349,7 +349,7 @@ union any_record {
 #undef AS_ANY
 };
 
-/* A word of a list and what people call it, by its index; NULLs behind the last one. */
+/* A word of a list and what people call it, by its index; NULLs after the last one. */
 struct list_word {
     const char *id, *name;
 };

@@ -18,8 +18,8 @@
  *     green patch on 4
  *
  * A group of vessels is named at the beginning of a clause: by numbers within the batch, ranges and
- * lists of them, labels; as "the rest", "the others", "everything else"; as "the control". Behind
- * "except" (misspelt, too), "apart from", "but" they are taken out of what was said before. What
+ * lists of them, labels; as "the rest", "the others", "everything else"; as "the control". After
+ * "except" (even misspelt), "apart from" or "but" they are excluded from what was said before. What
  * follows is said of the group until the next one is named; a number with a unit behind it
  * ("2 cm", "3 days", "30 %") names none. What was said before any group was named is said of the rest.
  *

@@ -8,7 +8,7 @@
 #include "journal/journal.h"
 
 /*
- * How this folder asks SQLite. Nothing outside journal/ includes it.
+ * How this folder queries SQLite. Nothing outside journal/ includes it.
  *
  *     struct query query = query_begin(journal, "SELECT id FROM vessel WHERE batch = ?", "i", batch);
  *     while (query_next(&query))
@@ -29,7 +29,7 @@ enum {
 struct journal {
     sqlite3 *database;
     char *path;
-    struct diags *diags; /* the caller's; NULL when nobody is to hear */
+    struct diags *diags; /* the caller's; NULL to report nothing */
     enum status status;  /* of what was refused */
     struct position at;  /* where what is given stands, while it is read from a table */
     int calls;           /* from outside, and of several steps, that have not ended */
@@ -75,7 +75,7 @@ const char *journal_sql(struct journal *journal, const char *format, ...)
 
 struct query {
     struct journal *journal;
-    sqlite3_stmt *statement; /* NULL behind the last row */
+    sqlite3_stmt *statement; /* NULL after the last row */
     bool unread;             /* it stands on a row that query_next has not given yet */
 };
 

@@ -10,7 +10,8 @@
 #include "rules/rules.h"
 
 /*
- * The weight of words: what growers' words went with, whether or not a phrase understands them.
+ * The weight of words: which findings or causes growers' words went with, whether or not a
+ * phrase matches them.
  *
  * A text is cut into terms: the stems of its words and of each two that follow one another within a
  * clause, each once. A stem after a negation is another term ("!green"), and figures are bins ("#4-9"). A word that the
@@ -39,21 +40,23 @@ enum word_labels { LABELS_FINDINGS, LABELS_CAUSES };
 
 /* A table of no words yet; `rules` must outlive it. */
 struct words *words_new(const struct rules *rules, enum word_labels labels);
-/* The same tables for another thread; `words` must outlive it, and read no more. */
+/* The same tables for another thread; `words` must outlive it and not be
+ * given more tables. */
 struct words *words_twin(const struct words *words);
 void words_free(struct words *words);
 
 /*
  * Adds the counts of a table in the form of word_counts_table; labels that the rules do not know are left
  * out. Fine when there is no such file. STATUS_IO when it cannot be read, STATUS_DATA with
- * FILE:LINE when it is no such table. Its rows, which are many, are looked at by words_check only: a term
- * that is not in its place is not found.
+ * FILE:LINE when it is no such table. Only words_check validates its many rows: a term out of order
+ * is not found.
  */
 enum status words_read(struct words *words, const char *path, struct diags *diags);
 /* Whether all that was read are rows in their order; STATUS_DATA with FILE:LINE when not. */
 enum status words_check(const struct words *words, struct diags *diags);
 
-/* Adds such a table from `length` writable bytes that outlive `words`, a NUL behind them; `name` is for messages. */
+/* Adds such a table from `length` writable bytes that outlive `words`, followed by a NUL; `name` is
+ * for messages. */
 enum status words_take(struct words *words, const char *name, char *bytes, size_t length,
                        struct diags *diags);
 
@@ -75,7 +78,8 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
 
 struct word_counts; /* opaque: labelled texts, counted */
 
-/* Nothing counted yet; only terms that `least` texts hold will count. `rules` must outlive it. */
+/* Nothing counted yet; only terms found in at least `least` texts will count. `rules` must outlive
+ * it. */
 struct word_counts *word_counts_new(const struct rules *rules, enum word_labels labels,
                                     size_t least);
 void word_counts_free(struct word_counts *counts);

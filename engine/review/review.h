@@ -25,8 +25,8 @@
  * dataset gives the same review.
  *
  * A vessel counts for the days it has lived: an open one is sound so far, and one
- * younger than rules.review.watched days is told as young. Controls count apart: among the suspects, and only for what
- * they can show.
+ * younger than rules.review.watched days is reported as young. Controls count apart: among the
+ * suspects, and only for what they can show.
  */
 
 /* ---- what was lost --------------------------------------------------------------------------- */
@@ -68,7 +68,7 @@ struct review_factor { /* in the order of the dataset */
     size_t within_strata; /* that could tell something; 0: cannot be told apart */
 };
 
-struct review_alias {     /* two factors that part the vessels alike, or nearly */
+struct review_alias {     /* two factors that split the vessels alike, or nearly */
     size_t first, second; /* factors of the dataset */
     size_t together, of;  /* vessels in which they agree, of those that have both */
 };

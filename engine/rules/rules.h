@@ -84,7 +84,7 @@ enum { RULES_MAX_VALUES = 32, RULES_NONE = -1 }; /* values of one observable fit
     FIELD(of, FLAG, "weak", weak, MAY)    /* a web guide: a hint, not evidence */
 ITEM(source, SOURCE_TABLE);
 
-/* Ends of a claim: works cited, or one of the marks. At least one of the three is set. */
+/* Support for a claim: works cited, or one of the marks. At least one of the three is set. */
 struct citation {
     const size_t *sources; /* indices into rules.sources */
     size_t count;
@@ -430,7 +430,7 @@ struct vessel_kind {
     double sides[3]; /* metres, full lengths of the filled grain (brick) */
 };
 
-/* ---- what process/ is told ------------------------------------------------------------------- */
+/* ---- inputs of process/ ---------------------------------------------------------------------- */
 
 enum organism_role {
     ORGANISM_SPORE_FORMER, /* a survivor spoils the vessel */
