@@ -626,6 +626,7 @@ const struct command event_commands[] = {
     {"confirm", run_confirm, NEEDS_WRITE, .json = true},
     {"correct", run_correct, NEEDS_WRITE, .json = true},
     {"undo", run_undo, NEEDS_WRITE,
-     .wrong = "'jarside undo' undoes the last command; repeat it to undo the one before", .json = true},
+     .wrong = "'jarside undo' undoes the last command; repeat it to undo the one before",
+     .json = true},
     {0},
 };
