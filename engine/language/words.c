@@ -490,7 +490,7 @@ static bool read_ids(struct words *words, struct table *table, char *list)
     return table->finding_count > 0;
 }
 
-/* What stands behind the second tab of a row, or the first of its end: 0 for nothing. */
+/* The weight after the counts of a row, or after the totals: 0 where there is none. */
 static double fitted_weight(const char *counts)
 {
     const char *tab = counts + strcspn(counts, "\t\n");

@@ -740,20 +740,16 @@ struct named_list {
     FIELD(of, PHRASES, "objections", objections, MAY)                                              \
     FIELD(of, PHRASES, "ignore", ignore, MAY) /* need no understanding ("the", "is") */            \
     /* Join what may stand for one another ("or", "nor"), what stands together ("and", "plus"). */ \
-    /* */                                                                                          \
     FIELD(of, PHRASES, "alternatives", alternatives, MAY)                                          \
     FIELD(of, PHRASES, "additions", additions, MAY)                                                \
-    /* As subject: what follows is not of this vessel ("my last jar"); and back to it ("this */    \
-    /* one"). */                                                                                   \
+    /* As subject: what follows is of another vessel ("my last jar"); of this one ("here"). */     \
     FIELD(of, PHRASES, "others", others, MAY)                                                      \
     FIELD(of, PHRASES, "here", here, MAY)                                                          \
-    /* Before a quantity: it is meant roughly ("around"), that or more ("at least"), less */       \
-    /* ("under"). */                                                                               \
+    /* Before a quantity: roughly ("around"), that or more ("at least"), less ("under"). */        \
     FIELD(of, PHRASES, "about", about, MAY)                                                        \
     FIELD(of, PHRASES, "over", over, MAY)                                                          \
     FIELD(of, PHRASES, "under", under, MAY)                                                        \
     /* An answer that affirms, says nothing of the kind ("normal"), does not know ("no idea"). */  \
-    /* */                                                                                          \
     FIELD(of, PHRASES, "yes", yes, MAY)                                                            \
     FIELD(of, PHRASES, "no", no, MAY)                                                              \
     FIELD(of, PHRASES, "unknown", unknown, MAY)                                                    \
