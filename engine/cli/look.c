@@ -255,6 +255,39 @@ struct walkthrough {
     double gravest;
 };
 
+/* Whether words tell of growth and of nothing else, and every one was understood. */
+static bool is_plain(struct app *app, const char *words)
+{
+    const struct condition *plain = &app->rules->decision.plain;
+    const struct unclear *unclear = NULL;
+    const struct fact *facts = NULL;
+    bool any = false;
+    triage_reset(app->triage);
+    app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
+    if (triage_unclear(app->triage, &unclear) > 0)
+        return false;
+    for (size_t i = triage_facts(app->triage, &facts); i-- > 0;) {
+        const struct observation *said = &facts[i].observation;
+        bool listed = false;
+        for (size_t k = 0; k < plain->count; k++)
+            listed = listed || (plain->observables[k] == facts[i].observable && said->hedged == 0 &&
+                                (said->seen & ~plain->values[k]) == 0);
+        if (facts[i].origin != ORIGIN_TEXT)
+            continue;
+        if (said->seen != 0 && !listed)
+            return false;
+        any = true;
+    }
+    return any;
+}
+
+/* Who looks along a row and tells of a patch in one has seen none in those that are plainly white. */
+static void all_told(struct app *app, const char **words)
+{
+    if (is_plain(app, *words))
+        *words = arena_format(app->arena, "%s, nothing odd", *words);
+}
+
 /* The vessels of a batch, each with what the remark says of it. Those that it names are there and
  * can be looked at. */
 static void read_remark(struct walkthrough *walk, const struct batch *batch)
@@ -265,6 +298,10 @@ static void read_remark(struct walkthrough *walk, const struct batch *batch)
     app_must(app, remark_read(walk->looking->words, batch->label, walk->count, app->arena, &remark,
                               app->diags));
     walk->rows = arena_array(app->arena, walk->count, sizeof *walk->rows);
+    for (size_t i = 0; i < remark.group_count; i++)
+        if (!remark.groups[i].controls)
+            all_told(app, &remark.groups[i].words);
+    all_told(app, &remark.words);
     for (size_t i = 0; i < walk->count; i++) {
         const struct vessel *vessel = &vessels[i];
         const struct remark_group *group =
@@ -327,11 +364,13 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
     const struct judged judged = save(walk->looking, consultation, row->words, &look);
     const struct decision *decision = &judged.verdict->decision;
     const struct decision_rules *rules = &app->rules->decision;
+    const struct finding *finding = &app->rules->findings[judged.verdict->findings[0].index];
     const bool keep = decision->action == ACTION_KEEP;
     row->state = ROW_SAVED;
     row->action = decision->action;
     if (walk->alone)
         return;
+    json_t *json = look_json(&consultation->vessel, &look, &judged);
     row->told =
         view_json("action:s label:s words:s understood:s unread:w", action_name(row->action),
                   rules->action_label[row->action], row->words, taken, unread);
@@ -339,10 +378,13 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
         view_json_add(row->told, "next:s",
                       consult_day(moment_of_day(consultation->vessel.due), walk->looking->at, day));
     else
-        view_json_add(row->told, "finding:s contaminated:s forced:s",
-                      app->rules->findings[judged.verdict->findings[0].index].name,
+        view_json_add(row->told, "finding:s doubted:b contaminated:s forced:s because:o",
+                      finding->name, finding->status != FINDING_CONTAMINATED,
                       view_percent(look.contaminated, percent),
-                      decision->floor != RULES_NONE ? rules->floors[decision->floor].say : "");
+                      decision->floor != RULES_NONE ? rules->floors[decision->floor].say : "",
+                      finding->status != FINDING_CONTAMINATED
+                          ? json_incref(json_object_get(json, "_striking"))
+                          : NULL);
     if (!keep && look.contaminated >= walk->gravest) {
         walk->gravest = look.contaminated;
         json_array_clear(walk->cautions);
@@ -352,7 +394,7 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
                           caution->rank < CAUTION_FIRST_RANK);
         }
     }
-    json_array_append_new(walk->looks, look_json(&consultation->vessel, &look, &judged));
+    json_array_append_new(walk->looks, json);
 }
 
 /* Tells the words; ends the command where a number among them was understood as nothing. */

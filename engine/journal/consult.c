@@ -798,6 +798,17 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
     return today + (int64_t)fmax(1.0, ceil(days));
 }
 
+/* Whether one of its own batch was lost. */
+static bool lost_nearby(const struct verdict *verdict)
+{
+    bool lost = false;
+    for (size_t i = 0; i < verdict->sibling_count; i++) {
+        const struct sibling_group *group = verdict->siblings[i].group;
+        lost = lost || (group->relation == RELATION_MIX && group->own.lost > 0.0);
+    }
+    return lost;
+}
+
 /* ---- the look that comes of it --------------------------------------------------------------- */
 
 /* Takes the reference. */
@@ -860,6 +871,10 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
                        NULL);
     vessel->due =
         next_day(consultation, triage, &(*verdict)->decision, &expected, &vessel->due_for);
+    const int64_t soon = moment_day(consultation->request.now) +
+                         (int64_t)ceil(triage_rules(triage)->decision.isolate_days);
+    if (vessel->due > soon && lost_nearby(*verdict)) /* kept, and watched */
+        vessel->due = soon;
     journal_add(journal, RECORD_LOOK, look);
     journal_set_due(journal, vessel->id, vessel->due, vessel->due_for);
     return journal_finish(journal);

@@ -33,8 +33,12 @@ struct reading_words {
     const char
         *doubted; /* a number before spots that names a vessel, or counts them; the last one */
     size_t doubts;
-    const char *said; /* the words of the clause before, or NULL */
-    bool colon, rest; /* some vessel is named with a colon; something is said of the rest */
+    const char *said;   /* the words of the clause before, or NULL */
+    const char *denied; /* what "none is green" denies of the rest, and the excepted are; or NULL */
+    bool colon, rest;   /* some vessel is named with a colon; something is said of the rest */
+    size_t left;        /* "the other three": so many vessels; 0 for not said */
+    const char *left_at;
+    bool first, last; /* so many from that end are named: there is a middle */
 };
 
 /* Whether it is one of the names, which are parted by '|'. */
@@ -212,26 +216,34 @@ static size_t take_list(struct reading_words *words, size_t at, struct remark_gr
     return end;
 }
 
+/* "six" or "6"; 0 for neither. */
+static int64_t count_at(const struct reading_words *words, size_t at)
+{
+    static const char numbers[] = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve";
+    const char *word = word_at(words, at);
+    int64_t count = word[0] != '\0' ? csv_named(numbers, word, strlen(word)) + 1 : 0;
+    return count > 0 || read_number(words, word, &count) != NULL ? count : 0;
+}
+
 /* "first six", "the last 3 jars": so many from either end; the place behind it, or `at` for none. */
 static size_t take_ends(struct reading_words *words, size_t at, struct remark_group *group)
 {
-    static const char numbers[] = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve";
     static const char things[] = "jar|jars|bag|bags|vessels|ones|of";
     size_t here = at + is_among(word_at(words, at), "the");
     const bool last = strcmp(word_at(words, here), "last") == 0;
     if (!last && strcmp(word_at(words, here), "first") != 0)
         return at;
-    const char *word = word_at(words, ++here);
-    int64_t count = csv_named(numbers, word, strlen(word)) + 1;
-    if (count == 0 && read_number(words, word, &count) == NULL)
-        return at;
-    if (count <= 0 || (size_t)count > words->vessels || is_measure(words, here) ||
+    const int64_t count = count_at(words, ++here);
+    if (count <= 0 || (size_t)count > words->vessels ||
+        (isdigit((unsigned char)*word_at(words, here)) && is_measure(words, here)) ||
         is_among(word_at(words, here + 1), "day|days|week|weeks|time|times|looks"))
         return at;
     int64_t *list = arena_array(words->arena, (size_t)count, sizeof *list);
     for (int64_t i = 0; i < count; i++)
         list[i] = last ? (int64_t)words->vessels - count + 1 + i : i + 1;
     *group = (struct remark_group){.numbers = list, .count = (size_t)count, .words = ""};
+    words->first = words->first || !last;
+    words->last = words->last || last;
     here += 1 + is_among(word_at(words, here + 1), things);
     return here;
 }
@@ -260,9 +272,15 @@ static bool nearly(const char *word, const char *meant)
     return strlen(word) >= 5 && word[0] == meant[0] && diag_nearest(word, &meant, 1) != NULL;
 }
 
+/* "middle ones", where those at both ends are named. */
+static bool is_middle(const struct reading_words *words, size_t at)
+{
+    return words->first && words->last && is_among(word_at(words, at), "middle|between");
+}
+
 /* "the others", "all of the other jars", "rest of them", "everything else", "they all", "the control";
  * the place behind it, or `at`. */
-static size_t take_name(const struct reading_words *words, size_t at, enum whose *whose)
+static size_t take_name(struct reading_words *words, size_t at, enum whose *whose)
 {
     size_t here = at;
     while (is_among(word_at(words, here), "all|every|of|the|they"))
@@ -270,11 +288,19 @@ static size_t take_name(const struct reading_words *words, size_t at, enum whose
     const char *word = word_at(words, here), *next = word_at(words, here + 1);
     bool pile = is_among(next, "ones|one|jar|jars|bag|bags|vessels");
     if (is_among(word, "rest|others|remainder|remaining|else|otherwise") ||
-        (strcmp(word, "other") == 0 && (pile || here > at))) {
+        is_middle(words, here) || (strcmp(word, "other") == 0 && (pile || here > at))) {
         *whose = REST;
         return here + 1 + (pile ? 1 : says(words, here + 1, "of them", &here) ? 2 : 0);
     }
-    if (is_among(word, "control|controls|blank|blanks") && !is_among(next, "area|patch|of")) {
+    if (strcmp(word, "other") == 0 && count_at(words, here + 1) > 0 &&
+        !is_measure(words, here + 1)) {
+        *whose = REST; /* "other three": so many must be left (settle_doubts) */
+        words->left = (size_t)count_at(words, here + 1);
+        words->left_at = words->text + words->tokens[here].start;
+        return here + 2 + is_among(word_at(words, here + 2), "ones|jar|jars|bag|bags|vessels");
+    }
+    if ((is_among(word, "control|controls|blank|blanks") || nearly(word, "control")) &&
+        !is_among(next, "area|patch|of")) {
         *whose = CONTROLS;
         return here + 1;
     }
@@ -373,25 +399,28 @@ static const char *words_between(const struct reading_words *words, size_t from,
                      : "";
 }
 
-/* "green patch on 4", "green in jars 2 and 5": a clause whose vessels stand at its end. */
-static size_t trailing_vessels(struct reading_words *words, size_t from, size_t to,
-                               struct remark_group *group)
-{
-    for (size_t at = from + 1; at < to; at++) {
-        if (!is_among(word_at(words, at), places))
-            continue;
-        size_t end = take_list(words, at + 1, group);
-        if (end > at + 1 && end >= to)
-            return at;
-    }
-    return to;
-}
-
 struct clause { /* the words of whom, from there on */
     enum whose whose;
     struct remark_group group;
     size_t start;
 };
+
+/* "green patch on 4", "no change in the others": a clause whose vessels stand at its end. */
+static size_t trailing_vessels(struct reading_words *words, size_t from, size_t to,
+                               struct clause *clause)
+{
+    for (size_t at = from + 1; at < to; at++) {
+        if (!is_among(word_at(words, at), places))
+            continue;
+        clause->whose = VESSELS;
+        size_t end = take_list(words, at + 1, &clause->group);
+        if (end == at + 1)
+            end = take_name(words, at + 1, &clause->whose);
+        if (end > at + 1 && end >= to && clause->whose != ALL)
+            return at;
+    }
+    return to;
+}
 
 static void say_of(struct reading_words *words, struct remark *remark, const struct clause *clause,
                    size_t from, size_t to)
@@ -406,10 +435,22 @@ static void say_of(struct reading_words *words, struct remark *remark, const str
     while (from < to && (words->tokens[from].mark || is_among(words->tokens[from].word, copulas)))
         from++;
     const char *said = words_between(words, from, to);
+    if (is_among(word_at(words, from), "none|nobody") && clause->whose == NOBODY) {
+        for (from++; is_among(word_at(words, from), "of|them|any") ||
+                     is_among(word_at(words, from), copulas) ||
+                     is_among(word_at(words, from), verbs);)
+            from++;
+        words->denied = words_between(words, from, to);
+    }
+    if (said[0] == '\0' && clause->whose == VESSELS && words->denied != NULL)
+        said = words->denied;
     if (is_among(said, likewise) && words->said != NULL && clause->whose == VESSELS)
         said = words->said; /* "nearly all white, 5 as well": what was said last */
     else if (said[0] != '\0')
         words->said = said;
+    if (clause->whose == CONTROLS &&
+        is_among(said, "nothing|nothing yet|nothing there|blank|empty"))
+        said = "nothing growing";
     if (is_among(said, praise)) /* of a group it is what "all fine" is of a batch */
         said = "all fine";
     if (clause->whose == VESSELS || clause->whose == CONTROLS) {
@@ -429,15 +470,16 @@ static void close_clause(struct reading_words *words, struct remark *remark,
 {
     size_t start = clause->start;
     for (size_t from = start, to; from < end; from = to) {
-        struct clause own = {.whose = VESSELS};
+        struct clause own = {.whose = NOBODY};
         for (to = from; to < end && !is_mark(words, to);)
             to++;
-        size_t at = trailing_vessels(words, from, to, &own.group);
+        size_t at = trailing_vessels(words, from, to, &own);
         while (to < end && is_mark(words, to))
             to++;
         if (at >= to || is_mark(words, at) ||
             (from == clause->start && (clause->whose == VESSELS || clause->whose == CONTROLS)))
             continue;
+        words->rest = words->rest || own.whose == REST;
         if (from > start || clause->whose == VESSELS || clause->whose == CONTROLS)
             say_of(words, remark, clause, start, from);
         say_of(words, remark, &own, from, at);
@@ -461,7 +503,7 @@ static const char *unnamed(const struct reading_words *words)
     for (size_t at = 0; at < words->count; at++) {
         const char *word = word_at(words, at), *next = word_at(words, at + 1);
         size_t end = 0;
-        if (is_among(word, sorts) && strcmp(next, "ones") == 0)
+        if (is_among(word, sorts) && strcmp(next, "ones") == 0 && !is_middle(words, at))
             return words->text + words->tokens[at].start;
         if (!is_among(word, some) || (at > 0 && is_among(word_at(words, at - 1), before)))
             continue;
@@ -531,6 +573,11 @@ static void settle_doubts(struct reading_words *words, const struct remark *rema
             clear = clear && before < words->groups[i].numbers[0];
             before = words->groups[i].numbers[0];
         }
+    size_t named = 0;
+    for (size_t i = 0; i < words->group_count; i++)
+        named += words->groups[i].count;
+    if (words->left > 0 && words->left + named != words->vessels)
+        words->unclear = words->left_at;
     if (words->doubts > 0 && (!clear || (size_t)before > words->vessels))
         words->unclear = words->doubted;
 }
@@ -577,11 +624,8 @@ enum status remark_read(const char *text, const char *batch, size_t vessels, str
         if (whose != NOBODY) {
             if (filler > 0 || clause.whose != NOBODY)
                 close_clause(&words, remark, &clause, at);
-            int64_t number = 0;
             words.rest = words.rest || whose == REST;
-            bool each = whose == ALL &&
-                        read_number(&words, word_at(&words, end), &number) != NULL &&
-                        (size_t)number == vessels; /* "all 8 are fine" */
+            bool each = whose == ALL && (size_t)count_at(&words, end) == vessels; /* "all 8" */
             clause = (struct clause){whose, group, each ? end + 1 : whose == ALL ? filler : end};
             at = end + each;
             begins = whose != ALL;

@@ -34,7 +34,7 @@ struct remark_group {
 
 struct remark {
     const char *words; /* said of the rest; "" when nothing is */
-    const struct remark_group *groups;
+    struct remark_group *groups;
     size_t group_count;
 };
 

@@ -617,7 +617,10 @@ struct use {
          ENTRIES(next_step))                                                                       \
     LIST(of, struct asked_if, "asked_if", asked_if, asked_if_count, MAY, ENTRIES(asked_if))        \
     /* What is asked before keep is believed. */                                                   \
-    LIST(of, struct asked_if, "before_keep", before_keep, before_keep_count, MAY, ENTRIES(asked_if))
+    LIST(of, struct asked_if, "before_keep", before_keep, before_keep_count, MAY,                  \
+         ENTRIES(asked_if))                                                                        \
+    /* All that a vessel shows of which a remark about many says nothing else. */                  \
+    FIELD(of, CONDITION, "plain", plain, MAY)
 #define ISOLATE_TABLE(FIELD, LIST, of)                                                             \
     /* Loss of isolating anything. */                                                              \
     FIELD(of, NUMBER(NOT_NEGATIVE), "delay", isolate_delay, MUST)                                  \

@@ -84,7 +84,40 @@ comes_to(8, 0, '7: white, no broken glass, nothing odd; the others white, nothin
 comes_to(8, 0, 'the first three wet and sour, last 2 have green powder, 4-6 all fine about half white', discard => '1-3 7-8', keep => '4-6');
 comes_to(8, 0, 'the first three half white, nothing odd, last 2 look good, 4-6 all fine 60% white', keep => '1-8');
 comes_to(6, 0, '1 to 4 all good 40% white, 5 and 6 not looked at', keep => '1-4', unsaid => '5-6');
-refused(24, 'first six wet, last six dry, the middle ones good', qr/which vessels are meant by 'middle ones good' is not clear/);
+comes_to(24, 0, 'first six slimy and sour, last six half white, the middle ones good', discard => '1-6', keep => '7-24');
+comes_to(24, 0, 'first six half white, last six half white, the middle ones slimy and sour', keep => '1-6 19-24', discard => '7-18');
+refused(24, 'first six wet, the middle ones good', qr/which vessels are meant by 'middle ones good' is not clear/);
+
+# Who names what is wrong with one has looked at the others: plain words call them good.
+comes_to(8, 0, 'number 5 has gone sour and slimy, 2 slower than the others, rest white and nice', discard => '5', keep => '1-4 6-8');
+comes_to(6, 0, "2: green spot, rest $_", discard => '2', keep => '1 3-6')
+    for 'white', 'white and nice', 'nice and white', 'all white and strong', 'clean and white', '60% white', 'a third white', 'slow', 'same as before', 'as before';
+comes_to(6, 0, "2: green spot, rest $_", discard => '2', isolate => '1 3-6') for 'white with a yellow tinge';
+comes_to(6, 0, '2: green spot, rest white and a bit greasy', discard => '1-6');
+comes_to(6, 0, '1-2 slow, rest white', keep => '1-6');
+comes_to(8, 0, '3 green spot, no change in the others', discard => '3', keep => '1-2 4-8');
+comes_to(6, 0, 'none is green except 5', discard => '5', keep => '1-4 6');
+comes_to(9, 0, '4 & 8 have yellow drops, nothing else odd, all the rest white and strong', keep => '1-9');
+comes_to(4, 0, '2 got pins, other three still growing fine', keep => '1-4');
+refused(5, '2 got pins, other three still growing fine', qr/which vessels are meant by 'other three/);
+comes_to(10, 2, 'nothing on the controls, 3 and 9 slow, the others are going strong at 50%', keep => '1-12');
+comes_to(6, 0, 'all six good exept nr 4 which has a grean spot by the lid', discard => '4', keep => '1-3 5-6');
+
+subtest 'beside a lost one the others are kept and looked at sooner' => sub {
+    for (['3: green spot, rest half white' => '2026-03-13'], ['half white' => '2026-03-14']) {
+        my ($remark, $day) = @$_;
+        batch_of(4);
+        my ($look) = grep { $_->{vessel} eq 'B1-1' } @{ json('look', 'B1', $remark, qw(--yes --json), { env => {%env} })->{looks} };
+        is_deeply([@$look{qw(action next_look)}], ['keep', $day], $remark);
+    }
+};
+
+subtest 'why a vessel that looks healthy is isolated is said' => sub {
+    batch_of(8);
+    my $said = (run('look', 'B1', '3-5 green powder, 2 a bit wet, rest fine', '--yes', { env => {%env} }))[1] =~ s/\s+/ /gr;
+    like($said, qr/B1-2: Isolate\. (?:Contamination cannot be ruled out \(\d+ %\)\. If it is not contaminated|Wet)[^.]*\. \w/, 'a sentence with the reason');
+};
+
 refused(8, 'all fine, 9 black spots', qr/not clear, so nothing was saved, of the others neither; name them by their numbers, with a colon/);
 refused(8, '3 wet and sour, 4 pinkish orange patch, 5 6 nothin', qr/'nothin' says nothing about a vessel \(B1-5, B1-6\); nothing was saved.*Do not wait with B1-3, B1-4: Discard closed/);
 
