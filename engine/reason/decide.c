@@ -78,6 +78,19 @@ static void expected_losses(const struct rules *rules, const double *finding,
 
 /* ---- floors ---------------------------------------------------------------------------------- */
 
+/* P(contaminated) by what was seen alone: the likelihood of the words is divided out. */
+static double contaminated_as_seen(const struct reasoner *reasoner, const struct evidence *evidence,
+                                   const double *finding)
+{
+    double total = 0.0, bad = 0.0;
+    for (size_t f = 0; f < reasoner->finding_count; f++) {
+        double p = evidence && evidence->words ? finding[f] * exp(-evidence->words[f]) : finding[f];
+        total += p;
+        bad += contaminated(reasoner->rules, f) ? p : 0.0;
+    }
+    return total > 0.0 ? bad / total : 1.0;
+}
+
 /* The floors that apply: the forcing one of the gravest action, the first that forbids. */
 static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
                         const double *finding, double p_contaminated, int *forces, int *forbids)
@@ -89,6 +102,8 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
         /* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
         bool seen = floor->when.count > 0 &&
                     condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
+        if (seen && p_contaminated < floor->yields_below)
+            seen = contaminated_as_seen(reasoner, evidence, finding) >= 0.5;
         /* A bound of 1 means never, also when a sum of probabilities rounds to a little more. */
         bool likely = floor->contaminated_above < 1.0 && p_contaminated > floor->contaminated_above;
         double p_likely = 0.0;

@@ -567,6 +567,8 @@ ITEM(caution, CAUTION_TABLE);
     /* those stand behind "but" or the like. */                                                    \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "unread_above", unread_above, MAY)                       \
     FIELD(of, FLAG, "after_objection", after_objection, MAY)                                       \
+    /* `when` does not count where P(contaminated) is below this, and below 1/2 without words. */  \
+    FIELD(of, NUMBER_OR(SHARE, 0), "yields_below", yields_below, MAY)                              \
     FIELD(of, TEXT, "say", say, MUST) /* the sentence that names it */
 struct floor_rule {                   /* unless: any of these lifts it */
     const char *id;

@@ -214,6 +214,33 @@ static void a_floor_may_ask_for_words_not_understood(void **state)
     small_free(&small);
 }
 
+/* It yields where what was seen alone speaks against contamination too. */
+static void a_floor_may_yield_but_never_to_words_alone(void **state)
+{
+    (void)state;
+    struct small small = small_new();
+    struct floor_rule *forbids = base_floor(small.base);
+    forbids->forbids_keep = true;
+    forbids->when = base_condition(small.base, 1, (size_t)SIGN, UINT32_C(7));
+    small.base->findings[1].base = 0.3;
+    small.said[SIGN].seen = 1; /* contaminated: 1.6 % */
+    small_judge(&small);
+    assert_int_equal(small.decision.action, ACTION_ISOLATE);
+    forbids->yields_below = 0.01;
+    small_judge(&small);
+    assert_int_equal(small.decision.action, ACTION_ISOLATE);
+    forbids->yields_below = 0.02;
+    small_judge(&small);
+    assert_int_equal(small.decision.action, ACTION_KEEP);
+    small.said[SIGN].seen = 6; /* contaminated as seen, and words that say the opposite */
+    const double words[2] = {9.0, 0.0};
+    small.evidence.words = words;
+    small_judge(&small);
+    assert_true(small.posterior.finding[1] < 0.01);
+    assert_int_not_equal(small.decision.action, ACTION_KEEP);
+    small_free(&small);
+}
+
 /* Thirty contaminated findings whose probabilities add up to a little more than 1. */
 static void a_bound_of_one_is_never_exceeded(void **state)
 {
@@ -329,6 +356,7 @@ int main(void)
         cmocka_unit_test(floors_stand_above_the_sum),
         cmocka_unit_test(a_floor_that_changes_nothing_is_not_named),
         cmocka_unit_test(a_floor_may_ask_for_words_not_understood),
+        cmocka_unit_test(a_floor_may_yield_but_never_to_words_alone),
         cmocka_unit_test(a_bound_of_one_is_never_exceeded),
         cmocka_unit_test(keep_is_never_forced_over_a_floor_that_forbids_it),
         cmocka_unit_test(the_next_step_is_the_first_that_holds),
