@@ -10,10 +10,9 @@
  * Words and phrases.
  *
  * Words are compared by their stem (Snowball's English). All phrases are one
- * trie: from a node an edge leads on by a word, by anything a list holds, by a
- * quantity or over a gap. A text is read once from its end to its beginning, so
- * that at each word it is known which lists have an item that begins behind it.
- * Only patterns are run one by one.
+ * trie: from a node edges lead on by words, and branches by a quantity or over a
+ * gap. A list is all the words and items it holds, what may be left out an edge past it. Only
+ * patterns are run one by one.
  */
 
 /* ---- strings ----------------------------------------------------------------------------- */
@@ -101,77 +100,74 @@ struct stem {
     uint32_t same; /* what it counts as: itself, or the first of language.same */
     uint32_t roles;
     bool filler;
-    struct beginning *begins; /* what it begins, as a word and as one of a list */
-    size_t begin_count;
+};
+
+enum element_kind { ELEMENT_WORD, ELEMENT_LIST, ELEMENT_QUANTITY, ELEMENT_GAP };
+
+struct element { /* of a phrase */
+    enum element_kind kind;
+    bool optional;
+    uint32_t
+        id; /* a stem, a list, dimension * 2 + whether the unit is required, whether a gap is seen */
+};
+
+struct sequence { /* an item of a list that is no single word */
+    const struct element *elements;
+    size_t count;
 };
 
 struct list { /* of words and phrases, which phrases name */
     struct named name;
-    uint32_t child; /* from the root of the trie; 0 is none */
-    uint64_t marks; /* of what its items begin with, see struct node */
-};
-
-struct membership { /* of a stem in a list */
-    uint32_t stem, list;
+    uint32_t *stems; /* of single words */
+    struct sequence *items;
+    size_t stem_count, item_count;
 };
 
 struct accepted { /* a phrase that ends at a node */
     uint32_t phrase, next;
 };
 
-enum element_kind { ELEMENT_WORD, ELEMENT_LIST, ELEMENT_QUANTITY, ELEMENT_GAP };
-
-struct branch {         /* from a node of the trie, by anything but a plain word */
-    unsigned char kind; /* an element_kind */
-    bool optional;      /* what is behind it may also be had without */
-    uint32_t id;        /* a stem, a list, dimension * 2 + whether the unit is required */
-    uint32_t child, next;
+struct branch { /* from a node of the trie, by a quantity or a gap */
+    enum element_kind kind;
+    uint32_t id, child, next;
 };
 
 /*
  * Most nodes lead nowhere from most words. So each has a set of the words it may go on with, as marks: a
- * bit for each stem by its hash, and one for quantities. A word that shares no bit with it need not be tried.
+ * bit for each stem by its hash, one for quantities, and one for a node that a phrase may end at. A place in a text has
+ * the marks of what stands there; where they share no bit the node need not be tried.
  */
+enum { QUANTITY_MARK = 62, END_MARK = 63 };
+
 struct node {
+    uint64_t marks;
     uint32_t accepts;  /* the phrases that end here: first in the reader's accepts */
     uint32_t branches; /* first of them; NO_INDEX ends them */
-    uint64_t marks;
 };
 
-struct beginning {  /* of phrases: where a word leads from the root, and what may come next */
-    uint64_t marks; /* all, where a phrase ends */
-    uint32_t child;
+struct edge { /* by a word; a word may lead from a node to several */
+    uint64_t key;
+    uint32_t child, next;
 };
 
-struct opening { /* an item of a list that is no single word, and what it begins with */
-    uint32_t list;
-    enum element_kind kind;
-    uint32_t id;
-};
-
-struct edge {
-    uint32_t from, stem, child; /* a place without a child is free */
-};
-
-enum { PRESENT_WORDS = 2048 };
+enum { EDGE_SLOTS = 1 << 16, EDGES_MOST = 1 << 20 }; /* EDGES_MOST: with the nodes */
 
 struct trie {
     struct node *nodes;
     struct branch *branches;
     struct accepted *accepts;
-    size_t node_count, branch_count, accept_count;
-    struct edge *edges;              /* by plain words; open addressing */
-    uint64_t present[PRESENT_WORDS]; /* a bit an edge by its hash: most words lead nowhere */
-    size_t edge_count, edge_room;
-    struct opening *openings;
-    size_t opening_count;
-    uint64_t bounds; /* marks of what "about", "over" and "under" begin with */
+    struct edge *edges; /* the first stands for none */
+    uint32_t *slots;    /* of the edges, by the hash of their keys: first in each */
+    size_t node_count, branch_count, accept_count, edge_count;
+    uint32_t bounds; /* the root of "about", "over" and "under" */
 };
 
 enum {
     WORD_LONGEST = 40,
     WORDS_MOST = 1 << 16, /* words of texts are remembered up to here: more than any language has */
 };
+
+enum { ELEMENTS_MOST = 32, GAP_SEEN = 0, GAP_UNSEEN = 1 };
 
 static uint32_t stem_add(struct reader *reader, const char *name, size_t length)
 {
@@ -267,8 +263,6 @@ uint32_t word_roles(struct reader *reader, const char *word, size_t length)
     return stem == NO_INDEX ? 0 : reader->stems.stems[stem].roles;
 }
 
-enum { QUANTITY_MARK = 63 };
-
 static uint64_t mark_of(uint32_t stem)
 {
     return UINT64_C(1) << mixed(stem) % QUANTITY_MARK;
@@ -304,104 +298,36 @@ static size_t word_length(const char *bytes, size_t length)
 
 /* ---- the trie ---------------------------------------------------------------------------- */
 
-struct element {
-    enum element_kind kind;
-    bool optional;
-    uint32_t id;
-};
-
-static uint32_t node_new(struct reader *reader)
+static uint32_t node_new(struct trie *t, struct arena *memory)
 {
-    struct trie *t = reader->trie;
-    *arena_push(reader->memory, t->nodes, t->node_count) = (struct node){NO_INDEX, NO_INDEX, 0};
+    *arena_push(memory, t->nodes, t->node_count) = (struct node){0, NO_INDEX, NO_INDEX};
     return (uint32_t)t->node_count - 1;
 }
 
-static uint64_t edge_hash(uint32_t from, uint32_t stem)
+static uint64_t edge_key(uint32_t from, uint32_t step)
 {
-    return mixed(((uint64_t)from << 32 | stem) + 1);
+    return (uint64_t)from << 32 | step;
 }
 
-static struct edge *edge_place(const struct trie *t, uint32_t from, uint32_t stem, uint64_t hash)
+static uint32_t *edge_slot(const struct trie *t, uint64_t key)
 {
-    size_t slot = hash & (t->edge_room - 1);
-    while (t->edges[slot].child && (t->edges[slot].from != from || t->edges[slot].stem != stem))
-        slot = (slot + 1) & (t->edge_room - 1);
-    return &t->edges[slot];
+    return &t->slots[mixed(key) % EDGE_SLOTS];
 }
 
-/* Where a word leads from a node, or 0. */
-static uint32_t word_child(const struct trie *t, uint32_t from, uint32_t stem)
+/* The edge of that key among these and those behind them; 0 for none. */
+static uint32_t edge_among(const struct trie *t, uint32_t edge, uint64_t key)
 {
-    uint64_t hash = edge_hash(from, stem);
-    if (!(t->present[hash / 64 % PRESENT_WORDS] >> hash % 64 & 1))
-        return 0;
-    return edge_place(t, from, stem, hash)->child;
+    while (edge && t->edges[edge].key != key)
+        edge = t->edges[edge].next;
+    return edge;
 }
 
-static void edges_grow(struct reader *reader)
-{
-    struct trie *t = reader->trie, old = *t;
-    t->edge_room = old.edge_room ? old.edge_room * 2 : 1 << 15;
-    t->edges = arena_array(reader->memory, t->edge_room, sizeof *t->edges);
-    for (size_t i = 0; i < old.edge_room; i++) {
-        const struct edge *e = &old.edges[i];
-        if (e->child)
-            *edge_place(t, e->from, e->stem, edge_hash(e->from, e->stem)) = *e;
-    }
-}
-
-/* A word that is in a list is an edge too, from LISTS and the number of the list to no node. */
-enum { LISTS = 1 << 30 };
-
-static uint32_t add_edge(struct reader *reader, uint32_t from, uint32_t stem)
+static void edge_add(struct reader *reader, uint64_t key, uint32_t child)
 {
     struct trie *t = reader->trie;
-    if (4 * t->edge_count >= 3 * t->edge_room)
-        edges_grow(reader);
-    uint64_t hash = edge_hash(from, stem);
-    struct edge *edge = edge_place(t, from, stem, hash);
-    if (!edge->child) {
-        *edge = (struct edge){from, stem, from < LISTS ? node_new(reader) : LISTS};
-        t->present[hash / 64 % PRESENT_WORDS] |= UINT64_C(1) << hash % 64;
-        t->edge_count++;
-        if (from < LISTS)
-            t->nodes[from].marks |= mark_of(stem);
-    }
-    return edge->child;
-}
-
-static void list_stem(struct reader *reader, uint32_t list, uint32_t stem)
-{
-    if (word_child(reader->trie, LISTS + list, stem))
-        return;
-    add_edge(reader, LISTS + list, stem);
-    *arena_push(reader->memory, reader->members, reader->member_count) =
-        (struct membership){stem, list};
-    reader->lists.lists[list].marks |= mark_of(stem);
-}
-
-/* The node an element leads to, made if need be. */
-static uint32_t add_branch(struct reader *reader, uint32_t from, const struct element *element)
-{
-    struct trie *t = reader->trie;
-    if (element->kind == ELEMENT_WORD && !element->optional)
-        return add_edge(reader, from, element->id);
-    if (from == 0 && element->kind == ELEMENT_LIST) { /* the root has too many to try each */
-        uint32_t *child = &reader->lists.lists[element->id].child;
-        return *child = *child ? *child : node_new(reader);
-    }
-    for (uint32_t i = t->nodes[from].branches; i != NO_INDEX; i = t->branches[i].next) {
-        const struct branch *b = &t->branches[i];
-        if (b->kind == element->kind && b->id == element->id && b->optional == element->optional)
-            return b->child;
-    }
-    uint32_t child = node_new(reader);
-    *arena_push(reader->memory, t->branches, t->branch_count) =
-        (struct branch){(unsigned char)element->kind, element->optional, element->id, child,
-                        t->nodes[from].branches};
-    t->nodes[from].branches = (uint32_t)t->branch_count - 1;
-    return child;
+    uint32_t *slot = edge_slot(t, key);
+    *arena_push(reader->memory, t->edges, t->edge_count) = (struct edge){key, child, *slot};
+    *slot = (uint32_t)t->edge_count - 1;
 }
 
 static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
@@ -410,6 +336,104 @@ static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
     *arena_push(reader->memory, t->accepts, t->accept_count) =
         (struct accepted){phrase, t->nodes[node].accepts};
     t->nodes[node].accepts = (uint32_t)t->accept_count - 1;
+    t->nodes[node].marks |= UINT64_C(1) << END_MARK;
+}
+
+/* Nodes from which the next element of a phrase leads on: several behind what may be left out. */
+struct sources {
+    uint32_t nodes[ELEMENTS_MOST + 1];
+    size_t count;
+};
+
+static void sources_pass(struct sources *from, const struct element *element, uint32_t node)
+{
+    from->count = element->optional ? from->count : 0;
+    from->nodes[from->count++] = node;
+}
+
+static bool lead_all(struct reader *reader, struct sources *from, struct sequence path, uint32_t to,
+                     unsigned depth);
+
+/* Leads from nodes to a node by an element. False when its lists hold too much, or themselves. */
+static bool lead(struct reader *reader, const struct sources *from, const struct element *element,
+                 uint32_t to, unsigned depth)
+{
+    enum { DEPTH_MOST = 16 };
+    struct trie *t = reader->trie;
+    if (element->kind == ELEMENT_LIST) {
+        const struct list list = reader->lists.lists[element->id];
+        bool fine = depth < DEPTH_MOST && t->edge_count + t->node_count < EDGES_MOST;
+        for (size_t i = 0; i < list.stem_count && fine; i++)
+            fine = lead(reader, from, &(struct element){.id = list.stems[i]}, to, depth);
+        for (size_t i = 0; i < list.item_count && fine; i++) {
+            struct sources own = *from;
+            fine = lead_all(reader, &own, list.items[i], to, depth + 1);
+        }
+        return fine;
+    }
+    for (size_t i = 0; i < from->count; i++) {
+        struct node *node = &t->nodes[from->nodes[i]];
+        if (element->kind == ELEMENT_WORD) {
+            node->marks |= mark_of(element->id);
+            edge_add(reader, edge_key(from->nodes[i], element->id), to);
+            continue;
+        }
+        node->marks |= element->kind == ELEMENT_GAP ? UINT64_MAX : UINT64_C(1) << QUANTITY_MARK;
+        *arena_push(reader->memory, t->branches, t->branch_count) =
+            (struct branch){element->kind, element->id, to, node->branches};
+        node->branches = (uint32_t)t->branch_count - 1;
+    }
+    return true;
+}
+
+/* The same by an item of a list. */
+static bool lead_all(struct reader *reader, struct sources *from, struct sequence path, uint32_t to,
+                     unsigned depth)
+{
+    bool fine = true;
+    size_t needed = path.count; /* behind the last that may not be left out */
+    while (needed && path.elements[needed - 1].optional)
+        needed--;
+    for (size_t i = 0; i < path.count && fine; i++) {
+        struct element element = path.elements[i];
+        uint32_t next = i + 1 < path.count ? node_new(reader->trie, reader->memory) : to;
+        element.id = element.kind == ELEMENT_GAP ? GAP_UNSEEN : element.id;
+        fine = lead(reader, from, &element, next, depth);
+        if (fine && next != to && i + 1 >= needed)
+            fine = lead(reader, from, &element, to, depth);
+        sources_pass(from, &element, next);
+    }
+    return fine;
+}
+
+/* What tells the edge to the node behind an element from that of a word: phrases that begin alike share it. */
+static uint32_t step_of(const struct element *element)
+{
+    return UINT32_C(1) << 31 | (uint32_t)element->kind << 29 | (uint32_t)element->optional << 28 |
+           element->id;
+}
+
+/* Adds a phrase behind a root. */
+static bool trie_add(struct reader *reader, uint32_t root, struct sequence path, uint32_t phrase)
+{
+    struct trie *t = reader->trie;
+    struct sources from = {{root}, 1};
+    uint32_t node = root;
+    for (size_t i = 0; i < path.count; i++) {
+        const struct element *element = &path.elements[i];
+        const uint64_t key = edge_key(node, step_of(element));
+        const uint32_t edge = edge_among(t, *edge_slot(t, key), key);
+        node = edge ? t->edges[edge].child : node_new(t, reader->memory);
+        if (!edge) {
+            edge_add(reader, key, node);
+            if (!lead(reader, &from, element, node, 0))
+                return false;
+        }
+        sources_pass(&from, element, node);
+    }
+    for (size_t i = 0; i < from.count; i++)
+        add_accept(reader, from.nodes[i], phrase);
+    return true;
 }
 
 uint32_t phrase_new(struct reader *reader, const struct phrase *phrase)
@@ -419,8 +443,6 @@ uint32_t phrase_new(struct reader *reader, const struct phrase *phrase)
 }
 
 /* ---- phrases as they are written --------------------------------------------------------- */
-
-enum { ELEMENTS_MOST = 32 };
 
 struct parse { /* of one phrase */
     struct reader *reader;
@@ -454,11 +476,13 @@ static void put_element(struct parse *parse, enum element_kind kind, uint32_t id
 }
 
 /* Puts a single word into a list: it is known by its stem. */
-static void list_word(struct reader *reader, uint32_t list, const char *word, size_t length)
+static void list_stem(struct reader *reader, uint32_t number, uint32_t stem)
 {
-    uint32_t index = word_add(reader, word, length, true);
-    word_learn(reader, index);
-    list_stem(reader, list, reader->words.lexemes[index].stem);
+    struct list *list = &reader->lists.lists[number];
+    for (size_t i = 0; i < list->stem_count; i++)
+        if (list->stems[i] == stem)
+            return;
+    *arena_push(reader->memory, list->stems, list->stem_count) = stem;
 }
 
 static void add_alternatives(struct parse *parse, const struct phrase *phrase, const char *source,
@@ -469,8 +493,6 @@ static void add_alternatives(struct parse *parse, const struct phrase *phrase, c
         size_t size = end ? (size_t)(end - source) - at : length - at;
         if (!size)
             parse_fault(parse, "a word is missing beside a '|'");
-        else if (phrase->role == ROLE_LIST && word_length(source + at, size) == size)
-            list_word(parse->reader, (uint32_t)phrase->item, source + at, size);
         else
             add_item(parse->reader, phrase, source + at, size, parse->diags, &parse->wrong);
         at += size + 1;
@@ -630,20 +652,22 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
     bool floats = !anchored.first && !anchored.last;
     if (parse.wrong || (floats && one_word && add_single(reader, phrase, parse.elements[0].id)))
         return;
-    uint32_t number = phrase_new(reader, &anchored);
-    for (size_t first = 0; first <= leading; first++) {
-        uint32_t node = 0;
-        if (phrase->role == ROLE_LIST)
-            *arena_push(reader->memory, reader->trie->openings, reader->trie->opening_count) =
-                (struct opening){(uint32_t)phrase->item, parse.elements[first].kind,
-                                 parse.elements[first].id};
-        for (size_t i = first; i < parse.count; i++) {
-            struct element element = parse.elements[i]; /* the root has too many to try each */
-            element.optional = element.optional && i > first;
-            node = add_branch(reader, node, &element);
-        }
-        add_accept(reader, node, number);
+    struct sequence path = {parse.elements, parse.count};
+    bool fine = true;
+    if (phrase->role == ROLE_LIST) {
+        struct list *list = &reader->lists.lists[phrase->item];
+        path.elements = memcpy(arena_room(reader->memory, parse.count, sizeof *path.elements),
+                               parse.elements, parse.count * sizeof *path.elements);
+        *arena_push(reader->memory, list->items, list->item_count) = path;
+        fine = floats;
+    } else {
+        fine = trie_add(reader, 0, path, phrase_new(reader, &anchored));
     }
+    if (!fine)
+        parse_fault(&parse, floats
+                                ? "stand lists that hold too much, or name each other"
+                                : "stands an end of the clause; only a phrase by itself has one");
+    *wrong = *wrong || parse.wrong;
 }
 
 void phrase_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
@@ -726,6 +750,15 @@ static void add_lists(struct build *b)
         add_phrases(b, bounds[i], ROLE_LIST, 0, i);
     for (size_t i = 0; i < l->list_count; i++)
         add_phrases(b, &l->lists[i].items, ROLE_LIST, 0, LIST_FIRST_NAMED + i);
+    struct trie *t = b->reader->trie;
+    t->bounds = node_new(t, b->reader->memory);
+    for (uint32_t i = 0; i < LIST_FIRST_NAMED; i++) {
+        const struct element bound = {.kind = ELEMENT_LIST, .id = i};
+        const struct phrase phrase = {.role = ROLE_BOUND, .item = i};
+        if (!trie_add(b->reader, t->bounds, (struct sequence){&bound, 1},
+                      phrase_new(b->reader, &phrase)))
+            b->wrong = true;
+    }
 }
 
 static void add_language(struct build *b)
@@ -784,70 +817,6 @@ static void build_prefix(struct reader *reader)
     text_release(&text);
 }
 
-static uint64_t element_marks(const struct list *lists, enum element_kind kind, uint32_t id)
-{
-    switch (kind) {
-    case ELEMENT_WORD:
-        return mark_of(id);
-    case ELEMENT_LIST:
-        return lists[id].marks;
-    case ELEMENT_QUANTITY:
-        return UINT64_C(1) << QUANTITY_MARK;
-    default:
-        return UINT64_MAX;
-    }
-}
-
-/* What may come next at each node, once all phrases are there. */
-static void mark_nodes(struct reader *reader)
-{
-    struct trie *t = reader->trie;
-    struct list *lists = reader->lists.lists;
-    for (bool more = true; more;) { /* lists begin with lists */
-        more = false;
-        for (size_t i = 0; i < t->opening_count; i++) {
-            const struct opening *b = &t->openings[i];
-            uint64_t marks = element_marks(lists, b->kind, b->id) & ~lists[b->list].marks;
-            lists[b->list].marks |= marks;
-            more = more || marks;
-        }
-    }
-    t->bounds = lists[LIST_ABOUT].marks | lists[LIST_OVER].marks | lists[LIST_UNDER].marks;
-    for (size_t n = t->node_count; n-- > 1;) /* children come behind */
-        for (uint32_t i = t->nodes[n].branches; i != NO_INDEX; i = t->branches[i].next) {
-            const struct branch *b = &t->branches[i];
-            t->nodes[n].marks |= element_marks(lists, b->kind, b->id);
-            if (b->optional) /* a phrase that may end here is always looked at */
-                t->nodes[n].marks |=
-                    t->nodes[b->child].accepts != NO_INDEX ? UINT64_MAX : t->nodes[b->child].marks;
-        }
-}
-
-static void add_beginning(struct reader *reader, struct stem *stem, uint32_t child)
-{
-    const struct node *node = &reader->trie->nodes[child];
-    if (child)
-        stem->begins[stem->begin_count++] =
-            (struct beginning){node->accepts != NO_INDEX ? UINT64_MAX : node->marks, child};
-}
-
-/* What each word begins, side by side: most of that is told from its marks to lead nowhere. */
-static void list_beginnings(struct reader *reader)
-{
-    struct stem *stems = reader->stems.stems;
-    for (size_t i = 0; i < reader->member_count; i++)
-        stems[reader->members[i].stem].begin_count++;
-    for (struct stem *stem = stems; stem < stems + reader->stems.count; stem++) {
-        stem->begins = arena_room(reader->memory, stem->begin_count + 1, sizeof *stem->begins);
-        stem->begin_count = 0;
-    }
-    for (size_t i = reader->member_count; i-- > 0;)
-        add_beginning(reader, &stems[reader->members[i].stem],
-                      reader->lists.lists[reader->members[i].list].child);
-    for (struct stem *stem = stems; stem < stems + reader->stems.count; stem++)
-        add_beginning(reader, stem, word_child(reader->trie, 0, (uint32_t)(stem - stems)));
-}
-
 bool phrases_build(struct reader *reader, struct diags *diags)
 {
     const struct rules *rules = reader->rules;
@@ -860,9 +829,10 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     if (!reader->stemmer)
         memory_exhausted();
     patterns_open(reader);
-    reader->trie = arena_alloc(reader->memory, sizeof *reader->trie);
-    node_new(reader);
-    edges_grow(reader);
+    struct trie *t = reader->trie = arena_alloc(reader->memory, sizeof *reader->trie);
+    t->slots = arena_array(reader->memory, EDGE_SLOTS, sizeof *t->slots);
+    node_new(t, reader->memory);
+    edge_add(reader, UINT64_MAX, 0);
     build_prefix(reader);
     reader->figure = stem_add(reader, "#", 1);
     add_word_lists(reader);
@@ -885,13 +855,9 @@ bool phrases_build(struct reader *reader, struct diags *diags)
             }
             at += length ? length : 1;
         }
-    reader->bare = node_new(reader);
+    reader->bare = node_new(t, reader->memory);
     add_accept(reader, reader->bare,
                phrase_new(reader, &(struct phrase){.role = ROLE_NUMBER, .observable = NO_INDEX}));
-    struct trie *t = reader->trie;
-    mark_nodes(reader);
-    reader->figure_child = word_child(t, 0, reader->figure);
-    list_beginnings(reader);
     reader->stem_in = arena_array(reader->memory, reader->stems.count, sizeof(uint32_t));
     return !b.wrong;
 }
@@ -966,21 +932,21 @@ static bool article_counts(const struct reader *reader, const char *bytes, size_
     return !size || (word != NO_INDEX && reader->words.lexemes[word].measured);
 }
 
-/* Marks of what stands at each word of a clause; behind fillers, of what follows them, too. */
+/* Marks of what follows each word of a clause; behind fillers, of what follows them, too. */
 static void look_ahead(struct job *job, size_t first)
 {
     const struct trie *t = job->reader->trie;
-    uint64_t behind = 0;
+    uint64_t next = UINT64_C(1) << END_MARK;
     uint16_t units = 1u << DIM_NONE | 1u << DIM_PERCENT; /* "half" needs no word for per cent */
     for (size_t i = job->token_count; i-- > first;) {
         struct token *token = &job->tokens[i];
         units |= token->units;
         token->units = units;
+        token->next = next;
         uint64_t own = token->stem == NO_INDEX ? 0 : mark_of(token->stem);
-        if (token->counts || (own & t->bounds))
-            own |= UINT64_C(1) << QUANTITY_MARK;
-        token->ahead = own | (token->filler ? behind : 0);
-        behind = token->ahead;
+        token->quantity = token->counts || (own & t->nodes[t->bounds].marks);
+        own |= (uint64_t)token->quantity << QUANTITY_MARK;
+        next = own | (token->filler ? next : UINT64_C(1) << END_MARK);
         token->clause = (uint32_t)job->token_count;
     }
 }
@@ -1026,21 +992,14 @@ enum {
     GAP_MOST = 4,       /* words */
 };
 
-struct list_span { /* an item of a list: from the word it is kept with up to this one */
-    uint32_t list, end;
-};
-
 struct walk { /* through the trie, from one word on */
     struct job *job;
     uint32_t start; /* the word */
     uint32_t end;   /* of its clause */
     unsigned visits;
-    struct match found; /* what has been met on the way */
-    size_t first_match; /* of those that begin here */
-    /* for all words: */
-    struct list_span *spans;
-    size_t span_count;
-    uint32_t *spans_from, *spans_to; /* per word: its own */
+    struct match found;        /* what has been met on the way */
+    size_t first_match;        /* of those that begin here */
+    uint32_t bound, bound_end; /* the longest "about" or "at least", and the word behind it */
 };
 
 /* The phrase is there, up to the word before `end`. Of gaps the shortest that will do is taken. */
@@ -1050,20 +1009,16 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
     if ((phrase->first && w->start && job->tokens[w->start - 1].clause == w->end) ||
         (phrase->last && end != w->end))
         return;
-    if (phrase->role == ROLE_LIST) {
-        for (size_t i = w->spans_from[w->start]; i < w->span_count; i++)
-            if (w->spans[i].list == phrase->item && w->spans[i].end == end)
-                return;
-        *arena_push(job->scratch, w->spans, w->span_count) =
-            (struct list_span){(uint32_t)phrase->item, end};
-        w->spans_to[w->start] = (uint32_t)w->span_count;
-        return;
-    }
     if (phrase->role == ROLE_PATTERN) {
         pattern_run(job, &job->reader->patterns[phrase->item], w->start);
         return;
     }
-    if (job->asked == RULES_NONE && (phrase->role == ROLE_YES || phrase->role == ROLE_NO))
+    if (phrase->role == ROLE_BOUND && end > w->bound_end) {
+        w->bound = phrase->item;
+        w->bound_end = end;
+    }
+    if (phrase->role == ROLE_BOUND ||
+        (job->asked == RULES_NONE && (phrase->role == ROLE_YES || phrase->role == ROLE_NO)))
         return;
     struct match match = w->found;
     match.start = job->tokens[w->start].start;
@@ -1090,45 +1045,34 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
 
 static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, unsigned skipped);
 
-/* Whether a phrase ends at the node, or may go on with the word that is next. */
-static bool leads_on(const struct walk *w, uint32_t node, uint32_t at)
+/* Where a word leads from a node, and on from there. */
+static void follow(struct walk *w, uint32_t node, uint32_t stem, uint32_t at)
 {
-    const struct node *n = &w->job->reader->trie->nodes[node];
-    return n->accepts != NO_INDEX || n->marks == UINT64_MAX ||
-           (at < w->end && (n->marks & w->job->tokens[at].ahead));
-}
-
-/* As visit, behind a word that was taken. */
-static void enter(struct walk *w, uint32_t node, uint32_t at)
-{
-    if (leads_on(w, node, at))
-        visit(w, node, at, at, 0);
+    const struct trie *t = w->job->reader->trie;
+    const uint64_t key = edge_key(node, stem), next = w->job->tokens[at - 1].next;
+    for (uint32_t i = *edge_slot(t, key); i; i = t->edges[i].next)
+        if (t->edges[i].key == key && (t->nodes[t->edges[i].child].marks & next))
+            visit(w, t->edges[i].child, at, at, 0);
 }
 
 /* Past "about", "at least" and the like: where the quantity would begin. */
 static uint32_t visit_bounds(struct walk *w, uint32_t at)
 {
-    struct job *job = w->job;
-    for (unsigned round = 0; round < 2; round++) {
-        struct list_span longest = {0};
-        for (uint32_t list = 0; at < w->end && list < LIST_FIRST_NAMED; list++)
-            if (job->tokens[at].stem != NO_INDEX &&
-                word_child(job->reader->trie, LISTS + list, job->tokens[at].stem))
-                longest = (struct list_span){list, at + 1};
-        for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
-            if (w->spans[i].list < LIST_FIRST_NAMED && w->spans[i].end > longest.end)
-                longest = w->spans[i];
-        if (!longest.end)
+    for (unsigned round = 0; round < 2 && at < w->end; round++) {
+        w->bound_end = 0;
+        if (w->job->tokens[at].stem != NO_INDEX)
+            follow(w, w->job->reader->trie->bounds, w->job->tokens[at].stem, at + 1);
+        if (!w->bound_end)
             break;
-        w->found.over = w->found.over || longest.list == LIST_OVER;
-        w->found.under = w->found.under || longest.list == LIST_UNDER;
-        at = longest.end;
+        w->found.over = w->found.over || w->bound == LIST_OVER;
+        w->found.under = w->found.under || w->bound == LIST_UNDER;
+        at = w->bound_end;
     }
     return at;
 }
 
-/* The quantity of a branch, with what may stand before it; of `all`, and of those next to it. */
-static void visit_quantity(struct walk *w, const struct branch *b, bool all, uint32_t at)
+/* The quantities of a branch and of those next to it, with what may stand before them. */
+static void visit_quantities(struct walk *w, const struct branch *b, uint32_t at)
 {
     const struct job *job = w->job;
     const struct branch *branches = job->reader->trie->branches;
@@ -1148,9 +1092,10 @@ static void visit_quantity(struct walk *w, const struct branch *b, bool all, uin
         if (start && strchr("+-.", bytes[start - 1]) && (start == 1 || bytes[start - 2] == ' '))
             start--;
         w->found.q_start = start;
-        for (; b; b = all && b->next != NO_INDEX ? &branches[b->next] : NULL) {
+        for (; b; b = b->next != NO_INDEX ? &branches[b->next] : NULL) {
             uint32_t behind = at;
-            if ((b->id & 1) && !(job->tokens[at].units >> b->id / 2 & 1))
+            if (b->kind != ELEMENT_QUANTITY ||
+                ((b->id & 1) && !(job->tokens[at].units >> b->id / 2 & 1)))
                 continue;
             uint32_t end =
                 quantity_end(job->reader, bytes, to, start, (enum dimension)(b->id / 2), b->id & 1);
@@ -1164,41 +1109,21 @@ static void visit_quantity(struct walk *w, const struct branch *b, bool all, uin
     w->found = before;
 }
 
-static void visit_branch(struct walk *w, const struct branch *b, uint32_t at)
+static void visit_gap(struct walk *w, const struct branch *b, uint32_t at)
 {
     const struct token *tokens = w->job->tokens;
-    switch (b->kind) {
-    case ELEMENT_WORD:
-        if (at < w->end && tokens[at].stem == b->id)
-            enter(w, b->child, at + 1);
-        break;
-    case ELEMENT_LIST:
-        if (at < w->end && tokens[at].stem != NO_INDEX &&
-            word_child(w->job->reader->trie, LISTS + b->id, tokens[at].stem))
-            enter(w, b->child, at + 1);
-        for (size_t i = w->spans_from[at]; at < w->end && i < w->spans_to[at]; i++)
-            /* Lists have spans. NOLINTNEXTLINE(clang-analyzer-core.NullDereference) */
-            if (w->spans[i].list == b->id)
-                enter(w, b->child, w->spans[i].end);
-        break;
-    case ELEMENT_QUANTITY:
-        visit_quantity(w, b, false, at);
-        break;
-    case ELEMENT_GAP: {
-        unsigned gap = w->found.gap_count;
-        for (uint32_t behind = at; behind <= at + GAP_MOST && behind < w->end; behind++) {
-            if (!leads_on(w, b->child, behind))
-                continue;
-            if (behind > at) {
-                w->found.gap_count = gap + 1;
-                w->found.gaps[gap].start = tokens[at - 1].end;
-                w->found.gaps[gap].end = tokens[behind - 1].end;
-            }
-            visit(w, b->child, behind, behind, FILLERS_MOST);
+    const unsigned gap = w->found.gap_count;
+    for (uint32_t behind = at; behind <= at + GAP_MOST && behind < w->end; behind++) {
+        if (!(w->job->reader->trie->nodes[b->child].marks & tokens[behind - 1].next))
+            continue;
+        if (behind > at && b->id == GAP_SEEN) {
+            w->found.gap_count = gap + 1;
+            w->found.gaps[gap].start = tokens[at - 1].end;
+            w->found.gaps[gap].end = tokens[behind - 1].end;
         }
-        w->found.gap_count = gap;
+        visit(w, b->child, behind, behind, FILLERS_MOST);
     }
-    }
+    w->found.gap_count = gap;
 }
 
 /* `last` is behind the last word that was taken; since then some fillers may have been skipped. */
@@ -1206,69 +1131,62 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
 {
     const struct reader *r = w->job->reader;
     const struct trie *t = r->trie;
+    const struct node *n = &t->nodes[node];
     if (++w->visits > VISITS_MOST)
         return;
-    if (at == last)
-        for (uint32_t i = t->nodes[node].accepts; i != NO_INDEX; i = t->accepts[i].next)
-            accept(w, &r->phrases[t->accepts[i].phrase], last);
-    for (uint32_t i = t->nodes[node].branches; i != NO_INDEX; i = t->branches[i].next) {
-        if (t->branches[i].optional && at == last && leads_on(w, t->branches[i].child, at))
-            visit(w, t->branches[i].child, at, last, skipped);
-        visit_branch(w, &t->branches[i], at);
-    }
+    for (uint32_t i = at == last ? n->accepts : NO_INDEX; i != NO_INDEX; i = t->accepts[i].next)
+        accept(w, &r->phrases[t->accepts[i].phrase], last);
     if (at >= w->end)
         return;
     const struct token *token = &w->job->tokens[at];
-    uint32_t child = token->stem == NO_INDEX ? 0 : word_child(t, node, token->stem);
-    if (child)
-        enter(w, child, at + 1);
+    if (n->branches != NO_INDEX && token->quantity)
+        visit_quantities(w, &t->branches[n->branches], at);
+    for (uint32_t i = n->branches; i != NO_INDEX; i = t->branches[i].next)
+        if (t->branches[i].kind == ELEMENT_GAP)
+            visit_gap(w, &t->branches[i], at);
+    if (token->stem != NO_INDEX)
+        follow(w, node, token->stem, at + 1);
     if (token->filler && skipped < FILLERS_MOST && at + 1 < w->end &&
-        (t->nodes[node].marks & token[1].ahead))
+        (n->marks & token->next & ~(UINT64_C(1) << END_MARK)))
         visit(w, node, at + 1, last, skipped + 1);
+}
+
+/* All phrases that begin with the two halves of this word, which is written as one: "5mm", "day12". */
+static void follow_halves(struct walk *w, uint32_t at, size_t length, uint32_t first,
+                          uint32_t second)
+{
+    const struct trie *t = w->job->reader->trie;
+    const uint64_t key = edge_key(0, first);
+    for (uint32_t i = *edge_slot(t, key); i && first != NO_INDEX && second != NO_INDEX && length;
+         i = t->edges[i].next)
+        if (t->edges[i].key == key)
+            follow(w, t->edges[i].child, second, at + 1);
 }
 
 /* All phrases that begin with this word. */
 static void visit_word(struct walk *w, uint32_t at)
 {
-    const struct reader *r = w->job->reader;
+    struct reader *r = w->job->reader;
     const struct trie *t = r->trie;
-    struct token *token = &w->job->tokens[at];
+    const struct token *token = &w->job->tokens[at];
+    const char *word = w->job->working.bytes + token->start;
     w->start = at;
     w->end = token->clause;
     w->visits = 0;
     w->first_match = w->job->matches.count;
-    w->spans_from[at] = w->spans_to[at] = (uint32_t)w->span_count;
-    if (token->stem != NO_INDEX) {
-        const struct stem *stem = &r->stems.stems[token->stem];
-        uint64_t ahead = at + 1 < w->end ? token[1].ahead : 0;
-        for (size_t i = 0; i < stem->begin_count; i++)
-            if (stem->begins[i].marks == UINT64_MAX || (stem->begins[i].marks & ahead))
-                visit(w, stem->begins[i].child, at + 1, at + 1, 0);
-    }
-    const char *word = w->job->working.bytes + token->start;
-    if (*word >= '0' && *word <= '9' && r->figure_child) {
+    if (token->stem != NO_INDEX)
+        follow(w, 0, token->stem, at + 1);
+    if (*word >= '0' && *word <= '9') {
         size_t figures = strspn(word, "0123456789"), length = token->end - token->start;
-        visit(w, r->figure_child, at + 1, at + 1, 0);
-        if (figures < length) { /* "5mm" is "5 mm" */
-            uint32_t stem = token->stem;
-            token->stem = stem_known(w->job->reader, word + figures, length - figures);
-            visit(w, r->figure_child, at, at, 0);
-            token->stem = stem;
-        }
+        follow(w, 0, r->figure, at + 1);
+        if (figures < length)
+            follow_halves(w, at, length, r->figure,
+                          stem_known(r, word + figures, length - figures));
+    } else if (word[token->letters] >= '0' && word[token->letters] <= '9') {
+        follow_halves(w, at, token->letters, stem_known(r, word, token->letters), r->figure);
     }
-    size_t letters = token->letters; /* "day12" is "day 12" */
-    if (word[letters] >= '0' && word[letters] <= '9' && letters) {
-        uint32_t stem = stem_known(w->job->reader, word, letters);
-        uint32_t child = stem == NO_INDEX ? 0 : word_child(t, 0, stem);
-        child = child ? word_child(t, child, r->figure) : 0;
-        if (child)
-            enter(w, child, at + 1);
-    }
-    for (size_t i = w->spans_from[at]; i < w->span_count; i++) /* these may be items of lists too */
-        if (r->lists.lists[w->spans[i].list].child)
-            enter(w, r->lists.lists[w->spans[i].list].child, w->spans[i].end);
-    if (t->nodes[0].branches != NO_INDEX && token->ahead >> QUANTITY_MARK)
-        visit_quantity(w, &t->branches[t->nodes[0].branches], true, at);
+    if (token->quantity && t->nodes[0].branches != NO_INDEX)
+        visit_quantities(w, &t->branches[t->nodes[0].branches], at);
 }
 
 /*
@@ -1279,14 +1197,15 @@ static void find_bare(struct walk *w)
 {
     struct job *job = w->job;
     const struct observable *o = &job->reader->rules->observables[job->asked];
-    const struct branch bare = {.id = 2 * (uint32_t)o->dimension, .child = job->reader->bare};
+    const struct branch bare = {ELEMENT_QUANTITY, 2 * (uint32_t)o->dimension, job->reader->bare,
+                                NO_INDEX};
     for (size_t i = 0; i < job->token_count; i++) {
         struct quantity quantity;
         size_t used = 0, before = job->matches.count;
         w->start = (uint32_t)i;
         w->end = job->tokens[i].clause;
         w->visits = 0;
-        visit_quantity(w, &bare, false, (uint32_t)i);
+        visit_quantities(w, &bare, (uint32_t)i);
         if (job->matches.count == before)
             continue;
         const struct match *match = &job->matches.items[before];
@@ -1328,9 +1247,7 @@ void job_scan(struct job *job)
     next_scan(job->reader);
     add_word_roles(job);
     struct walk walk = {.job = job};
-    walk.spans_from = arena_array(job->scratch, job->token_count + 1, sizeof *walk.spans_from);
-    walk.spans_to = arena_array(job->scratch, job->token_count + 1, sizeof *walk.spans_to);
-    for (size_t i = job->token_count; i-- > 0;)
+    for (size_t i = 0; i < job->token_count; i++)
         visit_word(&walk, (uint32_t)i);
     if (job->asked != RULES_NONE && job->reader->rules->observables[job->asked].kind == KIND_NUMBER)
         find_bare(&walk);

@@ -81,6 +81,7 @@ enum role {
     ROLE_NO,
     ROLE_LIST,    /* an item of a list that phrases name */
     ROLE_PATTERN, /* where these words are a pattern is run */
+    ROLE_BOUND,   /* "about", "over", "under": what may stand before a quantity */
 };
 
 struct token { /* one word */
@@ -88,11 +89,12 @@ struct token { /* one word */
     uint32_t stem;    /* NO_INDEX: no phrase has such a word */
     uint32_t clause;  /* the token behind the last of its clause */
     uint32_t roles;   /* bit per enum role that the word has by itself */
-    uint64_t ahead;   /* what a phrase may go on with here: marks, see struct node */
+    uint64_t next;    /* what a phrase may go on with behind it: marks, see struct node */
     uint16_t units;   /* bit per dimension: from here on there may be a unit of that */
     uint16_t letters; /* how many of a to z it begins with */
     bool filler;      /* may stand anywhere in a phrase */
     bool counts;      /* it can begin a quantity */
+    bool quantity;    /* or what stands before one */
     bool covered;     /* some match accounts for it */
     bool unclear;     /* a negation of which it is not plain what it denies */
 };
@@ -156,15 +158,12 @@ struct reader {
     struct sb_stemmer *stemmer;
     struct interned words, stems, lists;
     uint32_t by_letter[26]; /* the vocabulary */
-    struct membership *members;
-    size_t member_count;
     struct phrase *phrases;
     size_t phrase_count;
     struct pattern *patterns;
     size_t pattern_count, everywhere; /* in all, and of those that name no words to be run at */
     struct trie *trie;
     uint32_t figure;             /* the stem of "#": any word that begins with a figure */
-    uint32_t figure_child;       /* the node behind it, or 0 */
     uint32_t bare;               /* the node behind a quantity without a phrase */
     const char *quantity_prefix; /* what may stand before a quantity in a pattern: "about" */
     pcre2_compile_context *compiling;

@@ -257,28 +257,45 @@ static void test_plain_faults(void **state)
     }
 }
 
-/* A list that holds itself, however deep, ends; so does a text that could be read in many ways. */
-static void test_lists_in_circles(void **state)
+/* A list that holds itself, or others without end, is told of; a text that could be read in many ways ends. */
+static void test_lists_in_lists(void **state)
 {
     (void)state;
-    PHRASES(heap, "{pile}", "{heap} {heap}", "[heap] [heap] [heap] heap");
-    PHRASES(pile, "{heap}", "[very] {pile} ... {heap}");
+    PHRASES(pile, "{heap}", "[very] {heap} ... {heap}");
+    PHRASES(circle, "{pile}", "{heap} {heap}", "[heap] [heap] [heap] heap");
+    PHRASES(many, "[heap] [heap] [heap] heap", "heap heap");
+    PHRASES(most, "{pile} {pile} {pile} {pile} {pile} {pile} {pile} {pile} {pile} {pile}");
     PHRASES(fillers, "very");
-    const struct named_list lists[] = {{"heap", {heap, places, 3}}, {"pile", {pile, places, 2}}};
-    struct value value;
-    struct small s;
-    struct text text;
-    with_phrase(&s, "", "{heap} {pile}", &value);
-    s.rules.language =
-        (struct language){LISTED(fillers), .lists = lists, .list_count = COUNT_OF(lists)};
-    small_open(&s);
-    text_init(&text);
-    for (int i = 0; i < 60; i++)
-        text_puts(&text, i % 3 ? "heap " : "very ");
-    struct reading_list list = read_text(&s, text.bytes);
-    assert_int_equal(sum_of(&list, TINT).seen, 1);
-    text_release(&text);
-    small_close(&s);
+    const struct {
+        struct phrases heap;
+        const char *phrase;
+        bool fine;
+    } rows[] = {{{circle, places, 3}, "{heap} {pile}", false},
+                {{many, places, 2}, "{heap} {pile}", true},
+                {{most, places, 1}, "{pile} {heap}", false}};
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        const struct named_list lists[] = {{"heap", rows[i].heap}, {"pile", {pile, places, 2}}};
+        struct value value;
+        struct small s;
+        struct text text;
+        with_phrase(&s, "", rows[i].phrase, &value);
+        s.rules.language =
+            (struct language){LISTED(fillers), .lists = lists, .list_count = COUNT_OF(lists)};
+        if (!rows[i].fine) {
+            assert_null(reader_new(&s.rules, s.diags));
+            assert_non_null(strstr(diags_get(s.diags, 0)->message, "name each other"));
+            small_close(&s);
+            continue;
+        }
+        small_open(&s);
+        text_init(&text);
+        for (int k = 0; k < 60; k++)
+            text_puts(&text, k % 3 ? "heap " : "very ");
+        struct reading_list list = read_text(&s, text.bytes);
+        assert_int_equal(sum_of(&list, TINT).seen, 1);
+        text_release(&text);
+        small_close(&s);
+    }
 }
 
 /* A pattern that does not come to an end on a text is told of, not taken for "no match". */
@@ -427,7 +444,7 @@ int main(void)
         cmocka_unit_test(test_faults),         cmocka_unit_test(test_all_faults),
         cmocka_unit_test(test_at_and_with),    cmocka_unit_test(test_objection_of_two_words),
         cmocka_unit_test(test_unusual_syntax), cmocka_unit_test(test_plain_phrases),
-        cmocka_unit_test(test_plain_faults),   cmocka_unit_test(test_lists_in_circles),
+        cmocka_unit_test(test_plain_faults),   cmocka_unit_test(test_lists_in_lists),
         cmocka_unit_test(test_limit),          cmocka_unit_test(test_slow),
         cmocka_unit_test(test_check),          cmocka_unit_test(test_much_use),
     };
