@@ -12,16 +12,8 @@
 
 /* ---- what a vessel was made of --------------------------------------------------------------- */
 
-struct sources { /* ids 0 where the batch names none */
-    struct cook cook;
-    struct session session;
-    struct starter starter;
-    struct lot lot;
-    struct place place;
-};
-
-static struct sources read_sources(struct journal *journal, const struct batch *batch,
-                                   int64_t place, struct arena *arena)
+struct sources batch_sources(struct journal *journal, const struct batch *batch, int64_t place,
+                             struct arena *arena)
 {
     struct sources sources;
     const struct {
@@ -57,6 +49,19 @@ static double dose_of(const struct rules *rules, int kind, const struct batch *b
         [STARTER_ML] = "ml", [STARTER_GRAMS] = "g", [STARTER_PIECES] = ""};
     bool counts = kind != RULES_NONE && strcmp(units[rules->starters[kind].unit], batch->unit) == 0;
     return counts ? batch->inoculum : NAN;
+}
+
+double vessel_dose_of(const struct rules *rules, const struct sources *sources,
+                      const struct batch *batch, const struct vessel *vessel, const char *grain)
+{
+    int kind = starter_kind(rules, &sources->starter);
+    struct known_vessel known = KNOWN_VESSEL;
+    known.kind = rules_vessel(rules, vessel->kind);
+    known.grams = vessel->grams;
+    double litres =
+        physics_grams(rules, &known) / 1000.0 / physics_bulk(rules, rules_grain(rules, grain));
+    double usual = kind != RULES_NONE ? rules->starters[kind].usual * litres : NAN;
+    return usual > 0.0 ? dose_of(rules, kind, batch) / usual : NAN;
 }
 
 /* ---- forecast -------------------------------------------------------------------------------- */
@@ -130,7 +135,7 @@ enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
     *growth = (struct known_growth)KNOWN_GROWTH;
     journal_enter(journal);
     struct sources sources =
-        read_sources(journal, batch, vessel->stands != 0 ? vessel->stands : vessel->place, arena);
+        batch_sources(journal, batch, vessel->stands != 0 ? vessel->stands : vessel->place, arena);
     if (vessel->id != 0)
         read_shakes(journal, rules, vessel->id, arena, growth);
     growth->vessel.kind = rules_vessel(rules, vessel->kind);
@@ -297,28 +302,12 @@ static void recall_record(struct opening *opening, enum record record, const voi
     }
 }
 
-/* Times the usual inoculation rate, in the terms of the observable; NAN when it cannot be known. */
-static double dose_figure(const struct opening *opening)
-{
-    const struct rules *rules = opening->rules;
-    int kind = starter_kind(rules, &opening->sources.starter);
-    double dose = dose_of(rules, kind, &opening->at->batch);
-    if (isnan(dose))
-        return NAN;
-    struct known_vessel vessel = KNOWN_VESSEL;
-    vessel.kind = rules_vessel(rules, opening->at->vessel.kind);
-    vessel.grams = opening->at->vessel.grams;
-    double litres = physics_grams(rules, &vessel) / 1000.0 / physics_bulk(rules, RULES_NONE);
-    double usual = rules->starters[kind].usual * litres;
-    return usual > 0.0 ? dose / usual * rules->forecast.dose_usual : NAN;
-}
-
 static void recall_columns(struct opening *opening)
 {
     const struct consultation *at = opening->at;
     const struct sources *sources = &opening->sources;
     opening->sources =
-        read_sources(opening->journal, &at->batch, at->vessel.stands, opening->arena);
+        batch_sources(opening->journal, &at->batch, at->vessel.stands, opening->arena);
     struct batch batch = at->batch;
     struct starter starter = sources->starter;
     const char *where = called(opening, "batch", batch.label);
@@ -347,7 +336,9 @@ static void recall_columns(struct opening *opening)
     recall_record(opening, RECORD_STARTER, &starter);
     recall_number(opening, FEEDS_STARTER_AGE, days_from(starter.made, batch.at),
                   called(opening, "starter", starter.label));
-    recall_number(opening, FEEDS_DOSE, dose_figure(opening),
+    recall_number(opening, FEEDS_DOSE,
+                  opening->rules->forecast.dose_usual *
+                      vessel_dose_of(opening->rules, sources, &at->batch, &at->vessel, ""),
                   arena_format(opening->arena, "batch %s: %g%s%s", batch.label, batch.inoculum,
                                batch.unit[0] != '\0' ? " " : "", batch.unit));
     recall_record(opening, RECORD_SESSION, &sources->session);

@@ -111,6 +111,21 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
                                const struct batch *batch, const struct vessel *vessel,
                                struct vessel_forecast *expected, struct vessel_course *course);
 
+/* What the vessels of a batch were made of, and a place; of what was not named the ids are 0. */
+struct sources {
+    struct cook cook;
+    struct session session;
+    struct starter starter;
+    struct lot lot;
+    struct place place;
+};
+struct sources batch_sources(struct journal *journal, const struct batch *batch, int64_t place,
+                             struct arena *arena);
+/* Times the usual inoculation rate that a vessel got, by the loose bulk of a grain ("": of any); NAN when it
+ * cannot be known. */
+double vessel_dose_of(const struct rules *rules, const struct sources *sources,
+                      const struct batch *batch, const struct vessel *vessel, const char *grain);
+
 struct known_cook;
 struct known_growth;
 /* What a cook on record was to vessels of a kind with so many grams of a grain: for physics_cook. Two that say the

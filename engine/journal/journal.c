@@ -6,6 +6,7 @@
 #include <ctype.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -378,6 +379,13 @@ const char *query_text(const struct query *query, int column)
 int64_t query_integer(const struct query *query, int column)
 {
     return sqlite3_column_int64(query->statement, column);
+}
+
+double query_real(const struct query *query, int column)
+{
+    return sqlite3_column_type(query->statement, column) == SQLITE_NULL
+               ? NAN
+               : sqlite3_column_double(query->statement, column);
 }
 
 struct moment query_moment(const struct query *query, int column)

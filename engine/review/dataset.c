@@ -11,6 +11,12 @@
 #include "base/csv.h"
 #include "base/dates.h"
 #include "base/memory.h"
+#include "journal/consult.h"
+#include "journal/sql.h"
+#include "process/cook.h"
+#include "process/moisture.h"
+#include "triage/physics.h"
+#include "triage/triage.h"
 
 /* ---- kinds of factors --------------------------------------------------------------------------- */
 
@@ -112,13 +118,6 @@ struct intake {
     size_t column_count;
 };
 
-struct intake *intake_new(int32_t today, struct arena *arena)
-{
-    struct intake *intake = arena_alloc(arena, sizeof *intake);
-    *intake = (struct intake){.arena = arena, .dataset = {.today = today}};
-    return intake;
-}
-
 static bool is_number(enum factor_kind kind)
 {
     return kind == FACTOR_SEQUENCE || kind == FACTOR_GRAMS;
@@ -129,7 +128,7 @@ static bool is_place(enum factor_kind kind)
     return factor_kinds[kind].origin == FACTOR_PLACE;
 }
 
-size_t intake_column(struct intake *intake, enum factor_kind kind, const char *name)
+static size_t intake_column(struct intake *intake, enum factor_kind kind, const char *name)
 {
     *arena_push(intake->arena, intake->columns, intake->column_count) = (struct intake_column){
         .factor = {.kind = kind, .name = name != NULL ? name : factor_kinds[kind].name}};
@@ -140,7 +139,15 @@ size_t intake_column(struct intake *intake, enum factor_kind kind, const char *n
 #define LONGER(list, count)                                                                        \
     ((list) = arena_more(intake->arena, list, count, sizeof *(list)), &(list)[count])
 
-size_t intake_vessel(struct intake *intake, const struct intake_vessel *vessel)
+struct intake_vessel {
+    const char *label;
+    uint8_t fate;
+    bool control;
+    int32_t entered, ended;
+};
+
+/* The next vessel; nothing is known of its columns yet. Its index. */
+static size_t intake_vessel(struct intake *intake, const struct intake_vessel *vessel)
 {
     struct dataset *dataset = &intake->dataset;
     size_t at = dataset->vessel_count;
@@ -163,7 +170,30 @@ size_t intake_vessel(struct intake *intake, const struct intake_vessel *vessel)
     return dataset->vessel_count++;
 }
 
-void intake_word(struct intake *intake, size_t column, const char *word, size_t length)
+/* What the newest vessel has: NAN for nothing. */
+static void intake_number(struct intake *intake, size_t column, double number)
+{
+    intake->columns[column].numbers[intake->dataset.vessel_count - 1] =
+        isfinite(number) ? number : NAN;
+}
+
+/* A further place of the newest vessel, from some day of age on, 0 for the first. */
+static void intake_stay(struct intake *intake, size_t column, const char *word, size_t length,
+                        int32_t age)
+{
+    struct intake_column *to = &intake->columns[column];
+    uint32_t level = words_put(&to->words, word, length, intake->arena);
+    if (age > to->stays[to->stay_count - 1].from) {
+        *arena_push(intake->arena, to->stays, to->stay_count) = (struct stay){level, age};
+        to->moved = true;
+    } else {
+        to->stays[to->stay_count - 1].level = level;
+    }
+    to->level[intake->dataset.vessel_count - 1] = level;
+}
+
+/* A word that the newest vessel has ("": not known), which may be a number in text. */
+static void intake_word(struct intake *intake, size_t column, const char *word, size_t length)
 {
     struct intake_column *to = &intake->columns[column];
     char *end = NULL;
@@ -178,27 +208,9 @@ void intake_word(struct intake *intake, size_t column, const char *word, size_t 
     }
 }
 
-void intake_number(struct intake *intake, size_t column, double number)
-{
-    intake->columns[column].numbers[intake->dataset.vessel_count - 1] =
-        isfinite(number) ? number : NAN;
-}
-
-void intake_stay(struct intake *intake, size_t column, const char *word, size_t length, int32_t age)
-{
-    struct intake_column *to = &intake->columns[column];
-    uint32_t level = words_put(&to->words, word, length, intake->arena);
-    if (age > to->stays[to->stay_count - 1].from) {
-        *arena_push(intake->arena, to->stays, to->stay_count) = (struct stay){level, age};
-        to->moved = true;
-    } else {
-        to->stays[to->stay_count - 1].level = level;
-    }
-    to->level[intake->dataset.vessel_count - 1] = level;
-}
-
-void intake_shift(struct intake *intake, size_t column, const enum moved_by moved[2],
-                  const double shift[2])
+/* How the word that the newest vessel has moves causes, natural log of the odds. */
+static void intake_shift(struct intake *intake, size_t column, const enum moved_by moved[2],
+                         const double shift[2])
 {
     struct intake_column *to = &intake->columns[column];
     uint32_t level = to->level[intake->dataset.vessel_count - 1];
@@ -211,7 +223,9 @@ void intake_shift(struct intake *intake, size_t column, const enum moved_by move
     to->shifted[level]++;
 }
 
-void intake_say(struct intake *intake, const char *format, ...)
+/* Adds a remark: a sentence. */
+__attribute__((format(printf, 2, 3))) static void intake_say(struct intake *intake,
+                                                             const char *format, ...)
 {
     char words[256];
     va_list arguments;
@@ -222,7 +236,8 @@ void intake_say(struct intake *intake, const char *format, ...)
         arena_string(intake->arena, words);
 }
 
-void intake_leave_out_names(struct intake *intake)
+/* Leaves out, with a remark, columns of more distinct words than half the vessels. */
+static void intake_leave_out_names(struct intake *intake)
 {
     enum { FEW = 8 };
     for (size_t c = 0; c < intake->column_count; c++) {
@@ -328,7 +343,8 @@ static void remark_days(struct intake *intake)
               " no day of inoculation: left out of all that goes by time.");
 }
 
-struct dataset intake_finish(struct intake *intake)
+/* Factors of the columns that some vessel has, in their order, and remarks on odd days. */
+static struct dataset intake_finish(struct intake *intake)
 {
     struct dataset *dataset = &intake->dataset;
     struct factor *factors = arena_array(intake->arena, intake->column_count, sizeof *factors);
@@ -809,12 +825,13 @@ enum status dataset_from_table(const char *file, FILE *stream, const struct data
                                struct arena *arena, struct dataset *dataset, struct diags *diags)
 {
     struct table *table = arena_alloc(arena, sizeof *table);
-    *table = (struct table){.wanted = *wanted,
-                            .arena = arena,
-                            .diags = diags,
-                            .intake = intake_new(wanted->today, arena),
-                            .fate_column = MOST_COLUMNS,
-                            .batch_column = MOST_COLUMNS};
+    *table = (struct table){
+        .wanted = *wanted,
+        .arena = arena,
+        .diags = diags,
+        .intake = &(struct intake){.arena = arena, .dataset = {.today = wanted->today}},
+        .fate_column = MOST_COLUMNS,
+        .batch_column = MOST_COLUMNS};
     const struct csv_table csv = {.file = file, .longest = 4096, .context = table, .row = take_row};
     *dataset = (struct dataset){.today = wanted->today};
     enum status status = csv_read(&csv, stream, NULL, diags);
@@ -837,4 +854,371 @@ enum status dataset_from_table(const char *file, FILE *stream, const struct data
     remark_strange(table);
     *dataset = intake_finish(table->intake);
     return STATUS_OK;
+}
+
+/* ==== the vessels of a journal ================================================================ */
+
+struct filling { /* a dataset while it is filled */
+    struct journal *journal;
+    const struct rules *rules;
+    struct intake *intake;
+    size_t columns[FACTOR_KINDS];
+    struct cook_memo *cooks;
+    struct arena *scratch; /* of one vessel */
+    struct arena *shared;  /* of a batch: what follows */
+    struct batch batch;
+    struct sources from;
+    const char *parent, *line; /* of its starter; "" for none */
+    int16_t *finding;
+    float *sure;
+    const struct observation **seen; /* NULL: signs are not asked for */
+};
+
+/* ---- bands ----------------------------------------------------------------------------------- */
+
+/*
+ * What process/ makes of the figures in a record, coarse enough that several cooks, mixes or shelves
+ * share one: a small number, or LEVEL_NONE when the figures do not tell. `moves` takes how far each of
+ * up to two computations moves the causes it bears on (rules/rules.h, struct move), natural log of
+ * the odds.
+ */
+typedef uint32_t band_of(const struct filling *filling, const struct vessel *vessel,
+                         double moves[2]);
+
+/* As triage/physics.h. */
+static double moved(const struct rules *rules, enum moved_by by, double chance)
+{
+    return physics_shift(&rules->moves[by], rules->moves[by].trust, chance);
+}
+
+/* cook_verdict. Growers cook the same way again and again: those that were computed are remembered. */
+static uint32_t band_of_cook(const struct filling *filling, const struct vessel *vessel,
+                             double moves[2])
+{
+    const struct rules *rules = filling->rules;
+    const struct cook *cook = &filling->from.cook;
+    struct cook_organism organisms[COOK_MAX_ORGANISMS];
+    struct physics_refusal refusal;
+    struct cook_result result;
+    struct cook_setup setup;
+    struct known_cook known;
+    if (isnan(cook->gauge) || isnan(cook->minutes))
+        return LEVEL_NONE;
+    vessel_cook_of(rules, cook, rules_vessel(rules, vessel->kind), vessel->grams,
+                   rules_grain(rules, filling->from.lot.grain), &known);
+    if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
+        return LEVEL_NONE;
+    physics_cooked(filling->cooks, &known, &setup, &result);
+    moves[0] = moved(rules, MOVED_SURVIVORS, result.chance_mean);
+    return (uint32_t)result.verdict;
+}
+
+/* Below, within or above the band of the grain. */
+static uint32_t band_of_mix(const struct filling *filling, const struct vessel *vessel,
+                            double moves[2])
+{
+    const struct rules *rules = filling->rules;
+    struct known_grain grain = KNOWN_GRAIN;
+    double doubt = fmax(0.1, rules->forecast.moisture_doubt);
+    (void)vessel;
+    grain.kind = rules_grain(rules, filling->from.lot.grain);
+    grain.own_moisture = filling->from.lot.moisture;
+    grain.dry = filling->batch.dry;
+    grain.water = filling->batch.water;
+    double moisture = physics_moisture(rules, &grain, NULL);
+    struct moisture_band band = physics_band(rules, grain.kind);
+    if (isnan(moisture) || isnan(band.lo))
+        return LEVEL_NONE;
+    moves[0] = moved(rules, MOVED_WET, moisture_chance_above(moisture, doubt, band.hi));
+    moves[1] = moved(rules, MOVED_DRY, 1.0 - moisture_chance_above(moisture, doubt, band.lo));
+    return moisture < band.lo ? 0 : moisture > band.hi ? 2 : 1;
+}
+
+static uint32_t band_of_dose(const struct filling *filling, const struct vessel *vessel,
+                             double moves[2])
+{
+    /* Half and twice: the spread of what books call usual. Expert judgement. */
+    static const double small = 0.5, large = 2.0;
+    double relative = vessel->control
+                          ? NAN
+                          : vessel_dose_of(filling->rules, &filling->from, &filling->batch, vessel,
+                                           filling->from.lot.grain);
+    if (!isfinite(relative) || relative < 0.0)
+        return LEVEL_NONE;
+    moves[0] = moved(filling->rules, MOVED_DOSE, 1.0 / (1.0 + relative * relative));
+    return relative < small ? 0 : relative > large ? 2 : 1;
+}
+
+static void put(const struct filling *filling, enum factor_kind kind, const char *word)
+{
+    intake_word(filling->intake, filling->columns[kind], word, strlen(word));
+}
+
+static void put_bands(const struct filling *filling, const struct vessel *vessel)
+{
+    static const struct {
+        enum factor_kind kind;
+        band_of *band;
+        enum moved_by moved[2];
+        const char *names[3];
+    } bands[] = {{FACTOR_LETHALITY,
+                  band_of_cook,
+                  {MOVED_SURVIVORS, MOVED_NONE},
+                  {"adequate", "marginal", "not enough"}},
+                 {FACTOR_MOISTURE,
+                  band_of_mix,
+                  {MOVED_WET, MOVED_DRY},
+                  {"below the band", "within the band", "above the band"}},
+                 {FACTOR_DOSE,
+                  band_of_dose,
+                  {MOVED_DOSE, MOVED_NONE},
+                  {"under half the usual", "about usual", "over twice the usual"}}};
+    for (size_t k = 0; k < sizeof bands / sizeof *bands; k++) {
+        double moves[2] = {0.0, 0.0};
+        uint32_t band = bands[k].band(filling, vessel, moves);
+        if (band == LEVEL_NONE)
+            continue;
+        put(filling, bands[k].kind, bands[k].names[band]);
+        intake_shift(filling->intake, filling->columns[bands[k].kind], bands[k].moved, moves);
+    }
+}
+
+/* ---- one vessel ------------------------------------------------------------------------------ */
+
+/* The label of an ancestor so many steps back from a starter, as far as is known; a loop is no ancestry,
+ * and ends. */
+static const char *ancestor(const struct filling *filling, int64_t steps)
+{
+    return query_string(
+        filling->journal, filling->shared,
+        "WITH RECURSIVE line (id, steps) AS (VALUES (?1, 0) UNION ALL"
+        " SELECT (SELECT parent FROM parent WHERE starter = line.id AND parent IS NOT NULL"
+        " ORDER BY parent.id LIMIT 1), steps + 1 FROM line WHERE id IS NOT NULL AND steps < ?2)"
+        " SELECT label FROM line JOIN starter ON starter.id = line.id ORDER BY steps DESC LIMIT 1",
+        "ii", filling->batch.starter, steps);
+}
+
+/* What the vessels of a batch share. */
+static void take_batch(struct filling *filling, int64_t id)
+{
+    enum { LONGEST_LINE = 64 };
+    arena_reset(filling->shared);
+    journal_get(filling->journal, RECORD_BATCH, id, filling->shared, &filling->batch);
+    filling->from = batch_sources(filling->journal, &filling->batch, 0, filling->shared);
+    filling->parent = ancestor(filling, 1);
+    filling->line = ancestor(filling, LONGEST_LINE);
+}
+
+static int32_t calendar_day(struct moment moment)
+{
+    int64_t day = moment_known(moment) ? moment_day(moment) : DAY_NONE;
+    return day > DAY_NONE && day < INT32_MAX ? (int32_t)day : DAY_NONE;
+}
+
+/* Where it stood from which age on, and how warm that was: where it was put, and its moves before its
+ * end. */
+static void put_places(const struct filling *filling, const struct vessel *vessel, int32_t begun,
+                       int32_t ended)
+{
+    int feeder = filling->rules->feeder[FEEDS_TEMPERATURE];
+    struct query query = query_begin(
+        filling->journal,
+        "SELECT p.label, p.celsius, day FROM (SELECT place, 0 AS day, 0 AS turn FROM vessel"
+        " WHERE id = ?1 UNION ALL SELECT place, (at + 60 * at_offset) / 86400, id FROM event AS a"
+        " WHERE vessel = ?1 AND kind = 'move'"
+        " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id))"
+        " LEFT JOIN place AS p ON p.id = place ORDER BY turn > 0, day, turn",
+        "i", vessel->id);
+    for (bool first = true; query_next(&query); first = false) {
+        int64_t day = query_integer(&query, 2);
+        const char *label = query_text(&query, 0), *warmth = "";
+        double celsius = query_real(&query, 1);
+        if (!first && (begun == DAY_NONE || (ended != DAY_NONE && day >= ended)))
+            continue;
+        if (feeder != RULES_NONE && !isnan(celsius)) {
+            const struct observable *temperature = &filling->rules->observables[feeder];
+            int bin = rules_bin(temperature, celsius);
+            warmth = bin != RULES_NONE ? temperature->values[bin].label : "";
+        }
+        int32_t age = !first && day > begun ? (int32_t)(day - begun) : 0;
+        intake_stay(filling->intake, filling->columns[FACTOR_PLACE], label, strlen(label), age);
+        intake_stay(filling->intake, filling->columns[FACTOR_TEMPERATURE], warmth, strlen(warmth),
+                    age);
+    }
+}
+
+/* The signs among what a look kept; NULL when it kept none. */
+static const struct observation *signs_of(const struct filling *filling, const char *facts_kept)
+{
+    const struct fact *facts = NULL;
+    struct observation *seen = NULL;
+    size_t count = 0;
+    if (facts_read(filling->rules, facts_kept, filling->scratch, &facts, &count) != STATUS_OK)
+        return NULL;
+    for (size_t f = 0; f < count; f++) {
+        if (filling->rules->observables[facts[f].observable].class != CLASS_SIGN)
+            continue;
+        if (seen == NULL)
+            seen =
+                arena_array(filling->intake->arena, filling->rules->observable_count, sizeof *seen);
+        seen[facts[f].observable] = facts[f].observation;
+    }
+    return seen;
+}
+
+/* What the last look of a lost vessel says, and how likely that thought it (or, where it kept no such
+ * figure, contamination); over that, the outcome that was confirmed. */
+static void take_finding(const struct filling *filling, size_t at, const struct vessel *vessel,
+                         const char *confirmed)
+{
+    static const char said[] =
+        "SELECT finding, facts, ifnull((SELECT value FROM json_each(iif(json_valid(posterior),"
+        " posterior, '{}'), '$.findings') WHERE key = finding AND type IN ('real', 'integer')),"
+        " contaminated) FROM look WHERE id = ?";
+    struct query query = {.journal = filling->journal};
+    filling->finding[at] = RULES_NONE;
+    if (vessel->last_look != 0 && (vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK))
+        query = query_begin(filling->journal, said, "i", vessel->last_look);
+    while (query_next(&query)) {
+        filling->finding[at] = (int16_t)rules_finding(filling->rules, query_text(&query, 0));
+        filling->sure[at] = (float)query_real(&query, 2);
+        if (filling->seen != NULL)
+            filling->seen[at] = signs_of(filling, query_text(&query, 1));
+    }
+    if (confirmed[0] == '\0')
+        return;
+    filling->finding[at] = (int16_t)rules_finding(filling->rules, confirmed);
+    filling->sure[at] = 1.0F;
+}
+
+static void take_vessel(struct filling *filling, const struct vessel *vessel, const char *confirmed)
+{
+    const struct rules *rules = filling->rules;
+    const struct sources *from = &filling->from;
+    int kind = rules_vessel(rules, vessel->kind);
+    struct intake_vessel taken = {arena_string(filling->intake->arena, vessel->label),
+                                  (uint8_t)vessel->fate, vessel->control,
+                                  calendar_day(filling->batch.at), calendar_day(vessel->ended)};
+    if (vessel->fate == FATE_OPEN && vessel->state == VESSEL_DISCARDED)
+        taken.fate = FATE_COUNT; /* it broke, or was recorded by mistake: nobody knows */
+    take_finding(filling, intake_vessel(filling->intake, &taken), vessel, confirmed);
+    put_places(filling, vessel, taken.entered, taken.ended);
+    put(filling, FACTOR_BATCH, filling->batch.label);
+    put(filling, FACTOR_COOK, from->cook.label);
+    put(filling, FACTOR_LOT, from->lot.label);
+    put(filling, FACTOR_POSITION, vessel->position);
+    put(filling, FACTOR_LID, vessel->lid);
+    put(filling, FACTOR_BAG, vessel->bag);
+    put(filling, FACTOR_SPOT, vessel->spot);
+    put(filling, FACTOR_VESSEL, kind != RULES_NONE ? rules->vessels[kind].name : vessel->kind);
+    intake_number(filling->intake, filling->columns[FACTOR_GRAMS], vessel->grams);
+    put_bands(filling, vessel);
+    if (vessel->control)
+        return;
+    put(filling, FACTOR_SESSION, from->session.label);
+    put(filling, FACTOR_STARTER, from->starter.label);
+    put(filling, FACTOR_PARENT, filling->parent != NULL ? filling->parent : "");
+    put(filling, FACTOR_LINE, filling->line != NULL ? filling->line : "");
+    intake_number(filling->intake, filling->columns[FACTOR_SEQUENCE], vessel->sequence);
+}
+
+/* ---- all of them ----------------------------------------------------------------------------- */
+
+/* What notes on places and on what was done say of dated changes. */
+static void add_changes(struct journal *journal, struct dataset *dataset, struct arena *arena)
+{
+    size_t f = dataset_factor(dataset, FACTOR_PLACE);
+    struct query query = query_begin(
+        journal,
+        "SELECT * FROM (SELECT label, note FROM place WHERE note <> '' ORDER BY id)"
+        " UNION ALL SELECT * FROM (SELECT '', detail FROM event WHERE kind <> 'withdraw'"
+        " AND detail <> '' ORDER BY id)",
+        "");
+    while (query_next(&query)) {
+        const char *place = query_text(&query, 0);
+        uint32_t level = place[0] == '\0' ? LEVEL_NONE : 0;
+        if (place[0] != '\0' && f == dataset->factor_count)
+            continue;
+        while (level != LEVEL_NONE && level < dataset->factors[f].level_count &&
+               strcmp(dataset->factors[f].levels[level], place) != 0)
+            level++;
+        if (level == LEVEL_NONE || level < dataset->factors[f].level_count)
+            (void)dataset_add_changes(dataset, query_text(&query, 1), level, arena);
+    }
+}
+
+/* Takes out an ancestry that parts the vessels as another does: each is a coarser one of those before
+ * it, so that as many levels are the same levels. */
+static void drop_same_ancestry(struct dataset *dataset, struct factor *factors)
+{
+    size_t count = 0, before = 0; /* levels of the ancestry before */
+    for (size_t f = 0; f < dataset->factor_count; f++) {
+        bool ancestry = factor_kinds[factors[f].kind].origin == FACTOR_STARTER;
+        if (ancestry && factors[f].level_count == before)
+            continue;
+        before = ancestry ? factors[f].level_count : before;
+        factors[count++] = factors[f];
+    }
+    dataset->factor_count = count;
+    dataset->batch = dataset_factor(dataset, FACTOR_BATCH);
+}
+
+enum status dataset_from_journal(struct journal *journal, const struct rules *rules,
+                                 const struct dataset_wanted *wanted, struct arena *arena,
+                                 struct dataset *dataset)
+{
+    static const enum factor_kind columns[] = {
+        FACTOR_COOK,      FACTOR_STARTER,  FACTOR_SESSION, FACTOR_PLACE,      FACTOR_LOT,
+        FACTOR_BATCH,     FACTOR_PARENT,   FACTOR_LINE,    FACTOR_POSITION,   FACTOR_VESSEL,
+        FACTOR_LID,       FACTOR_BAG,      FACTOR_SPOT,    FACTOR_SEQUENCE,   FACTOR_GRAMS,
+        FACTOR_LETHALITY, FACTOR_MOISTURE, FACTOR_DOSE,    FACTOR_TEMPERATURE};
+    /* Of `vessel`: those that are wanted. */
+    static const char from[] =
+        "FROM vessel AS a WHERE batch IN (SELECT id FROM batch WHERE"
+        " (at + 60 * at_offset) / 86400 >= ?1 AND (?2 IS NULL OR label = ?2 COLLATE NOCASE))";
+    enum { SIGNS_KEPT = 5000 }; /* vessels of which signs are read: they take a kilobyte each */
+    struct filling filling = {
+        .journal = journal,
+        .rules = rules,
+        .intake = &(struct intake){.arena = arena, .dataset = {.today = wanted->today}},
+        .cooks = cook_memo_new(),
+        .scratch = arena_new(),
+        .shared = arena_new()};
+    struct vessel vessel;
+    journal_enter(journal);
+    size_t count = (size_t)query_number(journal, journal_sql(journal, "SELECT count(*) %s", from),
+                                        "it", (int64_t)wanted->since, wanted->batch);
+    filling.finding = arena_array(arena, count, sizeof *filling.finding);
+    filling.sure = arena_array(arena, count, sizeof *filling.sure);
+    if (count <= SIGNS_KEPT)
+        filling.seen = arena_array(arena, count, sizeof *filling.seen);
+    for (size_t k = 0; k < sizeof columns / sizeof *columns; k++)
+        filling.columns[columns[k]] = intake_column(filling.intake, columns[k], NULL);
+    /* A row and, behind it, the finding of the newest outcome that stands. */
+    const char *sql = journal_sql(
+        journal,
+        "SELECT %s, (SELECT finding FROM outcome AS o WHERE vessel = a.id AND status <> '" WITHDRAWN
+        "' AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = o.id) ORDER BY id DESC LIMIT 1)"
+        " %s ORDER BY id",
+        row_columns(journal, RECORD_VESSEL), from);
+    struct query query = query_begin(journal, sql, "it", (int64_t)wanted->since, wanted->batch);
+    while (query_row(&query, RECORD_VESSEL, NULL, &vessel)) {
+        if (vessel.batch != filling.batch.id)
+            take_batch(&filling, vessel.batch);
+        if (journal->status == STATUS_OK)
+            take_vessel(&filling, &vessel,
+                        query_text(&query, sqlite3_column_count(query.statement) - 1));
+        arena_reset(filling.scratch);
+    }
+    query_end(&query);
+    *dataset = intake_finish(filling.intake);
+    dataset->finding = filling.finding;
+    dataset->sure = filling.sure;
+    dataset->seen = filling.seen;
+    drop_same_ancestry(dataset, (struct factor *)dataset->factors);
+    add_changes(journal, dataset, arena);
+    arena_free(filling.scratch);
+    arena_free(filling.shared);
+    cook_memo_free(filling.cooks);
+    return journal_leave(journal);
 }

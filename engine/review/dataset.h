@@ -150,41 +150,4 @@ enum status dataset_from_table(const char *file, FILE *stream, const struct data
 size_t dataset_add_changes(struct dataset *dataset, const char *words, uint32_t place,
                            struct arena *arena);
 
-/* ---- taking vessels in, one after the other ----------------------------------------------------- */
-
-/* What both ways of filling a dataset need: columns are named first, then each vessel tells what it has
- * of them. All lives in the arena. */
-struct intake; /* opaque */
-struct intake *intake_new(int32_t today, struct arena *arena);
-
-/* A column of a kind, called by its own name where it is a column of a table (else NULL); its index. Of
- * numbers the factor is their lower, middle and upper third, called by what they reach from and to
- * ("5 to 8"). */
-size_t intake_column(struct intake *intake, enum factor_kind kind, const char *name);
-
-struct intake_vessel {
-    const char *label;
-    uint8_t fate;
-    bool control;
-    int32_t entered, ended;
-};
-/* The next vessel; nothing is known of its columns yet. Its index. */
-size_t intake_vessel(struct intake *intake, const struct intake_vessel *vessel);
-/* What the newest vessel has: a word ("": not known), which may be a number in text; a number; a further
- * place from some day of age on, 0 for the first. */
-void intake_word(struct intake *intake, size_t column, const char *word, size_t length);
-void intake_number(struct intake *intake, size_t column, double number);
-void intake_stay(struct intake *intake, size_t column, const char *word, size_t length,
-                 int32_t age);
-/* How the word that the newest vessel has moves causes, natural log of the odds. */
-void intake_shift(struct intake *intake, size_t column, const enum moved_by moved[2],
-                  const double shift[2]);
-/* Leaves out, with a remark, columns of more distinct words than half the vessels. */
-void intake_leave_out_names(struct intake *intake);
-/* Adds a remark: a sentence. */
-void intake_say(struct intake *intake, const char *format, ...)
-    __attribute__((format(printf, 2, 3)));
-/* The dataset: factors of the columns that some vessel has, in their order, and remarks on odd days. */
-struct dataset intake_finish(struct intake *intake);
-
 #endif

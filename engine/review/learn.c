@@ -3,16 +3,14 @@
 
 #include <string.h>
 
+#include "journal/sql.h"
 #include "triage/triage.h"
 
 struct learning {
-    struct journal *journal;
     const struct rules *rules;
     struct arena *arena;
     struct learned_sign
         *cells; /* [finding * observable_count + observable]; made when first seen */
-    struct learned_cause *causes; /* per cause */
-    double causes_known, vessels;
 };
 
 /* ---- one vessel --------------------------------------------------------------------------------- */
@@ -46,83 +44,58 @@ static void count_fact(struct learning *learning, size_t finding, const struct f
     }
 }
 
-static enum status count_outcome(struct learning *learning, const struct outcome *outcome)
-{
-    int finding = rules_finding(learning->rules, outcome->finding);
-    int cause =
-        outcome->cause[0] != '\0' ? rules_cause(learning->rules, outcome->cause) : RULES_NONE;
-    if (finding == RULES_NONE)
-        return STATUS_OK;
-    learning->vessels += 1;
-    if (cause != RULES_NONE) {
-        learning->causes[cause].seen += 1;
-        learning->causes_known += 1;
-    }
-    /* The look that it answers: the last standing one before it, or else the last. */
-    struct look *looks = NULL;
-    const struct look *answered = NULL;
-    const struct fact *facts = NULL;
-    size_t count = 0;
-    bool before = false;
-    enum status status = journal_standing(learning->journal, RECORD_LOOK, outcome->vessel,
-                                          learning->arena, (void **)&looks, &count);
-    if (status != STATUS_OK)
-        return status;
-    for (size_t i = 0; i < count; i++) {
-        bool early = looks[i].at.seconds <= outcome->at.seconds;
-        if (early || !before)
-            answered = &looks[i];
-        before = before || early;
-    }
-    /* One look that cannot be read is no reason to learn nothing. */
-    if (answered == NULL ||
-        facts_read(learning->rules, answered->facts, learning->arena, &facts, &count) != STATUS_OK)
-        return STATUS_OK;
-    for (size_t i = 0; i < count; i++)
-        count_fact(learning, (size_t)finding, &facts[i]);
-    return STATUS_OK;
-}
-
 /* ---- all of them -------------------------------------------------------------------------------- */
+
+/* The newest outcome of each vessel, unless it withdraws one, and what was known at the look that it answers:
+ * the last standing one before it, or else the last. */
+static const char confirmed[] =
+    "SELECT finding, cause, (SELECT facts FROM (SELECT facts, id, at <= o.at AS before"
+    " FROM look AS l WHERE vessel = o.vessel AND action <> '" WITHDRAWN "'"
+    " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = l.id)) ORDER BY before DESC, id DESC"
+    " LIMIT 1) FROM outcome AS o WHERE status <> '" WITHDRAWN "'"
+    " AND NOT EXISTS (SELECT 1 FROM outcome WHERE vessel = o.vessel AND id > o.id) ORDER BY id";
 
 enum status learn_count(struct journal *journal, const struct rules *rules, struct arena *arena,
                         struct learned *learned)
 {
     size_t cells = rules->finding_count * rules->observable_count;
     struct learning learning = {
-        .journal = journal,
         .rules = rules,
         .arena = arena,
         .cells = arena_array(arena, cells, sizeof *learning.cells),
-        .causes = arena_array(arena, rules->cause_count, sizeof *learning.causes),
     };
-    struct outcome *outcomes = NULL;
-    size_t count = 0;
-
-    *learned = (struct learned){.strength = LEARN_STRENGTH};
-    enum status status =
-        journal_all(journal, RECORD_OUTCOME, NULL, 0, arena, (void **)&outcomes, &count);
-    for (size_t i = 0; i < count && status == STATUS_OK; i++) { /* by rising id: the last counts */
-        bool counts = strcmp(outcomes[i].status, WITHDRAWN) != 0;
-        for (size_t j = i + 1; j < count && counts; j++)
-            counts = outcomes[j].vessel != outcomes[i].vessel;
-        if (counts)
-            status = count_outcome(&learning, &outcomes[i]);
+    struct learned_cause *causes = arena_array(arena, rules->cause_count, sizeof *causes);
+    *learned =
+        (struct learned){.strength = LEARN_STRENGTH, .signs = learning.cells, .causes = causes};
+    double causes_known = 0.0;
+    struct query query = query_begin(journal, confirmed, "");
+    while (query_next(&query)) {
+        const struct fact *facts = NULL;
+        size_t count = 0;
+        int finding = rules_finding(rules, query_text(&query, 0));
+        int cause = rules_cause(rules, query_text(&query, 1));
+        if (finding == RULES_NONE)
+            continue;
+        learned->vessels += 1;
+        if (cause != RULES_NONE) {
+            causes[cause].seen += 1;
+            causes_known += 1;
+        }
+        /* One look that cannot be read is no reason to learn nothing. */
+        if (facts_read(rules, query_text(&query, 2), arena, &facts, &count) != STATUS_OK)
+            continue;
+        for (size_t i = 0; i < count; i++)
+            count_fact(&learning, (size_t)finding, &facts[i]);
     }
-    if (status != STATUS_OK)
-        return status;
     for (size_t i = 0; i < cells; i++)
         if (learning.cells[i].seen != NULL)
             learning.cells[learned->sign_count++] = learning.cells[i];
     for (size_t c = 0; c < rules->cause_count; c++) {
-        learning.causes[c].cause = c;
-        learning.causes[c].of = learning.causes_known;
+        causes[c].cause = c;
+        causes[c].of = causes_known;
     }
-    learned->signs = learning.cells;
-    learned->causes = learning.causes;
-    learned->cause_count = learning.causes_known > 0 ? rules->cause_count : 0;
-    learned->vessels = learning.vessels;
-    return STATUS_OK;
+    learned->cause_count = causes_known > 0 ? rules->cause_count : 0;
+    return journal_told(journal);
 }
 
 /* ---- as a file ------------------------------------------------------------------------------- */
