@@ -430,27 +430,29 @@ void app_name(struct app *app, enum record record, union any_record *row)
         app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label));
 }
 
-void *app_all(struct app *app, enum record record, const char *column, int64_t value, size_t *count)
+void *app_all(struct app *app, enum record record, const char *condition, int64_t value,
+              size_t *count)
 {
-    void *rows = NULL;
-    app_must(app, journal_all(app->journal, record, column, value, app->arena, &rows, count));
-    return rows;
+    struct page page;
+    app_must(app, journal_page(app->journal, record, condition, value, 0, app->arena, &page));
+    *count = page.count;
+    return page.rows;
 }
 
 void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count)
 {
-    void *rows = NULL;
-    app_must(app, journal_standing(app->journal, record, vessel, app->arena, &rows, count));
-    return rows;
+    struct page page;
+    app_must(app, journal_standing(app->journal, record, vessel, app->arena, &page));
+    *count = page.count;
+    return page.rows;
 }
 
-bool app_newest_batch(struct app *app, struct batch *batch)
+bool app_newest(struct app *app, enum record record, void *row)
 {
-    const struct survey survey = survey_all(RECORD_BATCH, 1);
     struct page page;
-    app_must(app, survey_page(app->journal, &survey, app->arena, &page));
+    app_must(app, journal_page(app->journal, record, NULL, 0, 1, app->arena, &page));
     if (page.count > 0)
-        app_get(app, RECORD_BATCH, page.ids[0], batch);
+        memcpy(row, page.rows, record_types[record].size);
     return page.count > 0;
 }
 

@@ -370,13 +370,13 @@ const char *app_journal_path(struct app *app);
 void app_add(struct app *app, enum record record, void *row);
 /* Gives it the next label of its kind where it has none. */
 void app_name(struct app *app, enum record record, union any_record *row);
-/* All rows whose `column` is `value`, in the arena. */
-void *app_all(struct app *app, enum record record, const char *column, int64_t value,
+/* All rows that fulfil a condition with a value (journal_page), in the arena. */
+void *app_all(struct app *app, enum record record, const char *condition, int64_t value,
               size_t *count);
 /* Looks, events or outcomes of a vessel that stand. */
 void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count);
-/* The newest batch; false when there is none. */
-bool app_newest_batch(struct app *app, struct batch *batch);
+/* The newest record of a kind; false when there is none. */
+bool app_newest(struct app *app, enum record record, void *row);
 /* "B1-1 to B1-4, B1-7" (view_vessels), in the arena. */
 const char *app_vessels(struct app *app, const struct vessel *vessels, size_t count);
 

@@ -147,7 +147,7 @@ void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel
                                                      : vessel_risk(app, vessel, EVENT_USE);
     if (why != NULL)
         app_must(app, app_error(app, STATUS_CHECK, NULL, "%s", why));
-    const struct parent *parents = app_all(app, RECORD_PARENT, "vessel", vessel->id, &count);
+    const struct parent *parents = app_all(app, RECORD_PARENT, "vessel = ?1", vessel->id, &count);
     record_init(RECORD_STARTER, starter);
     if (count > 0) {
         app_get(app, RECORD_STARTER, parents[0].starter, starter);
@@ -206,29 +206,26 @@ static void enter_batch(struct choice *choice, int64_t id)
     if (choice->batch.id == id)
         return;
     app_get(choice->app, RECORD_BATCH, id, &choice->batch);
-    choice->vessels = app_all(choice->app, RECORD_VESSEL, "batch", id, &choice->count);
+    choice->vessels = app_all(choice->app, RECORD_VESSEL, "batch = ?1", id, &choice->count);
 }
 
 /* Ends the command that got numbers of no batch: the one looked at last is offered, else the newest. */
 static _Noreturn void which_batch(struct app *app, long from, long to)
 {
-    const struct survey survey = survey_all(RECORD_LOOK, 1);
     const char *numbers = from == to ? arena_format(app->arena, "%ld", from)
                                      : arena_format(app->arena, "%ld-%ld", from, to);
     struct look look;
     struct vessel vessel;
     struct batch batch;
-    struct page page;
-    app_must(app, survey_page(app->journal, &survey, app->arena, &page));
-    if (page.count > 0) {
-        app_get(app, RECORD_LOOK, page.ids[0], &look);
+    const bool looked = app_newest(app, RECORD_LOOK, &look);
+    if (looked) {
         app_get(app, RECORD_VESSEL, look.vessel, &vessel);
         app_get(app, RECORD_BATCH, vessel.batch, &batch);
     }
-    if (page.count > 0 || app_newest_batch(app, &batch))
+    if (looked || app_newest(app, RECORD_BATCH, &batch))
         app_stop(app, "%s of which batch? If %s, %s: jarside %s %s %s", numbers, batch.label,
-                 page.count > 0 ? "the one looked at last" : "the newest", app->command->name,
-                 batch.label, numbers);
+                 looked ? "the one looked at last" : "the newest", app->command->name, batch.label,
+                 numbers);
     app_stop(app, "%s of which batch? For instance: B3 %s", numbers, numbers);
 }
 

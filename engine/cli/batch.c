@@ -631,9 +631,10 @@ static void find_before(struct draft *draft)
 
     if (app->given.like != NULL)
         labels_find(app, RECORD_BATCH, app->given.like, &before->batch);
-    else if (!app_newest_batch(app, &before->batch))
+    else if (!app_newest(app, RECORD_BATCH, &before->batch))
         return;
-    const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch", before->batch.id, &count);
+    const struct vessel *vessels =
+        app_all(app, RECORD_VESSEL, "batch = ?1", before->batch.id, &count);
     for (size_t i = 0; i < count && before->vessel.id == 0; i++)
         if (!vessels[i].control)
             before->vessel = vessels[i];

@@ -294,7 +294,7 @@ static void read_remark(struct walkthrough *walk, const struct batch *batch)
 {
     struct app *app = walk->app;
     struct remark remark;
-    const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch", batch->id, &walk->count);
+    const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch = ?1", batch->id, &walk->count);
     app_must(app, remark_read(walk->looking->words, batch->label, walk->count, app->arena, &remark,
                               app->diags));
     walk->rows = arena_array(app->arena, walk->count, sizeof *walk->rows);

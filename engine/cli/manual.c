@@ -119,14 +119,13 @@ static void offer_ids(struct app *app, enum word_list list, const char *begun)
         offer(app, begun, names.ids[i], names.names[i]);
 }
 
-static void offer_records(struct app *app, enum record record, const char *column, int64_t value,
+static void offer_records(struct app *app, enum record record, const char *condition, int64_t value,
                           const char *begun)
 {
-    void *rows = NULL;
-    size_t count = 0, size = record_types[record].size;
-    (void)journal_all(app->journal, record, column, value, app->arena, &rows, &count);
-    for (size_t i = 0; i < count; i++)
-        offer(app, begun, ((const union any_record *)((const char *)rows + i * size))->named.label,
+    struct page page;
+    (void)journal_page(app->journal, record, condition, value, 0, app->arena, &page);
+    for (size_t i = 0; i < page.count; i++)
+        offer(app, begun, ((const union any_record *)page_row(&page, i))->named.label,
               record_types[record].name);
 }
 
@@ -145,7 +144,7 @@ static void offer_labels(struct app *app, enum record kind, bool vessels, const 
     if (vessels && dash != NULL &&
         journal_has(app->journal, RECORD_BATCH,
                     arena_copy(app->arena, begun, (size_t)(dash - begun)), &batch))
-        offer_records(app, RECORD_VESSEL, "batch", batch, begun);
+        offer_records(app, RECORD_VESSEL, "batch = ?1", batch, begun);
 }
 
 static void offer_value(struct app *app, const struct help_line *line, const char *begun)

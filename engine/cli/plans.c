@@ -273,7 +273,7 @@ static const char *recall_growth(struct app *app, const char *label, struct know
     const int64_t whole = labels_id(app, RECORD_BATCH, label);
     size_t count = 0;
     if (whole != 0)
-        vessel = *(const struct vessel *)app_all(app, RECORD_VESSEL, "batch", whole, &count);
+        vessel = *(const struct vessel *)app_all(app, RECORD_VESSEL, "batch = ?1", whole, &count);
     else
         labels_find(app, RECORD_VESSEL, label, &vessel);
     app_get(app, RECORD_BATCH, vessel.batch, &batch);

@@ -140,7 +140,7 @@ static bool descends(struct app *app, int64_t starter, int64_t ancestor, int dep
 
     if (starter == ancestor || depth > DEEPEST)
         return true;
-    const struct parent *parents = app_all(app, RECORD_PARENT, "starter", starter, &count);
+    const struct parent *parents = app_all(app, RECORD_PARENT, "starter = ?1", starter, &count);
     for (size_t i = 0; i < count; i++)
         if (descends(app, parents[i].parent, ancestor, depth + 1))
             return true;
@@ -330,37 +330,46 @@ static enum status run_list(struct app *app)
     enum { USUAL = 20, USUAL_OF_BATCH = 200 };
     const struct given *given = &app->given;
     const char *word = app->operand_count > 0 ? app->operands[0] : NULL, *of = given->batch;
-    const bool filtered = given->state != SURVEY_ANY || given->fate != SURVEY_ANY;
-    struct survey survey = survey_all(RECORD_BATCH, USUAL);
+    const bool filtered = given->state >= 0 || given->fate >= 0;
+    enum record record = RECORD_BATCH;
     struct batch batch = {.id = 0};
+    const char *condition = "1";
     struct page page;
 
     if (of != NULL || filtered)
-        survey.record = RECORD_VESSEL;
-    if (word != NULL && (survey.record = labels_kind(word)) == RECORD_COUNT) {
+        record = RECORD_VESSEL;
+    if (word != NULL && (record = labels_kind(word)) == RECORD_COUNT) {
         if (labels_id(app, RECORD_BATCH, word) == 0)
             app_stop(app,
                      "list what? batches, vessels, starters, lots, cooks, sessions, places, "
                      "looks, events, outcomes, edits, or a batch; not '%s'",
                      word);
         of = word; /* "B3" lists its vessels */
-        survey.record = RECORD_VESSEL;
+        record = RECORD_VESSEL;
     }
     if (of != NULL)
         labels_find(app, RECORD_BATCH, of, &batch);
-    if (filtered && survey.record != RECORD_VESSEL)
+    if (filtered && record != RECORD_VESSEL)
         app_stop(app, "only vessels have a state or a fate");
-    if (of != NULL && survey.record != RECORD_VESSEL && !record_of_vessel(survey.record))
+    if (of != NULL && record != RECORD_VESSEL && !record_of_vessel(record))
         app_stop(app, "--batch goes with vessels, looks, events and outcomes");
-    survey.of = RECORD_BATCH;
-    survey.id = batch.id;
-    survey.state = given->state;
-    survey.fate = given->fate;
-    survey.limit = given->limit != SIZE_MAX ? given->limit : of != NULL ? USUAL_OF_BATCH : USUAL;
-    app_must(app, survey_page(app->journal, &survey, app->arena, &page));
+    if (of != NULL)
+        condition = record == RECORD_VESSEL ? "batch = ?1"
+                                            : "vessel IN (SELECT id FROM vessel WHERE batch = ?1)";
+    if (given->state >= 0)
+        condition = arena_format(app->arena, "%s AND state = '%s'", condition,
+                                 vessel_state_words[given->state]);
+    if (given->fate >= 0)
+        condition =
+            arena_format(app->arena, "%s AND fate = '%s'", condition, fate_words[given->fate]);
+    const size_t limit = given->limit != SIZE_MAX ? given->limit
+                         : of != NULL             ? USUAL_OF_BATCH
+                                                  : USUAL;
+    app_must(app,
+             journal_page(app->journal, record, condition, batch.id, limit, app->arena, &page));
     if (page.count == 0 && !app->given.json)
         app_say(app, "The journal has none of that kind.");
-    return app_tell(app, "list", view_list_json(&app->view, survey.record, &page));
+    return app_tell(app, "list", view_list_json(&app->view, &page));
 }
 
 static enum status run_search(struct app *app)
@@ -379,21 +388,13 @@ static enum status run_search(struct app *app)
     }
     if (count == 0)
         app_stop(app, "search for what? For instance: jarside search greasy S1");
-    app_must(app, survey_search(app->journal, words, count,
-                                app->given.limit > 0 ? app->given.limit : SIZE_MAX / 2, app->arena,
-                                &hits));
-    int64_t *ids = arena_array(app->arena, hits.count + 1, sizeof *ids);
+    app_must(app, query_search(app->journal, words, count,
+                               app->given.limit > 0 ? app->given.limit : SIZE_MAX / 2, app->arena,
+                               &hits));
     json_t *groups = json_array();
-    for (size_t start = 0, end = 0; start < hits.count; start = end) { /* a kind of record */
-        enum record record = hits.hits[start].record;
-        while (end < hits.count && hits.hits[end].record == record)
-            end++;
-        for (size_t k = end; k > start; k--) /* the newest last */
-            ids[end - k] = hits.hits[k - 1].id;
-        const struct page page = {ids, end - start, end - start};
-        view_json_row(groups, "kind:s records:o", record_types[record].name,
-                      view_records_json(&app->view, record, &page));
-    }
+    for (size_t i = 0; i < hits.count; i++)
+        view_json_row(groups, "kind:s records:o", record_types[hits.pages[i].record].name,
+                      view_records_json(&app->view, &hits.pages[i]));
     return app_tell(app, "found", view_json("schema:i more:b found:o", 1, hits.more, groups));
 }
 
@@ -533,7 +534,7 @@ static enum status run_labels(struct app *app)
     struct batch newest;
     struct text html;
 
-    if (app->operand_count == 0 && !app_newest_batch(app, &newest))
+    if (app->operand_count == 0 && !app_newest(app, RECORD_BATCH, &newest))
         app_stop(app, "there is no batch yet; 'jarside batch' starts one");
     const struct chosen chosen = app->operand_count == 0
                                      ? labels_vessels(app, &newest.label, 1)

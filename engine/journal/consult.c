@@ -367,24 +367,23 @@ static const struct outcome *read_looks(struct opening *opening)
 {
     struct journal *journal = opening->journal;
     struct consultation *at = opening->at;
-    struct outcome *outcomes = NULL;
-    struct look *looks = NULL;
-    size_t outcome_count = 0, count = 0;
+    struct page outcomes, looks;
     int64_t vessel = at->vessel.id, corrects = at->request.corrects;
     if (corrects != 0 && query_number(journal, "SELECT 1 FROM look WHERE id = ? AND vessel = ?",
                                       "ii", corrects, vessel) == 0)
         journal_refuse(journal, STATUS_USAGE, "look %lld is not one of %s's", (long long)corrects,
                        at->vessel.label);
-    journal_standing(journal, RECORD_OUTCOME, vessel, opening->arena, (void **)&outcomes,
-                     &outcome_count);
-    journal_standing(journal, RECORD_LOOK, vessel, opening->arena, (void **)&looks, &count);
-    const struct outcome *outcome = outcome_count > 0 ? &outcomes[outcome_count - 1] : NULL;
-    at->looks = looks;
+    journal_standing(journal, RECORD_OUTCOME, vessel, opening->arena, &outcomes);
+    journal_standing(journal, RECORD_LOOK, vessel, opening->arena, &looks);
+    const struct outcome *outcome =
+        outcomes.count > 0 ? page_row(&outcomes, outcomes.count - 1) : NULL;
+    struct look *kept = looks.rows;
+    at->looks = kept;
     at->look_count = 0;
-    for (size_t i = 0; i < count; i++)
-        if (looks[i].id != corrects &&
-            (!clears(outcome) || looks[i].at.seconds > outcome->at.seconds))
-            looks[at->look_count++] = looks[i];
+    for (size_t i = 0; i < looks.count; i++)
+        if (kept[i].id != corrects &&
+            (!clears(outcome) || kept[i].at.seconds > outcome->at.seconds))
+            kept[at->look_count++] = kept[i];
     return outcome;
 }
 

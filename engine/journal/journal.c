@@ -368,6 +368,22 @@ char *query_string(struct journal *journal, struct arena *arena, const char *sql
     return text;
 }
 
+json_t *query_json(struct journal *journal, const char *sql, const char *binds, ...)
+{
+    va_list arguments;
+    va_start(arguments, binds);
+    struct query query = begin_with(journal, sql, binds, arguments);
+    va_end(arguments);
+    bool found = query_next(&query);
+    json_t *json = found ? json_loads(query_text(&query, 0), 0, NULL) : NULL;
+    query_end(&query);
+    if (found && json == NULL)
+        journal_refuse(
+            journal, STATUS_DATA,
+            "it holds a word or text that is not allowed; 'jarside journal check' says which");
+    return json;
+}
+
 const char *query_text(const struct query *query, int column)
 {
     const char *text = (const char *)sqlite3_column_text(query->statement, column);

@@ -85,13 +85,26 @@ enum status label_check(struct journal *journal, enum record record, const char 
 /* As journal_find, but false and silent when there is none. */
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id);
 
-/* All of them by rising id, texts copied into the arena. `rows` is an array of the struct. `column` (a
- * reference or integer column, or NULL for all) must equal `value`. */
-enum status journal_all(struct journal *journal, enum record record, const char *column,
-                        int64_t value, struct arena *arena, void **rows, size_t *count);
-/* Looks, events or outcomes of a vessel that no later one corrects, by rising id. */
+/* Records of a kind by rising id, their texts in an arena. */
+struct page {
+    enum record record;
+    void *rows; /* an array of its struct */
+    size_t count;
+    size_t total; /* how many there are without a limit */
+};
+/* One of them. */
+static inline const void *page_row(const struct page *page, size_t index)
+{
+    return (const char *)page->rows + index * record_types[page->record].size;
+}
+
+/* The newest `limit` (0: all) of those that fulfil a condition in SQL, "batch = ?1" say, with a value; of all
+ * of the kind where it is NULL. */
+enum status journal_page(struct journal *journal, enum record record, const char *condition,
+                         int64_t value, size_t limit, struct arena *arena, struct page *page);
+/* Looks, events or outcomes of a vessel that no later one corrects. */
 enum status journal_standing(struct journal *journal, enum record record, int64_t vessel,
-                             struct arena *arena, void **rows, size_t *count);
+                             struct arena *arena, struct page *page);
 /* How many there are. */
 size_t journal_count(struct journal *journal, enum record record, const char *column,
                      int64_t value);

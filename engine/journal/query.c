@@ -31,123 +31,67 @@ static const char *belonging(struct arena *arena, enum record record, enum recor
                               column);
 }
 
-struct survey survey_all(enum record record, size_t limit)
+enum status query_belonging(struct journal *journal, enum record record, enum record of, int64_t id,
+                            size_t limit, struct arena *arena, struct page *page)
 {
-    return (struct survey){
-        .record = record, .state = SURVEY_ANY, .fate = SURVEY_ANY, .limit = limit};
-}
-
-static int64_t limit_of(size_t limit)
-{
-    return limit > 0 ? (int64_t)limit : -1;
-}
-
-enum status survey_page(struct journal *journal, const struct survey *survey, struct arena *arena,
-                        struct page *page)
-{
-    int64_t *ids = NULL;
-    size_t count = 0;
-    struct text from;
-    text_init(&from);
-    text_printf(&from, "\"%s\" WHERE %s", record_types[survey->record].name,
-                survey->id != 0 ? belonging(arena, survey->record, survey->of) : "1");
-    if (survey->state != SURVEY_ANY)
-        text_printf(&from, " AND state = '%s'", vessel_state_words[survey->state]);
-    if (survey->fate != SURVEY_ANY)
-        text_printf(&from, " AND fate = '%s'", fate_words[survey->fate]);
-    if (survey->growing)
-        text_puts(&from, " AND state IN ('growing', 'isolated')");
-    journal_enter(journal);
-    struct query query = query_begin(
-        journal,
-        journal_sql(journal,
-                    "SELECT id FROM (SELECT id FROM %s ORDER BY id DESC LIMIT ?2) ORDER BY id",
-                    from.bytes),
-        "ii", survey->id, limit_of(survey->limit));
-    while (query_next(&query))
-        *arena_push(arena, ids, count) = query_integer(&query, 0);
-    *page = (struct page){ids, count, count};
-    if (survey->limit > 0 && count >= survey->limit)
-        page->total = (size_t)query_number(
-            journal, journal_sql(journal, "SELECT count(*) FROM %s", from.bytes), "i", survey->id);
-    text_release(&from);
-    return journal_leave(journal);
-}
-
-enum status survey_of(struct journal *journal, enum record record, enum record of, int64_t id,
-                      size_t limit, struct arena *arena, struct page *page)
-{
-    struct survey survey = survey_all(record, limit);
-    survey.of = of;
-    survey.id = id;
-    return survey_page(journal, &survey, arena, page);
+    return journal_page(journal, record, belonging(arena, record, of), id, limit, arena, page);
 }
 
 /* ---- counts ---------------------------------------------------------------------------------- */
 
-enum status survey_tally(struct journal *journal, enum record record, int64_t id,
-                         struct vessel_tally *tally)
+#define LOST   "('stuck', 'contaminated', 'untold')"
+#define STATES "json_each('[\"growing\", \"isolated\", \"discarded\", \"used\"]')"
+#define FATES  "json_each('[\"open\", \"sound\", \"stuck\", \"contaminated\", \"untold\"]')"
+
+json_t *query_tally(struct journal *journal, enum record record, int64_t id)
 {
     struct arena *arena = arena_new();
     const char *sql = journal_sql(
-        journal, "SELECT control, state, fate, count(*) FROM vessel WHERE %s GROUP BY 1, 2, 3",
+        journal,
+        "WITH v AS (SELECT control, state, fate, fate IN " LOST
+        " AS lost, count(*) AS n FROM vessel"
+        " WHERE %s GROUP BY 1, 2, 3), g AS (SELECT * FROM v WHERE NOT control)"
+        " SELECT iif((SELECT count(*) FROM v WHERE state NOT IN (SELECT value FROM " STATES ")"
+        " OR fate NOT IN (SELECT value FROM " FATES ")) > 0, '',"
+        " json_object('vessels', (SELECT ifnull(sum(n), 0) FROM g),"
+        " 'lost', (SELECT ifnull(sum(n), 0) FROM g WHERE lost),"
+        " 'state', (SELECT json_group_object(value, (SELECT ifnull(sum(n), 0) FROM g"
+        " WHERE state = value)) FROM " STATES "),"
+        " 'fate', (SELECT json_group_object(value, (SELECT ifnull(sum(n), 0) FROM g"
+        " WHERE fate = value)) FROM " FATES "),"
+        " 'controls', (SELECT ifnull(sum(n), 0) FROM v WHERE control),"
+        " 'controls_lost', (SELECT ifnull(sum(n), 0) FROM v WHERE control AND fate = "
+        "'contaminated'),"
+        " '_parts', (SELECT json_group_array(json_object('count', n, 'of', of)) FROM"
+        " (SELECT sum(n) AS n, CASE WHEN NOT lost THEN state WHEN state IN ('growing', 'isolated')"
+        " THEN 'to remove' ELSE 'lost' END AS of FROM g GROUP BY 2"
+        " ORDER BY instr('growing isolated discarded used lost to remove', of)))))",
         belonging(arena, RECORD_VESSEL, record));
-    memset(tally, 0, sizeof *tally);
-    struct query query = query_begin(journal, sql, "i", id);
-    while (query_next(&query)) {
-        size_t count = (size_t)query_integer(&query, 3);
-        size_t state = word_number(vessel_state_words, query_text(&query, 1));
-        size_t fate = word_number(fate_words, query_text(&query, 2));
-        if (state > VESSEL_USED || fate >= FATE_COUNT) {
-            journal_refuse(journal, STATUS_DATA,
-                           "a vessel is in a state that is not known; 'jarside journal check' says "
-                           "more");
-            query_end(&query);
-        } else if (query_integer(&query, 0) != 0) {
-            tally->controls += count;
-            tally->controls_lost += fate == FATE_CONTAMINATED ? count : 0;
-        } else {
-            tally->vessels += count;
-            tally->state[state] += count;
-            tally->well[state] += fate == FATE_OPEN || fate == FATE_SOUND ? count : 0;
-            tally->fate[fate] += count;
-        }
-    }
+    json_t *tally = query_json(journal, sql, "i", id);
     arena_free(arena);
-    return journal_told(journal);
+    return tally;
 }
 
-size_t tally_lost(const struct vessel_tally *tally)
+json_t *query_losses(struct journal *journal, const char *by, const char *batches, int64_t since)
 {
-    return tally->fate[FATE_STUCK] + tally->fate[FATE_CONTAMINATED] + tally->fate[FATE_UNTOLD];
-}
-
-enum status survey_losses(struct journal *journal, enum losses_by by, struct arena *arena,
-                          const char *batches, int64_t since, struct losses **losses, size_t *count)
-{
-    static const char *const keys[LOSSES_BY] = {
-        [LOSSES_BY_MONTH] = "strftime('%Y-%m', b.at + 60 * b.at_offset, 'unixepoch')",
-        [LOSSES_BY_SPECIES] = "b.species",
-        [LOSSES_BY_STARTER] = "ifnull((SELECT label FROM starter WHERE id = b.starter), '')",
-    };
-    const char *sql = journal_sql(journal,
-                                  "SELECT %s, v.fate, count(*) FROM vessel AS v JOIN batch AS b"
-                                  " ON b.id = v.batch WHERE NOT v.control AND b.at >= ?2 AND"
-                                  " (?1 = '[]' OR b.id IN (SELECT value FROM json_each(?1)))"
-                                  " GROUP BY 1, 2 ORDER BY 1",
-                                  keys[by]);
-    struct query query = query_begin(journal, sql, "ti", batches, since);
-    *losses = NULL;
-    *count = 0;
-    while (query_next(&query)) {
-        const char *key = query_text(&query, 0);
-        size_t fate = word_number(fate_words, query_text(&query, 1));
-        if (*count == 0 || strcmp((*losses)[*count - 1].key, key) != 0)
-            *arena_push(arena, *losses, *count) = (struct losses){.key = arena_string(arena, key)};
-        if (fate < FATE_COUNT)
-            (*losses)[*count - 1].fate[fate] += (size_t)query_integer(&query, 2);
-    }
-    return journal_told(journal);
+    const char *key = strcmp(by, "month") == 0
+                          ? "strftime('%Y-%m', b.at + 60 * b.at_offset, 'unixepoch')"
+                      : strcmp(by, "species") == 0
+                          ? "b.species"
+                          : "ifnull((SELECT label FROM starter WHERE id = b.starter), '')";
+    return query_json(
+        journal,
+        journal_sql(journal,
+                    "SELECT json_group_array(json_object('%s', nullif(key, ''), 'open', open,"
+                    " 'sound', sound, 'lost', lost, '_all', open + sound + lost,"
+                    " '_share', lost * 1.0 / (sound + lost))) FROM (SELECT %s AS key,"
+                    " sum(fate = 'open') AS open, sum(fate = 'sound') AS sound,"
+                    " sum(fate IN " LOST ") AS lost FROM vessel AS v JOIN batch AS b"
+                    " ON b.id = v.batch WHERE NOT v.control AND b.at >= ?2 AND"
+                    " (?1 = '[]' OR b.id IN (SELECT value FROM json_each(?1)))"
+                    " GROUP BY 1 ORDER BY 1)",
+                    by, key),
+        "ti", batches, since);
 }
 
 /* ---- search ---------------------------------------------------------------------------------- */
@@ -254,34 +198,36 @@ static void put_match(struct text *match, const char *wanted, bool begun)
 static void search_kind(struct journal *journal, size_t kind, const char *match, const char *wanted,
                         size_t limit, struct arena *arena, struct hits *hits)
 {
-    enum record record = searched[kind].record;
+    struct page page = {.record = searched[kind].record};
     int64_t first = searched[kind].number << KIND_SHIFT;
-    size_t found = 0;
-    char *columns = searched_columns(record);
-    const char *sql = journal_sql(
-        journal,
-        match[0] != '\0'
-            ? "SELECT r.id FROM wording CROSS JOIN \"%s\" AS r ON r.id = wording.rowid - ?2"
-              " WHERE wording MATCH ?1 AND wording.rowid BETWEEN ?2 AND ?3"
-              " AND words_in(?5, %s) ORDER BY wording.rowid DESC LIMIT ?4"
-            : "SELECT r.id FROM \"%s\" AS r WHERE ?1 = '' AND ?2 < ?3"
-              " AND words_in(?5, %s) ORDER BY r.id DESC LIMIT ?4",
-        record_types[record].name, columns);
+    char *columns = searched_columns(page.record);
+    const char *name = record_types[page.record].name;
+    const char *found = arena_format(
+        arena,
+        match[0] != '\0' ? "id IN (SELECT r.id FROM wording CROSS JOIN \"%s\" AS r"
+                           " ON r.id = wording.rowid - ?2 WHERE wording MATCH ?1"
+                           " AND wording.rowid BETWEEN ?2 AND ?3 AND words_in(?5, %s)"
+                           " ORDER BY wording.rowid DESC LIMIT ?4)"
+                         : "id IN (SELECT r.id FROM \"%s\" AS r WHERE ?1 = '' AND ?2 < ?3"
+                           " AND words_in(?5, %s) ORDER BY r.id DESC LIMIT ?4)",
+        name, columns);
     free(columns);
-    struct query query =
-        query_begin(journal, sql, "tiiit", match, first, first + (INT64_C(1) << KIND_SHIFT) - 1,
-                    (int64_t)limit + 1, wanted);
-    while (query_next(&query)) {
-        if (found++ < limit)
-            *arena_push(arena, hits->hits, hits->count) =
-                (struct hit){record, query_integer(&query, 0)};
-        else
-            hits->more = true;
+    struct query query = query_begin(
+        journal,
+        select_rows(journal, page.record, arena_format(arena, "WHERE %s ORDER BY id", found)),
+        "tiiit", match, first, first + (INT64_C(1) << KIND_SHIFT) - 1, (int64_t)limit + 1, wanted);
+    page.rows = query_rows(&query, page.record, arena, &page.count);
+    if (page.count > limit) { /* the oldest was asked for to see whether there are more */
+        hits->more = true;
+        page.rows = (char *)page.rows + record_types[page.record].size;
+        page.count--;
     }
+    if (page.count > 0)
+        *arena_push(arena, hits->pages, hits->count) = page;
 }
 
-enum status survey_search(struct journal *journal, const char *const *words, size_t count,
-                          size_t limit, struct arena *arena, struct hits *hits)
+enum status query_search(struct journal *journal, const char *const *words, size_t count,
+                         size_t limit, struct arena *arena, struct hits *hits)
 {
     struct text wanted, match;
     *hits = (struct hits){NULL, 0, false};
@@ -333,8 +279,8 @@ enum status history_of(struct journal *journal, enum record record, const void *
     }
     text_puts(&sql, " ORDER BY at, kind, id");
     journal_enter(journal);
-    struct query query =
-        query_begin(journal, sql.bytes, "iti", of->named.id, of->named.label, limit_of(limit));
+    struct query query = query_begin(journal, sql.bytes, "iti", of->named.id, of->named.label,
+                                     limit > 0 ? (int64_t)limit : -1);
     while (query_next(&query)) {
         struct history_entry *entry = arena_push(arena, history->entries, history->count);
         *entry = (struct history_entry){.kind = (enum record)query_integer(&query, 0),

@@ -968,30 +968,46 @@ bool journal_has(struct journal *journal, enum record record, const char *label,
     return found != 0;
 }
 
-enum status journal_all(struct journal *journal, enum record record, const char *column,
-                        int64_t value, struct arena *arena, void **rows, size_t *count)
+enum status journal_page(struct journal *journal, enum record record, const char *condition,
+                         int64_t value, size_t limit, struct arena *arena, struct page *page)
 {
-    const char *tail = column != NULL ? arena_format(arena, "WHERE \"%s\" = ? ORDER BY id", column)
-                                      : "ORDER BY id";
-    struct query query =
-        query_begin(journal, select_rows(journal, record, tail), column != NULL ? "i" : "", value);
-    *rows = query_rows(&query, record, arena, count);
-    return journal_told(journal);
+    const char *name = record_types[record].name;
+    size_t size = record_types[record].size;
+    condition = condition != NULL ? condition : "1";
+    *page = (struct page){.record = record};
+    journal_enter(journal);
+    struct query query = query_begin(
+        journal,
+        select_rows(journal, record,
+                    arena_format(arena, "WHERE %s ORDER BY id DESC LIMIT ?2", condition)),
+        "ii", value, limit > 0 ? (int64_t)limit : -1);
+    char *rows = page->rows = query_rows(&query, record, arena, &page->count);
+    for (size_t i = 0; 2 * i + 1 < page->count; i++) { /* the newest last */
+        union any_record row;
+        char *last = rows + (page->count - 1 - i) * size;
+        memcpy(&row, rows + i * size, size);
+        memcpy(rows + i * size, last, size);
+        memcpy(last, &row, size);
+    }
+    page->total = page->count;
+    if (limit > 0 && page->count == limit)
+        page->total = (size_t)query_number(
+            journal,
+            journal_sql(journal, "SELECT count(*) FROM \"%s\" AS a WHERE %s", name, condition), "i",
+            value);
+    return journal_leave(journal);
 }
 
 enum status journal_standing(struct journal *journal, enum record record, int64_t vessel,
-                             struct arena *arena, void **rows, size_t *count)
+                             struct arena *arena, struct page *page)
 {
-    const char *tail = arena_format(arena,
-                                    "WHERE vessel = ?%s AND NOT EXISTS"
-                                    " (SELECT 1 FROM \"%s\" WHERE corrects = a.id) ORDER BY id",
-                                    record == RECORD_LOOK      ? " AND action <> '" WITHDRAWN "'"
-                                    : record == RECORD_OUTCOME ? " AND status <> '" WITHDRAWN "'"
-                                                               : "",
-                                    record_types[record].name);
-    struct query query = query_begin(journal, select_rows(journal, record, tail), "i", vessel);
-    *rows = query_rows(&query, record, arena, count);
-    return journal_told(journal);
+    const char *standing = arena_format(
+        arena, "vessel = ?1 AND NOT EXISTS (SELECT 1 FROM \"%s\" WHERE corrects = a.id)%s",
+        record_types[record].name,
+        record == RECORD_LOOK      ? " AND action <> '" WITHDRAWN "'"
+        : record == RECORD_OUTCOME ? " AND status <> '" WITHDRAWN "'"
+                                   : "");
+    return journal_page(journal, record, standing, vessel, 0, arena, page);
 }
 
 size_t journal_count(struct journal *journal, enum record record, const char *column, int64_t value)

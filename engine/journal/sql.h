@@ -2,6 +2,7 @@
 #ifndef JARSIDE_JOURNAL_SQL_H
 #define JARSIDE_JOURNAL_SQL_H
 
+#include <jansson.h>
 #include <sqlite3.h>
 
 #include "base/text.h"
@@ -105,6 +106,9 @@ int64_t query_number(struct journal *journal, const char *sql, const char *binds
 /* The same as a text in the arena; NULL for none. */
 char *query_string(struct journal *journal, struct arena *arena, const char *sql, const char *binds,
                    ...);
+
+/* The same as the JSON that it is; a new reference, NULL for none. What is no JSON is refused. */
+json_t *query_json(struct journal *journal, const char *sql, const char *binds, ...);
 
 /* Which of the words it is, their count when it is none of them. */
 size_t word_number(const char *const *words, const char *word);

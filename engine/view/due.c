@@ -201,19 +201,17 @@ static size_t keep_due(struct journal_view *view, const struct due_asked *asked,
 
 json_t *view_due_json(struct journal_view *view, const struct due_asked *asked)
 {
-    struct survey growing = survey_all(RECORD_VESSEL, 0);
-    struct page page = {0};
-    struct vessel *vessels = NULL;
-    size_t count = 0, silent = 0;
+    struct page growing;
+    size_t silent = 0;
     int64_t next = 0;
     const char *silent_of = "";
     json_t *groups = json_array();
     bool controls = false;
-    growing.growing = true;
-    (void)view_well(view, survey_page(view->journal, &growing, view->arena, &page));
-    for (size_t i = 0; i < page.count; i++)
-        (void)view_get(view, RECORD_VESSEL, page.ids[i], arena_push(view->arena, vessels, count));
-    count = keep_due(view, asked, vessels, count, &next, &silent, &silent_of);
+    (void)view_well(view,
+                    journal_page(view->journal, RECORD_VESSEL, "state IN ('growing', 'isolated')",
+                                 0, 0, view->arena, &growing));
+    struct vessel *vessels = growing.rows;
+    size_t count = keep_due(view, asked, vessels, growing.count, &next, &silent, &silent_of);
     const bool all = asked->limit == 0 || asked->batch_count > 0 || count <= asked->limit;
     const size_t shown = all ? count : asked->limit;
     for (size_t i = 0, together; i < shown; i += together) {

@@ -171,14 +171,13 @@ static json_t *column_json(const struct column *column, const void *row, const c
     return view_json_text(words);
 }
 
-/* What a starter was made from, in the arena. */
-static const struct parent *parents_of(struct journal_view *view, int64_t starter, size_t *count)
+/* What a starter was made from. */
+static struct page parents_of(struct journal_view *view, int64_t starter)
 {
-    void *rows = NULL;
-    *count = 0;
-    (void)view_well(view, journal_all(view->journal, RECORD_PARENT, "starter", starter, view->arena,
-                                      &rows, count));
-    return rows;
+    struct page page;
+    (void)view_well(view, journal_page(view->journal, RECORD_PARENT, "starter = ?1", starter, 0,
+                                       view->arena, &page));
+    return page;
 }
 
 /* Another starter, or the grain of a vessel. */
@@ -188,20 +187,12 @@ static const char *parent_label(struct journal_view *view, const struct parent *
                                : view_label(view, RECORD_STARTER, parent->parent);
 }
 
-static struct page children_of(struct journal_view *view, enum record record, int64_t id)
-{
-    struct page page = {0};
-    (void)view_well(view,
-                    survey_of(view->journal, RECORD_STARTER, record, id, 0, view->arena, &page));
-    return page;
-}
-
-static struct page batches_of(struct journal_view *view, enum record record, int64_t id)
+static struct page belonging(struct journal_view *view, enum record record, enum record of,
+                             int64_t id)
 {
     enum { MOST = 1000 };
-    struct page page = {0};
-    (void)view_well(view,
-                    survey_of(view->journal, RECORD_BATCH, record, id, MOST, view->arena, &page));
+    struct page page;
+    (void)view_well(view, query_belonging(view->journal, record, of, id, MOST, view->arena, &page));
     return page;
 }
 
@@ -228,12 +219,11 @@ static const char *add_vessel(struct journal_view *view, const struct vessel *ve
 /* What it was made from: "bought, S1, B3-2". */
 static const char *parents_words(struct journal_view *view, const struct starter *starter)
 {
-    size_t count;
     const char *words = starter->source;
-    const struct parent *parents = parents_of(view, starter->id, &count);
-    for (size_t i = 0; i < count; i++)
-        words =
-            FORMAT("%s%s%s", words, words[0] != '\0' ? ", " : "", parent_label(view, &parents[i]));
+    const struct page parents = parents_of(view, starter->id);
+    for (size_t i = 0; i < parents.count; i++)
+        words = FORMAT("%s%s%s", words, words[0] != '\0' ? ", " : "",
+                       parent_label(view, page_row(&parents, i)));
     return words;
 }
 
@@ -265,56 +255,39 @@ json_t *view_record_json(struct journal_view *view, enum record record, const vo
 
 /* ---- lists ----------------------------------------------------------------------------------- */
 
-/* What became of the vessels of a record; `_parts` are for "8 (6 growing, 1 isolated, 1 to remove)". */
+/* What became of the vessels of a record. */
 static json_t *tally_json(struct journal_view *view, enum record record, int64_t id)
 {
-    struct vessel_tally tally = {0};
-    json_t *states = json_object(), *fates = json_object(), *parts = json_array();
-    size_t shelved = 0; /* lost, and not taken away yet */
-    (void)view_well(view, survey_tally(view->journal, record, id, &tally));
-    for (size_t i = 0; i <= VESSEL_USED; i++) {
-        json_object_set_new(states, vessel_state_words[i],
-                            json_integer((json_int_t)tally.state[i]));
-        if (tally.well[i] > 0)
-            view_json_row(parts, "count:z of:s", tally.well[i], vessel_state_words[i]);
-        shelved += i < VESSEL_DISCARDED ? tally.state[i] - tally.well[i] : 0;
-    }
-    if (tally_lost(&tally) > shelved)
-        view_json_row(parts, "count:z of:s", tally_lost(&tally) - shelved, "lost");
-    if (shelved > 0)
-        view_json_row(parts, "count:z of:s", shelved, "to remove");
-    for (size_t i = 0; i < FATE_COUNT; i++)
-        json_object_set_new(fates, fate_words[i], json_integer((json_int_t)tally.fate[i]));
-    return view_json("vessels:z lost:z state:o fate:o controls:z controls_lost:z _parts:o",
-                     tally.vessels, tally_lost(&tally), states, fates, tally.controls,
-                     tally.controls_lost, parts);
+    json_t *tally = query_tally(view->journal, record, id);
+    (void)view_well(view, tally != NULL ? STATUS_OK : STATUS_DATA);
+    return tally;
 }
 
-json_t *view_records_json(struct journal_view *view, enum record record, const struct page *page)
+json_t *view_records_json(struct journal_view *view, const struct page *page)
 {
     json_t *records = json_array();
-    union any_record row;
-    for (size_t i = 0; i < page->count && view_get(view, record, page->ids[i], &row); i++) {
-        json_t *object = view_record_json(view, record, &row);
-        if (record_has_label(record) && record != RECORD_VESSEL)
-            json_object_set_new(object, "vessels", tally_json(view, record, page->ids[i]));
+    for (size_t i = 0; i < page->count; i++) {
+        const union any_record *row = page_row(page, i);
+        json_t *object = view_record_json(view, page->record, row);
+        if (record_has_label(page->record) && page->record != RECORD_VESSEL)
+            view_json_add(object, "vessels:o", tally_json(view, page->record, row->named.id));
         json_array_append_new(records, object);
     }
     return records;
 }
 
-json_t *view_list_json(struct journal_view *view, enum record record, const struct page *page)
+json_t *view_list_json(struct journal_view *view, const struct page *page)
 {
-    return view_json("schema:i kind:s total:z records:o", 1, record_types[record].name, page->total,
-                     view_records_json(view, record, page));
+    return view_json("schema:i kind:s total:z records:o", 1, record_types[page->record].name,
+                     page->total, view_records_json(view, page));
 }
 
 const char *view_mother(struct journal_view *view, int64_t starter)
 {
     struct vessel vessel;
-    size_t count;
-    const struct parent *parents = parents_of(view, starter, &count);
-    if (count == 0 || parents->vessel == 0 ||
+    const struct page page = parents_of(view, starter);
+    const struct parent *parents = page.rows;
+    if (page.count == 0 || parents->vessel == 0 ||
         !view_get(view, RECORD_VESSEL, parents->vessel, &vessel))
         return "";
     return FORMAT(" (grain of %s%s%s)", vessel.label, lost_of(&vessel) ? ", which counts as " : "",
@@ -323,15 +296,15 @@ const char *view_mother(struct journal_view *view, int64_t starter)
 
 const char *view_children(struct journal_view *view, enum record record, int64_t id)
 {
-    const struct page children = children_of(view, record, id);
+    const struct page children = belonging(view, RECORD_STARTER, record, id);
     const char *words = "";
     for (size_t i = 0; i < children.count; i++) {
-        const struct page batches = batches_of(view, RECORD_STARTER, children.ids[i]);
-        words = FORMAT("%s%s%s", words, i > 0 ? ", " : "",
-                       view_label(view, RECORD_STARTER, children.ids[i]));
+        const struct starter *child = page_row(&children, i);
+        const struct page batches = belonging(view, RECORD_BATCH, RECORD_STARTER, child->id);
+        words = FORMAT("%s%s%s", words, i > 0 ? ", " : "", child->label);
         for (size_t k = 0; k < batches.count; k++)
             words = FORMAT("%s%s%s%s", words, k > 0 ? ", " : " (in batch ",
-                           view_label(view, RECORD_BATCH, batches.ids[k]),
+                           ((const struct batch *)page_row(&batches, k))->label,
                            k + 1 == batches.count ? ")" : "");
     }
     return words;
@@ -343,36 +316,29 @@ json_t *view_losses_json(struct journal_view *view, const struct losses_asked *a
 {
     const double cost = asked->cost, yield = asked->yield;
     const int64_t since = moment_known(asked->since) ? asked->since.seconds : INT64_MIN;
-    static const char *const names[LOSSES_BY] = {"month", "species", "starter"};
+    static const char *const names[] = {"month", "species", "starter"};
     json_t *root = view_json("schema:i", 1), *tables = json_array();
-    size_t sound = 0, lost = 0;
-    for (enum losses_by by = 0; by < LOSSES_BY; by++) {
-        size_t count = 0;
-        json_t *rows = json_array();
-        struct losses *losses = NULL;
-        (void)view_well(view, survey_losses(view->journal, by, view->arena, asked->batches, since,
-                                            &losses, &count));
+    json_int_t sound = 0, lost = 0;
+    for (size_t by = 0; by < sizeof names / sizeof *names; by++) {
+        json_t *rows = query_losses(view->journal, names[by], asked->batches, since), *row;
+        size_t index;
+        (void)view_well(view, rows != NULL ? STATUS_OK : STATUS_DATA);
         sound = lost = 0;
-        for (size_t i = 0; i < count; i++) {
-            const size_t *fate = losses[i].fate;
-            size_t lost_here = fate[FATE_STUCK] + fate[FATE_CONTAMINATED] + fate[FATE_UNTOLD];
-            size_t ended = lost_here + fate[FATE_SOUND];
-            const char *key = by == LOSSES_BY_SPECIES ? view_name(view, LIST_SPECIES, losses[i].key)
-                                                      : losses[i].key;
-            sound += fate[FATE_SOUND];
-            lost += lost_here;
-            json_t *row = json_object();
-            json_object_set_new(row, names[by], view_json_text(losses[i].key));
-            view_json_add(row, "open:z sound:z lost:z _key:w _all:z _share:n", fate[FATE_OPEN],
-                          fate[FATE_SOUND], lost_here, key, fate[FATE_OPEN] + ended,
-                          (double)lost_here / (double)ended);
-            json_array_append_new(rows, row);
+        json_array_foreach(rows, index, row)
+        {
+            const char *key = json_string_value(json_object_get(row, names[by]));
+            sound += json_integer_value(json_object_get(row, "sound"));
+            lost += json_integer_value(json_object_get(row, "lost"));
+            view_json_add(row, "_key:w",
+                          key != NULL && strcmp(names[by], "species") == 0
+                              ? view_name(view, LIST_SPECIES, key)
+                              : key);
         }
         view_json_row(tables, "by:s rows:o", names[by], json_incref(rows));
         json_object_set_new(root, names[by], rows);
     }
     double each = sound > 0 ? cost * (double)(sound + lost) / (double)sound : NAN;
-    view_json_add(root, "cost_lost:n cost_each:n yielded:n yield_lost:n _tables:o _lost:z _ended:z",
+    view_json_add(root, "cost_lost:n cost_each:n yielded:n yield_lost:n _tables:o _lost:l _ended:l",
                   cost * (double)lost, each, yield * (double)sound, yield * (double)lost, tables,
                   lost, sound + lost);
     return root;
@@ -417,7 +383,7 @@ static json_t *coverage_chart(const struct subject *of, const struct page *vesse
     if (of->record == RECORD_VESSEL)
         vessel = of->row->vessel;
     else if (vessels->count > 0) {
-        (void)view_get(view, RECORD_VESSEL, vessels->ids[0], &vessel);
+        vessel = *(const struct vessel *)vessels->rows;
         vessel.id = 0;
     }
     const bool forecast_for = of->record == RECORD_VESSEL || vessels->count > 0;
@@ -537,14 +503,13 @@ struct family {
 };
 
 /* The starters made from a starter, as rows that lead to them. */
-static const struct parent *children_as_parents(struct journal_view *view, int64_t id,
-                                                size_t *count)
+static struct page children_as_parents(struct journal_view *view, int64_t id)
 {
-    const struct page page = children_of(view, RECORD_STARTER, id);
-    struct parent *rows = arena_array(view->arena, page.count + 1, sizeof *rows);
-    for (*count = 0; *count < page.count; ++*count)
-        rows[*count].parent = page.ids[*count];
-    return rows;
+    const struct page page = belonging(view, RECORD_STARTER, RECORD_STARTER, id);
+    struct parent *rows = arena_array(view->arena, page.count, sizeof *rows);
+    for (size_t i = 0; i < page.count; i++)
+        rows[i].parent = *(const int64_t *)page_row(&page, i);
+    return (struct page){RECORD_PARENT, rows, page.count, page.count};
 }
 
 /* What a starter was made from, or what was made from it: [{label, from: the same of theirs}]. A screen says
@@ -554,11 +519,9 @@ static json_t *relatives(struct family *family, int64_t id, int depth)
     enum { DEEPEST = 20 };
     struct journal_view *view = family->view;
     json_t *list = json_array();
-    size_t count = 0;
-    const struct parent *parents =
-        family->up ? parents_of(view, id, &count) : children_as_parents(view, id, &count);
-    for (size_t i = 0; parents != NULL && i < count && depth <= DEEPEST; i++) {
-        const struct parent parent = parents[i];
+    const struct page parents = family->up ? parents_of(view, id) : children_as_parents(view, id);
+    for (size_t i = 0; i < parents.count && depth <= DEEPEST; i++) {
+        const struct parent parent = *(const struct parent *)page_row(&parents, i);
         const bool grain = parent.vessel != 0;
         struct batch batch = {.starter = parent.parent};
         struct vessel vessel;
@@ -651,10 +614,10 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
     if (record == RECORD_STARTER)
         add_family(view, id, root);
     if (!one)
-        json_object_set_new(root, "vessels", tally_json(view, record, id));
+        view_json_add(root, "vessels:o", tally_json(view, record, id));
     if (!of.dated && record != RECORD_PLACE) {
-        const struct page batches = batches_of(view, record, id);
-        json_t *list = view_list_json(view, RECORD_BATCH, &batches);
+        const struct page batches = belonging(view, RECORD_BATCH, record, id);
+        json_t *list = view_list_json(view, &batches);
         json_object_set(root, "batches", json_object_get(list, "records"));
         json_object_set_new(root, "_batches", list);
     }
@@ -670,9 +633,9 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
     view_json_add(root, "earlier:z events:o _entries:o _width:i _today:s", of.history.earlier,
                   events, entries_told(&of), of.dated ? 20 : 12, moment_write_day(view->now, day));
     if (whole) {
-        (void)view_well(view, survey_of(view->journal, RECORD_VESSEL, RECORD_BATCH, id,
-                                        MOST_VESSELS, view->arena, &vessels));
-        json_object_set_new(root, "_vessels", view_list_json(view, RECORD_VESSEL, &vessels));
+        (void)view_well(view, query_belonging(view->journal, RECORD_VESSEL, RECORD_BATCH, id,
+                                              MOST_VESSELS, view->arena, &vessels));
+        json_object_set_new(root, "_vessels", view_list_json(view, &vessels));
     }
     if (of.dated)
         view_json_add(root, "_batch:w _from:w _note:w _starter:w _start:s _control:b _chart:o",

@@ -76,8 +76,8 @@ json_t *view_record_json(struct journal_view *view, enum record record, const vo
  * The records of a page, the newest last; batches and what they are made with come with
  * "vessels": what became of them, in counts. Alone, and as what the template "list" tells.
  */
-json_t *view_records_json(struct journal_view *view, enum record record, const struct page *page);
-json_t *view_list_json(struct journal_view *view, enum record record, const struct page *page);
+json_t *view_records_json(struct journal_view *view, const struct page *page);
+json_t *view_list_json(struct journal_view *view, const struct page *page);
 
 /*
  * The whole history of one record, for the templates history.vessel, .batch and .around (anything else), and of

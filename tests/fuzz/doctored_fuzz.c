@@ -223,13 +223,12 @@ static void check_all(struct journal_view *told)
 
 static void list(struct journal_view *told, enum record record)
 {
-    struct survey survey = survey_all(record, 20);
     struct screen screen = {.width = SCREEN_DEFAULT};
     struct page page;
     told->status = STATUS_OK;
     text_init(&screen.out);
-    if (survey_page(told->journal, &survey, told->arena, &page) == STATUS_OK) {
-        json_t *list = view_list_json(told, record, &page);
+    if (journal_page(told->journal, record, NULL, 0, 20, told->arena, &page) == STATUS_OK) {
+        json_t *list = view_list_json(told, &page);
         view_say(&(struct face){.screen = &screen}, "list", list);
         hold_json(list);
     }

@@ -288,17 +288,15 @@ static void what_is_derived_comes_back_too(void **state)
     export_to(c, c->journal, "first");
     struct journal *other = new_journal(c, "other.db");
     assert_int_equal(import_from(c, other, "first", tally), STATUS_OK);
-    struct vessel *here = NULL, *there = NULL;
-    size_t count = 0, copied = 0;
-    assert_int_equal(
-        journal_all(c->journal, RECORD_VESSEL, NULL, 0, c->arena, (void **)&here, &count),
-        STATUS_OK);
-    assert_int_equal(journal_all(other, RECORD_VESSEL, NULL, 0, c->arena, (void **)&there, &copied),
+    struct page here, there;
+    assert_int_equal(journal_page(c->journal, RECORD_VESSEL, NULL, 0, 0, c->arena, &here),
                      STATUS_OK);
-    assert_int_equal(count, 9);
-    assert_int_equal(copied, 9);
-    for (size_t i = 0; i < count; i++) {
-        const struct vessel a = here[i], b = there[i];
+    assert_int_equal(journal_page(other, RECORD_VESSEL, NULL, 0, 0, c->arena, &there), STATUS_OK);
+    assert_int_equal(here.count, 9);
+    assert_int_equal(there.count, 9);
+    for (size_t i = 0; i < here.count; i++) {
+        const struct vessel a = *(const struct vessel *)page_row(&here, i);
+        const struct vessel b = *(const struct vessel *)page_row(&there, i);
         assert_string_equal(a.label, b.label);
         assert_int_equal(a.state, b.state);
         assert_int_equal(a.fate, b.fate);
@@ -392,13 +390,12 @@ static void another_grower_s_records_get_new_ids(void **state)
     assert_int_equal(journal_count(mine, RECORD_LOOK, NULL, 0), 2 * looks);
     /* Corrections name the looks of their own vessel still. */
     struct vessel vessel;
-    struct look *list = NULL;
-    size_t count = 0;
+    struct page page;
     assert_int_equal(journal_find(mine, RECORD_VESSEL, "bB1-2", c->arena, &vessel), STATUS_OK);
-    assert_int_equal(
-        journal_all(mine, RECORD_LOOK, "vessel", vessel.id, c->arena, (void **)&list, &count),
-        STATUS_OK);
-    assert_int_equal(count, 4);
+    assert_int_equal(journal_page(mine, RECORD_LOOK, "vessel = ?1", vessel.id, 0, c->arena, &page),
+                     STATUS_OK);
+    assert_int_equal(page.count, 4);
+    const struct look *list = page.rows;
     assert_int_equal(list[3].corrects, list[2].id);
     assert_int_equal(list[3].turn, list[2].id);
     assert_int_equal(vessel.last_look, list[3].id);

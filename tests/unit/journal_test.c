@@ -195,17 +195,15 @@ static void a_slip_is_corrected_and_remembered(void **state)
     struct journal_case *c = *state;
     struct moment at = on("2026-03-05");
     struct cook cook;
-    struct edit *edits;
-    size_t count;
+    struct page page;
     add_cook(c, "C1");
     assert_int_equal(journal_correct(c->journal, RECORD_COOK, "C1", "minutes", "90", at),
                      STATUS_OK);
     assert_int_equal(journal_find(c->journal, RECORD_COOK, "C1", c->arena, &cook), STATUS_OK);
     assert_true(cook.minutes == 90);
-    assert_int_equal(
-        journal_all(c->journal, RECORD_EDIT, NULL, 0, c->arena, (void **)&edits, &count),
-        STATUS_OK);
-    assert_int_equal(count, 1);
+    assert_int_equal(journal_page(c->journal, RECORD_EDIT, NULL, 0, 0, c->arena, &page), STATUS_OK);
+    assert_int_equal(page.count, 1);
+    const struct edit *edits = page.rows;
     assert_string_equal(edits[0].column, "minutes");
     assert_string_equal(edits[0].was, "");
     assert_string_equal(edits[0].became, "90");
@@ -319,7 +317,6 @@ static void a_clock_that_goes_back_does_not_change_the_order(void **state)
 static void what_is_gone_has_no_day(void **state)
 {
     struct journal_case *c = *state;
-    struct survey growing = survey_all(RECORD_VESSEL, 0);
     struct page page;
     int64_t batch = add_batch(c, "B1", 0), day = moment_day(on("2026-03-10"));
     int64_t a = add_vessel(c, batch, 1, 0), b = add_vessel(c, batch, 2, 0),
@@ -328,11 +325,18 @@ static void what_is_gone_has_no_day(void **state)
     assert_int_equal(journal_set_due(c->journal, b, day, "shake"), STATUS_OK);
     assert_int_equal(journal_set_due(c->journal, gone, day, "look"), STATUS_OK);
     add_event(c, gone, "2026-03-06T10:00:00Z", EVENT_DISCARD, 0, 0);
-    growing.growing = true;
-    assert_int_equal(survey_page(c->journal, &growing, c->arena, &page), STATUS_OK);
+    assert_int_equal(
+        journal_page(c->journal, RECORD_VESSEL, "state = 'growing'", 0, 0, c->arena, &page),
+        STATUS_OK);
     assert_int_equal(page.count, 2);
-    assert_int_equal(page.ids[0], a);
-    assert_int_equal(page.ids[1], b);
+    assert_int_equal(((const struct vessel *)page_row(&page, 0))->id, a);
+    assert_int_equal(((const struct vessel *)page_row(&page, 1))->id, b);
+    /* Of the newest so many, the order stays, and all are counted. */
+    assert_int_equal(journal_page(c->journal, RECORD_VESSEL, NULL, 0, 2, c->arena, &page),
+                     STATUS_OK);
+    assert_int_equal(page.total, 3);
+    assert_int_equal(((const struct vessel *)page_row(&page, 0))->id, b);
+    assert_int_equal(((const struct vessel *)page_row(&page, 1))->id, gone);
     assert_string_equal(vessel_of(c, b).due_for, "shake");
     assert_int_equal(vessel_of(c, gone).due, 0);
 }
