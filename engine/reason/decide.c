@@ -439,7 +439,8 @@ static void asker_look(struct asker *asker, const struct answer *answer, enum ai
     asker->observations[observable] = answer->said;
     if (weight < 0.0 || (names_species && asker->species_matters) ||
         observation_tells(asker->sight, &asker->so_far)) {
-        reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
+        (aim == AIM_CAUSE ? reason_posterior : reason_findings)(reasoner, &asker->then, -1.0,
+                                                                &asker->trial);
         memcpy(asker->finding, asker->trial.finding,
                reasoner->finding_count * sizeof *asker->finding);
         if (aim == AIM_CAUSE)
@@ -653,7 +654,7 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
         if (!observation_tells(&reasoner->sights[i], &said))
             continue;
         observations[i] = (struct observation){0};
-        reason_posterior(reasoner, &rest, -1.0, &without);
+        reason_findings(reasoner, &rest, -1.0, &without);
         observations[i] = said;
         explanation->weights[explanation->weight_count++] =
             (struct weight_of_evidence){i, 10.0 * (with - log_odds(without.finding, explanation))};
@@ -734,7 +735,7 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
     bool turned = false;
     for (size_t k = 0; k < count; k++) {
         asker->observations[observable] = others[k].said;
-        reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
+        reason_findings(reasoner, &asker->then, -1.0, &asker->trial);
         decide_on(reasoner, &asker->then, asker->trial.finding, asker->stakes, &decisions[k]);
         turned = turned || decisions[k].action != asker->decision.action;
     }

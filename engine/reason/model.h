@@ -135,24 +135,64 @@ static inline void row_product(double *row, const double *a, const double *b, si
         row[i] = a[i] * b[i];
 }
 
-/* row = a * b * c, and added to `to`; returns its sum. */
-static inline double row_product_sum(double *row, double *to, const double *a, const double *b,
-                                     const double *c, size_t count)
+/* row = a * b * c; returns its sum. */
+static inline double row_product_sum(double *row, const double *a, const double *b, const double *c,
+                                     size_t count)
 {
     four sums = {0.0};
     size_t i = 0;
     for (; i + ROW_STEP <= count; i += ROW_STEP) {
         four product = *(const four *)(a + i) * *(const four *)(b + i) * *(const four *)(c + i);
         *(four *)(row + i) = product;
-        *(four *)(to + i) += product;
         sums += product;
     }
     for (; i < count; i++) {
         row[i] = a[i] * b[i] * c[i];
-        to[i] += row[i];
         sums[0] += row[i];
     }
     return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+/* row += a * b. */
+static inline void row_add_product(double *row, const double *a, const double *b, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) += *(const four *)(a + i) * *(const four *)(b + i);
+    for (; i < count; i++)
+        row[i] += a[i] * b[i];
+}
+
+/* row += a * b * c. */
+static inline void row_add_product_of_three(double *row, const double *a, const double *b,
+                                            const double *c, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) +=
+            *(const four *)(a + i) * *(const four *)(b + i) * *(const four *)(c + i);
+    for (; i < count; i++)
+        row[i] += a[i] * b[i] * c[i];
+}
+
+/* row += of * by. */
+static inline void row_add_times(double *row, const double *of, double by, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) += *(const four *)(of + i) * by;
+    for (; i < count; i++)
+        row[i] += of[i] * by;
+}
+
+static inline void row_fill(double *row, double with, size_t count)
+{
+    const four all = {with, with, with, with};
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) = all;
+    for (; i < count; i++)
+        row[i] = with;
 }
 
 static inline void row_scale(double *row, double by, size_t count)

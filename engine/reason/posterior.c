@@ -52,12 +52,15 @@ struct workspace {
     struct arena *arena; /* of everything in the posterior */
     double *row;         /* per finding: what holds for every set */
     double *base;        /* likewise: and for every set with one cause */
+    double *sum;         /* likewise: over the sets with one cause */
     double *factor;      /* likewise, besides: for no cause, then for every set with each cause */
     double *shift;       /* per cause: what its shifts add up to; what they make of its odds */
     double *moved;       /* per set: P(S) times that, not scaled to sum 1 */
     struct heard *heard;
     size_t heard_count;
     bool *paired; /* per set: a pair in it weighs on something heard, or is shifted */
+    double
+        *together; /* [set][finding], where it does: what the two make of it beside their factors */
     struct arena *kept;
     struct recall **recalls; /* in `kept`, as are these; open addressing */
     size_t recall_count;
@@ -88,11 +91,13 @@ void posterior_init(struct posterior *posterior, const struct reasoner *reasoner
         .arena = arena,
         .row = arena_array(arena, findings, sizeof(double)),
         .base = arena_array(arena, findings, sizeof(double)),
+        .sum = arena_array(arena, findings, sizeof(double)),
         .factor = arena_array(arena, findings * (causes + 1), sizeof(double)),
         .shift = arena_array(arena, causes, sizeof(double)),
         .moved = arena_array(arena, sets, sizeof(double)),
         .heard = arena_array(arena, observables, sizeof *work->heard),
         .paired = arena_array(arena, sets, sizeof *work->paired),
+        .together = arena_room(arena, findings * sets, sizeof(double)),
         .kept = arena_new(),
     };
     forget_recalls(work);
@@ -204,13 +209,17 @@ static double shift_odds(const struct reasoner *reasoner, const struct evidence 
     const double most = (1.0 - LEAST_CHANCE) / LEAST_CHANCE;
     memset(work->shift, 0, reasoner->cause_count * sizeof *work->shift);
     memcpy(work->moved, reasoner->set_prior, reasoner->set_count * sizeof *work->moved);
+    bool shifted = evidence && evidence->pair_shift_count > 0;
     for (size_t i = 0; evidence && i < evidence->shift_count; i++)
         work->shift[evidence->shifts[i].cause] += evidence->shifts[i].log_odds;
     for (size_t c = 0; c < reasoner->cause_count; c++) {
         double odds = reasoner->odds[c], shift = work->shift[c];
+        shifted = shifted || shift != 0.0;
         work->shift[c] =
             shift == 0.0 ? 1.0 : fmin(most, fmax(1.0 / most, odds * exp(shift))) / odds;
     }
+    if (!shifted) /* they sum to 1 as they are */
+        return 1.0;
     for (size_t s = 1; s < reasoner->set_count; s++)
         for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++)
             work->moved[s] *= work->shift[reasoner->sets[s][k]];
@@ -221,19 +230,16 @@ static double shift_odds(const struct reasoner *reasoner, const struct evidence 
 }
 
 /* ln of what all sets share, per finding, its highest taken off and returned. */
-static double shared_row(const struct reasoner *reasoner, const struct evidence *evidence,
-                         struct workspace *work, double *span)
+FOR_WIDE_VECTORS static double shared_row(const struct reasoner *reasoner,
+                                          const struct evidence *evidence, struct workspace *work,
+                                          double *span)
 {
     size_t findings = reasoner->finding_count;
     double low = DBL_MAX, high = -DBL_MAX;
     for (size_t f = 0; f < findings; f++)
         work->row[f] = evidence && evidence->words ? evidence->words[f] : 0.0;
-    for (size_t i = 0; i < work->heard_count; i++) {
-        double power = work->heard[i].power;
-        const double *ln = work->heard[i].recall->ln;
-        for (size_t f = 0; f < findings; f++)
-            work->row[f] += power * ln[f];
-    }
+    for (size_t i = 0; i < work->heard_count; i++)
+        row_add_times(work->row, work->heard[i].recall->ln, work->heard[i].power, findings);
     for (size_t f = 0; f < findings; f++) {
         low = work->row[f] < low ? work->row[f] : low;
         high = work->row[f] > high ? work->row[f] : high;
@@ -244,12 +250,6 @@ static double shared_row(const struct reasoner *reasoner, const struct evidence 
     return high;
 }
 
-/* What every set with this cause has over those without it; 1 for RULES_NONE. */
-static double *factor_of(const struct workspace *work, int cause, size_t findings)
-{
-    return work->factor + (size_t)(cause + 1) * findings;
-}
-
 static inline void add_to_causes(const struct reasoner *reasoner, size_t set, double mass,
                                  struct posterior *posterior)
 {
@@ -258,78 +258,98 @@ static inline void add_to_causes(const struct reasoner *reasoner, size_t set, do
             posterior->cause[reasoner->sets[set][k]] += mass;
 }
 
-/* joint = P(f,S) times all factors, and its sums. */
-FOR_WIDE_VECTORS static void multiply(const struct reasoner *reasoner,
-                                      const struct evidence *evidence, struct posterior *posterior)
+/* What every set with this cause has over those without it; 1 for RULES_NONE. */
+static double *factor_of(const struct workspace *work, int cause, size_t findings)
 {
-    struct workspace *work = posterior->work;
+    return work->factor + (size_t)(cause + 1) * findings;
+}
+
+/* The factors of each cause, and of the pairs that make something else together. */
+FOR_WIDE_VECTORS static void factors_find(const struct reasoner *reasoner,
+                                          const struct evidence *evidence, struct workspace *work)
+{
     size_t findings = reasoner->finding_count,
            pair_shifts = evidence ? evidence->pair_shift_count : 0;
-    int first = RULES_NONE; /* cause of `base` */
     memset(work->paired, 0, reasoner->set_count * sizeof *work->paired);
     for (int c = RULES_NONE; c < (int)reasoner->cause_count; c++)
-        for (size_t f = 0; f < findings; f++)
-            factor_of(work, c, findings)[f] = c < 0 ? 1.0 : work->shift[c];
+        row_fill(factor_of(work, c, findings), c < 0 ? 1.0 : work->shift[c], findings);
     for (size_t i = 0; i < work->heard_count; i++) {
         const struct sight *sight = &reasoner->sights[work->heard[i].observable];
         const double *ratio = work->heard[i].ratios->ratio;
         for (size_t c = 0; c < sight->cause_count; c++)
             row_times(factor_of(work, sight->causes[c], findings), ratio += findings, findings);
-        for (size_t k = 0; k < sight->pair_count; k++)
+        for (size_t k = 0; k < sight->pair_count; k++) {
+            double *together = work->together + sight->pairs[k] * findings;
+            ratio += findings;
+            if (work->paired[sight->pairs[k]])
+                row_times(together, ratio, findings);
+            else
+                memcpy(together, ratio, findings * sizeof *together);
             work->paired[sight->pairs[k]] = true;
+        }
     }
-    for (size_t i = 0; i < pair_shifts; i++)
-        work->paired[pair_set(reasoner, &evidence->pair_shifts[i])] = true;
-    row_product(work->base, work->row, factor_of(work, first, findings), findings);
+    for (size_t i = 0; i < pair_shifts; i++) {
+        size_t set = pair_set(reasoner, &evidence->pair_shifts[i]);
+        if (!work->paired[set])
+            row_fill(work->together + set * findings, 1.0, findings);
+        row_scale(work->together + set * findings, exp(evidence->pair_shifts[i].log_odds),
+                  findings);
+        work->paired[set] = true;
+    }
+}
+
+/* P(f, E) over all sets, but for what was taken off the row: of the sets with one cause the factors of the other are
+ * added up, then comes its own. */
+FOR_WIDE_VECTORS static void findings_sum(const struct reasoner *reasoner,
+                                          struct posterior *posterior)
+{
+    struct workspace *work = posterior->work;
+    size_t findings = reasoner->finding_count, size = findings * sizeof(double);
+    int causes = (int)reasoner->cause_count;
+    const double *prior = reasoner->prior, *pair = prior + (size_t)(1 + causes) * findings;
+    const double *together = work->together + (pair - prior);
+    const bool *paired = work->paired + 1 + causes;
+    memcpy(posterior->finding, prior, size);
+    for (int a = 0; a < causes; a++) {
+        memcpy(work->sum, prior += findings, size);
+        for (int b = a + 1; b < causes; b++, pair += findings, together += findings) {
+            const double *other = factor_of(work, b, findings);
+            if (*paired++)
+                row_add_product_of_three(work->sum, pair, other, together, findings);
+            else
+                row_add_product(work->sum, pair, other, findings);
+        }
+        row_add_product(posterior->finding, work->sum, factor_of(work, a, findings), findings);
+    }
+    row_times(posterior->finding, work->row, findings);
+}
+
+/* joint = P(f,S) times all factors and `scale`, and its sums over causes. */
+FOR_WIDE_VECTORS static void sets_multiply(const struct reasoner *reasoner, double scale,
+                                           struct posterior *posterior)
+{
+    struct workspace *work = posterior->work;
+    size_t findings = reasoner->finding_count;
+    int first = RULES_NONE - 1; /* cause of `base` */
+    row_scale(work->row, scale, findings);
     for (size_t s = 0; s < reasoner->set_count; s++) {
         const int *causes = reasoner->sets[s];
-        if (causes[1] >= 0 && causes[0] != first) {
-            first = causes[0];
-            row_product(work->base, work->row, factor_of(work, first, findings), findings);
-        }
-        const double *other = factor_of(work, causes[causes[1] >= 0], findings);
+        const int own = causes[1] >= 0 ? causes[0] : RULES_NONE;
+        if (own != first)
+            row_product(work->base, work->row, factor_of(work, first = own, findings), findings);
         double *row = posterior->joint + s * findings;
-        if (!work->paired[s]) {
-            double mass = row_product_sum(row, posterior->finding, reasoner->prior + s * findings,
-                                          work->base, other, findings);
-            add_to_causes(reasoner, s, mass, posterior);
-            continue;
+        double mass = row_product_sum(row, reasoner->prior + s * findings, work->base,
+                                      factor_of(work, causes[causes[1] >= 0], findings), findings);
+        if (work->paired[s]) {
+            row_times(row, work->together + s * findings, findings);
+            mass = row_sum(row, findings);
         }
-        row_product(row, reasoner->prior + s * findings, work->base, findings);
-        row_times(row, other, findings);
+        add_to_causes(reasoner, s, mass, posterior);
     }
-    /* What a pair makes of the factors of its two causes, where both weigh on an observation. */
-    for (size_t i = 0; i < work->heard_count; i++) {
-        const struct sight *sight = &reasoner->sights[work->heard[i].observable];
-        const double *ratio = work->heard[i].ratios->ratio + sight->cause_count * findings;
-        for (size_t k = 0; k < sight->pair_count; k++)
-            row_times(posterior->joint + sight->pairs[k] * findings, ratio += findings, findings);
-    }
-    for (size_t i = 0; i < pair_shifts; i++)
-        row_scale(posterior->joint + pair_set(reasoner, &evidence->pair_shifts[i]) * findings,
-                  exp(evidence->pair_shifts[i].log_odds), findings);
-    for (size_t s = 1 + reasoner->cause_count; s < reasoner->set_count; s++)
-        if (work->paired[s])
-            add_to_causes(
-                reasoner, s,
-                row_add_sum(posterior->finding, posterior->joint + s * findings, findings),
-                posterior);
 }
 
-/* All of it scaled to sum 1; returns ln of what the sum was. */
-FOR_WIDE_VECTORS static double normalise(const struct reasoner *reasoner,
-                                         struct posterior *posterior)
-{
-    size_t findings = reasoner->finding_count;
-    double total = row_sum(posterior->finding, findings);
-    row_scale(posterior->joint, 1.0 / total, reasoner->set_count * findings);
-    row_scale(posterior->finding, 1.0 / total, findings);
-    row_scale(posterior->cause, 1.0 / total, reasoner->cause_count);
-    posterior->no_cause = row_sum(posterior->joint, findings);
-    return log(total);
-}
-
-/* The same from logarithms; returns the ln that was taken off. */
+/* The same from logarithms, where products would leave the range of a double: joint, findings and causes,
+ * scaled to sum 1. Returns ln of what the sum was. */
 static double add_logarithms(const struct reasoner *reasoner, const struct evidence *evidence,
                              struct posterior *posterior)
 {
@@ -353,16 +373,22 @@ static double add_logarithms(const struct reasoner *reasoner, const struct evide
         high = fmax(high, joint[k]);
     for (size_t k = 0; k < cells; k++)
         joint[k] = exp(joint[k] - high);
+    double total = row_sum(joint, cells);
+    row_scale(joint, 1.0 / total, cells);
+    memset(posterior->finding, 0, findings * sizeof *posterior->finding);
     for (size_t s = 0; s < reasoner->set_count; s++)
         add_to_causes(reasoner, s, row_add_sum(posterior->finding, joint + s * findings, findings),
                       posterior);
-    return high;
+    posterior->no_cause = row_sum(joint, findings);
+    return high + log(total);
 }
 
-void reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
-                      struct posterior *posterior)
+/* Of the findings alone, or with `whole` of causes and sets, too. */
+static void posterior_find(const struct reasoner *reasoner, const struct evidence *evidence,
+                           double tau, bool whole, struct posterior *posterior)
 {
     struct workspace *work = posterior->work;
+    size_t findings = reasoner->finding_count;
     double span;
     if (tau < 0.0)
         tau = reasoner->rules->calibration.tau;
@@ -372,7 +398,8 @@ void reason_posterior(const struct reasoner *reasoner, const struct evidence *ev
     work->heard_count = 0;
     for (size_t i = 0; i < reasoner->observable_count; i++) {
         struct observation said = observation_of(evidence, i);
-        if (observation_tells(&reasoner->sights[i], &said))
+        if ((said.seen | said.absent | said.silent) != 0 &&
+            observation_tells(&reasoner->sights[i], &said))
             work->heard[work->heard_count++] =
                 (struct heard){i, tau, recall_of(reasoner, work, species, i, &said), NULL};
     }
@@ -390,26 +417,44 @@ void reason_posterior(const struct reasoner *reasoner, const struct evidence *ev
         }
     }
     double prior_sum = shift_odds(reasoner, evidence, work);
-    double taken = shared_row(reasoner, evidence, work, &span);
+    double sum = shared_row(reasoner, evidence, work, &span); /* its ln */
     for (size_t i = 0; i < work->heard_count; i++) {
         work->heard[i].ratios = ratios_of(reasoner, work, &work->heard[i]);
         span += work->heard[i].ratios->span;
     }
-    memset(posterior->finding, 0, reasoner->finding_count * sizeof *posterior->finding);
     memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
     if (span < SAFE_SPAN) {
-        for (size_t f = 0; f < reasoner->finding_count; f++)
+        for (size_t f = 0; f < findings; f++)
             work->row[f] = exp(work->row[f]);
-        multiply(reasoner, evidence, posterior);
+        factors_find(reasoner, evidence, work);
+        findings_sum(reasoner, posterior);
+        double total = row_sum(posterior->finding, findings);
+        row_scale(posterior->finding, 1.0 / total, findings);
+        posterior->no_cause = row_dot(work->row, reasoner->prior, findings) / total;
+        if (whole)
+            sets_multiply(reasoner, 1.0 / total, posterior);
+        sum += log(total);
     } else {
-        taken = add_logarithms(reasoner, evidence, posterior);
+        sum = add_logarithms(reasoner, evidence, posterior);
     }
-    posterior->log_evidence = taken + normalise(reasoner, posterior) - log(prior_sum);
+    posterior->log_evidence = sum - log(prior_sum);
     memset(posterior->status, 0, sizeof posterior->status);
     memset(posterior->hazard, 0, sizeof posterior->hazard);
-    for (size_t f = 0; f < reasoner->finding_count; f++) {
+    for (size_t f = 0; f < findings; f++) {
         const struct finding *finding = &reasoner->rules->findings[f];
         posterior->status[finding->status] += posterior->finding[f];
         posterior->hazard[finding->hazard] += posterior->finding[f];
     }
+}
+
+void reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
+                      struct posterior *posterior)
+{
+    posterior_find(reasoner, evidence, tau, true, posterior);
+}
+
+void reason_findings(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
+                     struct posterior *posterior)
+{
+    posterior_find(reasoner, evidence, tau, false, posterior);
 }

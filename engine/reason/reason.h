@@ -134,6 +134,9 @@ void posterior_release(struct posterior *posterior);
 /* Exact enumeration. `tau` below 0 means calibration.tau. */
 void reason_posterior(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
                       struct posterior *posterior);
+/* The same but for causes and sets, which take most of the time: `cause` and `joint` then hold nothing. */
+void reason_findings(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
+                     struct posterior *posterior);
 
 /* ---- decision -------------------------------------------------------------------------------- */
 

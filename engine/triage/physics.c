@@ -864,8 +864,10 @@ static void take_facts(struct work *work, const struct fact *facts, size_t fact_
     }
 }
 
-double physics_most(const struct rules *rules, const struct fact *facts, size_t count, double day,
-                    double enough)
+/* The most that a culture could cover by `day`, per cent: the fast end of the forecast, over every species and
+ * starter that the facts leave open; or any of them that is at least `enough`. NAN where nothing can be forecast. */
+static double most_by(const struct rules *rules, const struct fact *facts, size_t count, double day,
+                      double enough)
 {
     /* Of what was not said the rare is left out: whoever grows a morel says so. */
     static const double rare = 0.02, unusual = 0.1;
@@ -903,6 +905,52 @@ double physics_most(const struct rules *rules, const struct fact *facts, size_t 
         }
     }
     return most;
+}
+
+/* What feeds it, or NULL where nothing was said of that. */
+static const struct fact *fact_of(const struct rules *rules, const struct fact *facts, size_t count,
+                                  enum feeds feeds)
+{
+    for (size_t i = 0; i < count; i++)
+        if ((int)facts[i].observable == rules->feeder[feeds])
+            return &facts[i];
+    return NULL;
+}
+
+/* Between what bounds a fact lies: its number's, or those of the bins it may lie in. */
+static bool bounds_of(const struct rules *rules, const struct fact *fact, double *lo, double *hi)
+{
+    if (fact == NULL || fact->observation.seen == 0)
+        return false;
+    const struct observable *observable = &rules->observables[fact->observable];
+    *lo = NAN, *hi = NAN;
+    for (size_t v = 0; v < observable->value_count; v++)
+        if ((fact->observation.seen >> v & 1) != 0) {
+            *lo = fmin(*lo, observable->values[v].from);
+            *hi = fmax(*hi, fmin(observable->values[v].below, observable->max));
+        }
+    if (fact->has_number) {
+        *lo = fact->number.lo;
+        *hi = fact->number.hi;
+    }
+    return true;
+}
+
+bool physics_too_fast(const struct rules *rules, const struct fact *facts, size_t count,
+                      double *coverage, double *day)
+{
+    static const double least = 40.0, by_eye = 15.0, stretched = 1.15, day_more = 0.5;
+    const struct fact *still = fact_of(rules, facts, count, FEEDS_STALLED_DAYS);
+    double unused;
+    if (!bounds_of(rules, fact_of(rules, facts, count, FEEDS_COVERAGE), coverage, &unused) ||
+        !bounds_of(rules, fact_of(rules, facts, count, FEEDS_DAY), &unused, day) ||
+        *coverage < least)
+        return false;
+    if (still != NULL && still->has_number &&
+        0.5 * (still->number.lo + still->number.hi) >= *day) /* then the day is another's */
+        return false;
+    return *coverage - by_eye >
+           most_by(rules, facts, count, stretched * *day + day_more, *coverage - by_eye);
 }
 
 size_t physics_moves(const struct reasoner *reasoner, const struct evidence *evidence,

@@ -177,10 +177,10 @@ size_t physics_moves(const struct reasoner *reasoner, const struct evidence *evi
                      const struct fact *facts, size_t fact_count, struct cook_memo *memo,
                      struct arena *arena, struct computed *moves);
 
-/* The most that a culture could cover by `day`, per cent: the fast end of the forecast, over every
- * species and starter that the facts leave open; or any of them that is at least `enough`. NAN where
- * nothing can be forecast. */
-double physics_most(const struct rules *rules, const struct fact *facts, size_t count, double day,
-                    double enough);
+/* Whether the facts say of white that it came sooner than any culture could: at least so many per cent, by such a
+ * day at most. Days are counted in many ways and coverage is judged by eye: only what no counting and no eye
+ * explains is called so. */
+bool physics_too_fast(const struct rules *rules, const struct fact *facts, size_t count,
+                      double *coverage, double *day);
 
 #endif

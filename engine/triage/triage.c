@@ -82,8 +82,11 @@ struct triage {
     const char *group_names[RELATION_COUNT]; /* of its groups */
 
     struct known *known;              /* the state, per observable */
+    uint64_t *touched;                /* a bit for each: it is not blank */
+    uint32_t *salient;                /* values, likewise per observable */
     struct observation *observations; /* the evidence, likewise */
-    bool *skip;                       /* not to be asked, likewise */
+    bool *skip;                       /* not to be asked, likewise; made when it is needed */
+    bool skipping;                    /* it is made */
     int first_question;               /* observable that is asked before others, or RULES_NONE */
     const struct saying *asked;       /* the grower's own question, the newest; or NULL */
     struct fact *facts;
@@ -115,6 +118,11 @@ enum { WORDS_LIMIT = 160 }; /* code points shown back of one statement */
 static const char *keep_words(struct triage *triage, const char *bytes, size_t length)
 {
     const struct text_safe_options options = {.limit = WORDS_LIMIT};
+    size_t plain = 0; /* most of it stands for itself */
+    while (plain < length && bytes[plain] >= ' ' && bytes[plain] <= '~')
+        plain++;
+    if (plain == length && length <= WORDS_LIMIT)
+        return arena_copy(triage->said, bytes, length);
     struct text safe;
     text_init(&safe);
     text_safe(&safe, bytes, length, &options);
@@ -135,6 +143,24 @@ static struct fact fact_read(const struct reading *reading, enum origin origin)
         .number = reading->number,
         .origin = origin,
     };
+}
+
+/* What is known of an observable, to be written to. */
+static struct known *know(struct triage *triage, size_t observable)
+{
+    triage->touched[observable / 64] |= UINT64_C(1) << observable % 64;
+    return &triage->known[observable];
+}
+
+/* The first observable from this one on of which anything is known; how many there are at the end. */
+static size_t next_known(const struct triage *triage, size_t from)
+{
+    for (; from < triage->rules->observable_count; from += 64 - from % 64) {
+        const uint64_t left = triage->touched[from / 64] >> from % 64;
+        if (left != 0)
+            return from + (size_t)__builtin_ctzll(left);
+    }
+    return triage->rules->observable_count;
 }
 
 /* ==== from the log and the records to what is known ========================================== */
@@ -320,7 +346,7 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
         triage->asked = saying;
         return;
     }
-    struct known *known = &triage->known[saying->fact.observable];
+    struct known *known = know(triage, saying->fact.observable);
     const struct observable *observable = &triage->rules->observables[saying->fact.observable];
     switch (saying->kind) {
     case SAYING_TOLD:
@@ -434,7 +460,7 @@ static void recall_several(struct triage *triage, struct known *known, size_t at
 
 static void recall_merge(struct triage *triage, size_t at, const struct fact *recalled, bool stands)
 {
-    struct known *known = &triage->known[recalled->observable];
+    struct known *known = know(triage, recalled->observable);
     if (known->unknown && !stands)
         return;
     if (triage->rules->observables[recalled->observable].kind == KIND_SEVERAL)
@@ -559,7 +585,7 @@ static void follows(struct triage *triage, int observable, uint32_t seen,
 {
     if (seen == 0)
         return;
-    triage->known[observable] = (struct known){
+    *know(triage, (size_t)observable) = (struct known){
         .told = true,
         .since = triage->recalled_count + triage->log_count,
         .fact = {.observation = {.seen = seen},
@@ -681,43 +707,15 @@ static void fact_add(struct triage *triage, size_t observable, const struct know
     triage->facts[at].observable = observable;
 }
 
-/* Between what bounds a fact lies: its number's, or those of the bins it may lie in. */
-static bool bounds_of(const struct triage *triage, enum feeds feeds, double *lo, double *hi)
-{
-    int index = triage->rules->feeder[feeds];
-    const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
-    if (known == NULL || !known->told || known->fact.observation.seen == 0)
-        return false;
-    const struct observable *observable = &triage->rules->observables[index];
-    *lo = NAN, *hi = NAN;
-    for (size_t v = 0; v < observable->value_count; v++)
-        if ((known->fact.observation.seen >> v & 1) != 0) {
-            *lo = fmin(*lo, observable->values[v].from);
-            *hi = fmax(*hi, fmin(observable->values[v].below, observable->max));
-        }
-    if (known->fact.has_number) {
-        *lo = known->fact.number.lo;
-        *hi = known->fact.number.hi;
-    }
-    return true;
-}
-
-/* White sooner than any culture could be: something else grows there. Days are counted in many ways and coverage is judged
- * by eye, so only what no counting and no eye explains is called so. */
+/* White sooner than any culture could be: something else grows there. */
 static void speed_follows(struct triage *triage)
 {
-    static const double least = 40.0, by_eye = 15.0, stretched = 1.15, day_more = 0.5;
-    int index = open_for(triage, FEEDS_SPEED);
-    double coverage, day, unused;
-    if (index == RULES_NONE || !bounds_of(triage, FEEDS_COVERAGE, &coverage, &unused) ||
-        !bounds_of(triage, FEEDS_DAY, &unused, &day) || coverage < least ||
-        number_of(triage, FEEDS_STALLED_DAYS) >= day) /* then the day is another's */
+    const int index = open_for(triage, FEEDS_SPEED);
+    double coverage, day;
+    if (index == RULES_NONE ||
+        !physics_too_fast(triage->rules, triage->facts, triage->fact_count, &coverage, &day))
         return;
-    double most = physics_most(triage->rules, triage->facts, triage->fact_count,
-                               stretched * day + day_more, coverage - by_eye);
     const struct observable *speed = &triage->rules->observables[index];
-    if (!(coverage - by_eye > most))
-        return;
     for (size_t v = 0; v < speed->value_count; v++)
         if (speed->values[v].parameter > 0.0) {
             follows(triage, index, UINT32_C(1) << v, NULL,
@@ -735,15 +733,52 @@ static bool is_asked_if(const struct triage *triage, const struct asked_if *only
             !reason_holds(triage->reasoner, &only->unless, &triage->evidence));
 }
 
+/* What is not to be asked: what was answered or declined, what was counted among the siblings, and what the rules ask
+ * only where something else holds. */
+static void skip_find(struct triage *triage)
+{
+    const struct decision_rules *decision = &triage->rules->decision;
+    const size_t count = triage->rules->observable_count;
+    if (triage->skipping)
+        return;
+    memset(triage->skip, 0, count * sizeof *triage->skip);
+    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1))
+        triage->skip[i] = triage->known[i].asked || triage->known[i].unknown;
+    for (size_t i = 0; i < decision->asked_if_count; i++) {
+        const struct asked_if *only = &decision->asked_if[i];
+        for (size_t k = 0; k < only->observable_count && !is_asked_if(triage, only); k++)
+            triage->skip[only->observables[k]] = true;
+    }
+    siblings_skip(triage);
+    triage->skipping = true;
+}
+
+/* What the words of all descriptions together weigh. */
+static void weigh(struct triage *triage)
+{
+    const char *all = NULL;
+    for (size_t i = 0; triage->words && i < triage->log_count; i++)
+        if (triage->log[i].kind == SAYING_TEXT)
+            all = all == NULL
+                      ? triage->log[i].fact.words
+                      : arena_format(triage->derived, "%s\n%s", all, triage->log[i].fact.words);
+    triage->word_weight_count = 0;
+    triage->evidence.words = NULL;
+    if (all == NULL)
+        return;
+    triage->word_weight_count = words_weigh(triage->words, all, strlen(all), triage->likelihood,
+                                            triage->word_weights, WORD_WEIGHTS);
+    triage->evidence.words = triage->likelihood;
+}
+
 static void merge(struct triage *triage)
 {
-    size_t count = triage->rules->observable_count;
+    const struct rules *rules = triage->rules;
+    const size_t count = rules->observable_count;
     arena_reset(triage->derived);
-    for (size_t i = 0; i < count; i++) { /* most are blank already, and they are large */
-        struct known *known = &triage->known[i];
-        if (known->told || known->asked || known->unknown)
-            *known = (struct known){.told = false};
-    }
+    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1))
+        triage->known[i] = (struct known){.told = false};
+    memset(triage->touched, 0, (count / 64 + 1) * sizeof *triage->touched);
     triage->facts = NULL;
     triage->clashes = NULL;
     triage->unclear = NULL;
@@ -752,6 +787,7 @@ static void merge(struct triage *triage)
     triage->evidence.unread = 0;
     triage->evidence.objected = false;
     triage->stale = true;
+    triage->skipping = false;
     for (size_t i = 0; i < triage->log_count; i++)
         take_in(triage, triage->recalled_count + i, &triage->log[i]);
     for (size_t i = 0; i < triage->recalled_count; i++)
@@ -764,57 +800,33 @@ static void merge(struct triage *triage)
         if (triage->earlier[triage->earlier_count - 1].trouble && trouble_now(triage))
             triage->first_question = open_for(triage, FEEDS_SPOT_CHANGE);
     }
-    /* Whether free text has described enough for what it passes over to tell. */
-    double spoken_of = 0.0, enough = triage->rules->calibration.silence_after;
-    for (size_t i = 0; i < triage->rules->observable_count; i++)
-        if (triage->known[i].in_text && triage->rules->observables[i].class == CLASS_SIGN)
+    /* Whether free text has described enough for what it passes over to tell: its salient values. */
+    double spoken_of = 0.0, enough = rules->calibration.silence_after;
+    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1))
+        if (triage->known[i].in_text && rules->observables[i].class == CLASS_SIGN)
             spoken_of += 1.0;
-    bool silence = enough > 0.0 && spoken_of >= enough;
-    for (size_t i = 0; i < count; i++) {
+    memset(triage->observations, 0, count * sizeof *triage->observations);
+    if (enough > 0.0 && spoken_of >= enough)
+        for (size_t i = 0; i < count; i++)
+            triage->observations[i].silent = triage->salient[i];
+    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1)) {
         const struct known *known = &triage->known[i];
-        triage->observations[i] = known->fact.observation;
-        /* The salient values that were passed over. */
-        const struct observable *observable = &triage->rules->observables[i];
-        bool spoken = known->asked || known->unknown ||
-                      (known->told && known->fact.origin != ORIGIN_TEXT &&
-                       known->fact.origin != ORIGIN_JOURNAL);
-        for (size_t v = 0; silence && !spoken && v < observable->value_count; v++)
-            if (observable->values[v].salient)
-                triage->observations[i].silent |= UINT32_C(1) << v;
-        triage->observations[i].silent &=
-            ~(known->fact.observation.seen | known->fact.observation.absent | known->clashing);
-        triage->skip[i] = known->asked || known->unknown;
-        if (known->fact.observation.seen || known->fact.observation.absent)
+        const struct observation *now = &known->fact.observation;
+        const uint32_t silent = triage->observations[i].silent;
+        const bool spoken = known->asked || known->unknown ||
+                            (known->told && known->fact.origin != ORIGIN_TEXT &&
+                             known->fact.origin != ORIGIN_JOURNAL);
+        triage->observations[i] = *now;
+        triage->observations[i].silent =
+            spoken ? 0 : silent & ~(now->seen | now->absent | known->clashing);
+        if (now->seen || now->absent)
             fact_add(triage, i, known);
         if (known->clashes || known->clashing)
             *arena_push(triage->derived, triage->clashes, triage->clash_count) =
                 (struct clash){i, known->clash_first, known->clash_second};
     }
     speed_follows(triage);
-    const struct decision_rules *decision = &triage->rules->decision;
-    for (size_t i = 0; i < decision->asked_if_count; i++) {
-        const struct asked_if *only = &decision->asked_if[i];
-        for (size_t k = 0; k < only->observable_count && !is_asked_if(triage, only); k++)
-            triage->skip[only->observables[k]] = true;
-    }
-    siblings_skip(triage);
-    /* The words of all descriptions together. */
-    struct text all;
-    text_init(&all);
-    for (size_t i = 0; i < triage->log_count; i++)
-        if (triage->log[i].kind == SAYING_TEXT) {
-            text_puts(&all, triage->log[i].fact.words);
-            text_puts(&all, "\n");
-        }
-    triage->word_weight_count = 0;
-    triage->evidence.words = NULL;
-    if (triage->words && all.length > 0) {
-        triage->word_weight_count =
-            words_weigh(triage->words, all.bytes, all.length, triage->likelihood,
-                        triage->word_weights, WORD_WEIGHTS);
-        triage->evidence.words = triage->likelihood;
-    }
-    text_release(&all);
+    weigh(triage);
 }
 
 /* ==== from what is known to a verdict: all that a grower is told, put together once ========== */
@@ -950,6 +962,7 @@ static void steps_find(struct triage *triage)
 static size_t rank_questions(struct triage *triage, enum aim aim, bool tests,
                              struct question *questions, size_t most)
 {
+    skip_find(triage);
     const struct inquiry inquiry = {aim, tests, triage->skip, most};
     size_t count = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
                                     &triage->stakes, &inquiry, questions);
@@ -991,6 +1004,7 @@ static void turns_find(struct triage *triage)
 {
     struct verdict *verdict = &triage->verdict;
     size_t most = triage->rules->observable_count * 8, sorts[2] = {0, 0};
+    skip_find(triage);
     struct turn *all = arena_array(triage->judged, most, sizeof *all);
     struct turn *kept = arena_array(triage->judged, (size_t)2 * TURNS_MOST, sizeof *kept);
     size_t count = reason_turns(triage->reasoner, &triage->evidence, &triage->posterior,
@@ -1037,14 +1051,12 @@ static const struct ranked *rank(struct triage *triage, const double *p, size_t 
     return ranked;
 }
 
-/* What all the rest rests on: the posterior, the findings by it, and the action. */
-const struct verdict *triage_judge_briefly(struct triage *triage)
+/* What all the rest rests on: the findings and the action. */
+static struct verdict *verdict_begin(struct triage *triage)
 {
     struct verdict *verdict = &triage->verdict;
-    struct posterior *posterior = &triage->posterior;
+    const struct posterior *posterior = &triage->posterior;
     arena_reset(triage->judged);
-    compute(triage);
-    reason_posterior(triage->reasoner, &triage->evidence, -1.0, posterior);
     *verdict = (struct verdict){.computed = triage->computed,
                                 .computed_count = triage->computed_count,
                                 .no_cause = posterior->no_cause};
@@ -1055,10 +1067,18 @@ const struct verdict *triage_judge_briefly(struct triage *triage)
     return verdict;
 }
 
+const struct verdict *triage_judge_briefly(struct triage *triage)
+{
+    compute(triage);
+    reason_findings(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    return verdict_begin(triage);
+}
+
 const struct verdict *triage_judge_plainly(struct triage *triage)
 {
-    struct verdict *verdict = &triage->verdict;
-    triage_judge_briefly(triage);
+    compute(triage);
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    struct verdict *verdict = verdict_begin(triage);
     verdict->causes = rank(triage, triage->posterior.cause, triage->rules->cause_count);
     size_t count = triage->rules->caution_count; /* by rank already */
     size_t *found = arena_array(triage->judged, count, sizeof *found);
@@ -1096,7 +1116,7 @@ static enum action action_if(struct triage *triage, size_t observable, struct ob
     struct observation kept = triage->observations[observable];
     struct decision decision;
     triage->observations[observable] = said;
-    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    reason_findings(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
     reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
                   &decision);
     triage->observations[observable] = kept;
@@ -1124,14 +1144,15 @@ bool triage_turns_on(struct triage *triage, size_t observable)
     return turns;
 }
 
-bool triage_open(const struct triage *triage, size_t observable)
+bool triage_open(struct triage *triage, size_t observable)
 {
+    skip_find(triage);
     const struct observable *asked = &triage->rules->observables[observable];
     return asked->class != CLASS_TEST && asked->gate != GATE_NEVER_ASKED &&
            !triage->skip[observable];
 }
 
-size_t triage_before_keep(const struct triage *triage)
+size_t triage_before_keep(struct triage *triage)
 {
     const struct decision_rules *decision = &triage->rules->decision;
     for (size_t i = 0; i < decision->before_keep_count; i++) {
@@ -1176,6 +1197,11 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
     triage->judged = arena_new();
     triage->cooks = cook_memo_new();
     triage->known = arena_array(house, count, sizeof *triage->known);
+    triage->touched = arena_array(house, count / 64 + 1, sizeof *triage->touched);
+    triage->salient = arena_array(house, count, sizeof *triage->salient);
+    for (size_t i = 0; i < count; i++)
+        for (size_t v = 0; v < rules->observables[i].value_count; v++)
+            triage->salient[i] |= (uint32_t)rules->observables[i].values[v].salient << v;
     triage->observations = arena_array(house, count, sizeof *triage->observations);
     triage->skip = arena_array(house, count, sizeof *triage->skip);
     triage->likelihood = arena_array(house, rules->finding_count, sizeof *triage->likelihood);

@@ -203,11 +203,11 @@ const struct verdict *triage_judge_briefly(struct triage *triage);
 bool triage_turns_on(struct triage *triage, size_t observable);
 
 /* Whether an observable's question may still be put: it was neither answered nor declined, nor is it gated. */
-bool triage_open(const struct triage *triage, size_t observable);
+bool triage_open(struct triage *triage, size_t observable);
 
 /* What the rules have asked before a keep is believed and nobody spoke of yet; (size_t)RULES_NONE if
  * nothing. */
-size_t triage_before_keep(const struct triage *triage);
+size_t triage_before_keep(struct triage *triage);
 
 /* The next question for an aim, leaving out what was answered, declined or gated; NULL if there
  * is none. */
