@@ -378,9 +378,9 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
         view_json_add(row->told, "next:s",
                       consult_day(moment_of_day(consultation->vessel.due), walk->looking->at, day));
     else
-        view_json_add(row->told, "finding:s doubted:b contaminated:s forced:s because:o",
+        view_json_add(row->told, "finding:s doubted:b likely:b contaminated:s forced:s because:o",
                       finding->name, finding->status != FINDING_CONTAMINATED,
-                      view_percent(look.contaminated, percent),
+                      look.contaminated > 0.5, view_percent(look.contaminated, percent),
                       decision->floor != RULES_NONE ? rules->floors[decision->floor].say : "",
                       finding->status != FINDING_CONTAMINATED
                           ? json_incref(json_object_get(json, "_striking"))
