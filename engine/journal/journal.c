@@ -1413,7 +1413,7 @@ enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day
 {
     query_number(journal,
                  "UPDATE vessel SET (due, due_for) = (SELECT CASE WHEN NOT lost THEN max(?2, 0)"
-                 " WHEN due > 0 THEN min(due, ?2) ELSE max(?2, 1) END,"
+                 " WHEN due > 0 AND due_for = 'discard' THEN min(due, ?2) ELSE max(?2, 1) END,"
                  " iif(lost, 'discard', ?3) FROM (SELECT fate = 'contaminated' AND state IN"
                  " ('growing', 'isolated') AS lost)) WHERE id = ?1",
                  "iit", vessel, day, why);

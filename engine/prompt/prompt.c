@@ -112,6 +112,7 @@ enum command {
     COMMAND_VERDICT,
     COMMAND_DETAILS,
     COMMAND_CAUSES,
+    COMMAND_NEXT,
     COMMAND_LEAVE,
 };
 
@@ -130,6 +131,7 @@ static const struct {
     {"details", COMMAND_DETAILS,
      "all cautions and steps, what counts how much, what would change the action"},
     {"causes", COMMAND_CAUSES, "why it may have happened, and what to change"},
+    {"next jar", COMMAND_NEXT, "begins with the next vessel"},
     {"leave", COMMAND_LEAVE, "ends the conversation (also ^D)"},
     {"?", COMMAND_HELP, NULL},
     {"undo", COMMAND_BACK, NULL},
@@ -140,6 +142,16 @@ static const struct {
     {"bye", COMMAND_LEAVE, NULL},
     {"why?", COMMAND_WHY, NULL},
     {"more", COMMAND_DETAILS, NULL},
+    {"new", COMMAND_NEXT, NULL},
+    {"new jar", COMMAND_NEXT, NULL},
+    {"new bag", COMMAND_NEXT, NULL},
+    {"new vessel", COMMAND_NEXT, NULL},
+    {"next bag", COMMAND_NEXT, NULL},
+    {"next vessel", COMMAND_NEXT, NULL},
+    {"next vessel please", COMMAND_NEXT, NULL},
+    {"another jar", COMMAND_NEXT, NULL},
+    {"start again", COMMAND_NEXT, NULL},
+    {"start over", COMMAND_NEXT, NULL},
 };
 enum { COMMAND_WORDS = sizeof COMMANDS / sizeof *COMMANDS };
 
@@ -332,18 +344,12 @@ static void act_why(struct conversation *talk)
         return;
     }
     const struct observable *asked = &talk->rules->observables[talk->asking];
-    const struct verdict *verdict = triage_judge(talk->triage);
-    char percent[PERCENT_ROOM];
     if (asked->why != NULL)
         say(talk, ROLE_PLAIN, asked->why);
-    if (talk->stage == STAGE_CAUSE)
-        say(talk, ROLE_PLAIN,
-            "The action is settled; the answer helps to tell the likely causes apart.");
-    for (size_t i = 0; talk->stage != STAGE_CAUSE && i < verdict->question_count; i++)
-        if (verdict->questions[i].observable == talk->asking)
-            screen_say(talk->screen, 0, 0, ROLE_PLAIN,
-                       "The chance that the answer changes what to do with the vessel: %s.",
-                       view_percent(verdict->questions[i].turns, percent));
+    say(talk, ROLE_PLAIN,
+        talk->stage == STAGE_CAUSE
+            ? "The action is settled; the answer helps to tell the likely causes apart."
+            : "The answer may change what to do with the vessel.");
 }
 
 /* A fact whose observable's label or id begins with `name`; NO_OBSERVABLE if none, or several. */
@@ -391,6 +397,31 @@ static void say_done(struct conversation *talk)
     page_end(talk);
 }
 
+static const char question[] =
+    "What do you see? Say it in your own words, or press Enter to be asked. Leave the vessel "
+    "closed: "
+    "do not open, shake or smell it. 'help' lists what else you can type.";
+
+/* Forgets the vessel, after its verdict if that was not shown. One of a journal is saved by leaving. */
+static void begin_next(struct conversation *talk)
+{
+    if (talk->stage == STAGE_ACTION && triage_mark(talk->triage) != talk->opened)
+        put_verdict(talk, VERDICT_TALK);
+    talk->leaving = talk->saves;
+    if (talk->saves)
+        return;
+    triage_return(talk->triage, talk->opened);
+    memset(talk->clash_put, 0, talk->rules->observable_count * sizeof *talk->clash_put);
+    memset(talk->was_put, 0, talk->rules->observable_count * sizeof *talk->was_put);
+    talk->stage = STAGE_OPENING;
+    talk->asking = talk->put = NO_OBSERVABLE;
+    talk->advice = ACTION_COUNT;
+    talk->told = (struct told){.action = ACTION_COUNT};
+    talk->asked = talk->step_count = 0;
+    say(talk, ROLE_STRONG, "The next vessel.");
+    say(talk, ROLE_PLAIN, question);
+}
+
 static void act(struct conversation *talk, enum command command, const char *rest)
 {
     struct judged judged = judge(talk);
@@ -433,6 +464,9 @@ static void act(struct conversation *talk, enum command command, const char *res
     case COMMAND_CAUSES:
         view_judged(talk->screen, &judged, "causes");
         break;
+    case COMMAND_NEXT:
+        begin_next(talk);
+        break;
     case COMMAND_LEAVE:
         talk->leaving = true;
         break;
@@ -474,6 +508,13 @@ static struct hearing hearing_begin(struct conversation *talk)
     return hearing;
 }
 
+/* Whether anything is known now that was not before. */
+static bool changes_anything(struct conversation *talk, const struct hearing *hearing)
+{
+    return memcmp(triage_evidence(talk->triage)->observations, hearing->before,
+                  talk->rules->observable_count * sizeof *hearing->before) != 0;
+}
+
 /* What the line was taken for and left unclear, whether it changes the advice, and where things
  * stand. */
 static void tell_standing(struct conversation *talk, const struct hearing *hearing)
@@ -493,13 +534,54 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
     page_end(talk);
 }
 
+/* What is known of an observable, as far as it was said in words; NULL if nothing is. */
+static const struct fact *fact_of(const struct conversation *talk, size_t observable)
+{
+    const struct fact *facts = NULL;
+    size_t count = triage_facts(talk->triage, &facts);
+    for (size_t i = 0; i < count; i++)
+        if (facts[i].observable == observable)
+            return &facts[i];
+    return NULL;
+}
+
+/* Whether "no" can answer a question: "Is there any liquid?", but not "How much is white?" */
+static bool takes_no(const char *ask)
+{
+    static const char verbs[] = "is|are|was|were|do|does|did|has|have|could|can|if";
+    return csv_named(verbs, ask, strcspn(ask, " ")) >= 0;
+}
+
+/* Where no "no" is an answer, the one that a line begins with belongs to what follows: "no, I have seen no patches".
+ * The line from where it answers; NULL for a bare "no". */
+static const char *answering(const struct conversation *talk, const char *line)
+{
+    const struct observable *asked = &talk->rules->observables[talk->asking];
+    const size_t length = strcspn(line, " ,.;");
+    if (takes_no(asked->ask) || (csv_named("no|nope|nah", line, length) < 0) ||
+        (line[length] == '\0' && asked->kind == KIND_SEVERAL))
+        return line;
+    line += length + strspn(line + length, " ,.;");
+    return *line != '\0' ? line : NULL;
+}
+
 /* An answer that says nothing is asked for once more, with what can be said; then the question is left open. */
 static void hear_answer(struct conversation *talk, const char *line)
 {
     struct hearing hearing = hearing_begin(talk);
     if (talk->doubted)
         triage_forget(talk->triage, talk->asking);
-    enum status status = triage_answer(talk->triage, talk->asking, line, talk->diags);
+    const size_t asking = talk->asking;
+    const char *answer = answering(talk, line);
+    enum status status =
+        answer == NULL ? STATUS_USAGE : triage_answer(talk->triage, asking, answer, talk->diags);
+    if (status == STATUS_USAGE && answer != NULL && answer != line)
+        status = triage_answer(talk->triage, asking, line, talk->diags);
+    const bool told = status == STATUS_OK && fact_of(talk, asking) != NULL;
+    /* "white", of which all is known, says nothing of the kinds of white. */
+    if (status == STATUS_OK && !told && !changes_anything(talk, &hearing) &&
+        hearing.asked == triage_asked(talk->triage))
+        status = STATUS_USAGE;
     if (status == STATUS_USAGE && diags_errors(talk->diags) == 0) {
         go_back(talk);
         if (talk->tries++ == 0) {
@@ -513,6 +595,9 @@ static void hear_answer(struct conversation *talk, const char *line)
         page_end(talk);
     } else if (heard(talk, status)) {
         talk->asking = NO_OBSERVABLE;
+        if (!told)
+            screen_say(talk->screen, 0, 0, ROLE_QUIET, "(%s: left open.)",
+                       talk->rules->observables[asking].label);
         tell_standing(talk, &hearing);
     }
 }
@@ -523,8 +608,7 @@ static void hear_description(struct conversation *talk, const char *line, bool m
     struct hearing hearing = hearing_begin(talk);
     if (!heard(talk, triage_tell(talk->triage, line, strlen(line), talk->diags)))
         return;
-    const bool says = memcmp(triage_evidence(talk->triage)->observations, hearing.before,
-                             talk->rules->observable_count * sizeof *hearing.before) != 0;
+    const bool says = changes_anything(talk, &hearing);
     /* The first words weigh, even where nothing in them is plain. */
     if (!says && hearing.asked == triage_asked(talk->triage) && talk->stage != STAGE_OPENING) {
         struct judged judged = judge(talk);
@@ -616,17 +700,6 @@ static bool choose_clash(struct conversation *talk)
         return true;
     }
     return false;
-}
-
-/* What is known of an observable, as far as it was said in words; NULL if nothing is. */
-static const struct fact *fact_of(const struct conversation *talk, size_t observable)
-{
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(talk->triage, &facts);
-    for (size_t i = 0; i < count; i++)
-        if (facts[i].observable == observable)
-            return &facts[i];
-    return NULL;
 }
 
 static bool may_put(const struct conversation *talk, size_t observable)
@@ -834,9 +907,7 @@ enum status prompt_converse(const struct prompt_opening *opening, struct diags *
     if (words[0] != '\0') {
         hear_description(&talk, words, false);
     } else if (opening->word_count == 0) {
-        say(&talk, ROLE_PLAIN,
-            "What do you see? Say it in your own words, or press Enter to be asked. Leave the "
-            "vessel closed: do not open, shake or smell it. 'help' lists what else you can type.");
+        say(&talk, ROLE_PLAIN, question);
         page_end(&talk);
     }
     while (!talk.leaving && talk.status == STATUS_OK)
