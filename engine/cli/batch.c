@@ -288,7 +288,12 @@ static bool is_word(struct token at, const char *word)
 static long number_of(const char *start, const char *end)
 {
     enum { MOST_DIGITS = 6 };
+    static const char words[] = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve";
     char *digits_end = NULL;
+    if (end > start && isalpha((unsigned char)*start)) {
+        const int said = csv_named(words, start, (size_t)(end - start));
+        return said >= 0 ? said + 1 : -1;
+    }
     if (!isdigit((unsigned char)*start) || end - start > MOST_DIGITS)
         return -1;
     long number = strtol(start, &digits_end, 10);
@@ -311,6 +316,7 @@ static void take_place(struct draft *draft, const struct token *words, size_t w)
     struct app *app = draft->app;
     struct token at = words[w];
     size_t first = w;
+    const bool said = w > 0 && is_word(words[w - 1], leads[0]); /* "place cupboard" */
     for (size_t i = 0; w > 0 && i < sizeof leads / sizeof *leads; i++)
         if (is_word(words[w - 1], leads[i]))
             first = w - 1;
@@ -322,7 +328,8 @@ static void take_place(struct draft *draft, const struct token *words, size_t w)
     bool alone = (first == 0 || strcspn(before, ",;") < (size_t)(words[first].start - before)) &&
                  (at.end[behind] == '\0' || strchr(",;", at.end[behind]) != NULL);
     const char *label = arena_copy(app->arena, at.start, (size_t)(at.end - at.start));
-    if (!(numbered || alone) || !isalpha((unsigned char)*label) || !names_a_place(app, label))
+    if (!isalpha((unsigned char)*label) ||
+        !(said || ((numbered || alone) && names_a_place(app, label))))
         return;
     labels_check_place(app, label, app->given.fresh);
     if (first < w)
@@ -423,6 +430,9 @@ static void take_words(struct draft *draft, char *text)
             app_usage(app, "there is no place '%s'; did you mean '%s'? --place %s makes it", word,
                       near, word);
     }
+    for (size_t w = 0; w < count; w++) /* "from LC": what it came from, no place in the vessel */
+        if (is_word(words[w], "from"))
+            blank(words[w]);
 }
 
 /* ---- what the reader understood -------------------------------------------------------------- */
