@@ -243,7 +243,7 @@ struct asker {
     struct decision decision; /* now */
     struct evidence then;     /* of the observations below */
     struct observation *observations;
-    struct posterior trial;
+    struct posterior *trial;
     int species;
     bool species_matters; /* something heard has another normality on some species */
     size_t observable;    /* the one looked at, */
@@ -252,11 +252,18 @@ struct asker {
     struct observation so_far; /* and what was said of it */
     struct arena *arena;       /* of the arrays that follow, and of those above */
     double *mass;              /* posterior by [pattern][finding] of the observable asked about */
-    double *likelihood, *room, *before; /* [pattern][finding] */
-    double *finding;                    /* P(f) then */
-    double *set, *set_now;              /* P(S) then and now */
-    double *strength;                   /* per observable heard now, within its group; NAN others */
-    struct turn *turns;                 /* found so far */
+    double *unsaid;            /* the same, but for what was said of that so far */
+    double *by_cause;          /* the posterior by [cause][finding] */
+    double *finding;           /* P(f) then */
+    double *set, *set_now;     /* P(S) then and now */
+    struct strength {          /* of those heard now that are in a group */
+        size_t observable;
+        int group;
+        double strength;
+    } * strengths;
+    size_t strength_count;
+    bool turning;       /* answers that would turn the action are noted: */
+    struct turn *turns; /* so far */
     size_t turn_count;
 };
 
@@ -295,6 +302,18 @@ static void sets_sum(const struct reasoner *reasoner, const struct posterior *po
         set[s] = row_sum(posterior->joint + s * reasoner->finding_count, reasoner->finding_count);
 }
 
+/* P(f, c in S) of a posterior, [cause][finding]. */
+static void causes_sum(const struct reasoner *reasoner, const struct posterior *posterior,
+                       double *by_cause)
+{
+    const size_t findings = reasoner->finding_count;
+    memset(by_cause, 0, reasoner->cause_count * findings * sizeof *by_cause);
+    for (size_t s = 1; s < reasoner->set_count; s++)
+        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++)
+            row_add(by_cause + (size_t)reasoner->sets[s][k] * findings,
+                    posterior->joint + s * findings, findings);
+}
+
 static void asker_init(struct asker *asker, const struct reasoner *reasoner,
                        const struct evidence *evidence, const struct posterior *posterior,
                        const struct stakes *stakes)
@@ -306,105 +325,113 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
         .reasoner = reasoner,
         .now = evidence,
         .posterior = posterior,
+        .trial = posterior_trial(posterior, reasoner),
         .stakes = stakes,
         .species = evidence_species(reasoner, evidence),
         .arena = arena,
         .observations = arena_array(arena, observables, sizeof *asker->observations),
-        .mass = arena_array(arena, cells, sizeof(double)),
-        .likelihood = arena_array(arena, cells, sizeof(double)),
-        .room = arena_array(arena, cells, sizeof(double)),
-        .before = arena_array(arena, cells, sizeof(double)),
+        .mass = arena_room(arena, cells, sizeof(double)),
+        .unsaid = arena_room(arena, cells, sizeof(double)),
+        .by_cause = arena_room(arena, reasoner->cause_count * findings, sizeof(double)),
         .finding = arena_array(arena, findings, sizeof(double)),
-        .set = arena_array(arena, sets, sizeof(double)),
-        .set_now = arena_array(arena, sets, sizeof(double)),
-        .strength = arena_array(arena, observables, sizeof(double)),
+        .set = arena_room(arena, sets, sizeof(double)),
+        .set_now = arena_room(arena, sets, sizeof(double)),
+        .strengths = arena_array(arena, observables, sizeof *asker->strengths),
     };
-    posterior_init(&asker->trial, reasoner);
     if (evidence)
         asker->then = *evidence;
     asker->then.observations = asker->observations;
     for (size_t i = 0; i < observables; i++) {
         const struct observation *said = &asker->observations[i];
         asker->observations[i] = observation_of(evidence, i);
-        asker->strength[i] = NAN;
         if (!observation_tells(&reasoner->sights[i], said))
             continue;
-        asker->strength[i] = observation_strength(
-            reasoner, observation_ln(reasoner, asker->species, i, said, asker->room));
+        const struct recall *recall = recall_of(reasoner, posterior, asker->species, i, said);
+        if (reasoner->sights[i].group >= 0)
+            asker->strengths[asker->strength_count++] =
+                (struct strength){i, reasoner->sights[i].group, recall->strength};
         for (size_t s = 0; s < reasoner->rules->species_count; s++)
             if (species_speaks(reasoner->rules, (int)s, i))
                 asker->species_matters = true;
     }
     sets_sum(reasoner, posterior, asker->set_now);
+    causes_sum(reasoner, posterior, asker->by_cause);
     decide_on(reasoner, evidence, posterior->finding, stakes, &asker->decision);
 }
 
 static void asker_release(struct asker *asker)
 {
-    posterior_release(&asker->trial);
     arena_free(asker->arena);
 }
 
-/* A posterior added up over the sets that look alike to an observable: [pattern][finding]. */
+/* A posterior added up over the sets that look alike to an observable: [pattern][finding]. Patterns of two causes are
+ * one set each; those of one have what is left of its sets, and none of them what is left of all. */
 static void mass_by_pattern(const struct reasoner *reasoner, const struct posterior *posterior,
-                            size_t observable, double *mass)
+                            const double *by_cause, size_t observable, double *mass)
 {
     const struct sight *sight = &reasoner->sights[observable];
-    size_t findings = reasoner->finding_count;
-    if (sight->pattern_count == 1) {
-        memcpy(mass, posterior->finding, findings * sizeof *mass);
-        return;
+    size_t findings = reasoner->finding_count, size = findings * sizeof *mass;
+    memcpy(mass, posterior->finding, size);
+    for (size_t c = 0; c < sight->cause_count; c++) {
+        memcpy(mass + (1 + c) * findings, by_cause + (size_t)sight->causes[c] * findings, size);
+        row_add_times(mass, mass + (1 + c) * findings, -1.0, findings);
     }
-    memset(mass, 0, sight->pattern_count * findings * sizeof *mass);
-    for (size_t s = 0; s < reasoner->set_count; s++)
-        row_add(mass + sight->pattern[s] * findings, posterior->joint + s * findings, findings);
+    for (size_t k = 0; k < sight->pair_count; k++) {
+        double *row = mass + (1 + sight->cause_count + k) * findings;
+        int causes[SET_MAX_CAUSES];
+        memcpy(row, posterior->joint + sight->pairs[k] * findings, size);
+        set_members(sight->cause_count, 1 + sight->cause_count + k, causes);
+        row_add(mass, row, findings); /* it was taken off twice */
+        for (int i = 0; i < SET_MAX_CAUSES; i++)
+            row_add_times(mass + (1 + (size_t)causes[i]) * findings, row, -1.0, findings);
+    }
 }
 
 /* Turns to an observable, then asker_look looks at answers about it. */
 static void asker_turn(struct asker *asker, size_t observable)
 {
+    const struct reasoner *reasoner = asker->reasoner;
     asker->observable = observable;
-    asker->sight = &asker->reasoner->sights[observable];
-    asker->cells = asker->sight->pattern_count * asker->reasoner->finding_count;
+    asker->sight = &reasoner->sights[observable];
+    asker->cells = asker->sight->pattern_count * reasoner->finding_count;
     asker->so_far = observation_of(asker->now, observable);
-    mass_by_pattern(asker->reasoner, asker->posterior, observable, asker->mass);
+    mass_by_pattern(reasoner, asker->posterior, asker->by_cause, observable, asker->mass);
+    if (!observation_tells(asker->sight, &asker->so_far))
+        return;
+    struct recall *recall =
+        recall_of(reasoner, asker->posterior, asker->species, observable, &asker->so_far);
+    const double *said = recall_raised(reasoner, asker->posterior, recall, 1.0);
+    for (size_t k = 0; k < asker->cells; k++)
+        asker->unsaid[k] = asker->mass[k] / said[k];
 }
 
 /* P(answer) as things stand; given what was said of the observable already, if anything was. */
-static double answer_weight(struct asker *asker, const struct answer *answer,
+static double answer_weight(const struct asker *asker, const struct answer *answer,
                             const double *likelihood)
 {
-    double weight = 0.0;
     if (!observation_tells(asker->sight, &asker->so_far))
         return row_dot(asker->mass, likelihood, asker->cells);
-    const double *before = observation_ln(asker->reasoner, asker->species, asker->observable,
-                                          &asker->so_far, asker->before);
-    for (size_t k = 0; k < asker->cells; k++)
-        weight += asker->mass[k] * likelihood[k] / exp(before[k]);
     /* What was passed over in silence is there with the chance that it would have been. */
     double unspoken = 1.0;
     for (uint32_t found = asker->so_far.silent & answer->said.seen; found != 0; found &= found - 1)
         unspoken *= 1.0 - asker->reasoner->rules->calibration.silence;
-    return weight * unspoken;
+    return unspoken * row_dot(asker->unsaid, likelihood, asker->cells);
 }
 
-/* The weight within its group an answer would have if it were the weakest there,
+/* The weight within its group an answer of this strength would have if it were the weakest there,
  * so that the others count as before; negative when it is not the weakest. */
-static double weakest_weight(const struct asker *asker, const double *ln)
+static double weakest_weight(const struct asker *asker, double own)
 {
-    const struct reasoner *reasoner = asker->reasoner;
-    int group = asker->sight->group;
+    const int group = asker->sight->group;
     double weight = 1.0;
-    if (group < 0)
-        return weight;
-    double own = observation_strength(reasoner, ln);
-    for (size_t i = 0; i < reasoner->observable_count; i++) {
-        double theirs = asker->strength[i];
-        if (i == asker->observable || reasoner->sights[i].group != group || isnan(theirs))
+    for (size_t i = 0; group >= 0 && i < asker->strength_count; i++) {
+        const struct strength *theirs = &asker->strengths[i];
+        if (theirs->observable == asker->observable || theirs->group != group)
             continue;
-        if (own > theirs || (own == theirs && asker->observable < i))
+        if (own > theirs->strength ||
+            (own == theirs->strength && asker->observable < theirs->observable))
             return -1.0;
-        weight *= 1.0 - reasoner->rules->groups[group].overlap;
+        weight *= 1.0 - asker->reasoner->rules->groups[group].overlap;
     }
     return weight;
 }
@@ -419,46 +446,36 @@ static double divergence(const double *then, const double *now, size_t count)
     return bits > 0.0 ? bits : 0.0;
 }
 
-static void asker_look(struct asker *asker, const struct answer *answer, enum aim aim,
-                       struct outlook *outlook)
+FOR_WIDE_VECTORS static void asker_look(struct asker *asker, const struct answer *answer,
+                                        enum aim aim, struct outlook *outlook)
 {
     const struct reasoner *reasoner = asker->reasoner;
-    const size_t cells = asker->cells, observable = asker->observable;
+    const struct posterior *posterior = asker->posterior;
+    const size_t observable = asker->observable, findings = reasoner->finding_count;
     bool names_species = reasoner->rules->feeder[FEEDS_SPECIES] == (int)observable;
-    const double *ln =
-        observation_ln(reasoner, asker->species, observable, &answer->said, asker->room);
-    const double *likelihood = asker->likelihood;
-    double weight = weakest_weight(asker, ln);
-    double power = reasoner->rules->calibration.tau * weight;
-    if (asker->sight->several)
-        for (size_t k = 0; k < cells; k++)
-            asker->likelihood[k] = exp(ln[k]);
-    else /* they stand in the tables */
-        likelihood = sight_chances(reasoner, asker->species, observable)->p + answer->value * cells;
-    outlook->weight = answer_weight(asker, answer, likelihood);
+    struct recall *recall =
+        recall_of(reasoner, posterior, asker->species, observable, &answer->said);
+    double weight = weakest_weight(asker, recall->strength);
+    outlook->weight = answer_weight(asker, answer, recall_raised(reasoner, posterior, recall, 1.0));
     asker->observations[observable] = answer->said;
     if (weight < 0.0 || (names_species && asker->species_matters) ||
         observation_tells(asker->sight, &asker->so_far)) {
         (aim == AIM_CAUSE ? reason_posterior : reason_findings)(reasoner, &asker->then, -1.0,
-                                                                &asker->trial);
-        memcpy(asker->finding, asker->trial.finding,
-               reasoner->finding_count * sizeof *asker->finding);
+                                                                asker->trial);
+        memcpy(asker->finding, asker->trial->finding, findings * sizeof *asker->finding);
         if (aim == AIM_CAUSE)
-            sets_sum(reasoner, &asker->trial, asker->set);
+            sets_sum(reasoner, asker->trial, asker->set);
     } else {
-        for (size_t k = 0; power != 1.0 && k < cells; k++) /* as they count: raised to a power */
-            asker->likelihood[k] = exp(power * ln[k]);
         /* Findings and sets after the answer, from the joint as it stands. */
-        const double *factor = power == 1.0 ? likelihood : asker->likelihood;
-        size_t findings = asker->reasoner->finding_count;
+        const double *factor =
+            recall_raised(reasoner, posterior, recall, reasoner->rules->calibration.tau * weight);
         memset(asker->finding, 0, findings * sizeof *asker->finding);
         for (size_t k = 0; k < asker->cells; k += findings)
-            for (size_t f = 0; f < findings; f++)
-                asker->finding[f] += asker->mass[k + f] * factor[k + f];
+            row_add_product(asker->finding, asker->mass + k, factor + k, findings);
         double share = 1.0 / row_sum(asker->finding, findings);
         row_scale(asker->finding, share, findings);
         for (size_t s = 0; aim == AIM_CAUSE && s < asker->reasoner->set_count; s++)
-            asker->set[s] = share * row_dot(asker->posterior->joint + s * findings,
+            asker->set[s] = share * row_dot(posterior->joint + s * findings,
                                             factor + asker->sight->pattern[s] * findings, findings);
     }
     decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &outlook->decision);
@@ -514,7 +531,7 @@ static bool question_gated(const struct observable *observable, const struct pos
 static void turns_add(struct asker *asker, struct turn turn)
 {
     static const double LEAST_TURN = 0.001;
-    if (turn.probability >= LEAST_TURN)
+    if (asker->turning && turn.probability >= LEAST_TURN)
         *arena_push(asker->arena, asker->turns, asker->turn_count) = turn;
 }
 
@@ -548,61 +565,10 @@ static struct question value_of(struct asker *asker, size_t observable, enum aim
     return question;
 }
 
-struct rated {
-    struct question question;
-    double key;
-};
-
 /* The greater number first; of equals the earlier place. */
 static int by_number(double a, double b, size_t place_a, size_t place_b)
 {
     return a != b ? (a < b) - (a > b) : (place_a > place_b) - (place_a < place_b);
-}
-
-static int by_key(const void *left, const void *right)
-{
-    const struct rated *a = left, *b = right;
-    int by = by_number(a->key, b->key, 0, 0);
-    return by ? by
-              : by_number(a->question.bits, b->question.bits, a->question.observable,
-                          b->question.observable);
-}
-
-size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
-                        const struct posterior *posterior, const struct stakes *stakes,
-                        const struct inquiry *inquiry, struct question *questions)
-{
-    struct asker asker;
-    asker_init(&asker, reasoner, evidence, posterior, stakes);
-    struct rated *rated = arena_array(asker.arena, reasoner->observable_count, sizeof *rated);
-    /* Rates every question that may be asked and is worth it; returns how many. */
-    const struct rules *rules = asker.reasoner->rules;
-    enum aim aim = inquiry->aim;
-    double most_turns = 0.0;
-    size_t counted = 0;
-    for (size_t i = 0; i < rules->observable_count; i++) {
-        const struct observable *observable = &asker.reasoner->rules->observables[i];
-        struct observation so_far = observation_of(asker.now, i);
-        if ((observable->class == CLASS_TEST) != inquiry->tests ||
-            (inquiry->skip && inquiry->skip[i]) ||
-            !observation_open(&asker.reasoner->sights[i], &so_far) ||
-            question_gated(observable, asker.posterior))
-            continue;
-        struct question question = value_of(&asker, i, aim);
-        double key = (aim == AIM_CAUSE ? question.bits : question.gain) /
-                     fmax(LEAST_EFFORT, rules->observables[i].effort);
-        most_turns = fmax(most_turns, question.turns);
-        if (aim == AIM_CAUSE ? question.bits > LEAST_BITS : question.turns > 0.0)
-            rated[counted++] = (struct rated){question, key};
-    }
-    size_t count = aim == AIM_ACTION && !(most_turns > rules->decision.settled) ? 0 : counted;
-    qsort(rated, count, sizeof *rated, by_key);
-    if (count > inquiry->most)
-        count = inquiry->most;
-    for (size_t i = 0; i < count; i++)
-        questions[i] = rated[i].question;
-    asker_release(&asker);
-    return count;
 }
 
 /* ---- why it came out so, and what would turn it --------------------------------------------- */
@@ -626,7 +592,10 @@ static const double SLIP_RATE = 0.05;
 static int by_magnitude(const void *left, const void *right)
 {
     const struct weight_of_evidence *a = left, *b = right;
-    return by_number(fabs(a->decibans), fabs(b->decibans), a->observable, b->observable);
+    static const double noise = 1e-9;
+    return fabs(fabs(a->decibans) - fabs(b->decibans)) < noise
+               ? by_number(0.0, 0.0, a->observable, b->observable)
+               : by_number(fabs(a->decibans), fabs(b->decibans), 0, 0);
 }
 
 static double log_odds(const double *finding, const struct explanation *explanation)
@@ -639,8 +608,7 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
 {
     size_t observables = reasoner->observable_count, findings = reasoner->finding_count;
     struct observation *observations = calloc(observables + 1, sizeof *observations);
-    struct posterior without;
-    posterior_init(&without, reasoner);
+    struct posterior *without = posterior_trial(posterior, reasoner);
     for (size_t i = 0; i < observables; i++)
         observations[i] = observation_of(evidence, i);
     struct evidence rest = evidence ? *evidence : (struct evidence){0};
@@ -654,14 +622,13 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
         if (!observation_tells(&reasoner->sights[i], &said))
             continue;
         observations[i] = (struct observation){0};
-        reason_findings(reasoner, &rest, -1.0, &without);
+        reason_findings(reasoner, &rest, -1.0, without);
         observations[i] = said;
         explanation->weights[explanation->weight_count++] =
-            (struct weight_of_evidence){i, 10.0 * (with - log_odds(without.finding, explanation))};
+            (struct weight_of_evidence){i, 10.0 * (with - log_odds(without->finding, explanation))};
     }
     qsort(explanation->weights, explanation->weight_count, sizeof *explanation->weights,
           by_magnitude);
-    posterior_release(&without);
     free(observations);
 }
 
@@ -673,17 +640,14 @@ static int by_probability(const void *left, const void *right)
                      b->observable * (MOST_ANSWERS + 1) + b->value);
 }
 
-/* P(said) by a posterior that does not know it, added up in the asker's mass. */
-static double predicted(struct asker *asker, int species, size_t observable,
+/* P(said) by the trial, which does not know it, added up in the asker's mass. */
+static double predicted(const struct asker *asker, int species, size_t observable,
                         const struct observation *said)
 {
     const struct reasoner *reasoner = asker->reasoner;
-    size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
-    const double *ln = observation_ln(reasoner, species, observable, said, asker->room);
-    double p = 0.0;
-    for (size_t k = 0; k < cells; k++)
-        p += asker->mass[k] * exp(ln[k]);
-    return p;
+    const size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
+    struct recall *recall = recall_of(reasoner, asker->trial, species, observable, said);
+    return row_dot(asker->mass, recall_raised(reasoner, asker->trial, recall, 1.0), cells);
 }
 
 /* Notes the alternatives that would turn the action, each with its chance of being the truth. */
@@ -696,8 +660,11 @@ static void slips_add(struct asker *asker, size_t observable, const struct answe
     double slip = said.hedged ? 1.0 - reasoner->rules->calibration.hedge : SLIP_RATE;
     int species = evidence_species(reasoner, &asker->then);
     plain.hedged = 0;
-    reason_posterior(reasoner, &asker->then, -1.0, &asker->trial);
-    mass_by_pattern(reasoner, &asker->trial, observable, asker->mass);
+    reason_posterior(reasoner, &asker->then, -1.0, asker->trial);
+    double *by_cause =
+        arena_room(asker->arena, reasoner->cause_count * reasoner->finding_count, sizeof *by_cause);
+    causes_sum(reasoner, asker->trial, by_cause);
+    mass_by_pattern(reasoner, asker->trial, by_cause, observable, asker->mass);
     for (size_t k = 0; k < count; k++)
         total += p[k] = predicted(asker, species, observable, &others[k].said);
     double each = slip / (double)count;
@@ -735,8 +702,8 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
     bool turned = false;
     for (size_t k = 0; k < count; k++) {
         asker->observations[observable] = others[k].said;
-        reason_findings(reasoner, &asker->then, -1.0, &asker->trial);
-        decide_on(reasoner, &asker->then, asker->trial.finding, asker->stakes, &decisions[k]);
+        reason_findings(reasoner, &asker->then, -1.0, asker->trial);
+        decide_on(reasoner, &asker->then, asker->trial->finding, asker->stakes, &decisions[k]);
         turned = turned || decisions[k].action != asker->decision.action;
     }
     asker->observations[observable] = (struct observation){0};
@@ -745,27 +712,74 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
     asker->observations[observable] = said;
 }
 
-size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
-                    const struct posterior *posterior, const struct stakes *stakes,
-                    struct turn *turns, size_t most)
+/* ---- the questions, and the turns found on the way ----------------------------------------------- */
+
+struct rated {
+    struct question question;
+    double key;
+};
+
+static int by_key(const void *left, const void *right)
+{
+    const struct rated *a = left, *b = right;
+    int by = by_number(a->key, b->key, 0, 0);
+    return by ? by
+              : by_number(a->question.bits, b->question.bits, a->question.observable,
+                          b->question.observable);
+}
+
+/* The likeliest turns, of slips as well. */
+static void turns_tell(struct asker *asker, struct turns *turns)
+{
+    for (size_t i = 0; i < asker->reasoner->observable_count; i++) {
+        const struct observation *said = &asker->observations[i];
+        if ((said->seen | said->absent) != 0 &&
+            observation_tells(&asker->reasoner->sights[i], said))
+            turns_if_mistaken(asker, i);
+    }
+    if (asker->turn_count > 0)
+        qsort(asker->turns, asker->turn_count, sizeof *asker->turns, by_probability);
+    turns->count = asker->turn_count < turns->most ? asker->turn_count : turns->most;
+    for (size_t i = 0; i < turns->count; i++)
+        turns->list[i] = asker->turns[i];
+}
+
+size_t reason_questions(const struct reasoner *reasoner, const struct evidence *evidence,
+                        const struct posterior *posterior, const struct stakes *stakes,
+                        const struct inquiry *inquiry, struct question *questions)
 {
     struct asker asker;
     asker_init(&asker, reasoner, evidence, posterior, stakes);
-    for (size_t i = 0; i < reasoner->observable_count; i++) {
-        const struct observable *observable = &reasoner->rules->observables[i];
-        const struct sight *sight = &reasoner->sights[i];
-        if (observation_tells(sight, &asker.observations[i]) &&
-            (asker.observations[i].seen | asker.observations[i].absent))
-            turns_if_mistaken(&asker, i);
-        if (observation_open(sight, &asker.observations[i]) && observable->class != CLASS_TEST &&
-            !question_gated(observable, posterior))
-            (void)value_of(&asker, i, AIM_ACTION);
+    asker.turning = inquiry->turns != NULL;
+    struct rated *rated = arena_array(asker.arena, reasoner->observable_count, sizeof *rated);
+    /* Rates every question that may be asked and is worth it; returns how many. */
+    const struct rules *rules = asker.reasoner->rules;
+    enum aim aim = inquiry->aim;
+    double most_turns = 0.0;
+    size_t counted = 0;
+    for (size_t i = 0; i < rules->observable_count; i++) {
+        const struct observable *observable = &asker.reasoner->rules->observables[i];
+        struct observation so_far = observation_of(asker.now, i);
+        if ((observable->class == CLASS_TEST) != inquiry->tests ||
+            (inquiry->skip && inquiry->skip[i]) ||
+            !observation_open(&asker.reasoner->sights[i], &so_far) ||
+            question_gated(observable, asker.posterior))
+            continue;
+        struct question question = value_of(&asker, i, aim);
+        double key = (aim == AIM_CAUSE ? question.bits : question.gain) /
+                     fmax(LEAST_EFFORT, rules->observables[i].effort);
+        most_turns = fmax(most_turns, question.turns);
+        if (aim == AIM_CAUSE ? question.bits > LEAST_BITS : question.turns > 0.0)
+            rated[counted++] = (struct rated){question, key};
     }
-    size_t count = asker.turn_count < most ? asker.turn_count : most;
-    if (count > 0) {
-        qsort(asker.turns, asker.turn_count, sizeof *turns, by_probability);
-        memcpy(turns, asker.turns, count * sizeof *turns);
-    }
+    size_t count = aim == AIM_ACTION && !(most_turns > rules->decision.settled) ? 0 : counted;
+    qsort(rated, count, sizeof *rated, by_key);
+    if (count > inquiry->most)
+        count = inquiry->most;
+    for (size_t i = 0; i < count; i++)
+        questions[i] = rated[i].question;
+    if (inquiry->turns != NULL)
+        turns_tell(&asker, inquiry->turns);
     asker_release(&asker);
     return count;
 }

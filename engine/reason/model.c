@@ -107,11 +107,17 @@ static void sets_build(struct reasoner *reasoner)
         row_settle(row, findings);
     }
     double *joint = arena_room(reasoner->arena, sets * findings, sizeof *joint);
+    double *with = arena_array(reasoner->arena, (1 + causes) * findings, sizeof *with);
     reasoner->prior = joint;
+    reasoner->prior_with = with;
     for (size_t s = 0; s < sets; s++) {
         prior[s] /= sum;
         for (size_t f = 0; f < findings; f++)
             joint[s * findings + f] = prior[s] * given[s * findings + f];
+        row_add(with, joint + s * findings, findings);
+        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++)
+            row_add(with + (size_t)(1 + reasoner->sets[s][k]) * findings, joint + s * findings,
+                    findings);
     }
 }
 
@@ -436,10 +442,7 @@ void reasoner_set(const struct reasoner *reasoner, size_t index, int causes[2])
 
 size_t reasoner_set_of(const struct reasoner *reasoner, int cause)
 {
-    for (size_t i = 0; i < reasoner->set_count; i++)
-        if (reasoner->sets[i][0] == cause && reasoner->sets[i][1] == RULES_NONE)
-            return i;
-    return 0;
+    return set_index(reasoner->cause_count, cause, RULES_NONE);
 }
 
 /* ---- what an observation means: the values it leaves, and how likely each finding makes it ---- */
@@ -591,14 +594,19 @@ double reasoner_likelihood(const struct reasoner *reasoner, const struct evidenc
 bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
                      const struct evidence *evidence, bool even_doubted)
 {
+    if (condition->count == 0)
+        return true;
+    if (!evidence || !evidence->observations)
+        return false;
     for (size_t i = 0; i < condition->count; i++) {
-        struct observation said = observation_of(evidence, condition->observables[i]);
-        uint32_t doubted = even_doubted ? 0 : said.hedged, listed = condition->values[i];
+        const struct observation *said = &evidence->observations[condition->observables[i]];
+        uint32_t doubted = even_doubted ? 0 : said->hedged, listed = condition->values[i];
+        if ((said->seen & listed) == 0)
+            return false;
         /* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
-        bool holds = reasoner->sights[condition->observables[i]].several
-                         ? (said.seen & ~doubted & listed) != 0
-                         : said.seen != 0 && (said.seen & (~listed | doubted)) == 0;
-        if (!holds)
+        if (reasoner->sights[condition->observables[i]].several
+                ? (said->seen & ~doubted & listed) == 0
+                : (said->seen & (~listed | doubted)) != 0)
             return false;
     }
     return true;

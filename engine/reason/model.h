@@ -59,6 +59,7 @@ struct reasoner {
     const double *set_prior;     /* P(S) with those */
     const double *given;         /* P(f | S), [set][finding] */
     const double *prior;         /* P(f, S), likewise */
+    const double *prior_with;    /* P(f), then P(f, c in S) of each cause c */
     struct sight *sights;        /* per observable */
     size_t most_patterns;
     /* [species][observable]: what is normal on a species, made when it is asked for, under the lock */
@@ -92,6 +93,38 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
                              const struct observation *observation, double *room);
 /* The range of ln l_i over the findings when no cause is present. */
 double observation_strength(const struct reasoner *reasoner, const double *ln);
+
+/* What was made of an observation, kept with a posterior: most posteriors are of evidence that
+ * differs from that of the one before in a single answer, and the same is said of many vessels. */
+enum { RECALL_POWERS = 4 }; /* an observation counts less behind stronger signs of its group */
+struct recall {
+    size_t observable;
+    struct observation said;
+    int species;      /* RULES_NONE where it makes no difference */
+    const double *ln; /* ln l_i, [pattern][finding] */
+    const double *p;  /* l_i where the tables hold it, else NULL */
+    double strength;  /* range of ln l_i over the findings, no cause present */
+    struct ratios {
+        double power;  /* that it counts with; NAN: nothing yet */
+        double *ratio; /* [pattern][finding], from pattern 1 up: what its causes make of it */
+        double span;   /* how far the logarithms of those for one set can go from 0 */
+    } ratios[RECALL_POWERS];
+    struct raised {
+        double power; /* likewise */
+        double *p;    /* l_i to that power, [pattern][finding] */
+    } raised[RECALL_POWERS];
+    unsigned next_ratios, next_raised; /* which is filled next */
+};
+
+/* What an observation means, made if it is not kept. It is until the next posterior is computed. */
+struct recall *recall_of(const struct reasoner *reasoner, const struct posterior *posterior,
+                         int species, size_t observable, const struct observation *said);
+/* l_i to a power, [pattern][finding]; likewise. */
+const double *recall_raised(const struct reasoner *reasoner, const struct posterior *posterior,
+                            struct recall *recall, double power);
+/* Another posterior, for what would be: it shares what is kept, and goes with the first. */
+struct posterior *posterior_trial(const struct posterior *posterior,
+                                  const struct reasoner *reasoner);
 
 /* Arithmetic on rows of numbers, four at a time: sums are made in four parts that do not wait for
  * one another. A function that does little else is compiled twice, and the processor's kind
@@ -163,16 +196,16 @@ static inline void row_add_product(double *row, const double *a, const double *b
         row[i] += a[i] * b[i];
 }
 
-/* row += a * b * c. */
-static inline void row_add_product_of_three(double *row, const double *a, const double *b,
-                                            const double *c, size_t count)
+/* row += a * b * c * (d - 1). */
+static inline void row_add_excess(double *row, const double *a, const double *b, const double *c,
+                                  const double *d, size_t count)
 {
     size_t i = 0;
     for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) +=
-            *(const four *)(a + i) * *(const four *)(b + i) * *(const four *)(c + i);
+        *(four *)(row + i) += *(const four *)(a + i) * *(const four *)(b + i) *
+                              *(const four *)(c + i) * (*(const four *)(d + i) - 1.0);
     for (; i < count; i++)
-        row[i] += a[i] * b[i] * c[i];
+        row[i] += a[i] * b[i] * c[i] * (d[i] - 1.0);
 }
 
 /* row += of * by. */
@@ -183,6 +216,16 @@ static inline void row_add_times(double *row, const double *of, double by, size_
         *(four *)(row + i) += *(const four *)(of + i) * by;
     for (; i < count; i++)
         row[i] += of[i] * by;
+}
+
+/* row = of + more, element by element. */
+static inline void row_sum_of(double *row, const double *of, double more, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) = *(const four *)(of + i) + more;
+    for (; i < count; i++)
+        row[i] = of[i] + more;
 }
 
 static inline void row_fill(double *row, double with, size_t count)

@@ -22,23 +22,6 @@
  * always; otherwise the same sums are made of logarithms.
  */
 
-/* What was made of an observation, kept: most posteriors are of evidence that
- * differs from that of the one before in a single answer, and the same is said of
- * many vessels. */
-struct recall {
-    size_t observable;
-    struct observation said;
-    int species;      /* RULES_NONE where it makes no difference */
-    const double *ln; /* ln l_i, [pattern][finding] */
-    double strength;  /* range of ln l_i over the findings, no cause present */
-    struct ratios {
-        double power;  /* that it counts with; NAN: nothing yet */
-        double *ratio; /* [pattern][finding], from pattern 1 up: what its causes make of it */
-        double span;   /* how far the logarithms of those for one set can go from 0 */
-    } ratios[4];       /* it counts less behind stronger signs of its group */
-    size_t turn;       /* of those, which is filled next */
-};
-
 /* An observation that says something, while a posterior is being computed. */
 struct heard {
     size_t observable;
@@ -53,35 +36,46 @@ struct workspace {
     double *row;         /* per finding: what holds for every set */
     double *base;        /* likewise: and for every set with one cause */
     double *sum;         /* likewise: over the sets with one cause */
+    double *excess;      /* per cause and finding: the factor less 1, where it is not 1: */
+    bool *moves;         /* per cause */
     double *factor;      /* likewise, besides: for no cause, then for every set with each cause */
     double *shift;       /* per cause: what its shifts add up to; what they make of its odds */
     double *moved;       /* per set: P(S) times that, not scaled to sum 1 */
     struct heard *heard;
     size_t heard_count;
-    bool *paired; /* per set: a pair in it weighs on something heard, or is shifted */
+    bool *paired;  /* per set: a pair in it weighs on something heard, or is shifted */
+    size_t *pairs; /* those */
+    size_t pair_count;
     double
         *together; /* [set][finding], where it does: what the two make of it beside their factors */
-    struct arena *kept;
-    struct recall **recalls; /* in `kept`, as are these; open addressing */
-    size_t recall_count;
+    struct recalls *recalls;
+    struct posterior *trial; /* for what-ifs, with the same recalls; NULL until there is one */
+};
+
+/* What was made of observations. */
+struct recalls {
+    struct arena *arena;  /* of itself */
+    struct arena *kept;   /* of what follows */
+    struct recall **list; /* open addressing; at least half of it is free */
+    size_t count, room;
 };
 
 /* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
 static const double SAFE_SPAN = 600.0;
 
-enum {
-    RECALLS_MOST = 4096, /* more than one text or journal tells apart */
-    RECALLS_ROOM = 2 * RECALLS_MOST,
-};
+enum { RECALLS_MOST = 4096, RECALLS_ROOM = 1024 }; /* forgotten beyond; at first, a power of two */
 
-static void forget_recalls(struct workspace *work)
+static void recalls_forget(struct recalls *recalls)
 {
-    arena_reset(work->kept);
-    work->recall_count = 0;
-    work->recalls = arena_array(work->kept, RECALLS_ROOM, sizeof(struct recall *));
+    arena_reset(recalls->kept);
+    recalls->count = 0;
+    recalls->room = RECALLS_ROOM;
+    recalls->list = arena_array(recalls->kept, recalls->room, sizeof *recalls->list);
 }
 
-void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
+/* With recalls that there are, or with its own. */
+static void posterior_make(struct posterior *posterior, const struct reasoner *reasoner,
+                           struct recalls *recalls)
 {
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
     size_t causes = reasoner->cause_count, observables = reasoner->observable_count;
@@ -92,15 +86,22 @@ void posterior_init(struct posterior *posterior, const struct reasoner *reasoner
         .row = arena_array(arena, findings, sizeof(double)),
         .base = arena_array(arena, findings, sizeof(double)),
         .sum = arena_array(arena, findings, sizeof(double)),
+        .excess = arena_room(arena, findings * causes, sizeof(double)),
+        .moves = arena_array(arena, causes, sizeof *work->moves),
         .factor = arena_array(arena, findings * (causes + 1), sizeof(double)),
         .shift = arena_array(arena, causes, sizeof(double)),
         .moved = arena_array(arena, sets, sizeof(double)),
         .heard = arena_array(arena, observables, sizeof *work->heard),
         .paired = arena_array(arena, sets, sizeof *work->paired),
+        .pairs = arena_array(arena, sets, sizeof *work->pairs),
         .together = arena_room(arena, findings * sets, sizeof(double)),
-        .kept = arena_new(),
+        .recalls = recalls,
     };
-    forget_recalls(work);
+    if (recalls == NULL) {
+        work->recalls = arena_alloc(arena, sizeof *work->recalls);
+        *work->recalls = (struct recalls){.arena = arena, .kept = arena_new()};
+        recalls_forget(work->recalls);
+    }
     *posterior = (struct posterior){
         .finding = arena_array(arena, findings, sizeof(double)),
         .cause = arena_array(arena, causes, sizeof(double)),
@@ -109,74 +110,128 @@ void posterior_init(struct posterior *posterior, const struct reasoner *reasoner
     };
 }
 
+void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
+{
+    posterior_make(posterior, reasoner, NULL);
+}
+
 void posterior_release(struct posterior *posterior)
 {
-    if (posterior->work) {
-        arena_free(posterior->work->kept);
-        arena_free(posterior->work->arena);
+    struct workspace *work = posterior->work;
+    if (work) {
+        if (work->trial)
+            posterior_release(work->trial);
+        if (work->recalls->arena == work->arena)
+            arena_free(work->recalls->kept);
+        arena_free(work->arena);
     }
     *posterior = (struct posterior){0};
 }
 
+struct posterior *posterior_trial(const struct posterior *posterior,
+                                  const struct reasoner *reasoner)
+{
+    struct workspace *work = posterior->work;
+    if (!work->trial) {
+        work->trial = arena_alloc(work->arena, sizeof *work->trial);
+        posterior_make(work->trial, reasoner, work->recalls);
+    }
+    return work->trial;
+}
+
 /* Where an observation is kept, or would be. */
-static struct recall **recall_place(const struct workspace *work, size_t observable, int species,
+static struct recall **recall_place(const struct recalls *recalls, size_t observable, int species,
                                     const struct observation *said)
 {
     uint64_t key = ((uint64_t)said->seen << 32 | said->absent) ^
                    ((uint64_t)said->hedged << 16) * 5 ^ ((uint64_t)said->silent << 8) * 3;
     key = (key ^ observable ^ (uint64_t)(species + 1) << 48) * UINT64_C(0x9E3779B97F4A7C15);
-    size_t at = key >> 40 & (RECALLS_ROOM - 1);
-    for (const struct recall *recall; (recall = work->recalls[at]) != NULL;
-         at = (at + 1) & (RECALLS_ROOM - 1))
+    size_t at = key >> 40 & (recalls->room - 1);
+    for (const struct recall *recall; (recall = recalls->list[at]) != NULL;
+         at = (at + 1) & (recalls->room - 1))
         if (recall->observable == observable && recall->species == species &&
             recall->said.seen == said->seen && recall->said.absent == said->absent &&
             recall->said.hedged == said->hedged && recall->said.silent == said->silent)
             break;
-    return &work->recalls[at];
+    return &recalls->list[at];
 }
 
-/* What an observation means, made if it is not kept. */
-static struct recall *recall_of(const struct reasoner *reasoner, struct workspace *work,
-                                int species, size_t observable, const struct observation *said)
+static void recalls_grow(struct recalls *recalls)
+{
+    struct recall **old = recalls->list;
+    const size_t room = recalls->room;
+    recalls->room = 2 * room;
+    recalls->list = arena_array(recalls->kept, recalls->room, sizeof *recalls->list);
+    for (size_t i = 0; i < room; i++)
+        if (old[i] != NULL)
+            *recall_place(recalls, old[i]->observable, old[i]->species, &old[i]->said) = old[i];
+}
+
+struct recall *recall_of(const struct reasoner *reasoner, const struct posterior *posterior,
+                         int species, size_t observable, const struct observation *said)
 {
     const struct sight *sight = &reasoner->sights[observable];
-    if (sight_chances(reasoner, species, observable) == &sight->plain)
+    const struct chances *chances = sight_chances(reasoner, species, observable);
+    struct recalls *recalls = posterior->work->recalls;
+    size_t cells = sight->pattern_count * reasoner->finding_count;
+    if (chances == &sight->plain)
         species = RULES_NONE;
-    struct recall **place = recall_place(work, observable, species, said);
-    struct recall *recall = *place;
-    if (recall != NULL)
-        return recall;
-    recall = *place = arena_alloc(work->kept, sizeof *recall);
-    work->recall_count++;
-    double *room =
-        arena_array(work->kept, sight->pattern_count * reasoner->finding_count, sizeof *room);
+    struct recall **place = recall_place(recalls, observable, species, said);
+    if (*place != NULL)
+        return *place;
+    if (2 * ++recalls->count > recalls->room) {
+        recalls_grow(recalls);
+        place = recall_place(recalls, observable, species, said);
+    }
+    struct recall *recall = *place = arena_alloc(recalls->kept, sizeof *recall);
+    double *room = arena_room(recalls->kept, cells, sizeof *room);
     *recall = (struct recall){.observable = observable,
                               .said = *said,
                               .species = species,
                               .ln = observation_ln(reasoner, species, observable, said, room)};
+    if (recall->ln != room)
+        recall->p = chances->p + (recall->ln - chances->ln);
     recall->strength = sight->group < 0 ? 0.0 : observation_strength(reasoner, recall->ln);
-    for (size_t i = 0; i < sizeof recall->ratios / sizeof *recall->ratios; i++)
-        recall->ratios[i].power = NAN;
+    for (size_t i = 0; i < RECALL_POWERS; i++)
+        recall->ratios[i].power = recall->raised[i].power = NAN;
     return recall;
+}
+
+const double *recall_raised(const struct reasoner *reasoner, const struct posterior *posterior,
+                            struct recall *recall, double power)
+{
+    const size_t cells =
+        reasoner->sights[recall->observable].pattern_count * reasoner->finding_count;
+    if (power == 1.0 && recall->p != NULL)
+        return recall->p;
+    for (size_t i = 0; i < RECALL_POWERS; i++)
+        if (recall->raised[i].power == power)
+            return recall->raised[i].p;
+    struct raised *raised = &recall->raised[recall->next_raised++ % RECALL_POWERS];
+    if (!raised->p)
+        raised->p = arena_room(posterior->work->recalls->kept, cells, sizeof *raised->p);
+    raised->power = power;
+    for (size_t i = 0; i < cells; i++)
+        raised->p[i] = exp(power * recall->ln[i]);
+    return raised->p;
 }
 
 /* What the causes of each pattern make of the likelihood to a power, made if it is not kept. */
 static const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace *work,
                                       const struct heard *heard)
 {
-    enum { KEPT = sizeof heard->recall->ratios / sizeof *heard->recall->ratios };
     const struct sight *sight = &reasoner->sights[heard->observable];
     size_t findings = reasoner->finding_count;
     struct recall *recall = heard->recall;
     const double *none = recall->ln;
     double alone = 0.0, together = 0.0;
-    for (size_t i = 0; i < KEPT; i++)
+    for (size_t i = 0; i < RECALL_POWERS; i++)
         if (recall->ratios[i].power == heard->power)
             return &recall->ratios[i];
-    struct ratios *ratios = &recall->ratios[recall->turn];
-    recall->turn = (recall->turn + 1) % KEPT;
+    struct ratios *ratios = &recall->ratios[recall->next_ratios++ % RECALL_POWERS];
     if (!ratios->ratio)
-        ratios->ratio = arena_room(work->kept, sight->pattern_count * findings, sizeof(double));
+        ratios->ratio =
+            arena_room(work->recalls->kept, sight->pattern_count * findings, sizeof(double));
     for (size_t p = 1; p < sight->pattern_count; p++) {
         const double *own = none + p * findings;
         double *ratio = ratios->ratio + p * findings;
@@ -264,62 +319,84 @@ static double *factor_of(const struct workspace *work, int cause, size_t finding
     return work->factor + (size_t)(cause + 1) * findings;
 }
 
+/* A pair makes this beside the factors of its causes. */
+static inline void together_times(struct workspace *work, size_t set, const double *by,
+                                  size_t findings)
+{
+    double *together = work->together + set * findings;
+    if (work->paired[set]) {
+        row_times(together, by, findings);
+        return;
+    }
+    memcpy(together, by, findings * sizeof *together);
+    work->paired[set] = true;
+    work->pairs[work->pair_count++] = set;
+}
+
 /* The factors of each cause, and of the pairs that make something else together. */
 FOR_WIDE_VECTORS static void factors_find(const struct reasoner *reasoner,
                                           const struct evidence *evidence, struct workspace *work)
 {
-    size_t findings = reasoner->finding_count,
-           pair_shifts = evidence ? evidence->pair_shift_count : 0;
-    memset(work->paired, 0, reasoner->set_count * sizeof *work->paired);
-    for (int c = RULES_NONE; c < (int)reasoner->cause_count; c++)
+    size_t findings = reasoner->finding_count;
+    for (size_t i = 0; i < work->pair_count; i++) /* of the posterior before */
+        work->paired[work->pairs[i]] = false;
+    work->pair_count = 0;
+    for (int c = RULES_NONE; c < (int)reasoner->cause_count; c++) {
         row_fill(factor_of(work, c, findings), c < 0 ? 1.0 : work->shift[c], findings);
+        if (c >= 0)
+            work->moves[c] = work->shift[c] != 1.0;
+    }
     for (size_t i = 0; i < work->heard_count; i++) {
         const struct sight *sight = &reasoner->sights[work->heard[i].observable];
         const double *ratio = work->heard[i].ratios->ratio;
-        for (size_t c = 0; c < sight->cause_count; c++)
+        for (size_t c = 0; c < sight->cause_count; c++) {
             row_times(factor_of(work, sight->causes[c], findings), ratio += findings, findings);
-        for (size_t k = 0; k < sight->pair_count; k++) {
-            double *together = work->together + sight->pairs[k] * findings;
-            ratio += findings;
-            if (work->paired[sight->pairs[k]])
-                row_times(together, ratio, findings);
-            else
-                memcpy(together, ratio, findings * sizeof *together);
-            work->paired[sight->pairs[k]] = true;
+            work->moves[sight->causes[c]] = true;
         }
+        for (size_t k = 0; k < sight->pair_count; k++)
+            together_times(work, sight->pairs[k], ratio += findings, findings);
     }
-    for (size_t i = 0; i < pair_shifts; i++) {
-        size_t set = pair_set(reasoner, &evidence->pair_shifts[i]);
-        if (!work->paired[set])
-            row_fill(work->together + set * findings, 1.0, findings);
-        row_scale(work->together + set * findings, exp(evidence->pair_shifts[i].log_odds),
-                  findings);
-        work->paired[set] = true;
+    for (size_t i = 0; evidence && i < evidence->pair_shift_count; i++) {
+        row_fill(work->sum, exp(evidence->pair_shifts[i].log_odds), findings);
+        together_times(work, pair_set(reasoner, &evidence->pair_shifts[i]), work->sum, findings);
     }
 }
 
-/* P(f, E) over all sets, but for what was taken off the row: of the sets with one cause the factors of the other are
- * added up, then comes its own. */
+/*
+ * P(f, E), but for what was taken off the row. Of most causes nothing was said, and their factor is 1. With d_c the
+ * factor of c less 1,
+ *
+ *   sum_S P(f,S) prod_{c in S} (1 + d_c) = P(f) + sum_a d_a (P(f, a in S) + sum_{b > a} P(f,{a,b}) d_b),
+ *
+ * and only the others take time. What pairs make beside the factors of their causes is added.
+ */
 FOR_WIDE_VECTORS static void findings_sum(const struct reasoner *reasoner,
                                           struct posterior *posterior)
 {
     struct workspace *work = posterior->work;
-    size_t findings = reasoner->finding_count, size = findings * sizeof(double);
-    int causes = (int)reasoner->cause_count;
-    const double *prior = reasoner->prior, *pair = prior + (size_t)(1 + causes) * findings;
-    const double *together = work->together + (pair - prior);
-    const bool *paired = work->paired + 1 + causes;
-    memcpy(posterior->finding, prior, size);
-    for (int a = 0; a < causes; a++) {
-        memcpy(work->sum, prior += findings, size);
-        for (int b = a + 1; b < causes; b++, pair += findings, together += findings) {
-            const double *other = factor_of(work, b, findings);
-            if (*paired++)
-                row_add_product_of_three(work->sum, pair, other, together, findings);
-            else
-                row_add_product(work->sum, pair, other, findings);
-        }
-        row_add_product(posterior->finding, work->sum, factor_of(work, a, findings), findings);
+    const size_t findings = reasoner->finding_count, size = findings * sizeof(double);
+    const size_t causes = reasoner->cause_count;
+    const double *with = reasoner->prior_with;
+    memcpy(posterior->finding, with, size);
+    for (size_t a = causes; a-- > 0;) {
+        if (!work->moves[a])
+            continue;
+        double *excess = work->excess + a * findings;
+        const double *pairs = reasoner->prior + set_index(causes, (int)a, (int)a) * findings;
+        row_sum_of(excess, factor_of(work, (int)a, findings), -1.0, findings);
+        memcpy(work->sum, with + (1 + a) * findings, size);
+        for (size_t b = a + 1; b < causes; b++)
+            if (work->moves[b])
+                row_add_product(work->sum, pairs + (b - a) * findings, work->excess + b * findings,
+                                findings);
+        row_add_product(posterior->finding, excess, work->sum, findings);
+    }
+    for (size_t i = 0; i < work->pair_count; i++) {
+        const size_t set = work->pairs[i];
+        const int *of = reasoner->sets[set];
+        row_add_excess(posterior->finding, reasoner->prior + set * findings,
+                       factor_of(work, of[0], findings), factor_of(work, of[1], findings),
+                       work->together + set * findings, findings);
     }
     row_times(posterior->finding, work->row, findings);
 }
@@ -393,16 +470,15 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     if (tau < 0.0)
         tau = reasoner->rules->calibration.tau;
     int species = evidence_species(reasoner, evidence);
-    if (work->recall_count > RECALLS_MOST)
-        forget_recalls(work);
+    if (work->recalls->count > RECALLS_MOST)
+        recalls_forget(work->recalls);
     work->heard_count = 0;
-    for (size_t i = 0; i < reasoner->observable_count; i++) {
-        struct observation said = observation_of(evidence, i);
-        if ((said.seen | said.absent | said.silent) != 0 &&
-            observation_tells(&reasoner->sights[i], &said))
+    const struct observation *said = evidence ? evidence->observations : NULL;
+    for (size_t i = 0; said && i < reasoner->observable_count; i++)
+        if ((said[i].seen | said[i].absent | said[i].silent) != 0 &&
+            observation_tells(&reasoner->sights[i], &said[i]))
             work->heard[work->heard_count++] =
-                (struct heard){i, tau, recall_of(reasoner, work, species, i, &said), NULL};
-    }
+                (struct heard){i, tau, recall_of(reasoner, posterior, species, i, &said[i]), NULL};
     /* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
     for (size_t i = 0; i < work->heard_count; i++) {
         int group = reasoner->sights[work->heard[i].observable].group;

@@ -170,11 +170,27 @@ struct question {
     double turns; /* probability that the answer changes the action */
 };
 
+struct turn { /* an answer that would change the action */
+    size_t observable;
+    size_t value;       /* value_count of the observable: none of them (several-of) */
+    enum action action; /* what it would become */
+    double probability; /* of that answer, as things stand; for answered ones, of its being wrong */
+    bool answered;      /* true: had this answer been `value` instead */
+};
+
+struct turns {
+    struct turn *list; /* most likely first; how likely: decide.c */
+    size_t most, count;
+};
+
 struct inquiry {
     enum aim aim;
     bool tests;       /* only tests (class test) are wanted, or only the others */
     const bool *skip; /* one flag per observable: not these; may be NULL */
     size_t most;      /* how many questions there is room for */
+    /* AIM_ACTION: which single answer, if mistaken, or unasked one, of what may be asked, would turn the
+     * action; that costs little more here. NULL: they are not wanted. */
+    struct turns *turns;
 };
 
 /* The questions worth asking, best first; returns how many. What was
@@ -199,25 +215,9 @@ struct explanation {
     size_t weight_count;
 };
 
-struct turn { /* an answer that would change the action */
-    size_t observable;
-    size_t value;       /* value_count of the observable: none of them (several-of) */
-    enum action action; /* what it would become */
-    double probability; /* of that answer, as things stand; for answered ones, of its being wrong */
-    bool answered;      /* true: had this answer been `value` instead */
-};
-
 /* Caller gives room for observable_count weights. */
 void reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
                     const struct posterior *posterior, struct explanation *explanation);
-/*
- * Which single answer, if mistaken, or unasked one (tests and gated ones aside)
- * would turn the action. Most likely first; how likely: decide.c. At most `most`; returns how many.
- */
-size_t reason_turns(const struct reasoner *reasoner, const struct evidence *evidence,
-                    const struct posterior *posterior, const struct stakes *stakes,
-                    struct turn *turns, size_t most);
-
 /* Whether a condition of the rule base holds on this evidence (plain statements only, no hedges).
  * Of a one-of it holds when every value still said to be possible is listed. An empty one holds. */
 bool reason_holds(const struct reasoner *reasoner, const struct condition *condition,

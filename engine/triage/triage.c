@@ -960,10 +960,10 @@ static void steps_find(struct triage *triage)
 /* ---- questions, tests, turns ----------------------------------------------------------------- */
 
 static size_t rank_questions(struct triage *triage, enum aim aim, bool tests,
-                             struct question *questions, size_t most)
+                             struct question *questions, size_t most, struct turns *turns)
 {
     skip_find(triage);
-    const struct inquiry inquiry = {aim, tests, triage->skip, most};
+    const struct inquiry inquiry = {aim, tests, triage->skip, most, turns};
     size_t count = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
                                     &triage->stakes, &inquiry, questions);
     /* What the records make the first thing to ask goes before the rest, if it is worth asking. */
@@ -979,10 +979,11 @@ static size_t rank_questions(struct triage *triage, enum aim aim, bool tests,
 
 /* Questions for the action. Where the weight of words alone has decided it, what is asked is what would be
  * asked without them: whoever can be asked is not judged by a turn of phrase. */
-static size_t action_questions(struct triage *triage, struct question *questions, size_t most)
+static size_t action_questions(struct triage *triage, struct question *questions, size_t most,
+                               struct turns *turns)
 {
     const double *words = triage->evidence.words;
-    size_t count = rank_questions(triage, AIM_ACTION, false, questions, most);
+    size_t count = rank_questions(triage, AIM_ACTION, false, questions, most, turns);
     struct decision with, without;
     if (count > 0 || words == NULL)
         return count;
@@ -992,7 +993,7 @@ static size_t action_questions(struct triage *triage, struct question *questions
     reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
                   &without);
     if (with.action != without.action)
-        count = rank_questions(triage, AIM_ACTION, false, questions, most);
+        count = rank_questions(triage, AIM_ACTION, false, questions, most, NULL);
     triage->verdict.words_decide = count > 0;
     triage->evidence.words = words;
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
@@ -1000,19 +1001,14 @@ static size_t action_questions(struct triage *triage, struct question *questions
 }
 
 /* The likeliest of both sorts, so that neither crowds out the other. */
-static void turns_find(struct triage *triage)
+static void turns_keep(struct triage *triage, const struct turns *turns)
 {
     struct verdict *verdict = &triage->verdict;
-    size_t most = triage->rules->observable_count * 8, sorts[2] = {0, 0};
-    skip_find(triage);
-    struct turn *all = arena_array(triage->judged, most, sizeof *all);
     struct turn *kept = arena_array(triage->judged, (size_t)2 * TURNS_MOST, sizeof *kept);
-    size_t count = reason_turns(triage->reasoner, &triage->evidence, &triage->posterior,
-                                &triage->stakes, all, most);
-    for (size_t i = 0; i < count; i++)
-        if ((all[i].answered || !triage->skip[all[i].observable]) &&
-            sorts[all[i].answered]++ < TURNS_MOST)
-            kept[verdict->turn_count++] = all[i];
+    size_t sorts[2] = {0, 0};
+    for (size_t i = 0; i < turns->count; i++)
+        if (sorts[turns->list[i].answered]++ < TURNS_MOST)
+            kept[verdict->turn_count++] = turns->list[i];
     verdict->turns = kept;
 }
 
@@ -1074,7 +1070,7 @@ const struct verdict *triage_judge_briefly(struct triage *triage)
     return verdict_begin(triage);
 }
 
-const struct verdict *triage_judge_plainly(struct triage *triage)
+static struct verdict *judge(struct triage *triage, struct turns *turns)
 {
     compute(triage);
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
@@ -1090,23 +1086,29 @@ const struct verdict *triage_judge_plainly(struct triage *triage)
     steps_find(triage);
     reply_find(triage);
     struct question *questions = arena_array(triage->judged, QUESTIONS_MOST, sizeof *questions);
-    verdict->question_count = action_questions(triage, questions, QUESTIONS_MOST);
+    verdict->question_count = action_questions(triage, questions, QUESTIONS_MOST, turns);
     verdict->questions = questions;
     verdict->settled = verdict->question_count == 0;
     return verdict;
 }
 
+const struct verdict *triage_judge_plainly(struct triage *triage)
+{
+    return judge(triage, NULL);
+}
+
 const struct verdict *triage_judge(struct triage *triage)
 {
-    struct verdict *verdict = &triage->verdict;
+    size_t most = triage->rules->observable_count * 8; /* turns */
+    struct turns turns = {arena_room(triage->derived, most, sizeof *turns.list), most, 0};
+    struct verdict *verdict = judge(triage, &turns);
     struct explanation *explanation = &verdict->explanation;
-    triage_judge_plainly(triage);
+    turns_keep(triage, &turns);
     explanation->weights =
         arena_array(triage->judged, triage->rules->observable_count, sizeof *explanation->weights);
     reason_explain(triage->reasoner, &triage->evidence, &triage->posterior, explanation);
-    turns_find(triage);
     struct question *tests = arena_array(triage->judged, TESTS_MOST, sizeof *tests);
-    verdict->test_count = rank_questions(triage, AIM_CAUSE, true, tests, TESTS_MOST);
+    verdict->test_count = rank_questions(triage, AIM_CAUSE, true, tests, TESTS_MOST, NULL);
     verdict->tests = tests;
     return verdict;
 }
@@ -1171,8 +1173,8 @@ const struct question *triage_next(struct triage *triage, enum aim aim)
     compute(triage);
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
     size_t count = aim == AIM_ACTION
-                       ? action_questions(triage, questions, QUESTIONS_MOST)
-                       : rank_questions(triage, aim, false, questions, QUESTIONS_MOST);
+                       ? action_questions(triage, questions, QUESTIONS_MOST, NULL)
+                       : rank_questions(triage, aim, false, questions, QUESTIONS_MOST, NULL);
     if (count == 0)
         return NULL;
     triage->next = questions[0];

@@ -220,8 +220,12 @@ static void expect_asked(struct trial *trial, size_t i, struct expected *expecte
 
 static size_t turns_of(const struct trial *trial, struct turn *turns, size_t most)
 {
-    return reason_turns(trial->reasoner, &trial->evidence, &trial->posterior, &trial->stakes, turns,
-                        most);
+    struct turns found = {turns, most, 0};
+    const struct inquiry inquiry = {AIM_ACTION, .turns = &found};
+    struct question none;
+    reason_questions(trial->reasoner, &trial->evidence, &trial->posterior, &trial->stakes, &inquiry,
+                     &none);
+    return found.count;
 }
 
 static size_t check_turns(struct trial *trial)
