@@ -233,7 +233,8 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
     size_t length = strcspn(phrase->source, "\t");
     const char *at = phrase->source + length + (phrase->source[length] != '\0');
     size_t words = strcspn(at, "\t");
-    struct pattern pattern = {.phrase = *phrase, .everywhere = words == 0};
+    struct pattern pattern = {.phrase = *phrase, .same = NO_INDEX, .everywhere = words == 0};
+    pattern.given = phrase->source;
     pattern.phrase.source = arena_copy(reader->memory, phrase->source, length);
     pattern.gated = strstr(pattern.phrase.source, "{q}") || strstr(pattern.phrase.source, "{n}");
     pattern.unit = strstr(pattern.phrase.source, "{n}") == NULL;
@@ -243,6 +244,17 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
         diags_error(diags, phrase->at, "'%s' is a pattern; only words stand here",
                     pattern.phrase.source + 1);
         *wrong = true;
+        return;
+    }
+    for (size_t i = reader->pattern_count; i-- > 0;) { /* of several values: run once for all */
+        struct pattern *first = &reader->patterns[i];
+        if (first->phrase.role != phrase->role || first->phrase.observable != phrase->observable)
+            break;
+        if (strcmp(first->given, phrase->source) != 0)
+            continue;
+        pattern.same = first->same;
+        first->same = (uint32_t)reader->pattern_count;
+        *arena_push(reader->memory, reader->patterns, reader->pattern_count) = pattern;
         return;
     }
     *arena_push(reader->memory, reader->patterns, reader->pattern_count) = pattern;
@@ -348,19 +360,22 @@ static bool cuts_word(const struct working *w, size_t start, size_t end)
 
 static void take_match(struct job *job, const struct pattern *pattern, size_t count)
 {
-    const struct phrase *phrase = &pattern->phrase;
     const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(job->reader->found);
     if (cuts_word(&job->working, groups[0], groups[1]) ||
-        (phrase->role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
+        (pattern->phrase.role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
         return;
-    struct match *match = match_add(&job->matches);
-    match->start = (uint32_t)groups[0];
-    match->end = (uint32_t)groups[1];
-    match->role = phrase->role;
-    match->observable = phrase->observable;
-    match->item = phrase->item;
-    match->asked = phrase->role <= ROLE_NUMBER && (int)phrase->observable == job->asked;
-    take_groups(match, pattern, groups, count);
+    struct match match = {.start = (uint32_t)groups[0],
+                          .end = (uint32_t)groups[1],
+                          .role = pattern->phrase.role};
+    take_groups(&match, pattern, groups, count);
+    for (const struct pattern *of = pattern;; of = &job->reader->patterns[of->same]) {
+        match.observable = of->phrase.observable;
+        match.item = of->phrase.item;
+        match.asked = match.role <= ROLE_NUMBER && (int)match.observable == job->asked;
+        *match_add(&job->matches) = match;
+        if (of->same == NO_INDEX)
+            return;
+    }
 }
 
 /* Adds the matches between two places; false when a limit was hit. */
@@ -412,72 +427,72 @@ static void run_pattern(struct job *job, struct pattern *pattern, uint32_t from,
         pcre2_code_free(code);
 }
 
+/* Notes the clause of a word, and the stems it holds. */
+static void clause_note(struct job *job, size_t word)
+{
+    struct reader *r = job->reader;
+    struct clause *clause = &r->clause;
+    const char *bytes = job->working.bytes;
+    size_t first = word, end = job->tokens[word].clause;
+    if (clause->scan == r->scan && clause->end == end)
+        return;
+    while (first > 0 && job->tokens[first - 1].clause == end)
+        first--;
+    *clause = (struct clause){.scan = r->scan,
+                              .number = clause->number + 1,
+                              .first = (uint32_t)first,
+                              .end = (uint32_t)end,
+                              .from = job->tokens[first].start,
+                              .to = job->tokens[end - 1].end};
+    while (clause->from && bytes[clause->from - 1] != '\n')
+        clause->from--;
+    clause->to += (uint32_t)strcspn(bytes + clause->to, "\n");
+    for (size_t i = first; i < end; i++) {
+        const struct token *token = &job->tokens[i];
+        uint32_t stem = token->stem;
+        size_t figures = token->counts ? strspn(bytes + token->start, "0123456789") : 0;
+        if (figures && figures < token->end - token->start) /* "15psi" holds "psi" */
+            stem = stem_known(r, bytes + token->start + figures,
+                              token->end - token->start - figures);
+        if (stem != NO_INDEX)
+            r->stem_in[stem] = clause->number;
+    }
+}
+
 /* Whether the clause holds a quantity as the pattern asks for. */
-static bool quantity_is_there(struct job *job, const struct pattern *pattern, uint32_t to,
-                              size_t first, size_t end)
+static bool quantity_is_there(struct job *job, const struct pattern *pattern)
 {
     enum dimension dimension = pattern->phrase.dimension;
-    for (size_t i = first; i < end; i++) {
+    const struct clause *clause = &job->reader->clause;
+    for (size_t i = clause->first; i < clause->end; i++) {
         const struct token *token = &job->tokens[i];
         const char *word = job->working.bytes + token->start;
         uint32_t at = token->start; /* of "d12" the 12 */
         if (!token->counts)
             at += (uint32_t)strcspn(word, "0123456789 \n");
         if (at < token->end && (!pattern->unit || token->units >> dimension & 1) &&
-            quantity_end(job->reader, job->working.bytes, to, at, dimension, pattern->unit))
+            quantity_end(job->reader, job->working.bytes, clause->to, at, dimension, pattern->unit))
             return true;
     }
-    return false;
-}
-
-/* Whether the clause holds one of the words without which the pattern does not match. */
-static bool holds_one(struct job *job, const struct pattern *pattern, size_t first, size_t end)
-{
-    struct reader *r = job->reader;
-    if (!pattern->with)
-        return true;
-    if (r->clause_scan != r->scan || r->clause_end != end) {
-        r->clause_scan = r->scan;
-        r->clause_end = (uint32_t)end;
-        r->clauses++;
-        for (size_t i = first; i < end; i++) {
-            const struct token *token = &job->tokens[i];
-            const char *word = job->working.bytes + token->start;
-            uint32_t stem = token->stem;
-            size_t figures = token->counts ? strspn(word, "0123456789") : 0;
-            if (figures && figures < token->end - token->start) /* "15psi" holds "psi" */
-                stem = stem_known(r, word + figures, token->end - token->start - figures);
-            if (stem != NO_INDEX)
-                r->stem_in[stem] = r->clauses;
-        }
-    }
-    for (size_t i = 0; i < pattern->with_count; i++)
-        if (r->stem_in[pattern->with[i]] == r->clauses)
-            return true;
     return false;
 }
 
 void pattern_run(struct job *job, struct pattern *pattern, size_t word)
 {
-    const char *bytes = job->working.bytes;
-    size_t first = word, end = job->tokens[word].clause;
+    struct reader *r = job->reader;
     enum role role = pattern->phrase.role;
     if (((role == ROLE_YES || role == ROLE_NO) && job->asked == RULES_NONE) ||
-        pattern->stopped == job->reader->scan ||
-        (pattern->scan == job->reader->scan && pattern->clause == end))
+        pattern->stopped == r->scan ||
+        (pattern->scan == r->scan && pattern->clause == job->tokens[word].clause))
         return;
-    pattern->scan = job->reader->scan;
-    pattern->clause = (uint32_t)end;
-    while (first > 0 && job->tokens[first - 1].clause == end)
-        first--;
-    if (!holds_one(job, pattern, first, end))
-        return;
-    uint32_t from = job->tokens[first].start, to = job->tokens[end - 1].end;
-    while (from && bytes[from - 1] != '\n')
-        from--;
-    to += (uint32_t)strcspn(bytes + to, "\n");
-    if (!pattern->gated || quantity_is_there(job, pattern, to, first, end))
-        run_pattern(job, pattern, from, to);
+    pattern->scan = r->scan;
+    pattern->clause = job->tokens[word].clause;
+    clause_note(job, word);
+    bool holds = !pattern->with; /* one of the words without which it does not match */
+    for (size_t i = 0; i < pattern->with_count && !holds; i++)
+        holds = r->stem_in[pattern->with[i]] == r->clause.number;
+    if (holds && (!pattern->gated || quantity_is_there(job, pattern)))
+        run_pattern(job, pattern, r->clause.from, r->clause.to);
 }
 
 void patterns_run(struct job *job)

@@ -522,8 +522,9 @@ static void parse_words(struct parse *parse, const char *source, size_t length)
             if (parse->phrase->role <= ROLE_HEDGE || parse->phrase->role == ROLE_LIST)
                 word_learn(parse->reader, word);
             put_element(parse, ELEMENT_WORD, parse->reader->words.lexemes[word].stem);
-        } else if (source[at] == '#' && parse->phrase->role == ROLE_PATTERN) {
-            put_element(parse, ELEMENT_WORD, parse->reader->figure);
+        } else if (source[at] == '#' &&
+                   (parse->phrase->role == ROLE_PATTERN || parse->phrase->role == ROLE_LIST)) {
+            put_element(parse, ELEMENT_WORD, at ? parse->reader->glued : parse->reader->figure);
         } else if (!strchr("-'/.,&", source[at])) {
             parse_fault(parse, "stands a sign that means nothing there; a phrase is made of words, "
                                "a|b, [x], {list}, {q}, {n} and ..., or it is a pattern");
@@ -835,6 +836,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     edge_add(reader, UINT64_MAX, 0);
     build_prefix(reader);
     reader->figure = stem_add(reader, "#", 1);
+    reader->glued = stem_add(reader, "_#", 2);
     add_word_lists(reader);
     add_lists(&b);
     for (size_t i = 0; i < rules->observable_count; i++) {
@@ -914,7 +916,8 @@ static struct token token_at(struct reader *reader, const char *bytes, size_t at
                           .stem = lexeme->stem,
                           .units = lexeme->units,
                           .letters = lexeme->letters,
-                          .counts = lexeme->counts > 0 || (bytes[at] >= '0' && bytes[at] <= '9')};
+                          .figure = bytes[at] >= '0' && bytes[at] <= '9'};
+    token.counts = lexeme->counts > 0 || token.figure;
     if (token.stem != NO_INDEX) {
         token.roles = reader->stems.stems[token.stem].roles;
         token.filler = reader->stems.stems[token.stem].filler;
@@ -944,6 +947,7 @@ static void look_ahead(struct job *job, size_t first)
         token->units = units;
         token->next = next;
         uint64_t own = token->stem == NO_INDEX ? 0 : mark_of(token->stem);
+        own |= token->figure ? mark_of(job->reader->figure) : 0;
         token->quantity = token->counts || (own & t->nodes[t->bounds].marks);
         own |= (uint64_t)token->quantity << QUANTITY_MARK;
         next = own | (token->filler ? next : UINT64_C(1) << END_MARK);
@@ -1146,6 +1150,8 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
             visit_gap(w, &t->branches[i], at);
     if (token->stem != NO_INDEX)
         follow(w, node, token->stem, at + 1);
+    if (token->figure)
+        follow(w, node, r->figure, at + 1);
     if (token->filler && skipped < FILLERS_MOST && at + 1 < w->end &&
         (n->marks & token->next & ~(UINT64_C(1) << END_MARK)))
         visit(w, node, at + 1, last, skipped + 1);
@@ -1176,14 +1182,14 @@ static void visit_word(struct walk *w, uint32_t at)
     w->first_match = w->job->matches.count;
     if (token->stem != NO_INDEX)
         follow(w, 0, token->stem, at + 1);
-    if (*word >= '0' && *word <= '9') {
+    if (token->figure) {
         size_t figures = strspn(word, "0123456789"), length = token->end - token->start;
         follow(w, 0, r->figure, at + 1);
         if (figures < length)
             follow_halves(w, at, length, r->figure,
                           stem_known(r, word + figures, length - figures));
     } else if (word[token->letters] >= '0' && word[token->letters] <= '9') {
-        follow_halves(w, at, token->letters, stem_known(r, word, token->letters), r->figure);
+        follow_halves(w, at, token->letters, stem_known(r, word, token->letters), r->glued);
     }
     if (token->quantity && t->nodes[0].branches != NO_INDEX)
         visit_quantities(w, &t->branches[t->nodes[0].branches], at);

@@ -93,6 +93,7 @@ struct token { /* one word */
     uint16_t units;   /* bit per dimension: from here on there may be a unit of that */
     uint16_t letters; /* how many of a to z it begins with */
     bool filler;      /* may stand anywhere in a phrase */
+    bool figure;      /* it begins with one */
     bool counts;      /* it can begin a quantity */
     bool quantity;    /* or what stands before one */
     bool covered;     /* some match accounts for it */
@@ -111,6 +112,8 @@ struct phrase {
 
 struct pattern {
     struct phrase phrase;
+    const char *given; /* with the words it is run at and those it needs */
+    uint32_t same;     /* the next pattern that is the same, of another value; NO_INDEX ends them */
     pcre2_code *code;
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
     const uint32_t *with;                /* stems of which its clause holds one; NULL: any */
@@ -151,6 +154,12 @@ struct interned { /* strings and what is known of each, numbered in the order th
 uint32_t interned_find(const struct interned *set, const char *text, size_t length);
 uint32_t interned_add(struct interned *set, const char *text, size_t length);
 
+struct clause {
+    uint32_t scan, number;
+    uint32_t first, end; /* its tokens */
+    uint32_t from, to;   /* its bytes */
+};
+
 struct reader {
     const struct rules *rules;
     struct arena *memory;  /* for as long as the reader lives */
@@ -163,7 +172,8 @@ struct reader {
     struct pattern *patterns;
     size_t pattern_count, everywhere; /* in all, and of those that name no words to be run at */
     struct trie *trie;
-    uint32_t figure;             /* the stem of "#": any word that begins with a figure */
+    uint32_t figure; /* the stem of "#": any word that begins with a figure */
+    uint32_t glued;  /* and of one that is written together with the word before it: "d#" */
     uint32_t bare;               /* the node behind a quantity without a phrase */
     const char *quantity_prefix; /* what may stand before a quantity in a pattern: "about" */
     pcre2_compile_context *compiling;
@@ -172,8 +182,8 @@ struct reader {
     uint32_t scan;
     uint32_t runs, timed; /* of patterns in all; the scan since which time is taken */
     int64_t begun;        /* then: nanoseconds of processor time */
-    uint32_t *stem_in;    /* per stem: the clause that holds it, as counted in `clauses` */
-    uint32_t clauses, clause_scan, clause_end; /* the last counted: its scan, the token behind it */
+    struct clause clause; /* where a pattern was looked for last */
+    uint32_t *stem_in;    /* per stem: the number of the last clause that held it */
     struct quantity_memo *memos;
     uint32_t quantity_end; /* of the quantity a pattern is in */
 };
