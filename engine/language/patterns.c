@@ -364,9 +364,8 @@ static void take_match(struct job *job, const struct pattern *pattern, size_t co
     if (cuts_word(&job->working, groups[0], groups[1]) ||
         (pattern->phrase.role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
         return;
-    struct match match = {.start = (uint32_t)groups[0],
-                          .end = (uint32_t)groups[1],
-                          .role = pattern->phrase.role};
+    struct match match = {
+        .start = (uint32_t)groups[0], .end = (uint32_t)groups[1], .role = pattern->phrase.role};
     take_groups(&match, pattern, groups, count);
     for (const struct pattern *of = pattern;; of = &job->reader->patterns[of->same]) {
         match.observable = of->phrase.observable;
@@ -452,8 +451,8 @@ static void clause_note(struct job *job, size_t word)
         uint32_t stem = token->stem;
         size_t figures = token->counts ? strspn(bytes + token->start, "0123456789") : 0;
         if (figures && figures < token->end - token->start) /* "15psi" holds "psi" */
-            stem = stem_known(r, bytes + token->start + figures,
-                              token->end - token->start - figures);
+            stem =
+                stem_known(r, bytes + token->start + figures, token->end - token->start - figures);
         if (stem != NO_INDEX)
             r->stem_in[stem] = clause->number;
     }

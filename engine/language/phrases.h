@@ -174,7 +174,7 @@ struct reader {
     struct trie *trie;
     uint32_t figure; /* the stem of "#": any word that begins with a figure */
     uint32_t glued;  /* and of one that is written together with the word before it: "d#" */
-    uint32_t bare;               /* the node behind a quantity without a phrase */
+    uint32_t bare;   /* the node behind a quantity without a phrase */
     const char *quantity_prefix; /* what may stand before a quantity in a pattern: "about" */
     pcre2_compile_context *compiling;
     pcre2_match_context *limits;
