@@ -390,9 +390,12 @@ static void fold_ascii(struct fold *fold, const char *bytes, size_t length, size
     char last = last_byte(fold);
     size_t have = fold_room(fold, length), count = 0;
     char *out = fold->out->bytes + fold->out->length;
+    size_t *origin = fold->traced ? fold->origin + have : NULL;
     for (size_t i = 0; i < length; i++) {
         char byte = bytes[i];
-        if (byte == ' ' || (byte >= '\t' && byte <= '\r')) {
+        if (byte >= 'a' && byte <= 'z') {
+            /* the most of them stay as they are */
+        } else if (byte == ' ' || (byte >= '\t' && byte <= '\r')) {
             if (last == ' ')
                 continue;
             byte = ' ';
@@ -401,8 +404,8 @@ static void fold_ascii(struct fold *fold, const char *bytes, size_t length, size
         } else if (byte == '`') {
             byte = '\'';
         }
-        if (fold->traced)
-            fold->origin[have + count] = from + i;
+        if (origin)
+            origin[count] = from + i;
         out[count++] = last = byte;
     }
     out[count] = '\0';

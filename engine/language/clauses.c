@@ -85,6 +85,27 @@ static void put_character(struct builder *b)
     b->origin += size - 1;
 }
 
+/* Letters and figures of ASCII, as far as they go; the last is left to put_character. */
+static void put_run(struct builder *b)
+{
+    char *bytes = b->out->bytes + b->out->length;
+    uint32_t *from = b->out->from + b->out->length, *until = b->out->until + b->out->length;
+    const size_t *origin = b->origin;
+    size_t count = 0;
+    for (const char *at = b->at; (at[count + 1] >= 'a' && at[count + 1] <= 'z') ||
+                                 (at[count + 1] >= '0' && at[count + 1] <= '9');
+         count++) {
+        if ((unsigned char)at[count] >= 0x80 || origin[count + 1] <= origin[count])
+            break;
+        bytes[count] = at[count];
+        from[count] = (uint32_t)origin[count];
+        until[count] = (uint32_t)origin[count + 1];
+    }
+    b->at += count;
+    b->origin += count;
+    b->out->length += count;
+}
+
 /* Letters in a row before (step -1) or behind (step 1) the current byte; 2 is many. */
 static int letters_beside(const struct builder *b, long step)
 {
@@ -136,55 +157,26 @@ static void put_colon(struct builder *b)
 
 static void put_next(struct builder *b)
 {
-    bool in_number = is_digit(near(b, -1)) && is_digit(near(b, 1));
-    switch (*b->at) {
-    case '.':
+    const char c = *b->at;
+    if (is_word((unsigned char)c)) {
+        put_run(b);
+        put_character(b);
+    } else if (strchr(" \"*#_=^\\&", c)) { /* what only sets words apart */
+        put_space(b);
+    } else if (c == '.') {
         put_point(b);
-        break;
-    case '-':
+    } else if (c == '-') {
         put_dash(b);
-        break;
-    case '\'':
+    } else if (c == '\'') {
         if (is_word(near(b, -1)) && is_letter(near(b, 1)))
             put_character(b);
-        break;
-    case ',':
-    case ':':
-        if (in_number)
-            put_character(b);
-        else if (*b->at == ':')
-            put_colon(b);
-        else
-            put_cut(b, CUT_SOFT);
-        break;
-    case '(':
-    case ')':
-    case '[':
-    case ']':
-    case '{':
-    case '}':
-    case '|':
-        put_cut(b, CUT_SOFT);
-        break;
-    case ';':
-    case '!':
-        put_cut(b, CUT_HARD);
-        break;
-    case '?':
-        put_cut(b, CUT_QUESTION);
-        break;
-    case '"':
-    case '*':
-    case '#':
-    case '_':
-    case '=':
-    case '^':
-    case '\\':
-    case '&':
-    case ' ': /* what only sets words apart */
-        put_space(b);
-        break;
-    default:
+    } else if ((c == ',' || c == ':') && is_digit(near(b, -1)) && is_digit(near(b, 1))) {
+        put_character(b);
+    } else if (c == ':') {
+        put_colon(b);
+    } else if (strchr(",()[]{}|;!?", c)) {
+        put_cut(b, c == '?' ? CUT_QUESTION : strchr(";!", c) ? CUT_HARD : CUT_SOFT);
+    } else {
         put_character(b);
     }
 }
@@ -193,22 +185,18 @@ static void put_next(struct builder *b)
 static char *plain_copy(const char *text, size_t length, struct arena *arena)
 {
     char *copy = arena_copy(arena, text, length);
-    for (size_t i = 0; i < length; i++) {
-        unsigned char c = (unsigned char)text[i];
-        if (c == '\n' || c == '\r' || c == '\v' || c == '\f')
-            copy[i] = ';';
-        else if (c < 0x20 || c == 0x7F)
-            copy[i] = ' ';
-    }
+    for (size_t i = 0; i < length; i++)
+        if ((unsigned char)copy[i] < ' ' || copy[i] == 0x7F)
+            copy[i] = copy[i] && strchr("\n\r\v\f", copy[i]) ? ';' : ' ';
     return copy;
 }
 
 static void working_room(struct working *working, size_t room, struct arena *arena)
 {
-    working->bytes = arena_array(arena, room + 1, 1);
-    working->from = arena_array(arena, room, sizeof *working->from);
-    working->until = arena_array(arena, room, sizeof *working->until);
-    working->cuts = arena_array(arena, room, sizeof *working->cuts);
+    working->bytes = arena_room(arena, room + 1, 1);
+    working->from = arena_room(arena, room + 1, sizeof *working->from);
+    working->until = arena_room(arena, room + 1, sizeof *working->until);
+    working->cuts = arena_room(arena, room, sizeof *working->cuts);
     working->length = 0;
     working->cut_count = 0;
 }

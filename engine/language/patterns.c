@@ -66,7 +66,7 @@ enum {
     STEPS_PER_BYTE = 60,
     DEPTH_LIMIT = 2000,
     HEAP_LIMIT_KIB = 1024,
-    TRANSLATE_AFTER = 2 * 1024,
+    TRANSLATE_AFTER = 1024,
     CLAUSE_LONG = 1024, /* bytes */
     WATCHED = 16,       /* time is looked at after so many matches, or steps that are watched */
 };

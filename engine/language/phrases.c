@@ -1032,7 +1032,7 @@ static void accept(struct walk *w, const struct phrase *phrase, uint32_t end)
     if (match.q_end > match.end)
         match.end = match.q_end;
     match.role = phrase->role;
-    match.observable = phrase->observable != NO_INDEX ? phrase->observable : (size_t)job->asked;
+    match.observable = phrase->observable != NO_INDEX ? phrase->observable : (uint32_t)job->asked;
     match.item = phrase->item;
     match.asked = phrase->role <= ROLE_NUMBER && (int)match.observable == job->asked;
     for (size_t i = w->first_match; match.gap_count && i < job->matches.count; i++) {
@@ -1223,26 +1223,24 @@ static void find_bare(struct walk *w)
     }
 }
 
-/* A word may play several parts; the one that changes most is taken. */
+/* A word may play several parts; the one that changes most is taken: they are in that order. */
 static void add_word_roles(struct job *job)
 {
-    static const enum role order[] = {ROLE_NEGATION, ROLE_HEDGE, ROLE_BREAK,  ROLE_EXCEPTION,
-                                      ROLE_OR,       ROLE_AND,   ROLE_OTHERS, ROLE_HERE,
-                                      ROLE_YES,      ROLE_NO};
+    const uint32_t answers = UINT32_C(1) << ROLE_YES | UINT32_C(1) << ROLE_NO;
+    const uint32_t understood =
+        UINT32_C(1) << ROLE_QUESTION | UINT32_C(1) << ROLE_IGNORE | UINT32_C(1) << ROLE_OBJECTION;
     for (size_t i = 0; i < job->token_count; i++) {
         const struct token *token = &job->tokens[i];
-        for (size_t j = 0; token->roles && j < sizeof order / sizeof *order; j++) {
-            if (!(token->roles >> order[j] & 1))
-                continue;
-            if (order[j] >= ROLE_YES && job->asked == RULES_NONE)
-                continue;
+        uint32_t parts = token->roles & ~understood & ~(job->asked == RULES_NONE ? answers : 0);
+        enum role role = ROLE_NEGATION;
+        while (parts && !(parts >> role & 1))
+            role++;
+        if (parts)
             *match_add(&job->matches) = (struct match){.start = token->start,
                                                        .end = token->end,
-                                                       .role = order[j],
+                                                       .role = role,
                                                        .word = true,
                                                        .answers = token->roles >> ROLE_NO & 1};
-            break;
-        }
     }
 }
 

@@ -226,7 +226,7 @@ enum { MATCH_GAPS = 2, MATCH_GROUPS = 32 };
 struct match {
     uint32_t start, end; /* in the working text */
     enum role role;
-    size_t observable, item;
+    uint32_t observable, item;
     uint32_t q_start, q_end; /* ROLE_NUMBER: the quantity */
     struct {
         uint32_t start, end;

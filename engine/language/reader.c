@@ -135,35 +135,31 @@ static int by_place(const void *left, const void *right)
     return order ? order : (int)a->gap_count - (int)b->gap_count;
 }
 
-/*
- * What matches account for: of the pieces that begin at each byte, where the longest ends. A match with gaps has
- * several pieces. Without `all`, a negation that denied nothing accounts for nothing, nor a subject of nothing.
- */
-static const uint32_t *pieces_of(const struct job *job, bool all)
+/* What a match accounts for: it has so many pieces and one more, with the gaps between. */
+static uint32_t piece_start(const struct match *match, unsigned i)
 {
-    const struct match_list *list = &job->matches;
-    uint32_t *ends = arena_array(job->scratch, job->working.length + 1, sizeof *ends);
-    for (size_t i = 0; i < list->count; i++) {
-        const struct match *match = &list->items[i];
-        bool idle = match->aside ||
-                    ((match->role == ROLE_NEGATION || match->role == ROLE_OTHERS) && !match->used);
-        uint32_t start = match->start;
-        for (unsigned g = 0; g <= match->gap_count && (all || !idle); g++) {
-            uint32_t end = g < match->gap_count ? match->gaps[g].start : match->end;
-            ends[start] = end > ends[start] ? end : ends[start];
-            start = g < match->gap_count ? match->gaps[g].end : start;
-        }
-    }
-    return ends;
+    return i ? match->gaps[i - 1].end : match->start;
+}
+
+static uint32_t piece_end(const struct match *match, unsigned i)
+{
+    return i < match->gap_count ? match->gaps[i].start : match->end;
 }
 
 static void drop_contained(struct job *job)
 {
-    const uint32_t *ends = pieces_of(job, true);
+    const struct match_list *list = &job->matches;
+    /* Of the pieces that begin at each byte, where the longest ends. */
+    uint32_t *ends = arena_array(job->scratch, job->working.length + 1, sizeof *ends);
     uint32_t before = 0; /* farthest end of the pieces that start earlier */
     uint32_t at = 0;
-    for (size_t i = 0; i < job->matches.count; i++) {
-        struct match *match = &job->matches.items[i];
+    for (size_t i = 0; i < list->count; i++)
+        for (unsigned g = 0; g <= list->items[i].gap_count; g++) {
+            uint32_t *end = &ends[piece_start(&list->items[i], g)];
+            *end = piece_end(&list->items[i], g) > *end ? piece_end(&list->items[i], g) : *end;
+        }
+    for (size_t i = 0; i < list->count; i++) {
+        struct match *match = &list->items[i];
         for (; at < match->start; at++)
             before = ends[at] > before ? ends[at] : before;
         match->dropped =
@@ -242,18 +238,23 @@ static void settle_gaps(struct match_list *list)
 
 /* ---- tokens ------------------------------------------------------------------------------ */
 
-/* Marks the tokens that matches account for, all of the word; without `all`, idle negations do not count. */
+/*
+ * Marks the tokens that matches account for, all of the word. Without `all`, a negation that denied nothing accounts
+ * for nothing, nor a subject of nothing.
+ */
 static void cover(struct job *job, bool all)
 {
-    const uint32_t *ends = pieces_of(job, all);
-    uint32_t at = 0, from = 0, reach = 0; /* everything in [from, reach) is accounted for */
+    char *covered = arena_array(job->scratch, job->working.length, 1);
+    for (size_t i = 0; i < job->matches.count; i++) {
+        const struct match *match = &job->matches.items[i];
+        bool idle = match->aside ||
+                    ((match->role == ROLE_NEGATION || match->role == ROLE_OTHERS) && !match->used);
+        for (unsigned g = 0; g <= match->gap_count && (all || !idle); g++)
+            memset(covered + piece_start(match, g), 1, piece_end(match, g) - piece_start(match, g));
+    }
     for (size_t i = 0; i < job->token_count; i++) {
         struct token *token = &job->tokens[i];
-        for (; at < token->end; at++) {
-            from = ends[at] && at > reach ? at : from;
-            reach = ends[at] > reach ? ends[at] : reach;
-        }
-        token->covered = from <= token->start && reach >= token->end;
+        token->covered = !memchr(covered + token->start, 0, token->end - token->start);
     }
 }
 
@@ -655,7 +656,7 @@ static bool is_word(unsigned char c)
 
 /* Where the answer has a name of a value. As in phrases, '^' before it and '$' behind it are the ends of a
  * clause. */
-static void find_name(struct job *job, size_t value, const char *name, bool alone)
+static void find_name(struct job *job, uint32_t value, const char *name, bool alone)
 {
     struct working wanted;
     size_t length = strlen(name);
@@ -677,7 +678,7 @@ static void find_name(struct job *job, size_t value, const char *name, bool alon
         *match_add(&job->matches) = (struct match){.start = (uint32_t)at,
                                                    .end = (uint32_t)end,
                                                    .role = ROLE_VALUE,
-                                                   .observable = (size_t)job->asked,
+                                                   .observable = (uint32_t)job->asked,
                                                    .item = value,
                                                    .asked = true,
                                                    .named = alone};
@@ -788,12 +789,12 @@ static void find_places(struct job *job)
         bool guessed = false;
         uint32_t chosen =
             reader_chosen(o, arena_copy(job->scratch, bytes + at, end - at), &guessed);
-        for (size_t v = 0; v < o->value_count; v++)
+        for (uint32_t v = 0; v < o->value_count; v++)
             if (chosen >> v & 1)
                 *match_add(&job->matches) = (struct match){.start = (uint32_t)at,
                                                            .end = (uint32_t)end,
                                                            .role = ROLE_VALUE,
-                                                           .observable = (size_t)job->asked,
+                                                           .observable = (uint32_t)job->asked,
                                                            .item = v,
                                                            .hedged = guessed,
                                                            .asked = true,
@@ -1184,8 +1185,8 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
         if (asked != RULES_NONE)
             ignore_question_words(&job);
         job_scan(&job);
-        for (size_t i = 0; asked != RULES_NONE && i < reader->rules->observables[asked].value_count;
-             i++) {
+        for (uint32_t i = 0;
+             asked != RULES_NONE && i < reader->rules->observables[asked].value_count; i++) {
             const struct value *value = &reader->rules->observables[asked].values[i];
             find_name(&job, i, value->label, false);
             find_name(&job, i, value->id, false);
