@@ -276,51 +276,16 @@ static enum status run_restore(struct app *app)
 
 /* ==== journal check =========================================================================== */
 
-struct listing {
-    struct app *app;
-    json_t *faults; /* NULL unless as JSON */
-    size_t listed, most;
-    bool damaged; /* the file itself */
-};
-
-static void list_fault(void *context, const struct check_fault *fault)
-{
-    struct listing *listing = context;
-    const char *kind = fault->warning ? "warning" : "error";
-    const char *table = fault->record == RECORD_COUNT ? "file" : record_types[fault->record].name;
-    char lead[384], id[24] = "";
-    listing->damaged = listing->damaged || fault->record == RECORD_COUNT;
-    if (listing->listed++ >= listing->most)
-        return;
-    if (listing->faults != NULL) {
-        view_json_row(listing->faults, "kind:s table:s id:l label:s message:s", kind, table,
-                      (json_int_t)fault->id, fault->label, fault->message);
-        return;
-    }
-    if (fault->id != 0)
-        snprintf(id, sizeof id, "%lld", (long long)fault->id);
-    const char *name = fault->label[0] != '\0' ? fault->label : id;
-    snprintf(lead, sizeof lead, "%s: %s%s%s:", kind, table, name[0] != '\0' ? " " : "", name);
-    screen_item(&listing->app->out, 0, lead, fault->warning ? ROLE_PLAIN : ROLE_WARN,
-                fault->message);
-}
-
 static enum status run_check(struct app *app)
 {
-    struct check_tally tally;
-    struct listing listing = {.app = app, .most = app->given.all ? SIZE_MAX : 50};
-    const struct check_sink sink = {&listing, list_fault};
+    enum { USUAL = 50 };
+    json_t *found;
     app_must(app, app_journal(app, JOURNAL_EXAMINE));
-    listing.faults = app->given.json ? json_array() : NULL;
-    app_must(app, check_journal(app->journal, app->rules, &sink, &tally));
-    json_t *faults = listing.faults != NULL ? listing.faults : json_array();
-    size_t more = listing.listed > listing.most ? listing.listed - listing.most : 0;
-    app_must(app, app_tell(app, "checked",
-                           view_json("schema:i journal:s records:z errors:z warnings:z faults:o "
-                                     "_damaged:b _more:z",
-                                     1, journal_path(app->journal), tally.records, tally.errors,
-                                     tally.warnings, faults, listing.damaged, more)));
-    return tally.errors > 0 ? STATUS_CHECK : STATUS_OK;
+    app_must(app,
+             check_journal(app->journal, app->rules, app->given.all ? SIZE_MAX : USUAL, &found));
+    const bool wrong = json_integer_value(json_object_get(found, "errors")) > 0;
+    app_must(app, app_tell(app, "checked", found));
+    return wrong ? STATUS_CHECK : STATUS_OK;
 }
 
 /* ==== journal demo ============================================================================ */

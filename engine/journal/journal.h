@@ -2,6 +2,7 @@
 #ifndef JARSIDE_JOURNAL_JOURNAL_H
 #define JARSIDE_JOURNAL_JOURNAL_H
 
+#include <jansson.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -189,29 +190,14 @@ enum status undo_last(struct journal *journal, struct moment now, struct arena *
  * what they correct, notes of a look that do not parse, and everything derived
  * compared with a fresh derivation. With rules, also words that they do not
  * know: those are warnings, since a journal outlives its rules.
+
+ * In `found` for a template: {journal, records, errors, warnings, faults: [{kind, table, id, label, message}]},
+ * counts but for the first `most` faults, which are safe to show; released by the caller whatever the status.
+ * `rules` may be NULL. STATUS_OK when the check could be done, whatever it found; a file with damaged pages
+ * is reported and not checked further.
  */
-struct check_fault {
-    bool warning;
-    enum record record;  /* RECORD_COUNT: the file itself */
-    int64_t id;          /* of the record; 0 when it is about the file */
-    const char *label;   /* of the record, safe to show; "" when it has none */
-    const char *message; /* safe to show; valid during the call */
-};
-
-struct check_sink {
-    void *context;
-    void (*tell)(void *context, const struct check_fault *fault);
-};
-
-struct check_tally {
-    size_t errors, warnings;
-    size_t records; /* looked at */
-};
-
-/* `rules` may be NULL. STATUS_OK when the check could be done, whatever it found;
- * a file with damaged pages is reported and not checked further. */
-enum status check_journal(struct journal *journal, const struct rules *rules,
-                          const struct check_sink *sink, struct check_tally *tally);
+enum status check_journal(struct journal *journal, const struct rules *rules, size_t most,
+                          json_t **found);
 
 /* For the tests of this module and for what has a module of its own in journal/. */
 struct sqlite3;

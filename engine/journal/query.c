@@ -43,7 +43,7 @@ enum status query_belonging(struct journal *journal, enum record record, enum re
 #define STATES "json_each('[\"growing\", \"isolated\", \"discarded\", \"used\"]')"
 #define FATES  "json_each('[\"open\", \"sound\", \"stuck\", \"contaminated\", \"untold\"]')"
 
-json_t *query_tally(struct journal *journal, enum record record, int64_t id)
+enum status query_tally(struct journal *journal, enum record record, int64_t id, json_t **tally)
 {
     struct arena *arena = arena_new();
     const char *sql = journal_sql(
@@ -67,19 +67,20 @@ json_t *query_tally(struct journal *journal, enum record record, int64_t id)
         " THEN 'to remove' ELSE 'lost' END AS of FROM g GROUP BY 2"
         " ORDER BY instr('growing isolated discarded used lost to remove', of)))))",
         belonging(arena, RECORD_VESSEL, record));
-    json_t *tally = query_json(journal, sql, "i", id);
+    *tally = query_json(journal, sql, "i", id);
     arena_free(arena);
-    return tally;
+    return journal_told(journal);
 }
 
-json_t *query_losses(struct journal *journal, const char *by, const char *batches, int64_t since)
+enum status query_losses(struct journal *journal, const char *by, const char *batches,
+                         int64_t since, json_t **losses)
 {
     const char *key = strcmp(by, "month") == 0
                           ? "strftime('%Y-%m', b.at + 60 * b.at_offset, 'unixepoch')"
                       : strcmp(by, "species") == 0
                           ? "b.species"
                           : "ifnull((SELECT label FROM starter WHERE id = b.starter), '')";
-    return query_json(
+    *losses = query_json(
         journal,
         journal_sql(journal,
                     "SELECT json_group_array(json_object('%s', nullif(key, ''), 'open', open,"
@@ -92,6 +93,7 @@ json_t *query_losses(struct journal *journal, const char *by, const char *batche
                     " GROUP BY 1 ORDER BY 1)",
                     by, key),
         "ti", batches, since);
+    return journal_told(journal);
 }
 
 /* ---- search ---------------------------------------------------------------------------------- */

@@ -23,13 +23,14 @@ enum status query_belonging(struct journal *journal, enum record record, enum re
 
 /* What became of the vessels of a batch, starter, lot, cook, session or place (where they stand), as JSON:
  * {vessels, lost, state, fate, controls, controls_lost}, counts of inoculated ones but for the last two; for
- * templates `_parts`, [{count, of}] by what is to be said of them. NULL when it cannot be told. */
-json_t *query_tally(struct journal *journal, enum record record, int64_t id);
+ * templates `_parts`, [{count, of}] by what is to be said of them. */
+enum status query_tally(struct journal *journal, enum record record, int64_t id, json_t **tally);
 
 /* Of the batches whose ids stand in a JSON list ("[]": of all) begun at or after `since`: what became of the
  * inoculated vessels by "month" of inoculation, "species" or "starter", as JSON: [{NAME, open, sound, lost}],
- * for templates `_all` and `_share`, of those that ended. NULL when it cannot be told. */
-json_t *query_losses(struct journal *journal, const char *by, const char *batches, int64_t since);
+ * for templates `_all` and `_share`, of those that ended. */
+enum status query_losses(struct journal *journal, const char *by, const char *batches,
+                         int64_t since, json_t **losses);
 
 /* Records that hold every word, in any of their texts, whatever the case: the newest `limit` of each
  * kind. Words are compared folded (base/text.h) and whole; when nothing holds them so, those that begin

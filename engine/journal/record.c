@@ -493,7 +493,7 @@ static const struct {
     enum record record, other; /* whose rows break it, and what they are compared with */
     const char *sql;
     bool later; /* it is no reason to refuse a row */
-    enum diag_kind kind;
+    bool warning;
 } faults[] = {
     {RECORD_LOOK, RECORD_BATCH,
      .sql = TOO_EARLY("look", "", "was looked at before it was inoculated")},
@@ -524,7 +524,7 @@ static const struct {
     {RECORD_VESSEL, .later = true,
      .sql = "SELECT id, printf('a look at %.200s is due, although it is gone',"
             " label) FROM vessel WHERE due <> 0 AND state IN ('discarded', 'used')"},
-    {RECORD_VESSEL, .later = true, .kind = DIAG_WARNING,
+    {RECORD_VESSEL, .later = true, .warning = true,
      .sql = "SELECT id, printf('a batch has the same label; jarside correct vessel %.200s"
             " label=... tells them apart', label) FROM vessel"
             " WHERE label IN (SELECT label FROM batch)"},
@@ -1023,80 +1023,67 @@ size_t journal_count(struct journal *journal, enum record record, const char *co
 struct check {
     struct journal *journal;
     const struct rules *rules;
-    const struct check_sink *sink;
-    struct check_tally *tally;
     struct arena *arena;
+    json_t *faults;
+    size_t most, errors, warnings, damaged;
 };
 
-/* Tells a fault of a record; `id` as of struct check_fault. */
-__attribute__((format(printf, 5, 6))) static void tell(struct check *check, enum diag_kind kind,
-                                                       enum record record, int64_t id,
-                                                       const char *format, ...)
+/* Tells a fault: of a record, or with RECORD_COUNT of the file itself. */
+static void tell(struct check *check, bool warning, enum record record, int64_t id,
+                 const char *message)
 {
-    static const struct text_safe_options message_options = {.limit = 400};
-    static const struct text_safe_options label_options = {.limit = 60};
-    struct text message, label;
-    va_list arguments;
-    va_start(arguments, format);
-    char *raw = text_vformat(format, arguments);
-    va_end(arguments);
-    text_init(&message);
+    struct text safe, label;
+    const char *called = NULL;
+    *(warning ? &check->warnings : &check->errors) += 1;
+    check->damaged += record == RECORD_COUNT;
+    if (json_array_size(check->faults) >= check->most)
+        return;
+    if (record != RECORD_COUNT && record_has_label(record))
+        called = query_string(check->journal, check->arena,
+                              journal_sql(check->journal, "SELECT label FROM \"%s\" WHERE id = ?",
+                                          record_types[record].name),
+                              "i", id);
+    text_init(&safe);
     text_init(&label);
-    text_safe(&message, raw, strlen(raw), &message_options);
-    if (record != RECORD_COUNT && record_has_label(record)) {
-        const char *called =
-            query_string(check->journal, check->arena,
-                         journal_sql(check->journal, "SELECT label FROM \"%s\" WHERE id = ?",
-                                     record_types[record].name),
-                         "i", id);
-        if (called != NULL)
-            text_safe(&label, called, strlen(called), &label_options);
-    }
-    check->sink->tell(check->sink->context, &(struct check_fault){.warning = kind == DIAG_WARNING,
-                                                                  .record = record,
-                                                                  .id = id,
-                                                                  .label = label.bytes,
-                                                                  .message = message.bytes});
-    *(kind == DIAG_WARNING ? &check->tally->warnings : &check->tally->errors) += 1;
-    text_release(&message);
+    text_safe(&safe, message, strlen(message), &(struct text_safe_options){.limit = 400});
+    if (called != NULL)
+        text_safe(&label, called, strlen(called), &(struct text_safe_options){.limit = 60});
+    json_array_append_new(
+        check->faults,
+        json_pack("{s:s, s:s, s:I, s:s, s:s}", "kind", warning ? "warning" : "error", "table",
+                  record == RECORD_COUNT ? "file" : record_types[record].name, "id", (json_int_t)id,
+                  "label", label.bytes, "message", safe.bytes));
+    text_release(&safe);
     text_release(&label);
-    free(raw);
 }
 
 /* Tells every row of an answer: the id of a record, and what is wrong with it. */
-static void tell_rows(struct check *check, enum diag_kind kind, enum record record, const char *sql)
+static void tell_rows(struct check *check, bool warning, enum record record, const char *sql)
 {
     struct query query = query_begin(check->journal, sql, "");
     while (query_next(&query))
-        tell(check, kind, record, query_integer(&query, 0), "%s", query_text(&query, 1));
+        tell(check, warning, record, query_integer(&query, 0), query_text(&query, 1));
 }
 
-/* True when the pages are sound; what is too damaged even to be asked is told, and no refusal. */
+/* Whether the pages are sound; what is too damaged even to be asked is told, and no refusal. */
 static bool check_pages(struct check *check)
 {
     struct journal *journal = check->journal;
     struct diags *diags = journal->diags;
-    bool sound = true;
     journal->diags = diags_new();
-    struct query query = query_begin(journal, "PRAGMA integrity_check(100)", "");
-    while (query_next(&query)) {
-        if (strcmp(query_text(&query, 0), "ok") == 0)
-            continue;
-        sound = false;
-        tell(check, DIAG_ERROR, RECORD_COUNT, 0, "the file is damaged: %.300s",
-             query_text(&query, 0));
-    }
-    if (journal->status == STATUS_DATA) {
+    tell_rows(check, false, RECORD_COUNT,
+              "SELECT 0, printf('the file is damaged: %.300s', integrity_check)"
+              " FROM pragma_integrity_check(100) WHERE integrity_check <> 'ok'");
+    bool unread = journal->status == STATUS_DATA;
+    if (unread)
         journal->status = STATUS_OK;
-        if (sound)
-            tell(check, DIAG_ERROR, RECORD_COUNT, 0, "the file is too damaged to be read through");
-        sound = false;
-    } else {
+    else
         diags_pass(diags, journal->diags);
-    }
+    if (unread && check->damaged == 0)
+        tell(check, false, RECORD_COUNT, 0, "the file is too damaged to be read through");
     diags_free(journal->diags);
     journal->diags = diags;
-    return sound && journal->status == STATUS_OK;
+    return check->damaged == 0 && journal->status == STATUS_OK;
 }
 
 /* Values that a column does not allow. */
@@ -1108,7 +1095,7 @@ static void check_values(struct check *check, enum record record, const struct c
     put_wrong(&sql, column);
     text_printf(&sql, " AS why FROM \"%s\" AS a) WHERE why IS NOT NULL ORDER BY id",
                 record_types[record].name);
-    tell_rows(check, DIAG_ERROR, record, sql.bytes);
+    tell_rows(check, false, record, sql.bytes);
     text_release(&sql);
 }
 
@@ -1125,9 +1112,10 @@ static void check_list(struct check *check, enum record record, const struct col
         const char *word = query_text(&query, 0);
         const char *id = list_id(check->rules, column->list, word);
         if (id == NULL || strcmp(id, word) != 0)
-            tell(check, DIAG_WARNING, record, query_integer(&query, 2),
-                 "'%s' is '%.80s' in %lld of them, which these rules do not know", name, word,
-                 (long long)query_integer(&query, 1));
+            tell(check, true, record, query_integer(&query, 2),
+                 arena_format(check->arena,
+                              "'%s' is '%.80s' in %lld of them, which these rules do not know",
+                              name, word, (long long)query_integer(&query, 1)));
     }
 }
 
@@ -1143,30 +1131,32 @@ static void check_settings(struct check *check, enum record record, const struct
              at += strcspn(at, " ")) {
             char *sign = strndup(at, strcspn(at, "= "));
             if (rules_observable(check->rules, sign) == RULES_NONE)
-                tell(check, DIAG_WARNING, record, query_integer(&query, 0),
-                     "'%s' name a sign '%.79s', which these rules do not know", column->name, sign);
+                tell(check, true, record, query_integer(&query, 0),
+                     arena_format(check->arena,
+                                  "'%s' name a sign '%.79s', which these rules do not know",
+                                  column->name, sign));
             free(sign);
         }
 }
 
-enum status check_journal(struct journal *journal, const struct rules *rules,
-                          const struct check_sink *sink, struct check_tally *tally)
+enum status check_journal(struct journal *journal, const struct rules *rules, size_t most,
+                          json_t **found)
 {
-    struct check check = {journal, rules, sink, tally, arena_new()};
-    *tally = (struct check_tally){0};
+    struct check check = {journal, rules, arena_new(), json_array(), most, 0, 0, 0};
+    size_t records = 0;
     journal_enter(journal);
     /* One view, however long it takes and whoever writes meanwhile. */
     journal_execute(journal, "SAVEPOINT looked_at");
     bool sound = journal->status == STATUS_OK && check_pages(&check);
     for (int i = 0; i < RECORD_COUNT && sound; i++) {
-        tally->records += journal_count(journal, (enum record)i, NULL, 0);
+        records += journal_count(journal, (enum record)i, NULL, 0);
         for (const struct column *column = record_types[i].columns; column->name; column++)
             if (!column->derived || column->kind == COLUMN_WORD || column->kind == COLUMN_DAY ||
                 column->kind == COLUMN_REFERENCE) /* the others are derived anew */
                 check_values(&check, (enum record)i, column);
     }
     for (size_t i = 0; i < FAULTS && sound; i++)
-        tell_rows(&check, faults[i].kind, faults[i].record, faults[i].sql);
+        tell_rows(&check, faults[i].warning, faults[i].record, faults[i].sql);
     for (int i = 0; i < RECORD_COUNT && sound && rules != NULL; i++)
         for (const struct column *column = record_types[i].columns; column->name; column++) {
             if (column->list != LIST_NONE)
@@ -1175,6 +1165,12 @@ enum status check_journal(struct journal *journal, const struct rules *rules,
                 check_settings(&check, (enum record)i, column);
         }
     sqlite3_exec(journal->database, "RELEASE looked_at", NULL, NULL, NULL);
+    size_t told = check.errors + check.warnings, listed = json_array_size(check.faults);
+    *found =
+        json_pack("{s:i, s:s, s:I, s:I, s:I, s:o, s:b, s:I}", "schema", 1, "journal", journal->path,
+                  "records", (json_int_t)records, "errors", (json_int_t)check.errors, "warnings",
+                  (json_int_t)check.warnings, "faults", check.faults, "_damaged", check.damaged > 0,
+                  "_more", (json_int_t)(told - listed));
     arena_free(check.arena);
     return journal_leave(journal);
 }

@@ -258,8 +258,8 @@ json_t *view_record_json(struct journal_view *view, enum record record, const vo
 /* What became of the vessels of a record. */
 static json_t *tally_json(struct journal_view *view, enum record record, int64_t id)
 {
-    json_t *tally = query_tally(view->journal, record, id);
-    (void)view_well(view, tally != NULL ? STATUS_OK : STATUS_DATA);
+    json_t *tally;
+    (void)view_well(view, query_tally(view->journal, record, id, &tally));
     return tally;
 }
 
@@ -320,9 +320,9 @@ json_t *view_losses_json(struct journal_view *view, const struct losses_asked *a
     json_t *root = view_json("schema:i", 1), *tables = json_array();
     json_int_t sound = 0, lost = 0;
     for (size_t by = 0; by < sizeof names / sizeof *names; by++) {
-        json_t *rows = query_losses(view->journal, names[by], asked->batches, since), *row;
+        json_t *rows, *row;
         size_t index;
-        (void)view_well(view, rows != NULL ? STATUS_OK : STATUS_DATA);
+        (void)view_well(view, query_losses(view->journal, names[by], asked->batches, since, &rows));
         sound = lost = 0;
         json_array_foreach(rows, index, row)
         {

@@ -5,19 +5,16 @@
 
 #include "support/fuzz.h"
 
-static void tell(void *context, const struct check_fault *fault)
-{
-    (void)context;
-    hold(harmless(fault->message) && harmless(fault->label), "what the check tells is safe");
-}
-
 static void look_over(struct journal *journal, struct diags *diags)
 {
-    const struct check_sink sink = {NULL, tell};
-    struct check_tally tally = {0};
+    json_t *found;
     FILE *nowhere = fopen("/dev/null", "w");
     hold(nowhere != NULL, "what is exported can be thrown away");
-    enum status status = check_journal(journal, NULL, &sink, &tally);
+    enum status status = check_journal(journal, NULL, 50, &found);
+    char *text = json_dumps(found, 0);
+    hold(harmless(text), "what the check tells is safe");
+    free(text);
+    json_decref(found);
     hold_diags(diags, status != STATUS_OK);
     for (enum record r = RECORD_STARTER; r < RECORD_COUNT; r++) {
         size_t rows = 0;
