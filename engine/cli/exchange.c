@@ -114,96 +114,52 @@ static enum status import_tables(struct app *app, const char *path, bool is_fold
 
 /* ---- a spreadsheet of their own -------------------------------------------------------------- */
 
-struct rows { /* what came of them, as it is told */
-    struct app *app;
-    json_t *list;   /* NULL unless as JSON */
-    size_t refused; /* told so far */
-};
-
-/* Safe to show, in the arena. */
-static const char *shown(struct app *app, const char *words)
+/* What came of it, with an end to it. */
+static enum status tell_mapped(struct app *app, const char *path, json_t *told)
 {
-    static const struct text_safe_options safe = {.limit = 400};
-    struct text text;
-    text_init(&text);
-    text_safe(&text, words, strlen(words), &safe);
-    const char *copy = arena_string(app->arena, text.bytes);
-    text_release(&text);
-    return copy;
-}
-
-/* In a rehearsal every row is told, else those that were refused, with an end to it. */
-static void tell_row(void *context, const struct mapping_row *row)
-{
-    enum { MOST_REFUSED = 50 };
-    static const char *const verdicts[] = {"taken", "skipped", "refused"};
-    struct rows *rows = context;
-    struct app *app = rows->app;
-    bool refused = row->verdict == MAPPING_REFUSED;
-    if (rows->list != NULL)
-        view_json_row(rows->list, "line:l column:l verdict:s label:s why:s",
-                      (json_int_t)row->at.line, (json_int_t)row->at.column, verdicts[row->verdict],
-                      shown(app, row->label), shown(app, row->why));
-    else if (refused ? rows->refused++ < MOST_REFUSED : app->given.dry_run)
-        screen_say(&app->out, 0, 4, refused ? ROLE_WARN : ROLE_PLAIN, "%.200s:%zu:%zu: %s:%s%s%s%s",
-                   row->at.file, row->at.line, row->at.column, verdicts[row->verdict],
-                   row->label[0] != '\0' ? " " : "", row->label, row->why[0] != '\0' ? " " : "",
-                   row->why);
-}
-
-static enum status tell_mapped(struct app *app, const struct rows *rows,
-                               const struct mapping_tally *tally)
-{
-    bool dry_run = app->given.dry_run, spoilt = tally->refused > 0 && !app->given.partly;
-    bool mixed = !dry_run && !spoilt && tally->added[RECORD_VESSEL] > 0 &&
-                 journal_count(app->journal, RECORD_VESSEL, NULL, 0) > tally->added[RECORD_VESSEL];
-    json_t *added = json_object(), *counts = json_array(), *remarks = json_array();
-    for (size_t i = 0; i < tally->remark_count; i++)
-        view_json_row(remarks, "words:s rows:z", shown(app, tally->remarks[i].words),
-                      tally->remarks[i].rows);
-    if (app->given.quiet && tally->refused > 0) { /* the sums are not shown, this is */
-        screen_say(&app->err, 0, 0, ROLE_PLAIN, "Rows: %zu taken, %zu refused%s.", tally->taken,
-                   tally->refused, spoilt ? ", so nothing was kept" : "");
+    const bool dry_run = app->given.dry_run;
+    const json_t *added = json_object_get(told, "added"), *count;
+    const json_int_t taken = json_integer_value(json_object_get(told, "taken"));
+    const json_int_t refused = json_integer_value(json_object_get(told, "refused"));
+    const json_int_t vessels = json_integer_value(json_object_get(added, "vessel"));
+    const bool spoilt = refused > 0 && !app->given.partly;
+    const bool mixed = !dry_run && !spoilt && vessels > 0 &&
+                       (json_int_t)journal_count(app->journal, RECORD_VESSEL, NULL, 0) > vessels;
+    json_t *counts = json_array();
+    const char *name;
+    if (app->given.quiet && refused > 0) { /* the sums are not shown, this is */
+        screen_say(&app->err, 0, 0, ROLE_PLAIN,
+                   "Rows: %" JSON_INTEGER_FORMAT " taken, %" JSON_INTEGER_FORMAT " refused%s.",
+                   taken, refused, spoilt ? ", so nothing was kept" : "");
         screen_flush(&app->err, stderr);
     }
-    for (int i = 0; i < RECORD_COUNT; i++) {
-        json_object_set_new(added, record_types[i].name, json_integer((json_int_t)tally->added[i]));
-        view_json_row(counts, "name:s added:z", record_types[i].name, tally->added[i]);
+    json_object_foreach((json_t *)added, name, count)
+    {
+        view_json_row(counts, "name:s added:l", name, json_integer_value(count));
     }
-    return app_tell(
-        app, "imported.sheet",
-        view_json("schema:i kept:b taken:z skipped:z refused:z added:o read_as:o rows:o "
-                  "_counts:o _dry:b _spoilt:b _mixed:b",
-                  1, !dry_run && !spoilt, tally->taken, tally->skipped, tally->refused, added,
-                  remarks, rows->list != NULL ? rows->list : json_array(), counts, dry_run, spoilt,
-                  mixed));
+    view_json_add(told, "schema:i kept:b _counts:o _dry:b _spoilt:b _mixed:b _file:t", 1,
+                  !dry_run && !spoilt, counts, dry_run, spoilt, mixed, path);
+    return app_tell(app, "imported.sheet", told);
 }
 
 static enum status import_mapped(struct app *app, const char *path, const struct progress *progress)
 {
-    struct mapping_tally tally;
-    struct rows rows = {.app = app, .list = app->given.json ? json_array() : NULL};
     enum status status = STATUS_OK;
     struct mapping *mapping = mapping_new(app->given.map, app->rules, app->diags, &status);
+    json_t *told;
     app_must(app, status);
     open_journal(app);
     const struct mapping_options how = {.dry_run = app->given.dry_run,
                                         .partly = app->given.partly,
+                                        .every_row = app->given.json || app->given.dry_run,
                                         .prefix = app->given.prefix,
                                         .now = moment_now(),
-                                        .progress = progress,
-                                        .context = &rows,
-                                        .row = tell_row};
-    status = mapping_import(app->journal, mapping, app->reader, path, &how, &tally);
-    progress_bar_clear(progress->context);
-    /* Rows that were refused are told one by one; anything else is a failure of the whole. */
-    if (status != STATUS_OK && (diags_errors(app->diags) > 0 || tally.refused == 0)) {
-        json_decref(rows.list);
-        mapping_free(mapping);
-        return status;
-    }
-    app_must(app, tell_mapped(app, &rows, &tally));
+                                        .progress = progress};
+    status = mapping_import(app->journal, mapping, app->reader, path, &how, &told);
     mapping_free(mapping);
+    progress_bar_clear(progress->context);
+    if (told != NULL) /* rows that were refused are told one by one */
+        app_must(app, tell_mapped(app, path, told));
     return status;
 }
 

@@ -2,6 +2,7 @@
 #ifndef JARSIDE_JOURNAL_EXCHANGE_H
 #define JARSIDE_JOURNAL_EXCHANGE_H
 
+#include <jansson.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
@@ -159,49 +160,23 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
                             enum status *status);
 void mapping_free(struct mapping *mapping); /* NULL is fine */
 
-enum mapping_verdict {
-    MAPPING_TAKEN,   /* something of it is new */
-    MAPPING_SKIPPED, /* empty, or all there already */
-    MAPPING_REFUSED,
-};
-
-struct mapping_row { /* what came of a row; valid during the call */
-    struct position at;
-    enum mapping_verdict verdict;
-    const char *label; /* of the vessel, or "" */
-    const char *why;   /* for a refused or skipped row */
-};
-
 struct mapping_options {
     bool dry_run;
     bool partly;        /* keep the good rows when others are refused */
+    bool every_row;     /* tell what came of each, not only why some were refused */
     const char *prefix; /* "K": labels of all but places become "K-B1"; or NULL */
     struct moment now;  /* dates beyond it are refused */
     const struct progress *progress;
-    void *context;
-    void (*row)(void *context, const struct mapping_row *row); /* or NULL */
-};
-
-/* What something that stands in rows was taken for: "species 'blue oyster' was read as oyster". */
-struct mapping_remark {
-    const char *words;
-    size_t rows;
-};
-
-struct mapping_tally {
-    size_t taken, skipped, refused; /* rows */
-    size_t added[RECORD_COUNT];     /* records */
-    struct mapping_remark *remarks; /* as long as the mapping */
-    size_t remark_count;
 };
 
 /* Reads the spreadsheet: all of it, or nothing when a row is refused and not
- * `partly`. Refused rows go to options->row, other faults to the journal's diags. STATUS_DATA
+ * `partly`. Faults that are not of a row go to the journal's diags. STATUS_DATA
  * when a row was refused, unless others were to be kept without it. Importing the same file again
- * adds only what is new in it. */
+ * adds only what is new in it. Unless such a fault ended it, `told` says what came of it, safe to show: {taken,
+ * skipped, refused, added: {RECORD: count}, read_as: [{words, rows}], rows: [{line, column, verdict, label, why}]},
+ * `read_as` being what something that stands in rows was taken for; released by the caller. */
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
-                           const char *path, const struct mapping_options *options,
-                           struct mapping_tally *tally);
+                           const char *path, const struct mapping_options *options, json_t **told);
 
 /* Appends a map as the headings and values of the spreadsheet suggest it, to be looked over and
  * edited by a person. The triage is used to guess at results, and left reset. */

@@ -467,13 +467,14 @@ static enum status read_sheet(struct sheet *sheet, const char *path,
 
 /* ==== a row into the journal ================================================================== */
 
+enum row_verdict { TAKEN, SKIPPED, REFUSED, VERDICTS };
+
 struct taking {
     struct sheet sheet; /* first, for the functions of sheets */
     struct journal *journal;
     const struct mapping *mapping;
     struct reader *reader;
     const struct mapping_options *options;
-    struct mapping_tally *tally;
     struct diags *diags;
     size_t column_of[ROLE_COUNT]; /* SIZE_MAX where none */
     bool repeats[CSV_MOST_FIELDS];
@@ -490,6 +491,9 @@ struct taking {
     const char **remarks;
     size_t remark_count;
     size_t added[RECORD_COUNT];
+    /* Of all rows. */
+    json_int_t counts[VERDICTS], all_added[RECORD_COUNT];
+    json_t *read_as, *rows;        /* as they are told; of words in how many rows they stand */
     int64_t highest[RECORD_COUNT]; /* id before the import */
 };
 
@@ -513,19 +517,15 @@ static void blame(struct taking *taking, enum role role)
     (*arena_push((taking)->arena, (taking)->remarks, (taking)->remark_count) =                     \
          arena_format((taking)->arena, __VA_ARGS__))
 
-/* The remarks of a row that was taken, each once. */
-static void keep_remarks(struct taking *taking)
+/* What is shown of a text: a JSON string. */
+static json_t *shown(const char *words)
 {
-    struct mapping_tally *tally = taking->tally;
-    for (size_t i = 0; i < taking->remark_count; i++) {
-        size_t k = 0;
-        while (k < tally->remark_count && strcmp(tally->remarks[k].words, taking->remarks[i]) != 0)
-            k++;
-        if (k == tally->remark_count)
-            *arena_push(taking->sheet.keep, tally->remarks, tally->remark_count) =
-                (struct mapping_remark){arena_string(taking->sheet.keep, taking->remarks[i]), 0};
-        tally->remarks[k].rows++;
-    }
+    struct text safe;
+    text_init(&safe);
+    text_safe(&safe, words, strlen(words), &(struct text_safe_options){.limit = 400});
+    json_t *made = json_string(safe.bytes);
+    text_release(&safe);
+    return made;
 }
 
 static bool said(const struct taking *taking, enum role role)
@@ -929,14 +929,17 @@ static void split_label(struct taking *taking)
     taking->cells[ROLE_BATCH] = arena_copy(taking->arena, label, lead);
 }
 
-static void report(struct taking *taking, struct position at, enum mapping_verdict verdict,
+static void report(struct taking *taking, struct position at, enum row_verdict verdict,
                    const char *why)
 {
-    const struct mapping_row row = {at, verdict, taking->label, why};
-    size_t *counts[] = {&taking->tally->taken, &taking->tally->skipped, &taking->tally->refused};
-    ++*counts[verdict];
-    if (taking->options->row != NULL)
-        taking->options->row(taking->options->context, &row);
+    enum { MOST_REFUSED = 50 };
+    static const char *const verdicts[VERDICTS] = {"taken", "skipped", "refused"};
+    if (++taking->counts[verdict] <= MOST_REFUSED ? verdict == REFUSED || taking->options->every_row
+                                                  : taking->options->every_row)
+        json_array_append_new(
+            taking->rows, json_pack("{s:I, s:I, s:s, s:o, s:o}", "line", (json_int_t)at.line,
+                                    "column", (json_int_t)at.column, "verdict", verdicts[verdict],
+                                    "label", shown(taking->label), "why", shown(why)));
 }
 
 /* A row that is refused leaves nothing, a row that is taken all of it. */
@@ -945,11 +948,14 @@ static enum status conclude_row(struct taking *taking, const struct csv_row *row
 {
     const char *why = diags_kept(taking->own) > 0 ? diags_get(taking->own, 0)->message : "";
     if (status == STATUS_OK) {
-        if (taking->news)
-            keep_remarks(taking);
+        for (size_t i = 0; i < taking->remark_count && taking->news; i++) {
+            const json_t *rows = json_object_get(taking->read_as, taking->remarks[i]);
+            json_object_set_new(taking->read_as, taking->remarks[i],
+                                json_integer(json_integer_value(rows) + 1));
+        }
         for (int i = 0; i < RECORD_COUNT; i++)
-            taking->tally->added[i] += taking->added[i];
-        report(taking, csv_at(row, SIZE_MAX), taking->news ? MAPPING_TAKEN : MAPPING_SKIPPED,
+            taking->all_added[i] += (json_int_t)taking->added[i];
+        report(taking, csv_at(row, SIZE_MAX), taking->news ? TAKEN : SKIPPED,
                taking->news ? "" : "there already");
         return STATUS_OK;
     }
@@ -961,7 +967,7 @@ static enum status conclude_row(struct taking *taking, const struct csv_row *row
     report(
         taking,
         csv_at(row, taking->culprit != ROLE_COUNT ? taking->column_of[taking->culprit] : SIZE_MAX),
-        MAPPING_REFUSED, why);
+        REFUSED, why);
     return STATUS_OK;
 }
 
@@ -975,7 +981,7 @@ static enum status take_row(void *context, const struct csv_row *row)
     if (why != NULL && why[0] == '\0')
         return read_header(taking, row);
     if (why != NULL) {
-        report(taking, csv_at(row, SIZE_MAX), MAPPING_SKIPPED, why);
+        report(taking, csv_at(row, SIZE_MAX), SKIPPED, why);
         return STATUS_OK;
     }
     for (size_t i = 0; i < row->count; i++)
@@ -1004,20 +1010,36 @@ static enum status take_row(void *context, const struct csv_row *row)
     return conclude_row(taking, row, status);
 }
 
-enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
-                           const char *path, const struct mapping_options *options,
-                           struct mapping_tally *tally)
+/* What came of all of it. */
+static json_t *tell(struct taking *taking)
 {
-    *tally = (struct mapping_tally){0};
+    json_t *added = json_object(), *read_as = json_array(), *rows;
+    const char *words;
+    for (int i = 0; i < RECORD_COUNT; i++)
+        json_object_set_new(added, record_types[i].name, json_integer(taking->all_added[i]));
+    json_object_foreach(taking->read_as, words, rows)
+    {
+        json_array_append_new(read_as,
+                              json_pack("{s:o, s:O}", "words", shown(words), "rows", rows));
+    }
+    return json_pack("{s:I, s:I, s:I, s:o, s:o, s:O}", "taken", taking->counts[TAKEN], "skipped",
+                     taking->counts[SKIPPED], "refused", taking->counts[REFUSED], "added", added,
+                     "read_as", read_as, "rows", taking->rows);
+}
+
+enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
+                           const char *path, const struct mapping_options *options, json_t **told)
+{
     struct taking *taking = calloc(1, sizeof *taking);
     taking->journal = journal;
     taking->mapping = mapping;
     taking->reader = reader;
     taking->options = options;
-    taking->tally = tally;
     taking->diags = journal->diags;
     taking->arena = arena_new();
     taking->own = diags_new();
+    taking->read_as = json_object();
+    taking->rows = json_array();
     taking->sheet = (struct sheet){.rules = mapping->rules,
                                    .mapping = mapping,
                                    .keep = mapping->arena,
@@ -1032,17 +1054,20 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
     if (journal->status == STATUS_OK)
         journal->status =
             read_sheet(&taking->sheet, path, take_row, options->progress, journal->diags);
-    if (journal->status == STATUS_OK &&
-        (options->dry_run || (tally->refused > 0 && !options->partly)))
+    bool refused = taking->counts[REFUSED] > 0;
+    bool wanted = options->partly && taking->counts[TAKEN] + taking->counts[SKIPPED] > 0;
+    if (journal->status == STATUS_OK && (options->dry_run || (refused && !options->partly)))
         journal_rollback(journal);
     else
         journal_finish(journal);
     enum status status = journal_leave(journal);
+    *told = status == STATUS_OK ? tell(taking) : NULL;
+    json_decref(taking->read_as);
+    json_decref(taking->rows);
     arena_free(taking->arena);
     diags_free(taking->own);
     free(taking);
-    bool wanted = options->partly && tally->taken + tally->skipped > 0;
-    return status == STATUS_OK && tally->refused > 0 && !wanted ? STATUS_DATA : status;
+    return status == STATUS_OK && refused && !wanted ? STATUS_DATA : status;
 }
 
 /* ==== a map proposed from headings and values, for a person to look over ====================== */
