@@ -133,38 +133,29 @@ enum { WITH_WORDS = 4 }; /* the first version that has them */
 
 /* ---- refusals -------------------------------------------------------------------------------- */
 
-static const char *remedy(int code)
-{
-    switch (code & 0xff) {
-    case SQLITE_BUSY:
-    case SQLITE_LOCKED:
-        return "another program has held it for too long; try again when that one has finished";
-    case SQLITE_READONLY:
-    case SQLITE_PERM:
-    case SQLITE_AUTH:
-        return "the file or its folder may not be written to; see its permissions";
-    case SQLITE_FULL:
-        return "the disk is full; make room and try again, nothing was lost";
-    case SQLITE_CANTOPEN:
-        return "it cannot be opened; see that the path and its permissions are right";
-    case SQLITE_CORRUPT:
-        return "the file is damaged; it was left as it is. Restore a backup with 'jarside restore "
-               "FILE'";
-    case SQLITE_NOTADB:
-        return "the file is not a journal, or it is damaged; it was left as it is. Restore a "
-               "backup "
-               "with "
-               "'jarside restore FILE'";
-    case SQLITE_IOERR:
-        return "the disk did not read or write it; see that it is sound and has room";
-    case SQLITE_ERROR:
-    case SQLITE_SCHEMA:
-    case SQLITE_MISMATCH:
-        return "it is not laid out as a journal; 'jarside journal check' says more";
-    default:
-        return "the change was refused";
-    }
-}
+/* What SQLite says, whether it is about what the file holds, and what to do. */
+static const struct remedy {
+    int code;
+    bool held;
+    const char *words;
+} remedies[] = {
+    {SQLITE_BUSY, false,
+     "another program has held it for too long; try again when that one has finished"},
+    {SQLITE_READONLY, false, "the file or its folder may not be written to; see its permissions"},
+    {SQLITE_FULL, false, "the disk is full; make room and try again, nothing was lost"},
+    {SQLITE_CANTOPEN, false,
+     "it cannot be opened; see that the path and its permissions are right"},
+    {SQLITE_CORRUPT, true,
+     "the file is damaged; it was left as it is. Restore a backup with 'jarside restore FILE'"},
+    {SQLITE_NOTADB, true,
+     "the file is not a journal, or it is damaged; it was left as it is. Restore a backup with "
+     "'jarside restore FILE'"},
+    {SQLITE_IOERR, false, "the disk did not read or write it; see that it is sound and has room"},
+    {SQLITE_ERROR, true, "it is not laid out as a journal; 'jarside journal check' says more"},
+    {SQLITE_CONSTRAINT, true, "the change was refused"},
+    {SQLITE_TOOBIG, true, "the change was refused"},
+    {SQLITE_OK, false, "the change was refused"},
+};
 
 enum status journal_refuse(struct journal *journal, enum status status, const char *format, ...)
 {
@@ -200,20 +191,23 @@ static void refuse_file(struct journal *journal, const char *why)
 
 enum status journal_fault(struct journal *journal, const char *doing)
 {
-    static const int of_what_it_holds[] = {SQLITE_CORRUPT, SQLITE_NOTADB,   SQLITE_ERROR,
-                                           SQLITE_SCHEMA,  SQLITE_MISMATCH, SQLITE_CONSTRAINT,
-                                           SQLITE_TOOBIG};
+    const struct remedy *remedy = remedies;
     int code = sqlite3_extended_errcode(journal->database) & 0xff;
     if (code == SQLITE_NOMEM && journal->diags == NULL)
         memory_exhausted();
     if (code == SQLITE_NOMEM)
         return journal_refuse(journal, STATUS_IO,
                               "there is not enough memory for this; nothing was changed");
-    char *why = text_format("cannot %s the journal: %s (%s)", doing, remedy(code),
+    code = code == SQLITE_LOCKED                              ? SQLITE_BUSY
+           : code == SQLITE_PERM || code == SQLITE_AUTH       ? SQLITE_READONLY
+           : code == SQLITE_SCHEMA || code == SQLITE_MISMATCH ? SQLITE_ERROR
+                                                              : code;
+    while (remedy->code != code && remedy->code != SQLITE_OK)
+        remedy++;
+    char *why = text_format("cannot %s the journal: %s (%s)", doing, remedy->words,
                             sqlite3_errmsg(journal->database));
-    for (size_t i = 0; i < sizeof of_what_it_holds / sizeof *of_what_it_holds; i++)
-        if (code == of_what_it_holds[i])
-            refuse_file(journal, why);
+    if (remedy->held)
+        refuse_file(journal, why);
     journal_refuse(journal, STATUS_IO, "%s", why);
     free(why);
     return journal->status;
@@ -280,17 +274,6 @@ struct query query_prepare(struct journal *journal, const char *sql)
     return query;
 }
 
-void query_step(struct query *query)
-{
-    int code = sqlite3_step(query->statement);
-    if (code != SQLITE_ROW && code != SQLITE_DONE)
-        journal_fault(query->journal,
-                      sqlite3_stmt_readonly(query->statement) ? "read" : "write to");
-    query->unread = code == SQLITE_ROW;
-    if (code != SQLITE_ROW)
-        query_end(query);
-}
-
 static struct query begin_with(struct journal *journal, const char *sql, const char *binds,
                                va_list arguments)
 {
@@ -315,7 +298,6 @@ static struct query begin_with(struct journal *journal, const char *sql, const c
             sqlite3_bind_int64(query.statement, at, va_arg(arguments, int64_t));
         }
     }
-    query_step(&query);
     return query;
 }
 
@@ -330,10 +312,13 @@ struct query query_begin(struct journal *journal, const char *sql, const char *b
 
 bool query_next(struct query *query)
 {
-    if (query->statement != NULL && !query->unread)
-        query_step(query);
-    query->unread = false;
-    return query->statement != NULL;
+    int code = query->statement != NULL ? sqlite3_step(query->statement) : SQLITE_DONE;
+    if (code != SQLITE_ROW && code != SQLITE_DONE)
+        journal_fault(query->journal,
+                      sqlite3_stmt_readonly(query->statement) ? "read" : "write to");
+    if (code != SQLITE_ROW)
+        query_end(query);
+    return code == SQLITE_ROW;
 }
 
 void query_end(struct query *query)
@@ -416,37 +401,35 @@ struct moment query_moment(const struct query *query, int column)
 
 /* ---- versions -------------------------------------------------------------------------------- */
 
-/* Who wrote a file, and what it holds. */
-struct identity {
-    int64_t version, application, tables;
-};
+/* Whose a file is. Version 0 of an empty file may be filled; of any other it is somebody else's. */
+enum whose { EMPTY, OURS, NEWER, ANOTHERS };
 
-static struct identity identify(struct journal *journal)
+static enum whose identify(struct journal *journal, int64_t *version)
 {
-    return (struct identity){
-        query_number(journal, "PRAGMA user_version", ""),
-        query_number(journal, "PRAGMA application_id", ""),
-        query_number(journal, "SELECT count(*) FROM sqlite_schema", ""),
-    };
+    int64_t application = query_number(journal, "PRAGMA application_id", "");
+    *version = query_number(journal, "PRAGMA user_version", "");
+    return application == JOURNAL_APPLICATION && *version >= 1
+               ? *version > JOURNAL_VERSION ? NEWER : OURS
+           : application == 0 && *version == 0 &&
+                   query_number(journal, "SELECT count(*) FROM sqlite_schema", "") == 0
+               ? EMPTY
+               : ANOTHERS;
 }
 
-/* Version 0 of an empty file may be filled; of any other it is somebody else's. */
 static int64_t read_version(struct journal *journal)
 {
-    struct identity found = identify(journal);
-    if (journal->status == STATUS_OK && found.application == 0 && found.version == 0 &&
-        found.tables == 0) {
-        if (!journal->writable)
-            refuse_file(journal, "this journal is empty; nothing was ever recorded in it");
-    } else if (found.application != JOURNAL_APPLICATION || found.version < 1) {
+    int64_t version = 0;
+    enum whose whose = identify(journal, &version);
+    if (whose == EMPTY && !journal->writable)
+        refuse_file(journal, "this journal is empty; nothing was ever recorded in it");
+    else if (whose == ANOTHERS)
         refuse_file(journal, "this is a database of another program; give the path of a journal of "
                              "Jarside");
-    } else if (found.version > JOURNAL_VERSION) {
+    else if (whose == NEWER)
         refuse_file(journal,
                     "this journal was written by a newer Jarside; use that one, or restore "
                     "an older backup");
-    }
-    return found.version;
+    return version;
 }
 
 /* Creates or migrates the schema within one transaction. */
@@ -921,16 +904,6 @@ void journal_rollback(struct journal *journal)
 
 /* ---- backup ---------------------------------------------------------------------------------- */
 
-static void fault(struct journal *journal, const char *doing)
-{
-    int code = sqlite3_extended_errcode(journal->database) & 0xff;
-    char *why = text_format("cannot be %s: %s", doing, sqlite3_errmsg(journal->database));
-    if (code == SQLITE_CORRUPT || code == SQLITE_NOTADB)
-        refuse_file(journal, why);
-    journal_refuse(journal, STATUS_IO, "%s", why);
-    free(why);
-}
-
 /* All pages in one step: a reader of a write-ahead log keeps nobody waiting. */
 static void copy_pages(struct journal *from, struct journal *to)
 {
@@ -943,7 +916,7 @@ static void copy_pages(struct journal *from, struct journal *to)
         to->status = refuse(from->path, to->diags,
                             "the file is damaged and cannot be copied; it was left as it is");
     else if (!done)
-        fault(to, "written");
+        journal_fault(to, "write");
 }
 
 /* Compares all pages, and what refers to what. */
@@ -972,7 +945,7 @@ static struct journal *open_copy(const struct filing *filing, const char *path, 
             SQLITE_OK ||
         sqlite3_exec(copy->database, "PRAGMA journal_mode = MEMORY; PRAGMA temp_store = MEMORY",
                      NULL, NULL, NULL) != SQLITE_OK)
-        fault(copy, "written");
+        journal_fault(copy, "write");
     return copy;
 }
 
@@ -1034,24 +1007,26 @@ enum status backup_write(struct journal *journal, const char *path, bool replace
 /* ---- restore --------------------------------------------------------------------------------- */
 
 /* Opens a file for nothing but to be asked who wrote it, and copied. */
-static struct journal *open_backup(const char *path, struct identity *found, struct diags *diags)
+static struct journal *open_backup(const char *path, enum whose *whose, struct diags *diags)
 {
+    int64_t version;
     struct journal *backup = journal_make(path, false, NULL);
+    *whose = EMPTY;
     bool opened = open_database(path, SQLITE_OPEN_READONLY, NULL, &backup->database) == SQLITE_OK;
     if (opened)
-        *found = identify(backup);
+        *whose = identify(backup, &version);
     bool answered = opened && backup->status == STATUS_OK;
     int code = sqlite3_errcode(backup->database) & 0xff;
     backup->diags = diags;
     backup->status = STATUS_OK;
     if (!answered && code != SQLITE_NOTADB && code != SQLITE_CORRUPT)
-        fault(backup, "read");
+        journal_fault(backup, "read");
     if (!answered)
         refuse_file(backup, "is not a backup of a journal, or it is damaged; try an older one");
-    else if (found->application != JOURNAL_APPLICATION || found->version < 1)
-        refuse_file(backup, "is not a Jarside journal; give a file that 'jarside backup' wrote");
-    else if (found->version > JOURNAL_VERSION)
+    else if (*whose == NEWER)
         refuse_file(backup, "was written by a newer Jarside; restore it with that one");
+    else if (*whose != OURS)
+        refuse_file(backup, "is not a Jarside journal; give a file that 'jarside backup' wrote");
     return backup;
 }
 
@@ -1059,7 +1034,7 @@ static struct journal *open_backup(const char *path, struct identity *found, str
 static enum status prepare_copy(const char *backup, const struct filing *filing,
                                 struct diags *diags)
 {
-    struct identity found = {0};
+    enum whose whose;
     struct stat about;
     if (stat(backup, &about) != 0)
         return filing_refused(backup, "read", errno, diags);
@@ -1067,7 +1042,7 @@ static enum status prepare_copy(const char *backup, const struct filing *filing,
         return filing_refused(backup, "read", EISDIR, diags);
     if (!S_ISREG(about.st_mode))
         return refuse(backup, diags, "is not a plain file");
-    struct journal *from = open_backup(backup, &found, diags);
+    struct journal *from = open_backup(backup, &whose, diags);
     enum status status =
         from->status == STATUS_OK ? copy_checked(from, filing, diags) : from->status;
     journal_close(from);
@@ -1102,11 +1077,9 @@ static char *dated_name(const char *path, struct moment now)
 /* Whether the file at the path is another program's, or a newer Jarside's: not ours to move. */
 static bool is_anothers(const char *path)
 {
-    struct identity found = {0};
-    struct journal *other = open_backup(path, &found, NULL);
-    journal_close(other);
-    return found.tables > 0 &&
-           (found.application != JOURNAL_APPLICATION || found.version > JOURNAL_VERSION);
+    enum whose whose;
+    journal_close(open_backup(path, &whose, NULL));
+    return whose == ANOTHERS || whose == NEWER;
 }
 
 /* A damaged file is set aside as it is, with what SQLite may have left beside it. It keeps its own name,
@@ -1144,7 +1117,7 @@ static enum status copy_into(struct journal *present, const struct filing *filin
     if (query_number(from, "PRAGMA page_size", "") != size && from->status == STATUS_OK &&
         sqlite3_exec(from->database, journal_sql(from, "PRAGMA page_size = %d; VACUUM", (int)size),
                      NULL, NULL, NULL) != SQLITE_OK)
-        fault(from, "written");
+        journal_fault(from, "write");
     if (from->status == STATUS_OK)
         copy_pages(from, present);
     enum status status = close_copy(from);

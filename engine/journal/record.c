@@ -271,10 +271,8 @@ struct query row_begin(struct journal *journal, const char *sql, enum record rec
                        const void *row)
 {
     struct query query = query_prepare(journal, sql);
-    if (query.statement != NULL) {
+    if (query.statement != NULL)
         bind_row(query.statement, record, row);
-        query_step(&query);
-    }
     return query;
 }
 
@@ -758,7 +756,8 @@ enum status journal_read_column(struct journal *journal, const struct column *co
 static void write_row(struct journal *journal, const char *sql, enum record record, void *row)
 {
     int64_t *id = row;
-    row_begin(journal, sql, record, row);
+    struct query query = row_begin(journal, sql, record, row);
+    (void)query_next(&query);
     if (*id == 0 && journal->status == STATUS_OK)
         *id = sqlite3_last_insert_rowid(journal->database);
     words_note(journal, record, *id);

@@ -77,15 +77,14 @@ const char *journal_sql(struct journal *journal, const char *format, ...)
 struct query {
     struct journal *journal;
     sqlite3_stmt *statement; /* NULL after the last row */
-    bool unread;             /* it stands on a row that query_next has not given yet */
 };
 
 /* Asks. The statement is prepared once, and belongs to the journal. `binds` has a letter for each
  * parameter: i int64_t, d double, t text and b bytes (and an int, how many) that live until the last row. */
 struct query query_begin(struct journal *journal, const char *sql, const char *binds, ...);
-/* Its two parts: the statement, NULL when it is refused; and, when all is bound, its first step. */
+/* Its statement, for what binds by itself; NULL when it is refused. */
 struct query query_prepare(struct journal *journal, const char *sql);
-void query_step(struct query *query);
+/* The next row; false behind the last. What gives no rows is done then. */
 bool query_next(struct query *query);
 /* For what stops before the last row. */
 void query_end(struct query *query);
