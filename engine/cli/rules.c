@@ -9,7 +9,7 @@
 
 #include "base/filing.h"
 #include "cli/app.h"
-#include "review/learn.h"
+#include "review/review.h"
 #include "rules/cases.h"
 #include "triage/score.h"
 #include "view/verdict.h"

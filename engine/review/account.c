@@ -6,7 +6,7 @@
 #include "base/csv.h"
 #include "base/units.h"
 #include "reason/siblings.h"
-#include "review/search.h"
+#include "review/review.h"
 
 /* One bad batch, told in words. */
 

@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "reason/shared.h"
-#include "review/search.h"
+#include "review/review.h"
 
 /* Why: the causes of a culprit, and those that a batch's vessels share; reason/shared.h infers them. And what
  * to do: tests that would settle it, what to change, and the next batch. */
@@ -74,14 +74,14 @@ static void usual_shares(const struct rules *rules, enum scope scope, double *sh
 }
 
 /* The suspects, each with the causes of its scope as the culprit's vessels weigh them. */
-static void ask_suspects(const struct review_work *work, const struct review_culprit *culprit,
+static void ask_suspects(const struct review *review, const struct review_culprit *culprit,
                          struct contest *contest)
 {
-    const struct rules *rules = work->rules;
+    const struct rules *rules = review->rules;
     contest->count = culprit->suspect_count < HYPOTHESES ? culprit->suspect_count : HYPOTHESES;
     for (size_t h = 0; h < contest->count; h++) {
         const struct review_suspect *suspect = &culprit->suspects[h];
-        enum scope scope = factor_kinds[work->dataset->factors[suspect->factor].kind].scope;
+        enum scope scope = factor_kinds[review->dataset->factors[suspect->factor].kind].scope;
         double *share = &contest->causes[h * rules->cause_count], all = 0.0;
         contest->p[h] = suspect->p / culprit->p;
         for (size_t k = 0; k < culprit->cause_count; k++)
@@ -203,18 +203,18 @@ struct request {
 };
 
 /* One shift for each cause that a computed factor of this origin moves, by the level of the vessel. */
-static void shift_causes(const struct review_work *work, enum factor_kind origin, size_t vessel,
+static void shift_causes(const struct review *review, enum factor_kind origin, size_t vessel,
                          struct request *request)
 {
-    const struct dataset *dataset = work->dataset;
+    const struct dataset *dataset = review->dataset;
     for (size_t f = 0; f < dataset->factor_count; f++) {
         const struct factor *computed = &dataset->factors[f];
         if (computed->log_odds == NULL || factor_kinds[computed->kind].origin != origin ||
             computed->level[vessel] == LEVEL_NONE)
             continue;
-        for (size_t c = 0; c < work->rules->cause_count; c++)
+        for (size_t c = 0; c < review->rules->cause_count; c++)
             for (size_t m = 0; m < 2; m++)
-                if (work->rules->causes[c].moved_by == computed->moved[m] &&
+                if (review->rules->causes[c].moved_by == computed->moved[m] &&
                     computed->moved[m] != MOVED_NONE)
                     *arena_push(request->arena, request->shifts,
                                 request->shift_count) = (struct shared_shift){
@@ -223,15 +223,15 @@ static void shift_causes(const struct review_work *work, enum factor_kind origin
 }
 
 /* What a place is known to be like: its temperature, as the answer to the question that feeds it. */
-static void tell_place(const struct review_work *work, size_t vessel, struct observation *common)
+static void tell_place(const struct review *review, size_t vessel, struct observation *common)
 {
-    const struct dataset *dataset = work->dataset;
+    const struct dataset *dataset = review->dataset;
     size_t f = dataset_factor(dataset, FACTOR_TEMPERATURE);
-    int feeder = work->rules->feeder[FEEDS_TEMPERATURE];
+    int feeder = review->rules->feeder[FEEDS_TEMPERATURE];
     if (f == dataset->factor_count || feeder == RULES_NONE ||
         dataset->factors[f].level[vessel] == LEVEL_NONE)
         return;
-    const struct observable *temperature = &work->rules->observables[feeder];
+    const struct observable *temperature = &review->rules->observables[feeder];
     const char *label = dataset->factors[f].levels[dataset->factors[f].level[vessel]];
     for (size_t v = 0; v < temperature->value_count; v++)
         if (strcmp(temperature->values[v].label, label) == 0)
@@ -241,7 +241,7 @@ static void tell_place(const struct review_work *work, size_t vessel, struct obs
 /* Adds a vessel; returns where its groups go. What became of it is its finding where that is likelier than
  * not and fits its fate, else the fate. Signs are looked at in so many only: each takes a posterior of its
  * own. */
-static int *request_add(const struct review_work *work, size_t vessel, struct request *request)
+static int *request_add(const struct review *review, size_t vessel, struct request *request)
 {
     enum { SIGNS_MOST = 64 };
     static const double likely = 0.5;
@@ -253,7 +253,7 @@ static int *request_add(const struct review_work *work, size_t vessel, struct re
         [FATE_UNTOLD] = 1U << FINDING_STUCK | 1U << FINDING_CONTAMINATED,
         [FATE_COUNT] = 1U << FINDING_CLEAN | 1U << FINDING_STUCK,
     };
-    const struct dataset *dataset = work->dataset;
+    const struct dataset *dataset = review->dataset;
     struct shared_vessel *added = &request->vessels[request->count];
     *added = (struct shared_vessel){.finding = RULES_NONE,
                                     .statuses = statuses[dataset->fate[vessel]],
@@ -262,7 +262,7 @@ static int *request_add(const struct review_work *work, size_t vessel, struct re
         added->group[s] = RULES_NONE;
     if (dataset->finding != NULL && dataset->finding[vessel] != RULES_NONE &&
         (double)dataset->sure[vessel] >= likely) {
-        enum finding_status status = work->rules->findings[dataset->finding[vessel]].status;
+        enum finding_status status = review->rules->findings[dataset->finding[vessel]].status;
         if (status != FINDING_CLEAN && (added->statuses >> status & 1) != 0)
             added->finding = dataset->finding[vessel];
     }
@@ -273,10 +273,10 @@ static int *request_add(const struct review_work *work, size_t vessel, struct re
 }
 
 /* Whether one kind of growth took them or several, as the answer to the question that says it. */
-static void tell_alike(const struct review_work *work, struct request *request)
+static void tell_alike(const struct review *review, struct request *request)
 {
     enum { FEW = 3 };
-    int feeder = work->rules->feeder[FEEDS_LOST_ALIKE], first = RULES_NONE;
+    int feeder = review->rules->feeder[FEEDS_LOST_ALIKE], first = RULES_NONE;
     size_t found = 0;
     double kinds = 1.0;
     for (size_t i = 0; i < request->count; i++) {
@@ -288,7 +288,7 @@ static void tell_alike(const struct review_work *work, struct request *request)
     }
     if (feeder == RULES_NONE || found < FEW)
         return;
-    const struct observable *alike = &work->rules->observables[feeder];
+    const struct observable *alike = &review->rules->observables[feeder];
     for (size_t v = 0; v < alike->value_count; v++)
         if (alike->values[v].parameter >= kinds && alike->values[v].parameter <= kinds)
             request->common[feeder].seen = UINT32_C(1) << v;
@@ -296,7 +296,7 @@ static void tell_alike(const struct review_work *work, struct request *request)
 
 /* Answers the request: of each cause the chance that it acted in some group; all 0 where nothing is known
  * but that they were lost. */
-static enum status infer(const struct review_work *work, struct request *request, double *share)
+static enum status infer(const struct review *review, struct request *request, double *share)
 {
     const struct shared_batch batch = {.vessels = request->vessels,
                                        .vessel_count = request->count,
@@ -304,9 +304,9 @@ static enum status infer(const struct review_work *work, struct request *request
                                        .shifts = request->shifts,
                                        .shift_count = request->shift_count};
     struct shared_posterior posterior;
-    size_t observables = work->rules->observable_count;
+    size_t observables = review->rules->observable_count;
     bool tells = false;
-    memset(share, 0, work->rules->cause_count * sizeof *share);
+    memset(share, 0, review->rules->cause_count * sizeof *share);
     for (size_t i = 0; i < request->shift_count; i++)
         tells = tells || fabs(request->shifts[i].log_odds) > 0.0;
     for (size_t o = 0; o < observables; o++)
@@ -322,7 +322,7 @@ static enum status infer(const struct review_work *work, struct request *request
             both[o] = request->common[o].seen != 0 ? request->common[o] : vessel->observations[o];
         vessel->observations = both;
     }
-    enum status status = tells ? reason_shared(work->reasoner, &batch, &posterior) : STATUS_OK;
+    enum status status = tells ? reason_shared(review->reasoner, &batch, &posterior) : STATUS_OK;
     if (!tells || status != STATUS_OK)
         return status;
     for (size_t s = 0; s < posterior.suspect_count; s++)
@@ -376,8 +376,8 @@ static int group_of(struct groups *groups, uint32_t level)
 
 /* Of the vessels of a chain the share of each cause. They are one group of the scope of a factor; for NULL a
  * batch, grouped by what they have. */
-static enum status judge(const struct review_work *work, const struct factor *of, uint32_t first,
-                         const uint32_t *next, double *share)
+static enum status judge(const struct review *review, const struct factor *of,
+                         const struct chains *chains, uint32_t level, double *share)
 {
     static const enum factor_kind kinds[SCOPES] = {
         [SCOPE_COOK] = FACTOR_COOK,       [SCOPE_MIX] = FACTOR_BATCH,
@@ -385,28 +385,28 @@ static enum status judge(const struct review_work *work, const struct factor *of
         [SCOPE_STARTER] = FACTOR_STARTER, [SCOPE_PLACE] = FACTOR_PLACE,
         [SCOPE_VESSEL] = FACTOR_KINDS, /* of a vessel alone there is none */
     };
-    const struct dataset *dataset = work->dataset;
+    const struct dataset *dataset = review->dataset;
     struct groups groups[SCOPES] = {0};
     struct request request = {.arena = arena_new()};
     size_t room = 0;
 
-    for (uint32_t i = first; i != LEVEL_NONE; i = next[i])
+    for (uint32_t i = chains->first[level]; i != LEVEL_NONE; i = chains->next[i])
         room++;
     request.vessels = arena_array(request.arena, room, sizeof *request.vessels);
     request.common =
-        arena_array(request.arena, work->rules->observable_count, sizeof *request.common);
-    for (uint32_t i = first; i != LEVEL_NONE; i = next[i]) {
-        if (work->standing[i] == STANDING_OUT)
+        arena_array(request.arena, review->rules->observable_count, sizeof *request.common);
+    for (uint32_t i = chains->first[level]; i != LEVEL_NONE; i = chains->next[i]) {
+        if (review->standing[i] == STANDING_OUT)
             continue;
         if (request.count == 0) {
-            shift_causes(work, of != NULL ? factor_kinds[of->kind].origin : FACTOR_COOK, i,
+            shift_causes(review, of != NULL ? factor_kinds[of->kind].origin : FACTOR_COOK, i,
                          &request);
             if (of == NULL)
-                shift_causes(work, FACTOR_BATCH, i, &request);
+                shift_causes(review, FACTOR_BATCH, i, &request);
             else if (factor_kinds[of->kind].scope == SCOPE_PLACE)
-                tell_place(work, i, request.common);
+                tell_place(review, i, request.common);
         }
-        int *group = request_add(work, i, &request);
+        int *group = request_add(review, i, &request);
         for (size_t s = 0; s < SCOPES; s++) {
             size_t f = dataset_factor(dataset, kinds[s]);
             if (of != NULL)
@@ -416,19 +416,19 @@ static enum status judge(const struct review_work *work, const struct factor *of
         }
     }
     if (of == NULL)
-        tell_alike(work, &request);
-    enum status status = infer(work, &request, share);
+        tell_alike(review, &request);
+    enum status status = infer(review, &request, share);
     arena_free(request.arena);
     return status;
 }
 
 /* Of each suspect the causes of its scope, by how likely it is among them. */
-static enum status judge_culprit(const struct review_work *work, struct review_culprit *culprit)
+static enum status judge_culprit(const struct review *review, struct review_culprit *culprit)
 {
-    const struct dataset *dataset = work->dataset;
-    size_t causes = work->rules->cause_count;
-    uint32_t *next = malloc(dataset->vessel_count * sizeof *next);
+    const struct dataset *dataset = review->dataset;
+    size_t causes = review->rules->cause_count;
     double *share = calloc(2 * causes + 1, sizeof *share), *all = share + causes;
+    struct arena *arena = arena_new();
     enum status status = STATUS_OK;
     for (size_t s = 0; s < culprit->suspect_count && status == STATUS_OK; s++) {
         const struct review_suspect *suspect = &culprit->suspects[s];
@@ -436,17 +436,17 @@ static enum status judge_culprit(const struct review_work *work, struct review_c
         double sum = 0.0;
         if (factor_kinds[of->kind].scope == SCOPE_VESSEL)
             continue;
-        uint32_t *first = chain_vessels(dataset, of, next);
-        status = judge(work, of, first[suspect->level], next, share);
-        free(first);
+        const struct chains chains = chain_vessels(dataset, of, arena);
+        status = judge(review, of, &chains, suspect->level, share);
+        arena_reset(arena);
         for (size_t c = 0; c < causes; c++)
             sum += share[c];
         for (size_t c = 0; c < causes && sum > 0.0; c++)
             all[c] += suspect->p / culprit->p * share[c] / sum;
     }
-    culprit->causes = review_list_causes(work->rules, all, work->arena, &culprit->cause_count);
+    culprit->causes = review_list_causes(review->rules, all, review->arena, &culprit->cause_count);
+    arena_free(arena);
     free(share);
-    free(next);
     return status;
 }
 
@@ -459,15 +459,18 @@ static int more_lost(const void *a, const void *b)
     return by_lost != 0 ? by_lost : ORDER(*first, *second);
 }
 
-/* The batches that lost most. */
-static enum status judge_batches(struct review_work *work)
+/* The batches that lost most; and where there is only one, or none that did well to compare with, all of
+ * them as one account. */
+static enum status judge_batches(struct review *review)
 {
-    struct review *review = work->review;
-    const struct dataset *dataset = work->dataset;
-    struct review_batch **worst = malloc(review->batch_count * sizeof *worst);
-    double *share = malloc((work->rules->cause_count + 1) * sizeof *share);
-    uint32_t *next = malloc(dataset->vessel_count * sizeof *next);
-    uint32_t *first = chain_vessels(dataset, &dataset->factors[dataset->batch], next);
+    const struct dataset *dataset = review->dataset;
+    const struct counts counts = review->totals.counts;
+    struct review_account *account = &review->account;
+    struct arena *arena = arena_new();
+    struct review_batch **worst = arena_array(arena, review->batch_count, sizeof(void *));
+    double *share = arena_array(arena, review->rules->cause_count, sizeof *share);
+    const struct chains chains = chain_vessels(
+        dataset, review->batch_count > 0 ? &dataset->factors[dataset->batch] : NULL, arena);
     enum status status = STATUS_OK;
 
     for (size_t b = 0; b < review->batch_count; b++)
@@ -477,50 +480,23 @@ static enum status judge_batches(struct review_work *work)
     size_t asked =
         review->batch_count < REVIEW_BATCHES_JUDGED ? review->batch_count : REVIEW_BATCHES_JUDGED;
     for (size_t k = 0; k < asked && worst[k]->counts.lost > 0 && status == STATUS_OK; k++) {
-        status = judge(work, NULL, first[worst[k]->level], next, share);
+        status = judge(review, NULL, &chains, worst[k]->level, share);
         worst[k]->causes =
-            review_list_causes(work->rules, share, work->arena, &worst[k]->cause_count);
-        progress_tell(work->progress, "looking for shared causes", (k + 1) * dataset->vessel_count,
-                      asked * dataset->vessel_count);
+            review_list_causes(review->rules, share, review->arena, &worst[k]->cause_count);
+        progress_tell(review->progress, "looking for shared causes",
+                      (k + 1) * dataset->vessel_count, asked * dataset->vessel_count);
     }
-    free(worst);
-    free(share);
-    free(next);
-    free(first);
-    return status;
-}
-
-/* One batch, or none that did well to compare with: all of them as one account. */
-static enum status judge_as_one(struct review_work *work)
-{
-    struct review *review = work->review;
-    struct review_account *account = &review->account;
-    double *share = malloc((work->rules->cause_count + 1) * sizeof *share);
-    uint32_t *next = malloc(work->dataset->vessel_count * sizeof *next);
-    uint32_t *first = chain_vessels(work->dataset, NULL, next);
-    account->counts = review->totals.counts;
-    account->controls = review->totals.controls;
-    enum status status = judge(work, NULL, first[0], next, share);
-    account->causes = review_list_causes(work->rules, share, work->arena, &account->cause_count);
-    account_choose_trials(work->reasoner, NULL, work->arena, account);
-    free(share);
-    free(next);
-    free(first);
-    return status;
-}
-
-static enum status judge_causes(struct review_work *work)
-{
-    struct review *review = work->review;
-    struct counts counts = review->totals.counts;
-    enum status status = STATUS_OK;
-    for (size_t k = 0; k < review->culprit_count && status == STATUS_OK; k++)
-        status = judge_culprit(work, &review->culprits[k]);
-    if (status == STATUS_OK && review->batch_count > 0)
-        status = judge_batches(work);
     if (status == STATUS_OK && counts.lost > 0 &&
-        (review->batch_count == 1 || counts.lost == counts.total))
-        status = judge_as_one(work);
+        (review->batch_count == 1 || counts.lost == counts.total)) {
+        const struct chains one = chain_vessels(dataset, NULL, arena);
+        account->counts = counts;
+        account->controls = review->totals.controls;
+        status = judge(review, NULL, &one, 0, share);
+        account->causes =
+            review_list_causes(review->rules, share, review->arena, &account->cause_count);
+        account_choose_trials(review->reasoner, NULL, review->arena, account);
+    }
+    arena_free(arena);
     return status;
 }
 
@@ -533,20 +509,19 @@ static int saves_more(const void *a, const void *b)
     return by_saved != 0 ? by_saved : ORDER(first->culprit, second->culprit);
 }
 
-static void choose_all_trials(struct review_work *work)
+static void choose_all_trials(struct review *review)
 {
-    struct review *review = work->review;
-    review->changes = arena_array(work->arena, review->culprit_count, sizeof *review->changes);
+    review->changes = arena_array(review->arena, review->culprit_count, sizeof *review->changes);
     for (size_t k = 0; k < review->culprit_count; k++) {
         struct review_culprit *culprit = &review->culprits[k];
         if (culprit->suspect_count > 1) {
-            struct contest contest = contest_new(work->rules);
-            ask_suspects(work, culprit, &contest);
+            struct contest contest = contest_new(review->rules);
+            ask_suspects(review, culprit, &contest);
             culprit->trials =
-                choose_trials(work->reasoner, &contest, work->arena, &culprit->trial_count);
+                choose_trials(review->reasoner, &contest, review->arena, &culprit->trial_count);
         } else {
-            culprit->trials = tell_apart(work->reasoner, culprit->causes, culprit->cause_count,
-                                         work->arena, &culprit->trial_count);
+            culprit->trials = tell_apart(review->reasoner, culprit->causes, culprit->cause_count,
+                                         review->arena, &culprit->trial_count);
         }
         struct review_change *change = &review->changes[review->change_count++];
         *change = (struct review_change){
@@ -607,63 +582,63 @@ static uint32_t trusted(const struct review *review, size_t factor)
 }
 
 /* An empty arm: levels of none, no new ones. */
-static struct review_arm *arm_add(const struct review_work *work, struct review_plan *plan,
+static struct review_arm *arm_add(const struct review *review, struct review_plan *plan,
                                   bool control)
 {
     struct review_arm *arm = &plan->arms[plan->arm_count++];
     *arm = (struct review_arm){
         .vessels = control ? 1 : plan->each,
         .control = control,
-        .levels = arena_array(work->arena, plan->factor_count, sizeof *arm->levels),
-        .fresh = arena_array(work->arena, plan->factor_count, sizeof *arm->fresh)};
+        .levels = arena_array(review->arena, plan->factor_count, sizeof *arm->levels),
+        .fresh = arena_array(review->arena, plan->factor_count, sizeof *arm->fresh)};
     for (size_t c = 0; c < plan->factor_count; c++)
         arm->levels[c] = LEVEL_NONE;
     return arm;
 }
 
 /* The arm in which suspect `only` is the only one (plan->factor_count: none is). */
-static void arm_with(const struct review_work *work, struct review_plan *plan, size_t only,
+static void arm_with(const struct review *review, struct review_plan *plan, size_t only,
                      bool control)
 {
-    const struct review_culprit *culprit = &work->review->culprits[plan->culprit];
-    struct review_arm *arm = arm_add(work, plan, control);
+    const struct review_culprit *culprit = &review->culprits[plan->culprit];
+    struct review_arm *arm = arm_add(review, plan, control);
     for (size_t c = 0; c < plan->factor_count; c++) {
         if (c == only)
             arm->levels[c] = culprit->suspects[c].level;
-        else if (lasts(work->dataset->factors[plan->factors[c]].kind))
-            arm->levels[c] = trusted(work->review, plan->factors[c]);
+        else if (lasts(review->dataset->factors[plan->factors[c]].kind))
+            arm->levels[c] = trusted(review, plan->factors[c]);
         arm->fresh[c] = arm->levels[c] == LEVEL_NONE ? 1 : 0;
     }
 }
 
-static void fill_arms(const struct review_work *work, struct review_plan *plan)
+static void fill_arms(const struct review *review, struct review_plan *plan)
 {
     plan->crossed = true;
     for (size_t c = 0; c < plan->factor_count; c++)
-        plan->crossed = plan->crossed && !lasts(work->dataset->factors[plan->factors[c]].kind);
+        plan->crossed = plan->crossed && !lasts(review->dataset->factors[plan->factors[c]].kind);
     if (plan->crossed) {
         /* Two of each that is over, crossed: four arms separate three factors (a half of 2^3). */
         enum { TWO = 2 };
         for (unsigned a = 1; a <= TWO; a++) {
             for (unsigned b = 1; b <= TWO; b++) {
-                struct review_arm *arm = arm_add(work, plan, false);
+                struct review_arm *arm = arm_add(review, plan, false);
                 for (size_t i = 0; i < plan->factor_count; i++)
                     arm->fresh[i] = i == 0 ? a : i == 1 ? b : a == b ? 1 : 2;
             }
-            if (factor_kinds[work->dataset->factors[plan->factors[0]].kind].control)
-                arm_add(work, plan, true)->fresh[0] = a;
+            if (factor_kinds[review->dataset->factors[plan->factors[0]].kind].control)
+                arm_add(review, plan, true)->fresh[0] = a;
         }
         return;
     }
     for (size_t c = 0; c < plan->factor_count; c++) {
-        enum factor_kind kind = work->dataset->factors[plan->factors[c]].kind;
+        enum factor_kind kind = review->dataset->factors[plan->factors[c]].kind;
         if (!lasts(kind))
             continue;
-        arm_with(work, plan, c, false);
+        arm_with(review, plan, c, false);
         if (factor_kinds[kind].control && plan->arm_count < ARMS_MOST - 2)
-            arm_with(work, plan, c, true);
+            arm_with(review, plan, c, true);
     }
-    arm_with(work, plan, plan->factor_count, false);
+    arm_with(review, plan, plan->factor_count, false);
 }
 
 /* Crossed plans are alike whatever is suspected: one of them is enough. */
@@ -678,23 +653,22 @@ static bool planned(const struct review *review, const struct review_plan *plan)
     return same;
 }
 
-static void plan_next(struct review_work *work)
+static void plan_next(struct review *review)
 {
     enum { COLUMNS = 3 };
-    struct review *review = work->review;
 
-    review->plans = arena_array(work->arena, review->culprit_count, sizeof *review->plans);
+    review->plans = arena_array(review->arena, review->culprit_count, sizeof *review->plans);
     for (size_t k = 0; k < review->culprit_count; k++) {
         const struct review_culprit *culprit = &review->culprits[k];
         struct review_plan *plan = &review->plans[review->plan_count];
         size_t columns = culprit->suspect_count < COLUMNS ? culprit->suspect_count : COLUMNS;
         if (columns < 2)
             continue;
-        size_t *factors = arena_array(work->arena, columns, sizeof *factors);
+        size_t *factors = arena_array(review->arena, columns, sizeof *factors);
         for (size_t c = 0; c < columns; c++)
             factors[c] = culprit->suspects[c].factor;
         *plan = (struct review_plan){.culprit = k, .factors = factors, .factor_count = columns};
-        plan->arms = arena_array(work->arena, ARMS_MOST, sizeof *plan->arms);
+        plan->arms = arena_array(review->arena, ARMS_MOST, sizeof *plan->arms);
         /* An arm fails from so many losses on: the fewest vessels that keep both errors below what is
          * wanted, or the most there may be. */
         double failing = ((double)culprit->suspects[0].inside.lost + 1.0) /
@@ -714,17 +688,21 @@ static void plan_next(struct review_work *work)
                     plan->fails_from = from;
                 }
             }
-        fill_arms(work, plan);
+        fill_arms(review, plan);
         review->plan_count += !planned(review, plan);
     }
 }
 
-enum status review_explain(struct review_work *work)
+enum status review_explain(struct review *review)
 {
-    enum status status = judge_causes(work);
+    enum status status = STATUS_OK;
+    for (size_t k = 0; k < review->culprit_count && status == STATUS_OK; k++)
+        status = judge_culprit(review, &review->culprits[k]);
+    if (status == STATUS_OK)
+        status = judge_batches(review);
     if (status == STATUS_OK) {
-        choose_all_trials(work);
-        plan_next(work);
+        choose_all_trials(review);
+        plan_next(review);
     }
     return status;
 }

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "review/learn.h"
+#include "review/review.h"
 
 #include <string.h>
 

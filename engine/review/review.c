@@ -6,20 +6,19 @@
 #include <string.h>
 
 #include "reason/siblings.h"
-#include "review/search.h"
 
 /* ---- one factor: its levels, their intervals, its test ------------------------------------------ */
 
 static const double usual_level = 0.95;
 
 /* Counts the vessels of each level; there are millions to count, so by one increment and no branch. */
-static void count_levels(const struct review_work *work, size_t f, struct review_level *levels,
+static void count_levels(const struct review *review, size_t f, struct review_level *levels,
                          size_t *unknown)
 {
     enum { KINDS = 2 * (STANDING_LOST + 1) }; /* by standing, controls behind the others */
-    const struct dataset *dataset = work->dataset;
+    const struct dataset *dataset = review->dataset;
     const struct factor *of = &dataset->factors[f];
-    const uint8_t *standings = work->standing;
+    const uint8_t *standings = review->standing;
     const bool *control = dataset->control;
     const uint32_t *level = of->level, none = (uint32_t)of->level_count;
     uint32_t *counts = calloc((of->level_count + 1) * KINDS, sizeof *counts);
@@ -82,20 +81,20 @@ static void judge_levels(struct review_factor *factor, struct counts all)
     }
 }
 
-static void count_factor(struct review_work *work, size_t f)
+static void count_factor(struct review *review, size_t f)
 {
-    const struct factor *of = &work->dataset->factors[f];
-    struct review_factor *factor = &work->review->factors[f];
+    const struct factor *of = &review->dataset->factors[f];
+    struct review_factor *factor = &review->factors[f];
 
     *factor = (struct review_factor){.factor = f,
                                      .q = NAN,
-                                     .within = work->dataset->factor_count,
+                                     .within = review->dataset->factor_count,
                                      .within_p = NAN,
                                      .entangled = NAN};
-    factor->levels = arena_array(work->arena, of->level_count, sizeof *factor->levels);
+    factor->levels = arena_array(review->arena, of->level_count, sizeof *factor->levels);
     for (uint32_t l = 0; l < of->level_count; l++)
         factor->levels[l].level = l;
-    count_levels(work, f, factor->levels, &factor->unknown);
+    count_levels(review, f, factor->levels, &factor->unknown);
     for (size_t l = 0; l < of->level_count; l++) /* those that some vessel has */
         if (factor->levels[l].counts.total > 0 || factor->levels[l].controls.total > 0)
             factor->levels[factor->level_count++] = factor->levels[l];
@@ -118,41 +117,41 @@ static void count_factor(struct review_work *work, size_t f)
     free(tallies);
 }
 
-static void count_factors(struct review_work *work)
+static void count_factors(struct review *review)
 {
-    size_t count = work->dataset->factor_count, vessels = work->dataset->vessel_count;
+    size_t count = review->dataset->factor_count, vessels = review->dataset->vessel_count;
     double *p = malloc((count + 1) * sizeof *p);
 
-    work->review->factors = arena_array(work->arena, count, sizeof *work->review->factors);
+    review->factors = arena_array(review->arena, count, sizeof *review->factors);
     for (size_t f = 0; f < count; f++) {
-        const struct review_factor *factor = &work->review->factors[f];
+        const struct review_factor *factor = &review->factors[f];
         size_t grown = 0; /* levels with a vessel that counts; below two there is no question */
-        count_factor(work, f);
+        count_factor(review, f);
         for (size_t l = 0; l < factor->level_count; l++)
             grown += factor->levels[l].counts.total > 0;
         /* Where vessels count twice a table says nothing; the search does. */
-        p[f] = grown > 1 && work->dataset->factors[f].stays == NULL ? factor->test.p : NAN;
-        progress_tell(work->progress, "comparing", (f + 1) * vessels, count * vessels);
+        p[f] = grown > 1 && review->dataset->factors[f].stays == NULL ? factor->test.p : NAN;
+        progress_tell(review->progress, "comparing", (f + 1) * vessels, count * vessels);
     }
     counts_adjust(p, count, p);
     for (size_t f = 0; f < count; f++)
-        work->review->factors[f].q = p[f];
+        review->factors[f].q = p[f];
     free(p);
 }
 
 /* ---- held still: which hides behind which ------------------------------------------------------- */
 
 /* Whether a vessel counts, is no control, and has a level of both. */
-static bool has_both(const struct review_work *work, const struct factor *a, const struct factor *b,
+static bool has_both(const struct review *review, const struct factor *a, const struct factor *b,
                      size_t vessel)
 {
-    return work->standing[vessel] != STANDING_OUT && !work->dataset->control[vessel] &&
+    return review->standing[vessel] != STANDING_OUT && !review->dataset->control[vessel] &&
            a->level[vessel] != LEVEL_NONE && b->level[vessel] != LEVEL_NONE;
 }
 
 /* What the levels of one factor (rows) met at those of another: [column * rows + row]; NULL where there
  * are too many cells. */
-static struct counts *cross(const struct review_work *work, const struct factor *row,
+static struct counts *cross(const struct review *review, const struct factor *row,
                             const struct factor *column, struct arena *arena)
 {
     enum { MOST = 1 << 17 };
@@ -160,9 +159,9 @@ static struct counts *cross(const struct review_work *work, const struct factor 
     if (rows == 0 || columns == 0 || rows > MOST / columns)
         return NULL;
     struct counts *cells = arena_array(arena, rows * columns, sizeof *cells);
-    for (size_t i = 0; i < work->dataset->vessel_count; i++)
-        if (has_both(work, row, column, i))
-            count_vessel(&cells[column->level[i] * rows + row->level[i]], work->standing[i]);
+    for (size_t i = 0; i < review->dataset->vessel_count; i++)
+        if (has_both(review, row, column, i))
+            count_vessel(&cells[column->level[i] * rows + row->level[i]], review->standing[i]);
     return cells;
 }
 
@@ -194,23 +193,23 @@ static double entangled(const struct counts *cells, size_t rows, size_t columns,
 }
 
 /* One of them was computed from the other, or both from the same. */
-static bool related(const struct review_work *work, size_t a, size_t b)
+static bool related(const struct review *review, size_t a, size_t b)
 {
-    enum factor_kind first = factor_kinds[work->dataset->factors[a].kind].origin;
-    enum factor_kind second = factor_kinds[work->dataset->factors[b].kind].origin;
+    enum factor_kind first = factor_kinds[review->dataset->factors[a].kind].origin;
+    enum factor_kind second = factor_kinds[review->dataset->factors[b].kind].origin;
     return first == second && first != FACTOR_OTHER;
 }
 
 enum { ASKED = 8 }; /* the factors that look worst; each is crossed with each */
 
 /* Of the factors that look bad, those with the most evidence for rates of their own. */
-static size_t worst_factors(const struct review_work *work, size_t asked[ASKED])
+static size_t worst_factors(const struct review *review, size_t asked[ASKED])
 {
     static const double looks_bad = 0.05;
-    const struct review_factor *factors = work->review->factors;
+    const struct review_factor *factors = review->factors;
     size_t count = 0;
 
-    for (size_t f = 0; f < work->dataset->factor_count; f++) {
+    for (size_t f = 0; f < review->dataset->factor_count; f++) {
         size_t at = count;
         if (!(factors[f].test.p <= looks_bad))
             continue;
@@ -226,11 +225,11 @@ static size_t worst_factors(const struct review_work *work, size_t asked[ASKED])
 }
 
 /* Finds what a factor is most confounded with, and asks the same question within the levels of that. */
-static void hold_still(struct review_work *work, size_t f, const size_t asked[ASKED], size_t count)
+static void hold_still(struct review *review, size_t f, const size_t asked[ASKED], size_t count)
 {
     static const double noticeable = 0.3, rounding = 1e-9; /* of Cramer's V */
-    const struct factor *factors = work->dataset->factors;
-    struct review_factor *factor = &work->review->factors[f];
+    const struct factor *factors = review->dataset->factors;
+    struct review_factor *factor = &review->factors[f];
     struct arena *arena = arena_new();
     const struct counts *best = NULL;
     double most = noticeable;
@@ -238,10 +237,10 @@ static void hold_still(struct review_work *work, size_t f, const size_t asked[AS
     for (size_t i = 0; i < count; i++) {
         /* What holds others still was not computed from another. */
         const struct factor *other = &factors[asked[i]];
-        if (asked[i] == f || related(work, f, asked[i]) ||
+        if (asked[i] == f || related(review, f, asked[i]) ||
             (other->kind != FACTOR_OTHER && factor_kinds[other->kind].origin != other->kind))
             continue;
-        const struct counts *cells = cross(work, &factors[f], other, arena);
+        const struct counts *cells = cross(review, &factors[f], other, arena);
         double v = cells != NULL
                        ? entangled(cells, factors[f].level_count, other->level_count, arena)
                        : 0.0;
@@ -263,21 +262,21 @@ static void hold_still(struct review_work *work, size_t f, const size_t asked[AS
     arena_free(arena);
 }
 
-static void hold_all_still(struct review_work *work)
+static void hold_all_still(struct review *review)
 {
-    size_t asked[ASKED], count = worst_factors(work, asked);
+    size_t asked[ASKED], count = worst_factors(review, asked);
     for (size_t k = 0; k < count; k++)
-        hold_still(work, asked[k], asked, count);
+        hold_still(review, asked[k], asked, count);
 }
 
 /* ---- alike: what cannot be told apart ----------------------------------------------------------- */
 
 /* The levels of every `step`th vessel; LEVEL_NONE of those that do not count. */
-static void take_levels(const struct review_work *work, size_t f, size_t step, uint32_t *levels)
+static void take_levels(const struct review *review, size_t f, size_t step, uint32_t *levels)
 {
-    const struct dataset *dataset = work->dataset;
+    const struct dataset *dataset = review->dataset;
     for (size_t i = 0; i < dataset->vessel_count; i += step)
-        *levels++ = work->standing[i] == STANDING_OUT || dataset->control[i]
+        *levels++ = review->standing[i] == STANDING_OUT || dataset->control[i]
                         ? LEVEL_NONE
                         : dataset->factors[f].level[i];
 }
@@ -326,37 +325,36 @@ static void agree(const struct dataset *dataset, const uint32_t *first, const ui
     free(back);
 }
 
-static void find_aliases(struct review_work *work)
+static void find_aliases(struct review *review)
 {
     enum { SAMPLE = 4096 };
     static const double nearly = 0.95, hopeful = 0.9;
-    const struct dataset *dataset = work->dataset;
-    struct review *review = work->review;
+    const struct dataset *dataset = review->dataset;
     size_t count = dataset->factor_count, vessels = dataset->vessel_count;
     size_t step = vessels / SAMPLE + 1, taken = (vessels + step - 1) / step;
     uint32_t *samples = malloc((count * taken + 1) * sizeof *samples);
 
     for (size_t f = 0; f < count; f++)
-        take_levels(work, f, step, &samples[f * taken]);
+        take_levels(review, f, step, &samples[f * taken]);
     for (size_t a = 0; a < count; a++) {
         for (size_t b = a + 1; b < count; b++) {
             struct review_alias alias = {.first = a, .second = b};
-            if (related(work, a, b) || review->factors[a].level_count < 2 ||
+            if (related(review, a, b) || review->factors[a].level_count < 2 ||
                 review->factors[b].level_count < 2)
                 continue;
             /* Most pairs differ so plainly that a sample shows it. */
             agree(dataset, &samples[a * taken], &samples[b * taken], taken, &alias);
             if (step > 1 && (double)alias.together >= hopeful * (double)alias.of) {
                 uint32_t *all = malloc(2 * vessels * sizeof *all);
-                take_levels(work, a, 1, all);
-                take_levels(work, b, 1, &all[vessels]);
+                take_levels(review, a, 1, all);
+                take_levels(review, b, 1, &all[vessels]);
                 agree(dataset, all, &all[vessels], vessels, &alias);
                 free(all);
             }
             if (alias.together > 0 && (double)alias.together >= nearly * (double)alias.of)
-                *arena_push(work->arena, review->aliases, review->alias_count) = alias;
+                *arena_push(review->arena, review->aliases, review->alias_count) = alias;
         }
-        progress_tell(work->progress, "looking for what always went together", (a + 1) * vessels,
+        progress_tell(review->progress, "looking for what always went together", (a + 1) * vessels,
                       count * vessels);
     }
     free(samples);
@@ -367,9 +365,8 @@ static void find_aliases(struct review_work *work)
 enum { LONGEST = 3650 }; /* days; who watches longer has mistaken a date */
 
 /* Levels called as culprits first, then those with the most vessels; the rest is one curve. */
-static void choose_curves(const struct review_work *work, struct review_time *time)
+static void choose_curves(const struct review *review, struct review_time *time)
 {
-    const struct review *review = work->review;
     const struct review_factor *factor = &review->factors[time->factor];
 
     for (size_t k = 0; k < review->culprit_count && time->curve_count + 1 < REVIEW_CURVES; k++)
@@ -397,21 +394,20 @@ static size_t curve_of(const struct review_time *time, uint32_t level)
     return c;
 }
 
-static void make_time(struct review_work *work)
+static void make_time(struct review *review)
 {
     enum { TIMES = LONGEST + 1 };
-    const struct dataset *dataset = work->dataset;
-    struct review *review = work->review;
+    const struct dataset *dataset = review->dataset;
     struct review_time *time = &review->time;
     const uint32_t *level = NULL;
 
     *time = (struct review_time){
         .factor = dataset->factor_count,
-        .curves = arena_array(work->arena, REVIEW_CURVES + 1, sizeof *time->curves)};
+        .curves = arena_array(review->arena, REVIEW_CURVES + 1, sizeof *time->curves)};
     if (review->culprit_count > 0) {
         time->factor = review->culprits[0].suspects[0].factor;
         level = dataset->factors[time->factor].level;
-        choose_curves(work, time);
+        choose_curves(review, time);
     } else {
         time->curves[time->curve_count++].level = LEVEL_NONE;
     }
@@ -427,12 +423,12 @@ static void make_time(struct review_work *work)
         size_t c = level != NULL ? curve_of(time, level[i]) : 0;
         struct survival_row *row = &rows[c * TIMES + (size_t)days];
         time->cases++;
-        ++*(work->standing[i] == STANDING_LOST ? &row->lost : &row->censored);
+        ++*(review->standing[i] == STANDING_LOST ? &row->lost : &row->censored);
     }
     for (size_t c = 0; c < time->curve_count; c++) {
         for (size_t t = 0; t < TIMES; t++)
             rows[c * TIMES + t].time = (double)t;
-        time->curves[c].curve = survival_curve(work->arena, &rows[c * TIMES], TIMES);
+        time->curves[c].curve = survival_curve(review->arena, &rows[c * TIMES], TIMES);
     }
     if (time->curve_count > 1)
         time->logrank = survival_logrank(rows, TIMES, time->curve_count);
@@ -461,15 +457,14 @@ static bool is_reached(const struct review *review, size_t vessel)
     return false;
 }
 
-static void make_batches(struct review_work *work)
+static void make_batches(struct review *review)
 {
-    const struct dataset *dataset = work->dataset;
-    struct review *review = work->review;
+    const struct dataset *dataset = review->dataset;
 
     if (dataset->batch >= dataset->factor_count)
         return;
     size_t count = review->batch_count = dataset->factors[dataset->batch].level_count;
-    review->batches = arena_array(work->arena, count, sizeof *review->batches);
+    review->batches = arena_array(review->arena, count, sizeof *review->batches);
     for (uint32_t b = 0; b < count; b++) {
         review->batches[b].level = b;
         review->batches[b].day = DAY_NONE;
@@ -483,19 +478,19 @@ static void make_batches(struct review_work *work)
         if (day != DAY_NONE && (batch->day == DAY_NONE || day < batch->day))
             batch->day = day;
         batch->open += dataset->fate[i] == FATE_OPEN && !dataset->control[i];
-        if (work->standing[i] == STANDING_OUT)
+        if (review->standing[i] == STANDING_OUT)
             continue;
-        count_vessel(dataset->control[i] ? &batch->controls : &batch->counts, work->standing[i]);
+        count_vessel(dataset->control[i] ? &batch->controls : &batch->counts, review->standing[i]);
     }
     if (count > 1)
         qsort(review->batches, count, sizeof *review->batches, sooner);
     /* The centre is that of the vessels that no culprit reaches: with them it would hide what they did. */
     struct counts usual = {0, 0}, all = {0, 0};
     for (size_t i = 0; i < dataset->vessel_count; i++)
-        if (level[i] != LEVEL_NONE && work->standing[i] != STANDING_OUT && !dataset->control[i]) {
-            count_vessel(&all, work->standing[i]);
+        if (level[i] != LEVEL_NONE && review->standing[i] != STANDING_OUT && !dataset->control[i]) {
+            count_vessel(&all, review->standing[i]);
             if (!is_reached(review, i))
-                count_vessel(&usual, work->standing[i]);
+                count_vessel(&usual, review->standing[i]);
         }
     usual = usual.total > 0 ? usual : all;
     review->centre = usual.total > 0 ? (double)usual.lost / (double)usual.total : NAN;
@@ -515,16 +510,16 @@ static int by_day(const void *a, const void *b)
 }
 
 /* The vessels by the days on which they were started. */
-static void list_days(const struct review_work *work, struct review_watch *watch)
+static void list_days(const struct review *review, struct review_watch *watch)
 {
-    const struct dataset *dataset = work->dataset;
-    struct review_day *days = arena_array(work->arena, dataset->vessel_count, sizeof *days);
+    const struct dataset *dataset = review->dataset;
+    struct review_day *days = arena_array(review->arena, dataset->vessel_count, sizeof *days);
     size_t kept = 0;
     for (size_t i = 0; i < dataset->vessel_count; i++)
-        if (work->standing[i] != STANDING_OUT && !dataset->control[i] &&
+        if (review->standing[i] != STANDING_OUT && !dataset->control[i] &&
             dataset->entered[i] != DAY_NONE && dataset->entered[i] <= dataset->today) {
             days[watch->vessels].day = dataset->entered[i];
-            count_vessel(&days[watch->vessels++].counts, work->standing[i]);
+            count_vessel(&days[watch->vessels++].counts, review->standing[i]);
         }
     if (watch->vessels > 1)
         qsort(days, watch->vessels, sizeof *days, by_day);
@@ -552,23 +547,23 @@ static double usual_rate(const struct review *review)
     return fmin(0.4, fmax(0.01, rate));
 }
 
-static void make_watch(struct review_work *work)
+static void make_watch(struct review *review)
 {
     enum { EPISODES = 16, MANY = 500000 };
-    struct review_watch *watch = &work->review->watch;
-    double usual = usual_rate(work->review);
+    struct review_watch *watch = &review->watch;
+    double usual = usual_rate(review);
 
     *watch = (struct review_watch){.since = DAY_NONE};
-    if (work->dataset->vessel_count > MANY)
+    if (review->dataset->vessel_count > MANY)
         return;
-    list_days(work, watch);
+    list_days(review, watch);
     watch->asked = watch->vessels >= REVIEW_FEWEST;
     if (!watch->asked)
         return;
     watch->plan =
         monitor_plan(usual, fmin(0.9, fmax(2.0 * usual, usual + 0.15)),
-                     fmax(100.0, (double)watch->vessels / work->rules->review.false_alarm));
-    watch->episodes = arena_array(work->arena, EPISODES, sizeof *watch->episodes);
+                     fmax(100.0, (double)watch->vessels / review->rules->review.false_alarm));
+    watch->episodes = arena_array(review->arena, EPISODES, sizeof *watch->episodes);
     double sum = 0.0;
     size_t began = 0;
     bool signalled = false;
@@ -600,13 +595,13 @@ static void add_day(struct review_totals *totals, int32_t day)
         totals->last = day;
 }
 
-static void count_totals(const struct review_work *work, struct review_totals *totals)
+static void count_totals(const struct review *review, struct review_totals *totals)
 {
-    const struct dataset *dataset = work->dataset;
+    const struct dataset *dataset = review->dataset;
     for (size_t i = 0; i < dataset->vessel_count; i++) {
-        if (work->standing[i] != STANDING_OUT)
+        if (review->standing[i] != STANDING_OUT)
             count_vessel(dataset->control[i] ? &totals->controls : &totals->counts,
-                         work->standing[i]);
+                         review->standing[i]);
         if (dataset->control[i])
             continue;
         totals->vessels++;
@@ -618,11 +613,11 @@ static void count_totals(const struct review_work *work, struct review_totals *t
     }
 }
 
-static unsigned find_limits(const struct review_work *work)
+static unsigned find_limits(const struct review *review)
 {
-    const struct review_totals *totals = &work->review->totals;
+    const struct review_totals *totals = &review->totals;
     unsigned limits = 0;
-    if (work->dataset->vessel_count == 0)
+    if (review->dataset->vessel_count == 0)
         return REVIEW_EMPTY;
     if (totals->counts.total == 0)
         limits |= REVIEW_NOTHING_COUNTS;
@@ -633,56 +628,54 @@ static unsigned find_limits(const struct review_work *work)
     if (totals->counts.total > 0 && totals->counts.total < REVIEW_FEWEST)
         limits |= REVIEW_FEW;
     size_t f = 0;
-    while (f < work->dataset->factor_count && isnan(work->review->factors[f].q))
+    while (f < review->dataset->factor_count && isnan(review->factors[f].q))
         f++;
-    if (f == work->dataset->factor_count)
+    if (f == review->dataset->factor_count)
         limits |= REVIEW_NO_FACTOR;
     if (totals->batches == 1)
         limits |= REVIEW_ONE_BATCH;
-    if (work->review->time.cases == 0)
+    if (review->time.cases == 0)
         limits |= REVIEW_NO_TIMES;
     return limits;
 }
 
 /* ---- the whole ---------------------------------------------------------------------------------- */
 
-static void call_culprits(struct review_work *work)
+static void call_culprits(struct review *review)
 {
-    const struct review_rules *rules = &work->rules->review;
+    const struct review_rules *rules = &review->rules->review;
     struct review_rule rule = {.level = rules->false_alarm,
                                .bayes_factor = rules->bayes_factor,
                                .watched = rules->watched};
-    for (size_t c = 0; c < work->rules->cause_count; c++)
-        rule.prior[work->rules->causes[c].scope] += work->rules->causes[c].prior;
-    review_find_culprits(work->dataset, &rule, work->arena, work->review);
+    for (size_t c = 0; c < review->rules->cause_count; c++)
+        rule.prior[review->rules->causes[c].scope] += review->rules->causes[c].prior;
+    review_find_culprits(review->dataset, &rule, review->arena, review);
 }
 
 enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,
                         const struct progress *progress, struct arena *arena, struct review *review)
 {
-    struct review_work work = {.dataset = dataset,
-                               .reasoner = reasoner,
-                               .rules = reasoner_rules(reasoner),
-                               .progress = progress,
-                               .arena = arena,
-                               .review = review};
     struct review_totals *totals = &review->totals;
 
     *review = (struct review){.dataset = dataset,
-                              .rules = work.rules,
+                              .reasoner = reasoner,
+                              .rules = reasoner_rules(reasoner),
+                              .progress = progress,
+                              .arena = arena,
                               .totals = {.first = DAY_NONE, .last = DAY_NONE},
                               .centre = NAN};
-    work.standing = search_standing(dataset, work.rules->review.watched, arena, &totals->young);
-    count_totals(&work, totals);
+    review->standing =
+        search_standing(dataset, review->rules->review.watched, arena, &totals->young);
+    count_totals(review, totals);
     totals->exact = counts_interval_exact(totals->counts, 0.95);
-    count_factors(&work);
-    hold_all_still(&work);
-    find_aliases(&work);
-    call_culprits(&work);
-    make_time(&work);
-    make_batches(&work);
-    make_watch(&work);
+    count_factors(review);
+    hold_all_still(review);
+    find_aliases(review);
+    call_culprits(review);
+    make_time(review);
+    make_batches(review);
+    make_watch(review);
     totals->batches = review->batch_count;
-    review->limits = find_limits(&work);
-    return review_explain(&work);
+    review->limits = find_limits(review);
+    return review_explain(review);
 }

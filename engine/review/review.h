@@ -9,6 +9,8 @@
 #include "base/diag.h"
 #include "base/filing.h"
 #include "base/memory.h"
+#include "base/text.h"
+#include "journal/journal.h"
 #include "reason/reason.h"
 #include "review/dataset.h"
 #include "review/statistics.h"
@@ -238,7 +240,11 @@ enum { REVIEW_FEWEST = 10 };
 
 struct review {
     const struct dataset *dataset;
+    const struct reasoner *reasoner;
     const struct rules *rules;
+    const struct progress *progress;
+    struct arena *arena;     /* of all below */
+    const uint8_t *standing; /* of each vessel */
     unsigned limits;
     struct review_totals totals;
     struct review_factor *factors; /* parallel to dataset->factors */
@@ -307,5 +313,86 @@ void review_find_culprits(const struct dataset *dataset, const struct review_rul
 
 /* Whether a level of a factor is among the culprits. */
 bool review_calls(const struct review *review, size_t factor, uint32_t level);
+
+/* ---- learning ------------------------------------------------------------------------------------ */
+
+/*
+ * What confirmed outcomes teach: counts for the `learned` section of a rule base.
+ *
+ * Every vessel with a standing outcome counts once: with the signs of its last
+ * standing look before the outcome (of its last look, when none came before), as
+ * the grower said them then, and with its cause when that is known. What was said
+ * with doubt is not counted, nor what records or computations added. The counts
+ * are made anew from the whole journal each time, so that nothing counts twice.
+ */
+
+enum { LEARN_STRENGTH = 20 }; /* vessels that the shipped figures count as; expert judgement */
+
+/* Counts; arrays are in the arena. Outcomes of findings that the rules do not know are left out. */
+enum status learn_count(struct journal *journal, const struct rules *rules, struct arena *arena,
+                        struct learned *learned);
+
+/* As a rule file: a comment that says what it is, and the section. */
+void learn_write(const struct learned *learned, const struct rules *rules, const char *day,
+                 struct text *yaml);
+
+/* ---- what the files of this folder share ---------------------------------------------------------- */
+
+enum standing {
+    STANDING_OUT,
+    STANDING_SOUND,
+    STANDING_LOST
+}; /* of a vessel: it does not count ... */
+
+/* Counts a vessel that is not out. */
+static inline void count_vessel(struct counts *counts, enum standing standing)
+{
+    counts->total++;
+    counts->lost += standing == STANDING_LOST;
+}
+
+/* How each vessel counts: an open one that was begun is sound so far. `young` (may be NULL) counts
+ * those that are younger than `watched` days. */
+uint8_t *search_standing(const struct dataset *dataset, double watched, struct arena *arena,
+                         size_t *young);
+
+/* P(as many or more of the lost inside): hypergeometric, from the count away from the mean; 1 when the
+ * inside loses no more than the rest. */
+double search_tail(struct counts inside, struct counts outside);
+
+/*
+ * Vessels that would not have been lost at the rate of the rest: n (r - r0), n the inoculated
+ * vessels of the suspect, r and r0 its rate and that of the rest, each with the posterior
+ * Beta(1 + lost, 1 + kept). Writes the mean and the 5th and 95th hundredth into the culprit; none
+ * below 0 nor above what was lost.
+ */
+void saved_estimate(const struct review_suspect *suspect, struct review_culprit *culprit);
+
+/* ---- the parts of a review ---------------------------------------------------------------------- */
+
+/* Fills in why and what to do: causes, trials, changes and plans. */
+enum status review_explain(struct review *review);
+
+/* The causes that are not negligible, likeliest first, of `share`, one a cause of the rules. */
+struct review_cause *review_list_causes(const struct rules *rules, const double *share,
+                                        struct arena *arena, size_t *count);
+/* Chooses the tests that tell the causes of an account apart, best first, but for those that were done: by
+ * what was observed (may be NULL), and a control where there was one. */
+void account_choose_trials(const struct reasoner *reasoner, const struct observation *observations,
+                           struct arena *arena, struct review_account *account);
+
+/* The vessels of each level of a factor (NULL: of none), and behind the levels those without: where each begins,
+ * and behind each vessel the `next`, up to LEVEL_NONE. */
+struct chains {
+    uint32_t *first, *next;
+};
+struct chains chain_vessels(const struct dataset *dataset, const struct factor *of,
+                            struct arena *arena);
+
+/* Days from its beginning until it was lost, used or today; -1 when they are not known. */
+int32_t vessel_days(const struct dataset *dataset, size_t vessel);
+
+/* For qsort. */
+#define ORDER(first, second) (((first) > (second)) - ((first) < (second)))
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "review/search.h"
+#include "review/review.h"
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_fit.h>
@@ -290,8 +290,8 @@ static void cut_pieces(struct search *search, struct arena *arena)
             search->changing[search->changing_count++] = f;
     const struct factor *batches =
         dataset->batch < dataset->factor_count ? &dataset->factors[dataset->batch] : NULL;
-    uint32_t *next = malloc((dataset->vessel_count + 1) * sizeof *next);
-    uint32_t *first = chain_vessels(dataset, batches, next);
+    struct arena *own = arena_new();
+    const struct chains chains = chain_vessels(dataset, batches, own);
     size_t count = 0, room = dataset->vessel_count;
     for (size_t k = 0; k < search->changing_count; k++) {
         const struct factor *factor = &dataset->factors[search->changing[k]];
@@ -302,13 +302,12 @@ static void cut_pieces(struct search *search, struct arena *arena)
     search->pieces = arena_array(arena, room, sizeof *search->pieces);
     search->cover = arena_array(arena, room, sizeof *search->cover);
     for (size_t b = 0; b < search->batch_count; b++) {
-        for (uint32_t i = first[b]; i != LEVEL_NONE; i = next[i])
+        for (uint32_t i = chains.first[b]; i != LEVEL_NONE; i = chains.next[i])
             if (search->standing[i] != STANDING_OUT)
                 count += cut_vessel(search, i, exposure, &search->pieces[count]);
         search->batch[b + 1] = count;
     }
-    free(next);
-    free(first);
+    arena_free(own);
     search->time = arena_array(arena, search->batch_count, sizeof *search->time);
     place_batches(search);
 }
@@ -799,18 +798,19 @@ static void search_init(struct search *search, const struct dataset *dataset,
 
 /* ---- how vessels count -------------------------------------------------------------------------- */
 
-uint32_t *chain_vessels(const struct dataset *dataset, const struct factor *of, uint32_t *next)
+struct chains chain_vessels(const struct dataset *dataset, const struct factor *of,
+                            struct arena *arena)
 {
     size_t levels = of != NULL ? of->level_count : 0;
-    uint32_t *first = malloc((levels + 1) * sizeof *first);
-    for (size_t l = 0; l <= levels; l++)
-        first[l] = LEVEL_NONE;
+    struct chains chains = {arena_room(arena, levels + 1, sizeof *chains.first),
+                            arena_room(arena, dataset->vessel_count, sizeof *chains.next)};
+    memset(chains.first, 0xFF, (levels + 1) * sizeof *chains.first); /* LEVEL_NONE */
     for (size_t i = dataset->vessel_count; i-- > 0;) {
         size_t level = of != NULL && of->level[i] != LEVEL_NONE ? of->level[i] : levels;
-        next[i] = first[level];
-        first[level] = (uint32_t)i;
+        chains.next[i] = chains.first[level];
+        chains.first[level] = (uint32_t)i;
     }
-    return first;
+    return chains;
 }
 
 uint8_t *search_standing(const struct dataset *dataset, double watched, struct arena *arena,

@@ -12,7 +12,7 @@
 #include "journal/journal.h"
 #include "journal/query.h"
 #include "review/dataset.h"
-#include "review/learn.h"
+#include "review/review.h"
 #include "view/journal.h"
 
 #include "support/fuzz.h"

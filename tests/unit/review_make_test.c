@@ -12,7 +12,6 @@
 
 #include "reason/reason.h"
 #include "review/review.h"
-#include "review/search.h"
 #include "support/labs.h"
 #include "support/shipped.h"
 
