@@ -11,24 +11,16 @@
 
 /* ---- the names of enums in the files, and looking things up ------------------------------------- */
 
-#define WORDS(name, list) const struct terms name = {list, sizeof(list) / sizeof *(list), 0}
-
-static const char *const actions[] = {"keep", "isolate", "discard"};
-static const char *const statuses[] = {"clean", "stuck", "contaminated"};
-static const char *const hazards[] = {"none", "irritant", "sporing", "toxigenic"};
-static const char *const scopes[] = {"cook",    "mix",   "grain_lot", "session",
-                                     "starter", "place", "vessel"};
-static const char *const moved_by[] = {"none", "survivors", "wet", "dry", "cold", "warm", "dose"};
-WORDS(ACTION_WORDS, actions);
-WORDS(STATUS_WORDS, statuses);
-WORDS(HAZARD_WORDS, hazards);
-WORDS(SCOPE_WORDS, scopes);
-WORDS(MOVED_WORDS, moved_by);
-_Static_assert(sizeof actions / sizeof *actions == ACTION_COUNT, "a name for each action");
-_Static_assert(sizeof statuses / sizeof *statuses == FINDING_STATUS_COUNT, "for each status");
-_Static_assert(sizeof hazards / sizeof *hazards == HAZARD_COUNT, "for each hazard");
-_Static_assert(sizeof scopes / sizeof *scopes == SCOPE_COUNT, "for each scope");
-_Static_assert(sizeof moved_by / sizeof *moved_by == MOVED_COUNT, "for each way of moving");
+#define WORDS(name, many, ...)                                                                     \
+    static const char *const name##_LIST[] = {__VA_ARGS__};                                        \
+    const struct terms name = {name##_LIST, many, 0};                                              \
+    _Static_assert(sizeof name##_LIST / sizeof *name##_LIST == (many), "a name for each")
+WORDS(ACTION_WORDS, ACTION_COUNT, "keep", "isolate", "discard");
+WORDS(STATUS_WORDS, FINDING_STATUS_COUNT, "clean", "stuck", "contaminated");
+WORDS(HAZARD_WORDS, HAZARD_COUNT, "none", "irritant", "sporing", "toxigenic");
+WORDS(SCOPE_WORDS, SCOPE_COUNT, "cook", "mix", "grain_lot", "session", "starter", "place",
+      "vessel");
+WORDS(MOVED_WORDS, MOVED_COUNT, "none", "survivors", "wet", "dry", "cold", "warm", "dose");
 
 const char *term_name(const struct terms *words, size_t which)
 {

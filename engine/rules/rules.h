@@ -35,16 +35,17 @@
     size_t counter;
 #define MEMBERS(table) table(MEMBER, MEMBER_LIST, )
 
-/* The struct of a table; that of an item, which begins with its id and where it stands. */
+/* The struct of a table; that of an item, which begins with its id and where it stands, and ends with what no
+ * key of its own tells. */
 #define STRUCT(tag, table)                                                                         \
     struct tag {                                                                                   \
         MEMBERS(table)                                                                             \
     }
-#define ITEM(tag, table)                                                                           \
+#define ITEM(tag, table, more)                                                                     \
     struct tag {                                                                                   \
         const char *id;                                                                            \
         struct position at;                                                                        \
-        MEMBERS(table)                                                                             \
+        MEMBERS(table) more                                                                        \
     }
 
 /* What a member of each sort is. Numbers the file does not have are NAN, or what NUMBER_OR says. */
@@ -82,7 +83,7 @@ enum { RULES_MAX_VALUES = 32, RULES_NONE = -1 }; /* values of one observable fit
     FIELD(of, TEXT, "year", year, MUST)   /* as printed; undated, the year it was read */          \
     FIELD(of, TEXT, "where", where, MUST) /* journal and pages, table, publisher */                \
     FIELD(of, FLAG, "weak", weak, MAY)    /* a web guide: a hint, not evidence */
-ITEM(source, SOURCE_TABLE);
+ITEM(source, SOURCE_TABLE, );
 
 /* Support for a claim: works cited, or one of the marks. At least one of the three is set. */
 struct citation {
@@ -222,12 +223,7 @@ enum question_gate {
     FIELD(of, PHRASES, "phrases", phrases, MAY)                                                    \
     /* Plain words that name it in answer to its question, and nowhere else. */                    \
     FIELD(of, PHRASES, "answers", answers, MAY)
-struct value {
-    const char *id;
-    struct position at;
-    double from; /* number: the bin [from, below) in canonical units */
-    MEMBERS(VALUE_TABLE)
-};
+ITEM(value, VALUE_TABLE, double from;); /* number: the bin [from, below) in canonical units */
 
 #define OBSERVABLE_TABLE(FIELD, LIST, of)                                                          \
     FIELD(of, CITATION, "source", cites, MUST)                                                     \
@@ -249,18 +245,13 @@ struct value {
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "delay_days", delay_days, MAY) /* of a test */           \
     FIELD(of, GROUP, "group", group, MAY) /* index into rules.groups, or RULES_NONE */             \
     LIST(of, struct value, "values", values, value_count, MAY, VALUES)
-struct observable {
-    const char *id;
-    struct position at;
-    enum observable_class class;
-    struct phrases phrases; /* number: each holds a quantity */
-    MEMBERS(OBSERVABLE_TABLE)
-};
+ITEM(observable, OBSERVABLE_TABLE, enum observable_class class;
+     struct phrases phrases;); /* number: each holds a quantity */
 
 /* Observables that say nearly the same: the k-th strongest counts (1 - overlap)^k. */
 #define GROUP_TABLE(FIELD, LIST, of)                                                               \
     FIELD(of, NUMBER(SHARE), "overlap", overlap, MUST) /* 0 independent .. 1 the same */
-ITEM(group, GROUP_TABLE);
+ITEM(group, GROUP_TABLE, );
 
 /* ---- findings and causes --------------------------------------------------------------------- */
 
@@ -302,13 +293,9 @@ struct difference { /* how a finding differs from one that looks alike */
     FIELD(of, NUMBER(SHARE), "spread", spread, MUST)                                               \
     LIST(of, struct claim, "looks", looks, look_count, MUST, CLAIMS(of, CLAIM_FREQUENCY))          \
     LIST(of, struct difference, "differs", differs, differ_count, MAY, ENTRIES(difference))
-struct finding {
-    const char *id;
-    struct position at;
-    MEMBERS(FINDING_TABLE)                  /* looks: P(value | finding) */
-    const char *const *steps[ACTION_COUNT]; /* what to do, in order */
-    size_t step_count[ACTION_COUNT];
-};
+/* looks: P(value | finding); steps: what to do, in order */
+ITEM(finding, FINDING_TABLE, const char *const *steps[ACTION_COUNT];
+     size_t step_count[ACTION_COUNT];);
 
 enum scope {
     SCOPE_COOK,
@@ -356,13 +343,8 @@ struct growth_rate { /* r_{c,f} */
     LIST(of, sentence, "change", change, change_count, MUST, BY(read_texts))                       \
     /* Observables of class test that would settle it. */                                          \
     LIST(of, size_t, "settle", settle, settle_count, MAY, REFERENCES(ITEM_OBSERVABLE))
-struct cause {
-    const char *id;
-    struct position at;
-    struct citation grows_cites;
-    MEMBERS(
-        CAUSE_TABLE) /* weighs: factors w_{c,i}(v); change: what to change next time, in order */
-};
+/* weighs: factors w_{c,i}(v); change: what to change next time, in order */
+ITEM(cause, CAUSE_TABLE, struct citation grows_cites;);
 
 /* ---- what is grown, on what, in what --------------------------------------------------------- */
 
@@ -389,13 +371,7 @@ STRUCT(growth, GROWTH_TABLE);
     FIELD(of, PHRASES, "phrases", phrases, MAY)                                                    \
     FIELD(of, INNER(growth), "growth", growth, MAY)                                                \
     FIELD(of, TEXT, "note", note, MAY) /* what surprises people about it */
-struct species {
-    const char *id;
-    struct position at;
-    MEMBERS(SPECIES_TABLE)
-    const struct normal_look *normal;
-    size_t normal_count;
-};
+ITEM(species, SPECIES_TABLE, const struct normal_look *normal; size_t normal_count;);
 
 #define GRAIN_TABLE(FIELD, LIST, of)                                                               \
     FIELD(of, CITATION, "source", cites, MUST)                                                     \
@@ -407,7 +383,7 @@ struct species {
     FIELD(of, NUMBER(PER_CENT), "raw_limit", raw_limit, MAY) /* what the raw kernel holds */       \
     FIELD(of, NUMBER(POSITIVE), "bulk", bulk, MUST)          /* loose hydrated grain, kg/l */      \
     FIELD(of, TEXT, "note", note, MAY)
-ITEM(grain, GRAIN_TABLE);
+ITEM(grain, GRAIN_TABLE, );
 
 enum vessel_shape { SHAPE_CYLINDER, SHAPE_BRICK };
 
@@ -423,12 +399,7 @@ enum vessel_shape { SHAPE_CYLINDER, SHAPE_BRICK };
     FIELD(of, NUMBER(POSITIVE), "mass", mass_kg, MUST) /* hydrated grain at the usual fill */      \
     /* Surface conductance of wall and film, W/(m2 K). */                                          \
     FIELD(of, NUMBER(POSITIVE), "wall_h", wall_h, MUST)
-struct vessel_kind {
-    const char *id;
-    struct position at;
-    MEMBERS(VESSEL_TABLE)
-    double sides[3]; /* metres, full lengths of the filled grain (brick) */
-};
+ITEM(vessel_kind, VESSEL_TABLE, double sides[3];); /* metres, full, of the filled grain (brick) */
 
 /* ---- inputs of process/ ---------------------------------------------------------------------- */
 
@@ -447,7 +418,7 @@ enum organism_role {
     FIELD(of, RANGE(POSITIVE), "z", z, MUST)                   /* kelvin */                        \
     FIELD(of, RANGE(NOT_NEGATIVE), "per_gram", per_gram, MUST) /* dry, before the cook */          \
     FIELD(of, TEXT, "note", note, MAY)
-ITEM(organism, ORGANISM_TABLE);
+ITEM(organism, ORGANISM_TABLE, );
 
 struct packing { /* how a value of the observable that feeds `load` changes the heating */
     size_t value;
@@ -497,12 +468,7 @@ enum starter_unit { STARTER_ML, STARTER_GRAMS, STARTER_PIECES };
     FIELD(of, NUMBER(POSITIVE), "usual", usual, MUST)  /* units for a litre of grain */            \
     FIELD(of, RANGE(POSITIVE), "points", points, MUST) /* that grow, from one unit */              \
     FIELD(of, RANGE(NOT_NEGATIVE), "lag", lag, MUST)   /* days on top of the species' */
-struct starter_kind {
-    const char *id;
-    struct position at;
-    size_t value;
-    MEMBERS(STARTER_TABLE)
-};
+ITEM(starter_kind, STARTER_TABLE, size_t value;);
 
 #define FORECAST_TABLE(FIELD, LIST, of) /* NAN where not given */                                  \
     FIELD(of, CITATION, "source", cites, MUST)                                                     \
@@ -550,7 +516,7 @@ STRUCT(move, MOVE_TABLE);
     FIELD(of, NUMBER_OR(SHARE, 0), "at_least", at_least, MAY) /* the mass that is enough */        \
     FIELD(of, SET(ACTION_WORDS), "actions", actions, MAY)                                          \
     FIELD(of, CONDITION, "when", when, MAY)
-ITEM(caution, CAUTION_TABLE);
+ITEM(caution, CAUTION_TABLE, );
 
 #define FLOOR_TABLE(FIELD, LIST, of)                                                               \
     FIELD(of, CITATION, "source", cites, MAY)                                                      \
@@ -570,11 +536,7 @@ ITEM(caution, CAUTION_TABLE);
     /* `when` does not count where P(contaminated) is below this, and below 1/2 without words. */  \
     FIELD(of, NUMBER_OR(SHARE, 0), "yields_below", yields_below, MAY)                              \
     FIELD(of, TEXT, "say", say, MUST) /* the sentence that names it */
-struct floor_rule {                   /* unless: any of these lifts it */
-    const char *id;
-    struct position at;
-    MEMBERS(FLOOR_TABLE)
-};
+ITEM(floor_rule, FLOOR_TABLE, );      /* unless: any of these lifts it */
 
 #define NEXT_STEP_TABLE(FIELD, LIST, of)                                                           \
     /* the first that holds is taken; count 0 always holds */                                      \
@@ -582,11 +544,8 @@ struct floor_rule {                   /* unless: any of these lifts it */
     LIST(of, size_t, "findings", findings, finding_count, MAY, REFERENCES(ITEM_FINDING))           \
     FIELD(of, TEXT, "say", say, MUST)                                                              \
     FIELD(of, NUMBER(NOT_NEGATIVE), "days", days, MAY) /* to the next look; NAN: look_every */
-struct next_step {  /* findings: and the leader is one of these, if any are listed */
-    const char *id; /* wait, shake, use, use_first */
-    struct position at;
-    MEMBERS(NEXT_STEP_TABLE)
-};
+/* By ids wait, shake, use, use_first; findings: and the leader is one of these, if any are listed. */
+ITEM(next_step, NEXT_STEP_TABLE, );
 
 /* A question that makes no sense before something else is known: where no odd patch was seen, none
  * is asked about its edge. Only where `when` was seen (count 0: always) and `unless` was not. */
@@ -712,7 +671,7 @@ STRUCT(calibration, CALIBRATION_TABLE);
     /* Only where it is all that was said, and no answer to a question. */                         \
     FIELD(of, FLAG, "alone", alone, MAY)                                                           \
     FIELD(of, FLAG, "overall", overall, MAY) /* denies nothing beside words not understood */
-ITEM(statement, STATEMENT_TABLE);
+ITEM(statement, STATEMENT_TABLE, );
 
 /* A question of the grower's own ("good to use?") and what the verdict answers: the first to fit. */
 #define REPLY_TABLE(FIELD, LIST, of)                                                               \
@@ -725,7 +684,7 @@ STRUCT(reply, REPLY_TABLE);
 #define QUESTION_TABLE(FIELD, LIST, of)                                                            \
     FIELD(of, PHRASES, "phrases", phrases, MUST)                                                   \
     LIST(of, struct reply, "answers", replies, reply_count, MUST, ENTRIES(reply))
-ITEM(own_question, QUESTION_TABLE); /* the last reply always fits */
+ITEM(own_question, QUESTION_TABLE, ); /* the last reply always fits */
 
 /* What phrases call {id}: any of its items. */
 struct named_list {
