@@ -277,57 +277,42 @@ void files_find(struct loader *loader, const char *path, size_t folder)
         qsort(loader->files + first, loader->file_count - first, sizeof *loader->files, by_path);
 }
 
-static bool read_open(struct loader *loader, struct file *file, int descriptor)
+/* False, and told, if it cannot be or is too large. May be read again. */
+static bool file_read(struct loader *loader, struct file *file)
 {
     const struct position at = {.file = file->path};
     struct stat about;
-    if (fstat(descriptor, &about) != 0) {
+    ssize_t length = -1;
+    loader->total -= file->length;
+    file->length = 0;
+    /* Without waiting: a pipe that somebody named .yaml must not hold us up. */
+    const int descriptor = open(file->path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+    if (descriptor < 0 || fstat(descriptor, &about) != 0) {
         unreadable(loader, file->path);
-        return false;
-    }
-    size_t size = (size_t)about.st_size;
-    if (!S_ISREG(about.st_mode)) {
+    } else if (!S_ISREG(about.st_mode)) {
         loader->unreadable = true;
         load_error(loader, (struct position){0}, "cannot read '%s': it is not a file of text",
                    load_quote(loader, file->path));
-        return false;
-    }
-    if (about.st_size > FILES_MAX_BYTES) {
+    } else if (about.st_size > FILES_MAX_BYTES) {
         load_error(loader, at, "larger than %d MiB; split it into several files",
                    FILES_MAX_BYTES / 1024 / 1024);
-        return false;
-    }
-    if (size > FILES_MAX_TOTAL - loader->total) {
+    } else if ((size_t)about.st_size > FILES_MAX_TOTAL - loader->total) {
         load_error(loader, at, "with this file there is more than %d MiB; that is too much",
                    FILES_MAX_TOTAL / 1024 / 1024);
-        return false;
+    } else {
+        file->bytes = arena_room(loader->keep, (size_t)about.st_size + 2, 1);
+        length = filing_read(descriptor, file->bytes, (size_t)about.st_size);
+        if (length < 0)
+            unreadable(loader, file->path);
     }
-    file->bytes = arena_room(loader->keep, size + 2, 1);
-    ssize_t length = filing_read(descriptor, file->bytes, size);
-    if (length < 0) {
-        unreadable(loader, file->path);
+    if (descriptor >= 0)
+        close(descriptor);
+    if (length < 0)
         return false;
-    }
     memcpy(file->bytes + length, "\n", 2);
     file->length = (size_t)length;
     loader->total += (size_t)length;
     return true;
-}
-
-/* False, and told, if it cannot be or is too large. May be read again. */
-static bool file_read(struct loader *loader, struct file *file)
-{
-    loader->total -= file->length;
-    file->length = 0;
-    /* Without waiting: a pipe that somebody named .yaml must not hold us up. */
-    int descriptor = open(file->path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
-    if (descriptor < 0) {
-        unreadable(loader, file->path);
-        return false;
-    }
-    bool read = read_open(loader, file, descriptor);
-    close(descriptor);
-    return read;
 }
 
 /* ---- what keeps a file from being a document ------------------------------------------------- */
