@@ -16,11 +16,14 @@ const struct bounds PER_CENT = {0, 100, false, false, "from 0 to 100"};
 
 enum { MOST_NAMES = 64, LONGEST_ID = 63 };
 
-/* What would be right instead of a word: the nearest of some names, or else `lead` and all of them. */
+/* What would be right instead of a word: the nearest of some names, or else `lead` and all of them, where
+ * they are not too many. */
 static const char *instead(struct loader *loader, const char *word, const char *const *names,
                            size_t count, const char *lead)
 {
     struct text all;
+    if (count == 0 || count > MOST_NAMES)
+        return load_suggest(loader, word, names, count, "; nothing has a name near it");
     text_init(&all);
     for (size_t i = 0; i < count; i++)
         text_printf(&all, "%s%s", i ? ", " : lead, names[i]);
@@ -124,42 +127,13 @@ bool expect_text(struct loader *loader, const struct node *node, const char *key
     return true;
 }
 
-/* Digits and perhaps a point, as nearly all are: so few that they and their scale are exact, and what
- * they make is rounded once, as strtod rounds it. */
-static bool plain_number(const char *text, double *number)
-{
-    enum { EXACT = 15 };
-    int64_t digits = 0;
-    double scale = 0;
-    int count = 0;
-    for (; *text && count <= EXACT; text++) {
-        if (*text == '.' && scale == 0) {
-            scale = 1;
-            continue;
-        }
-        if (*text < '0' || *text > '9')
-            return false;
-        digits = digits * 10 + (*text - '0');
-        scale *= 10;
-        count++;
-    }
-    *number = (double)digits / (scale > 0 ? scale : 1);
-    return count > 0 && count <= EXACT;
-}
-
 /* The whole text as a finite decimal number. The program never leaves the numeric "C" locale. */
 static bool parse_number(const char *text, const struct bounds *bounds, double *number)
 {
     char *end;
-    double value;
-    if (!plain_number(text, &value)) {
-        if (!*text || text[strspn(text, "+-.0123456789eE")])
-            return false;
-        value = strtod(text, &end);
-        if (end == text || *end || !isfinite(value))
-            return false;
-    }
-    if (!(bounds->low_is_out ? value > bounds->low : value >= bounds->low) ||
+    const double value = strtod(text, &end);
+    if (end == text || *end || text[strspn(text, "+-.0123456789eE")] || !isfinite(value) ||
+        !(bounds->low_is_out ? value > bounds->low : value >= bounds->low) ||
         !(bounds->high_is_out ? value < bounds->high : value <= bounds->high))
         return false;
     *number = value;
@@ -169,15 +143,12 @@ static bool parse_number(const char *text, const struct bounds *bounds, double *
 bool expect_number(struct loader *loader, const struct node *node, const char *key,
                    const struct bounds *bounds, double *number)
 {
-    const char *space = *bounds->says ? " " : "";
-    if (node->kind == NODE_TEXT && parse_number(node->text, bounds, number))
+    const bool text = node->kind == NODE_TEXT;
+    if (text && parse_number(node->text, bounds, number))
         return true;
-    if (node->kind != NODE_TEXT)
-        node_error(loader, node, "'%s' is %s; it must be a number%s%s", key,
-                   node_kind_name(node->kind), space, bounds->says);
-    else
-        node_error(loader, node, "'%s' is '%s'; it must be a number%s%s", key,
-                   load_quote(loader, node->text), space, bounds->says);
+    node_error(loader, node, "'%s' is %s%s%s; it must be a number%s%s", key, text ? "'" : "",
+               text ? load_quote(loader, node->text) : node_kind_name(node->kind), text ? "'" : "",
+               *bounds->says ? " " : "", bounds->says);
     return false;
 }
 
@@ -476,15 +447,6 @@ void read_condition(struct loader *loader, const struct field *field, const stru
 
 /* ---- references ------------------------------------------------------------------------------ */
 
-/* As instead; all are told only when they are few. */
-static const char *nearest(struct loader *loader, const char *name, const char *const *names,
-                           size_t count)
-{
-    bool few = count && count <= RULES_MAX_VALUES;
-    return few ? instead(loader, name, names, count, "; there are ")
-               : load_suggest(loader, name, names, count, "; nothing has a name near it");
-}
-
 bool find_item(struct loader *loader, enum rule_kind kind, const struct node *node, size_t *index)
 {
     const struct names *ids = &loader->rules->memory->ids[kind];
@@ -496,7 +458,7 @@ bool find_item(struct loader *loader, enum rule_kind kind, const struct node *no
     else
         node_error(loader, node, "unknown %s '%s'%s", kind_name(kind),
                    load_quote(loader, node->text),
-                   nearest(loader, node->text, ids->list, ids->count));
+                   instead(loader, node->text, ids->list, ids->count, "; there are "));
     return found != RULES_NONE;
 }
 
@@ -513,7 +475,8 @@ bool find_value(struct loader *loader, const struct observable *observable, cons
         for (size_t i = 0; i < observable->value_count; i++)
             names[i] = observable->values[i].id;
         node_error(loader, node, "unknown value '%s' of '%s'%s", load_quote(loader, node->text),
-                   observable->id, nearest(loader, node->text, names, observable->value_count));
+                   observable->id,
+                   instead(loader, node->text, names, observable->value_count, "; there are "));
     }
     return found != RULES_NONE;
 }
