@@ -202,6 +202,7 @@ static void hand_init(struct hand *hand, const struct app *from, bool first)
         app->reader = reader_new(app->rules, app->diags);
     app->words = words_twin(app->words);
     app->triage = triage_new(app->rules, app->reader, app->reasoner);
+    triage_share_cooks(app->triage, from->triage);
     triage_weigh_words(app->triage, app->words);
 }
 

@@ -858,15 +858,20 @@ static bool heavier(const struct term *a, const struct term *b)
 static size_t heaviest(const struct lexicon *lexicon, struct term *terms, size_t count,
                        double scale, struct word_weight *weights, size_t most)
 {
-    const size_t kept = count < most ? count : most;
+    size_t kept = 0;
+    for (size_t k = 0; k < count; k++) { /* each to its place among those in front, if it has one */
+        const struct term next = terms[k];
+        size_t at = kept < most ? kept++ : most;
+        if (at == most && (most == 0 || !heavier(&next, &terms[most - 1])))
+            continue;
+        at = at == most ? most - 1 : at;
+        for (; at > 0 && heavier(&next, &terms[at - 1]); at--)
+            terms[at] = terms[at - 1];
+        terms[at] = next;
+    }
     for (size_t i = 0; i < kept; i++) {
-        size_t best = i;
-        for (size_t k = i + 1; k < count; k++)
-            if (heavier(&terms[k], &terms[best]))
-                best = k;
-        const struct term next = terms[best];
+        const struct term next = terms[i];
         const struct piece *first = next.first != NULL ? next.first : next.piece;
-        terms[best] = terms[i];
         weights[i] =
             (struct word_weight){.odds = scale * next.weighed->odds, .denied = first->denied};
         const char *words = lexicon->folded.bytes + first->at;

@@ -897,18 +897,14 @@ static uint32_t band_of_cook(const struct filling *filling, const struct vessel 
 {
     const struct rules *rules = filling->rules;
     const struct cook *cook = &filling->from.cook;
-    struct cook_organism organisms[COOK_MAX_ORGANISMS];
-    struct physics_refusal refusal;
     struct cook_result result;
-    struct cook_setup setup;
     struct known_cook known;
     if (isnan(cook->gauge) || isnan(cook->minutes))
         return LEVEL_NONE;
     vessel_cook_of(rules, cook, rules_vessel(rules, vessel->kind), vessel->grams,
                    rules_grain(rules, filling->from.lot.grain), &known);
-    if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
+    if (physics_cooked(filling->cooks, rules, &known, &result, NULL, NULL, NULL) != PHYSICS_OK)
         return LEVEL_NONE;
-    physics_cooked(filling->cooks, &known, &setup, &result);
     moves[0] = moved(rules, MOVED_SURVIVORS, result.chance_mean);
     return (uint32_t)result.verdict;
 }

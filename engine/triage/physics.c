@@ -2,6 +2,7 @@
 #include "triage/physics.h"
 
 #include <math.h>
+#include <pthread.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -505,46 +506,171 @@ static int take_choice(struct work *work, enum feeds feeds, size_t observable, i
 
 /* ---- cooks computed before ------------------------------------------------------------------- */
 
-/* Each cook has one place, and takes it from whichever had it before. */
+/* What a cook comes to, and how that is said. */
+struct cooked {
+    struct known_cook known;
+    enum physics_answer answer;
+    struct cook_result result;
+    char *say, *assumed; /* NULL: nothing */
+};
+
+/* A cook has a few places it may stand in; the next takes the first of them when all are taken. */
+enum { COOK_PLACES = 512, COOK_TRIES = 4 };
+
 struct cook_memo {
-    struct cook_place {
-        struct known_cook known;
-        struct cook_result result;
-    } * places[512];
+    pthread_mutex_t lock;
+    struct cooked *places[COOK_PLACES];
 };
 
 struct cook_memo *cook_memo_new(void)
 {
-    return calloc(1, sizeof(struct cook_memo));
+    struct cook_memo *memo = calloc(1, sizeof *memo);
+    pthread_mutex_init(&memo->lock, NULL);
+    return memo;
+}
+
+static void cooked_free(struct cooked *cooked)
+{
+    if (cooked == NULL)
+        return;
+    free(cooked->say);
+    free(cooked->assumed);
+    free(cooked);
 }
 
 void cook_memo_free(struct cook_memo *memo)
 {
-    for (size_t i = 0; memo != NULL && i < sizeof memo->places / sizeof *memo->places; i++)
-        free(memo->places[i]);
+    if (memo == NULL)
+        return;
+    for (size_t i = 0; i < COOK_PLACES; i++)
+        cooked_free(memo->places[i]);
+    pthread_mutex_destroy(&memo->lock);
     free(memo);
 }
 
-void physics_cooked(struct cook_memo *memo, const struct known_cook *known,
-                    const struct cook_setup *setup, struct cook_result *result)
+/* As far as a grower needs it, without exponents: what is below the last digit is "under" it. */
+static void put_minutes(struct text *out, double minutes)
 {
-    if (memo == NULL) {
-        cook_compute(setup, result);
-        return;
+    if (minutes < 0.1)
+        text_puts(out, "under 0.1");
+    else
+        text_printf(out, minutes < 10.0 ? "%.1f" : "%.0f", minutes);
+}
+
+static void put_chance(struct text *out, double chance)
+{
+    double percent = 100.0 * chance;
+    if (percent < 0.1)
+        text_puts(out, "under 0.1 %");
+    else if (percent > 99.9)
+        text_puts(out, "over 99.9 %");
+    else
+        text_printf(out, percent < 10.0 ? "%.1f %%" : "%.0f %%", percent);
+}
+
+static void put_cook(struct text *say, const struct rules *rules, const struct cook_setup *setup,
+                     const struct cook_result *result)
+{
+    double fungal = 0.0;
+    char room[DEGREES_ROOM];
+    text_printf(say, "%.0f minutes at ", setup->hold);
+    quantity_show(say, setup->steam.gauge_kpa, DIM_GAUGE_KPA);
+    text_printf(say, ", %.0f m: steam %s, F0 ", setup->steam.altitude_m,
+                degrees(result->steam.central, 1, room));
+    put_minutes(say, result->f0.central);
+    text_puts(say, " min (");
+    put_minutes(say, result->f0.low);
+    text_puts(say, " to ");
+    put_minutes(say, result->f0.high);
+    text_puts(say, "); live spores are left in ");
+    put_chance(say, result->chance_mean);
+    text_puts(say, " of such vessels");
+    for (size_t i = 0; i < setup->organism_count; i++)
+        if (rules->organisms[i].role == ORGANISM_FUNGUS)
+            fungal = fmax(fungal, result->kills[i].chance_mean);
+    text_puts(say, ", fungal ones in ");
+    put_chance(say, fungal);
+}
+
+/* A finished line; NULL when there is none. */
+static char *line_of(struct text *text)
+{
+    char *line = text->length > 0 ? strdup(text->bytes) : NULL;
+    text_release(text);
+    return line;
+}
+
+static struct cooked *cooked_new(const struct rules *rules, const struct known_cook *known)
+{
+    struct cooked *cooked = calloc(1, sizeof *cooked);
+    struct cook_organism organisms[COOK_MAX_ORGANISMS];
+    struct physics_refusal refusal;
+    struct cook_setup setup;
+    struct text say, assumed;
+    text_init(&say);
+    text_init(&assumed);
+    memcpy(&cooked->known, known, sizeof *known);
+    cooked->answer = physics_cook(rules, known, &setup, organisms, &assumed, &refusal);
+    if (cooked->answer == PHYSICS_OK) {
+        cook_compute(&setup, &cooked->result);
+        put_cook(&say, rules, &setup, &cooked->result);
+    } else {
+        cooked->result.chance_mean = NAN;
+        physics_explain(&say, cooked->answer, &refusal);
+        text_clear(&assumed);
     }
-    struct cook_place **of = &memo->places[fnv_hash(FNV_START, known, sizeof *known) %
-                                           (sizeof memo->places / sizeof *memo->places)];
-    struct cook_place *place = *of;
-    /* Bytes between the members that differ cost a computation and change nothing. */
-    /* NOLINTNEXTLINE(bugprone-suspicious-memory-comparison,cert-exp42-c,cert-flp37-c) */
-    if (place != NULL && memcmp(&place->known, known, sizeof *known) == 0) {
-        *result = place->result;
-        return;
+    cooked->say = line_of(&say);
+    cooked->assumed = line_of(&assumed);
+    return cooked;
+}
+
+/* Where a cook stands, or may be put; under the lock. */
+static struct cooked **cook_place(struct cook_memo *memo, const struct known_cook *known)
+{
+    const size_t first = fnv_hash(FNV_START, known, sizeof *known) % COOK_PLACES;
+    struct cooked **free_one = NULL;
+    for (size_t i = 0; i < COOK_TRIES; i++) {
+        struct cooked **place = &memo->places[(first + i) % COOK_PLACES];
+        /* Bytes between the members that differ cost a computation and change nothing. */
+        /* NOLINTNEXTLINE(bugprone-suspicious-memory-comparison,cert-exp42-c,cert-flp37-c) */
+        if (*place != NULL && memcmp(&(*place)->known, known, sizeof *known) == 0)
+            return place;
+        free_one = free_one == NULL && *place == NULL ? place : free_one;
     }
-    cook_compute(setup, result);
-    place = *of = place != NULL ? place : malloc(sizeof *place);
-    memcpy(&place->known, known, sizeof *known);
-    place->result = *result;
+    return free_one != NULL ? free_one : &memo->places[first];
+}
+
+enum physics_answer physics_cooked(struct cook_memo *memo, const struct rules *rules,
+                                   const struct known_cook *known, struct cook_result *result,
+                                   struct arena *arena, const char **say, const char **assumed)
+{
+    struct cooked *cooked = NULL;
+    if (memo != NULL) {
+        pthread_mutex_lock(&memo->lock);
+        cooked = *cook_place(memo, known);
+        if (cooked != NULL && memcmp(&cooked->known, known, sizeof *known) != 0)
+            cooked = NULL;
+        if (cooked == NULL) { /* others need not wait while it is computed */
+            pthread_mutex_unlock(&memo->lock);
+            cooked = cooked_new(rules, known);
+            pthread_mutex_lock(&memo->lock);
+            struct cooked **place = cook_place(memo, known);
+            cooked_free(*place);
+            *place = cooked;
+        }
+    } else
+        cooked = cooked_new(rules, known);
+    const enum physics_answer answer = cooked->answer;
+    *result = cooked->result;
+    if (arena != NULL) {
+        *say = cooked->say != NULL ? arena_string(arena, cooked->say) : NULL;
+        *assumed = cooked->assumed != NULL ? arena_string(arena, cooked->assumed) : NULL;
+    }
+    if (memo != NULL)
+        pthread_mutex_unlock(&memo->lock);
+    else
+        cooked_free(cooked);
+    return answer;
 }
 
 /* ---- moving a cause -------------------------------------------------------------------------- */
@@ -626,70 +752,18 @@ static const char *keep(struct work *work, struct text *text)
 
 /* ---- the cook -------------------------------------------------------------------------------- */
 
-/* As far as a grower needs it, without exponents: what is below the last digit is "under" it. */
-static void put_minutes(struct text *out, double minutes)
-{
-    if (minutes < 0.1)
-        text_puts(out, "under 0.1");
-    else
-        text_printf(out, minutes < 10.0 ? "%.1f" : "%.0f", minutes);
-}
-
-static void put_chance(struct text *out, double chance)
-{
-    double percent = 100.0 * chance;
-    if (percent < 0.1)
-        text_puts(out, "under 0.1 %");
-    else if (percent > 99.9)
-        text_puts(out, "over 99.9 %");
-    else
-        text_printf(out, percent < 10.0 ? "%.1f %%" : "%.0f %%", percent);
-}
-
 static void compute_cook(struct work *work)
 {
     static const enum feeds feeds[] = {FEEDS_COOK_GAUGE,  FEEDS_COOK_MINUTES, FEEDS_ALTITUDE,
                                        FEEDS_AIR,         FEEDS_LOAD,         FEEDS_VESSEL,
                                        FEEDS_VESSEL_MASS, FEEDS_GRAIN};
-    struct cook_organism organisms[COOK_MAX_ORGANISMS];
-    struct physics_refusal refusal;
     struct cook_result result;
-    struct cook_setup setup;
-    struct text say, assumed;
-    double chance = NAN;
-    text_init(&say);
-    text_init(&assumed);
-    enum physics_answer answer =
-        physics_cook(work->rules, &work->cook, &setup, organisms, &assumed, &refusal);
-    if (answer == PHYSICS_OK) {
-        physics_cooked(work->memo, &work->cook, &setup, &result);
-        chance = result.chance_mean;
-        double fungal = 0.0;
-        char room[DEGREES_ROOM];
-        text_printf(&say, "%.0f minutes at ", setup.hold);
-        quantity_show(&say, setup.steam.gauge_kpa, DIM_GAUGE_KPA);
-        text_printf(&say, ", %.0f m: steam %s, F0 ", setup.steam.altitude_m,
-                    degrees(result.steam.central, 1, room));
-        put_minutes(&say, result.f0.central);
-        text_puts(&say, " min (");
-        put_minutes(&say, result.f0.low);
-        text_puts(&say, " to ");
-        put_minutes(&say, result.f0.high);
-        text_puts(&say, "); live spores are left in ");
-        put_chance(&say, result.chance_mean);
-        text_puts(&say, " of such vessels");
-        for (size_t i = 0; i < setup.organism_count; i++)
-            if (work->rules->organisms[i].role == ORGANISM_FUNGUS)
-                fungal = fmax(fungal, result.kills[i].chance_mean);
-        text_puts(&say, ", fungal ones in ");
-        put_chance(&say, fungal);
-    } else {
-        physics_explain(&say, answer, &refusal);
-        text_clear(&assumed);
-    }
-    const char *said = keep(work, &say), *with = keep(work, &assumed);
-    if (answer != PHYSICS_NO_RULES && said != NULL)
-        move_causes(work, MOVED_SURVIVORS, chance, feeds, sizeof feeds / sizeof *feeds, said, with);
+    const char *say = NULL, *assumed = NULL;
+    if (physics_cooked(work->memo, work->rules, &work->cook, &result, work->arena, &say,
+                       &assumed) != PHYSICS_NO_RULES &&
+        say != NULL)
+        move_causes(work, MOVED_SURVIVORS, result.chance_mean, feeds, sizeof feeds / sizeof *feeds,
+                    say, assumed);
 }
 
 static void compute_mix(struct work *work)
@@ -832,8 +906,9 @@ static void compute_growth(struct work *work)
 /* What the facts say, in the terms of the physics. */
 static void take_facts(struct work *work, const struct fact *facts, size_t fact_count)
 {
+    static const struct known_cook no_cook = KNOWN_COOK; /* with zeros between its members */
     work->day = work->coverage = work->still = work->shaken_days = NAN;
-    work->cook = (struct known_cook)KNOWN_COOK;
+    memcpy(&work->cook, &no_cook, sizeof no_cook);
     work->growth = (struct known_growth)KNOWN_GROWTH;
     for (size_t i = 0; i < fact_count; i++) {
         const struct observable *observable = &work->rules->observables[facts[i].observable];

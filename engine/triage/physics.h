@@ -157,15 +157,17 @@ void physics_explain(struct text *out, enum physics_answer answer,
  * shift is log_odds - replaces.
  */
 
-/* Cooks computed before. A cook takes a thousand times as long as a posterior, and
- * the same one comes again with every answer of a conversation and every vessel
+/* Cooks computed before, of one rule base; several threads may share them. A cook takes a thousand times as
+ * long as a posterior, and the same one comes again with every answer of a conversation and every vessel
  * of a batch. */
-struct cook_memo; /* of one rule base */
+struct cook_memo;
 struct cook_memo *cook_memo_new(void);
 void cook_memo_free(struct cook_memo *memo);
-/* As cook_compute: `setup` is what physics_cook made of `known`. `memo` may be NULL. */
-void physics_cooked(struct cook_memo *memo, const struct known_cook *known,
-                    const struct cook_setup *setup, struct cook_result *result);
+/* physics_cook, and cook_compute of the setup; unless PHYSICS_OK the result is empty, its chance_mean NAN. With an
+ * arena also, from there, what is to be said of it and what was assumed; NULL for nothing. `memo` may be NULL. */
+enum physics_answer physics_cooked(struct cook_memo *memo, const struct rules *rules,
+                                   const struct known_cook *known, struct cook_result *result,
+                                   struct arena *arena, const char **say, const char **assumed);
 
 /* log_odds for p = `chance`, with a trust that may be less than the move's; 0 where it is NAN. */
 double physics_shift(const struct move *move, double trust, double chance);

@@ -68,6 +68,7 @@ struct triage {
     struct arena *derived; /* words put together, facts; renewed with the state */
     struct arena *judged;  /* the verdict */
     struct cook_memo *cooks;
+    bool shares; /* they are another's */
 
     struct saying *log;
     size_t log_count;
@@ -733,8 +734,7 @@ static bool is_asked_if(const struct triage *triage, const struct asked_if *only
             !reason_holds(triage->reasoner, &only->unless, &triage->evidence));
 }
 
-/* What is not to be asked: what was answered or declined, what was counted among the siblings, and what the rules ask
- * only where something else holds. */
+/* What was answered, declined or counted is not to be asked, nor what the rules ask only where something else holds. */
 static void skip_find(struct triage *triage)
 {
     const struct decision_rules *decision = &triage->rules->decision;
@@ -753,10 +753,9 @@ static void skip_find(struct triage *triage)
     triage->skipping = true;
 }
 
-/* What the words of all descriptions together weigh. */
 static void weigh(struct triage *triage)
 {
-    const char *all = NULL;
+    const char *all = NULL; /* the words of all descriptions together */
     for (size_t i = 0; triage->words && i < triage->log_count; i++)
         if (triage->log[i].kind == SAYING_TEXT)
             all = all == NULL
@@ -1191,8 +1190,7 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
     struct arena *house = arena_new();
     struct triage *triage = arena_alloc(house, sizeof *triage);
     size_t count = rules->observable_count, causes = rules->cause_count;
-    *triage = (struct triage){.rules = rules, .reader = reader, .reasoner = reasoner};
-    triage->house = house;
+    *triage = (struct triage){rules, reader, reasoner, .house = house};
     triage->said = arena_new();
     triage->scratch = arena_new();
     triage->derived = arena_new();
@@ -1221,7 +1219,8 @@ void triage_free(struct triage *triage)
     if (!triage)
         return;
     posterior_release(&triage->posterior);
-    cook_memo_free(triage->cooks);
+    if (!triage->shares)
+        cook_memo_free(triage->cooks);
     arena_free(triage->said);
     arena_free(triage->scratch);
     arena_free(triage->derived);
@@ -1238,6 +1237,13 @@ void triage_reset(struct triage *triage)
     triage->stakes = (struct stakes){
         .worth = 1.0, .neighbours = triage->rules->decision.neighbours, .use = RULES_NONE};
     merge(triage);
+}
+
+void triage_share_cooks(struct triage *triage, const struct triage *with)
+{
+    cook_memo_free(triage->cooks);
+    triage->cooks = with->cooks;
+    triage->shares = true;
 }
 
 void triage_weigh_words(struct triage *triage, struct words *words)

@@ -30,6 +30,10 @@ const struct rules *triage_rules(const struct triage *triage);
 /* Forgets everything said; keeps memory for the next case (`judge --lines`). */
 void triage_reset(struct triage *triage);
 
+/* From here on it recalls the cooks that another has computed, and the other way round; on any thread. The other must
+ * outlive it. */
+void triage_share_cooks(struct triage *triage, const struct triage *with);
+
 enum { WORD_WEIGHTS = 8 }; /* of the words that weigh most, so many are kept */
 /* From here on the words of descriptions weigh by this table, which must outlive the triage. */
 void triage_weigh_words(struct triage *triage, struct words *words);
