@@ -329,6 +329,8 @@ static enum status run_event(struct app *app)
             why = app->given.because;
         if (why[0] != '\0' && (!mistyped || app->given.because != NULL))
             read_reason(app, why, &event);
+        else if (event.detail[0] != '\0') /* --note "dropped it" says it, too */
+            event.because = because_of_words(app->rules, event.detail, app->arena);
         count = mistyped ? count : labels;
     }
     if (event.kind != EVENT_MOVE && event.kind != EVENT_DISCARD)
