@@ -152,9 +152,6 @@ void app_keep(struct app *app, const char *path, struct text *text)
 enum status app_page(struct app *app, struct text *html, const char *further)
 {
     const char *path = app->given.html;
-    if (app->view.status != STATUS_OK)
-        text_release(html);
-    app_must(app, app->view.status);
     app_write(app, path, html, app->given.force);
     if (strcmp(path, "-") != 0)
         app_say(app, "Written to %s.%s", path, further);
@@ -266,9 +263,6 @@ enum status app_json(struct app *app, json_t *json)
 
 enum status app_tell(struct app *app, const char *name, json_t *tree)
 {
-    if (app->view.status != STATUS_OK)
-        json_decref(tree);
-    app_must(app, app->view.status);
     if (app->given.json)
         return app_json(app, tree);
     view_say_taken(&(struct face){.screen = &app->out}, name, tree);
@@ -409,32 +403,38 @@ enum status app_journal(struct app *app, enum journal_access access)
     return status;
 }
 
+static void refused(void *app, enum status status)
+{
+    app_quit(app, status);
+}
+
 void app_open(struct app *app, enum journal_access access)
 {
     if (app->rules == NULL)
         app_must(app, app_load(app, NULL, 0));
     app_must(app, app_journal(app, access));
-    app->view = (struct journal_view){app->journal, app->rules, app->arena, moment_now(), 0};
+    journal_ends(app->journal, refused, app);
+    app->view = (struct journal_view){app->journal, app->rules, app->arena, moment_now()};
 }
 
 void app_add(struct app *app, enum record record, void *row)
 {
     if (record_has_label(record))
-        app_must(app, label_check(app->journal, record, ((union any_record *)row)->named.label));
-    app_must(app, journal_add(app->journal, record, row));
+        (void)label_check(app->journal, record, ((union any_record *)row)->named.label);
+    (void)journal_add(app->journal, record, row);
 }
 
 void app_name(struct app *app, enum record record, union any_record *row)
 {
     if (row->named.label[0] == '\0')
-        app_must(app, journal_next_label(app->journal, record, app->arena, &row->named.label));
+        (void)journal_next_label(app->journal, record, app->arena, &row->named.label);
 }
 
 void *app_all(struct app *app, enum record record, const char *condition, int64_t value,
               size_t *count)
 {
     struct page page;
-    app_must(app, journal_page(app->journal, record, condition, value, 0, app->arena, &page));
+    (void)journal_page(app->journal, record, condition, value, 0, app->arena, &page);
     *count = page.count;
     return page.rows;
 }
@@ -442,7 +442,7 @@ void *app_all(struct app *app, enum record record, const char *condition, int64_
 void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count)
 {
     struct page page;
-    app_must(app, journal_standing(app->journal, record, vessel, app->arena, &page));
+    (void)journal_standing(app->journal, record, vessel, app->arena, &page);
     *count = page.count;
     return page.rows;
 }
@@ -450,7 +450,7 @@ void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *
 bool app_newest(struct app *app, enum record record, void *row)
 {
     struct page page;
-    app_must(app, journal_page(app->journal, record, NULL, 0, 1, app->arena, &page));
+    (void)journal_page(app->journal, record, NULL, 0, 1, app->arena, &page);
     if (page.count > 0)
         memcpy(row, page.rows, record_types[record].size);
     return page.count > 0;

@@ -355,18 +355,18 @@ void demo_build_here(struct app *app, bool for_now);
  * so. Where there is none yet (READ, WRITE) the message says how to start one.
  */
 enum status app_journal(struct app *app, enum journal_access access);
-/* The rules, the journal, and app->view, or the end. What is there already stays. */
+/* The rules, the journal, and app->view, or the end. What is there already stays. From now on whatever the
+ * journal refuses ends the command (journal_ends). */
 void app_open(struct app *app, enum journal_access access);
 /* The path of that journal, in the arena, for what does not open it. */
 const char *app_journal_path(struct app *app);
 
-/* Calls of the journal without which a command cannot go on (journal/journal.h). */
-#define app_begin(app)  app_must(app, journal_begin((app)->journal))
-#define app_commit(app) app_must(app, journal_commit((app)->journal))
+/* Calls of the journal (journal/journal.h). */
+#define app_begin(app)  (void)journal_begin((app)->journal)
+#define app_commit(app) (void)journal_commit((app)->journal)
 #define app_get(app, record, id, row)                                                              \
-    app_must(app, journal_get((app)->journal, record, id, (app)->arena, row))
-#define app_due(app, vessel, day, why)                                                             \
-    app_must(app, journal_set_due((app)->journal, vessel, day, why))
+    (void)journal_get((app)->journal, record, id, (app)->arena, row)
+#define app_due(app, vessel, day, why) (void)journal_set_due((app)->journal, vessel, day, why)
 void app_add(struct app *app, enum record record, void *row);
 /* Gives it the next label of its kind where it has none. */
 void app_name(struct app *app, enum record record, union any_record *row);

@@ -1051,8 +1051,8 @@ static void save(struct draft *draft)
         vessel->label = arena_format(app->arena, "%s-%zu", now->batch.label, i + 1);
         app_add(app, RECORD_VESSEL, vessel);
         if (i == 0) {
-            app_must(app, vessel_forecast_of(app->journal, app->rules, &now->batch, vessel,
-                                             &draft->forecast, NULL));
+            (void)vessel_forecast_of(app->journal, app->rules, &now->batch, vessel,
+                                     &draft->forecast, NULL);
             draft->first_look = vessel_forecast_first_day(&draft->forecast, &now->batch);
         }
         app_due(app, vessel->id, draft->first_look, FIRST_LOOK);

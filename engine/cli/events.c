@@ -605,7 +605,7 @@ static enum status run_undo(struct app *app)
     const char *rows = "";
     char day[MOMENT_ROOM];
 
-    app_must(app, undo_last(app->journal, app->view.now, app->arena, &undone));
+    (void)undo_last(app->journal, app->view.now, app->arena, &undone);
     for (size_t i = 0; i < RECORD_COUNT; i++)
         if (undone.rows[i] > 0)
             words_add(app, &rows, ", ", "%zu %s%s", undone.rows[i], record_types[i].name,

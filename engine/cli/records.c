@@ -319,10 +319,8 @@ static enum status run_starter(struct app *app)
 /* A result as a page to print, to where --html says. */
 static enum status tell_sheet(struct app *app, const char *title, const char *name, json_t *tree)
 {
-    struct text html;
-    text_init(&html);
-    view_sheet(&html, title, (enum paper)app->given.paper, name, tree);
-    return app_page(app, &html, "");
+    view_sheet(&app->out.out, title, (enum paper)app->given.paper, name, tree);
+    return app_page(app, &app->out.out, "");
 }
 
 static enum status run_list(struct app *app)
@@ -365,8 +363,7 @@ static enum status run_list(struct app *app)
     const size_t limit = given->limit != SIZE_MAX ? given->limit
                          : of != NULL             ? USUAL_OF_BATCH
                                                   : USUAL;
-    app_must(app,
-             journal_page(app->journal, record, condition, batch.id, limit, app->arena, &page));
+    (void)journal_page(app->journal, record, condition, batch.id, limit, app->arena, &page);
     if (page.count == 0 && !app->given.json)
         app_say(app, "The journal has none of that kind.");
     return app_tell(app, "list", view_list_json(&app->view, &page));
@@ -388,9 +385,8 @@ static enum status run_search(struct app *app)
     }
     if (count == 0)
         app_stop(app, "search for what? For instance: jarside search greasy S1");
-    app_must(app, query_search(app->journal, words, count,
-                               app->given.limit > 0 ? app->given.limit : SIZE_MAX / 2, app->arena,
-                               &hits));
+    (void)query_search(app->journal, words, count,
+                       app->given.limit > 0 ? app->given.limit : SIZE_MAX / 2, app->arena, &hits);
     json_t *groups = json_array();
     for (size_t i = 0; i < hits.count; i++)
         view_json_row(groups, "kind:s records:o", record_types[hits.pages[i].record].name,
@@ -409,7 +405,6 @@ static enum status several_histories(struct app *app)
             &(struct face){.screen = &app->out}, "history.vessel",
             view_history_json(&app->view, RECORD_VESSEL, &chosen.vessels[i], app->given.limit));
     }
-    app_must(app, app->view.status);
     return app_flush(app);
 }
 
@@ -490,15 +485,10 @@ static enum status write_calendar(struct app *app)
     const struct calendar_options how = {
         .now = moment_now(), .until = INT64_MAX, .remind = app->given.remind};
     const char *path = app->given.ics;
-    struct text calendar;
     size_t days = 0;
 
-    text_init(&calendar);
-    enum status status = calendar_text(app->journal, &how, &calendar, &days);
-    if (status != STATUS_OK)
-        text_release(&calendar);
-    app_must(app, status);
-    app_write(app, path, &calendar, app->given.force);
+    (void)calendar_text(app->journal, &how, &app->out.out, &days);
+    app_write(app, path, &app->out.out, app->given.force);
     if (strcmp(path, "-") == 0)
         return STATUS_OK;
     if (days == 0)
@@ -532,7 +522,6 @@ static enum status run_labels(struct app *app)
 {
     const struct given *given = &app->given;
     struct batch newest;
-    struct text html;
 
     if (app->operand_count == 0 && !app_newest(app, RECORD_BATCH, &newest))
         app_stop(app, "there is no batch yet; 'jarside batch' starts one");
@@ -544,7 +533,6 @@ static enum status run_labels(struct app *app)
                                        view_json_vessels(chosen.vessels, chosen.count)));
     if (given->html == NULL) {
         view_labels(&app->out, &app->view, chosen.vessels, chosen.count);
-        app_must(app, app->view.status);
         return app_flush(app);
     }
     enum label_sheet sheet = given->labels >= 0             ? (enum label_sheet)given->labels
@@ -553,10 +541,9 @@ static enum status run_labels(struct app *app)
     if (given->skip >= label_sheet_room(sheet))
         app_wrong(app, "skip", "a sheet of %s has %zu labels", label_sheets[sheet],
                   label_sheet_room(sheet));
-    text_init(&html);
-    view_labels_html(&html, &app->view, chosen.vessels, chosen.count, sheet, given->skip,
+    view_labels_html(&app->out.out, &app->view, chosen.vessels, chosen.count, sheet, given->skip,
                      given->cut);
-    return app_page(app, &html, "");
+    return app_page(app, &app->out.out, "");
 }
 
 const struct command record_commands[] = {

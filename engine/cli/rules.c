@@ -392,7 +392,7 @@ static enum status run_learn(struct app *app)
     if (given->undo)
         return undo(app, file, kept);
     app_open(app, JOURNAL_READ);
-    app_must(app, learn_count(app->journal, app->rules, app->arena, &lesson.learned));
+    (void)learn_count(app->journal, app->rules, app->arena, &lesson.learned);
     if (lesson.learned.vessels <= 0)
         app_stop(app, "no vessel has a confirmed outcome yet; 'jarside confirm LABEL FINDING' "
                       "records what one turned out to be");

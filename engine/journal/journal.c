@@ -216,9 +216,18 @@ enum status journal_fault(struct journal *journal, const char *doing)
 enum status journal_told(struct journal *journal)
 {
     enum status status = journal->status;
+    if (status != STATUS_OK && journal->ends != NULL && journal->calls == journal->begun)
+        journal->ends(journal->context, status);
     if (journal->calls == 0)
         journal->status = STATUS_OK;
     return status;
+}
+
+void journal_ends(struct journal *journal, void (*ends)(void *context, enum status status),
+                  void *context)
+{
+    journal->ends = ends;
+    journal->context = context;
 }
 
 void journal_enter(struct journal *journal)
@@ -884,11 +893,13 @@ enum status journal_finish(struct journal *journal)
 enum status journal_begin(struct journal *journal)
 {
     journal_work(journal);
+    journal->begun += journal->status == STATUS_OK;
     return journal->status == STATUS_OK ? STATUS_OK : journal_finish(journal);
 }
 
 enum status journal_commit(struct journal *journal)
 {
+    journal->begun -= journal->depth > 0;
     return journal->depth > 0 ? journal_finish(journal) : STATUS_INTERNAL;
 }
 
@@ -898,7 +909,7 @@ void journal_rollback(struct journal *journal)
     if (journal->depth > 0 && sqlite3_get_autocommit(journal->database) == 0)
         sqlite3_exec(journal->database, "ROLLBACK", NULL, NULL, NULL);
     journal->calls -= journal->depth;
-    journal->depth = 0;
+    journal->depth = journal->begun = 0;
     (void)journal_told(journal);
 }
 

@@ -51,6 +51,10 @@ enum status journal_default_path(char **path);
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags);
 void journal_close(struct journal *journal); /* NULL is fine */
+/* From now on whatever is refused is handed there, with its status, and does not come back: then nobody need
+ * look at what calls return. */
+void journal_ends(struct journal *journal, void (*ends)(void *context, enum status status),
+                  void *context);
 
 /* Who is at work, kept with what is recorded from now on: the letter of the station, which also begins
  * new labels ("K-B1"), and a person's name. NULL or "" for none: whoever works alone needs neither.

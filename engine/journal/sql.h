@@ -30,10 +30,13 @@ enum {
 struct journal {
     sqlite3 *database;
     char *path;
-    struct diags *diags; /* the caller's; NULL to report nothing */
-    enum status status;  /* of what was refused */
-    struct position at;  /* where what is given stands, while it is read from a table */
-    int calls;           /* from outside, and of several steps, that have not ended */
+    struct diags *diags;                             /* the caller's; NULL to report nothing */
+    enum status status;                              /* of what was refused */
+    void (*ends)(void *context, enum status status); /* of journal_ends; or NULL */
+    void *context;
+    struct position at; /* where what is given stands, while it is read from a table */
+    int calls;          /* from outside, and of several steps, that have not ended */
+    int begun;          /* of these, by journal_begin */
     bool writable;
     char station[4];                 /* of journal_sign; "" for none */
     char *by;                        /* "K, Ann"; NULL for nobody */

@@ -71,9 +71,8 @@ struct run {
 static struct run run_of(struct journal_view *view, const struct vessel *vessel)
 {
     struct run run = {.forecast = {0}};
-    if (view_get(view, RECORD_BATCH, vessel->batch, &run.batch))
-        (void)view_well(view, vessel_forecast_of(view->journal, view->rules, &run.batch, vessel,
-                                                 &run.forecast, NULL));
+    view_get(view, RECORD_BATCH, vessel->batch, &run.batch);
+    (void)vessel_forecast_of(view->journal, view->rules, &run.batch, vessel, &run.forecast, NULL);
     return run;
 }
 
@@ -95,7 +94,7 @@ static bool date_vessel(struct journal_view *view, const struct run *run, struct
         return (double)moment_days_between(run->batch.at, view->now) <
                (known ? forecast->full.high : RUN) + LONG;
     }
-    (void)view_get(view, RECORD_LOOK, vessel->last_look, &look);
+    view_get(view, RECORD_LOOK, vessel->last_look, &look);
     const bool keep = strcmp(look.action, action_name(ACTION_KEEP)) == 0;
     vessel->due = moment_day(look.at) + (keep ? (int64_t)forecast->look_every : 0);
     vessel->due_for = keep ? "look again" : look.action;
@@ -207,9 +206,8 @@ json_t *view_due_json(struct journal_view *view, const struct due_asked *asked)
     const char *silent_of = "";
     json_t *groups = json_array();
     bool controls = false;
-    (void)view_well(view,
-                    journal_page(view->journal, RECORD_VESSEL, "state IN ('growing', 'isolated')",
-                                 0, 0, view->arena, &growing));
+    (void)journal_page(view->journal, RECORD_VESSEL, "state IN ('growing', 'isolated')", 0, 0,
+                       view->arena, &growing);
     struct vessel *vessels = growing.rows;
     size_t count = keep_due(view, asked, vessels, growing.count, &next, &silent, &silent_of);
     const bool all = asked->limit == 0 || asked->batch_count > 0 || count <= asked->limit;
@@ -249,7 +247,7 @@ static struct sticker sticker_of(struct journal_view *view, const struct vessel 
 {
     struct batch batch;
     char date[MOMENT_ROOM];
-    (void)view_get(view, RECORD_BATCH, vessel->batch, &batch);
+    view_get(view, RECORD_BATCH, vessel->batch, &batch);
     const char *lot = view_label(view, RECORD_LOT, batch.lot);
     return (struct sticker){
         .label = vessel->label,

@@ -11,20 +11,11 @@
 
 #define FORMAT(...) arena_format(view->arena, __VA_ARGS__)
 
-bool view_well(struct journal_view *view, enum status status)
+void view_get(struct journal_view *view, enum record record, int64_t id, void *row)
 {
-    if (view->status == STATUS_OK)
-        view->status = status;
-    return view->status == STATUS_OK;
-}
-
-bool view_get(struct journal_view *view, enum record record, int64_t id, void *row)
-{
-    if (view->status == STATUS_OK &&
-        view_well(view, journal_get(view->journal, record, id, view->arena, row)))
-        return true;
     record_init(record, row);
-    return false;
+    if (id != 0)
+        (void)journal_get(view->journal, record, id, view->arena, row);
 }
 
 /* ---- words ----------------------------------------------------------------------------------- */
@@ -63,10 +54,9 @@ const char *view_name(struct journal_view *view, enum word_list list, const char
 
 const char *view_batch_words(struct journal_view *view, const struct batch *batch)
 {
-    struct lot lot = {.grain = ""};
+    struct lot lot;
     const char *species = view_name(view, LIST_SPECIES, batch->species);
-    if (batch->lot != 0)
-        (void)view_get(view, RECORD_LOT, batch->lot, &lot);
+    view_get(view, RECORD_LOT, batch->lot, &lot);
     const char *grain = view_name(view, LIST_GRAINS, lot.grain);
     if (species[0] == '\0')
         species = "unknown mushroom";
@@ -75,9 +65,9 @@ const char *view_batch_words(struct journal_view *view, const struct batch *batc
 
 const char *view_label(struct journal_view *view, enum record record, int64_t id)
 {
-    union any_record row;
-    if (id == 0 || !record_has_label(record) || !view_get(view, record, id, &row))
-        return "";
+    union any_record row = {.named = {0, ""}};
+    if (record_has_label(record))
+        view_get(view, record, id, &row);
     return row.named.label;
 }
 
@@ -175,8 +165,8 @@ static json_t *column_json(const struct column *column, const void *row, const c
 static struct page parents_of(struct journal_view *view, int64_t starter)
 {
     struct page page;
-    (void)view_well(view, journal_page(view->journal, RECORD_PARENT, "starter = ?1", starter, 0,
-                                       view->arena, &page));
+    (void)journal_page(view->journal, RECORD_PARENT, "starter = ?1", starter, 0, view->arena,
+                       &page);
     return page;
 }
 
@@ -192,7 +182,7 @@ static struct page belonging(struct journal_view *view, enum record record, enum
 {
     enum { MOST = 1000 };
     struct page page;
-    (void)view_well(view, query_belonging(view->journal, record, of, id, MOST, view->arena, &page));
+    (void)query_belonging(view->journal, record, of, id, MOST, view->arena, &page);
     return page;
 }
 
@@ -208,11 +198,13 @@ static const char *add_vessel(struct journal_view *view, const struct vessel *ve
 {
     struct batch batch;
     struct look look;
-    if (view_get(view, RECORD_BATCH, vessel->batch, &batch))
-        json_object_set_new(object, "_day", json_integer(moment_days_between(batch.at, view->now)));
-    if (vessel->last_look != 0 && view_get(view, RECORD_LOOK, vessel->last_look, &look))
+    view_get(view, RECORD_BATCH, vessel->batch, &batch);
+    view_get(view, RECORD_LOOK, vessel->last_look, &look);
+    if (look.id != 0)
         json_object_set_new(object, "_look", view_record_json(view, RECORD_LOOK, &look));
-    view_json_add(object, "_lost:b _gone:b", lost_of(vessel), vessel_gone(vessel));
+    view_json_add(object, "_day:l _lost:b _gone:b",
+                  (json_int_t)moment_days_between(batch.at, view->now), lost_of(vessel),
+                  vessel_gone(vessel));
     return vessel->control ? "a control" : "never looked at";
 }
 
@@ -259,7 +251,7 @@ json_t *view_record_json(struct journal_view *view, enum record record, const vo
 static json_t *tally_json(struct journal_view *view, enum record record, int64_t id)
 {
     json_t *tally;
-    (void)view_well(view, query_tally(view->journal, record, id, &tally));
+    (void)query_tally(view->journal, record, id, &tally);
     return tally;
 }
 
@@ -287,9 +279,9 @@ const char *view_mother(struct journal_view *view, int64_t starter)
     struct vessel vessel;
     const struct page page = parents_of(view, starter);
     const struct parent *parents = page.rows;
-    if (page.count == 0 || parents->vessel == 0 ||
-        !view_get(view, RECORD_VESSEL, parents->vessel, &vessel))
+    if (page.count == 0 || parents->vessel == 0)
         return "";
+    view_get(view, RECORD_VESSEL, parents->vessel, &vessel);
     return FORMAT(" (grain of %s%s%s)", vessel.label, lost_of(&vessel) ? ", which counts as " : "",
                   lost_of(&vessel) ? fate_words[vessel.fate] : "");
 }
@@ -322,7 +314,7 @@ json_t *view_losses_json(struct journal_view *view, const struct losses_asked *a
     for (size_t by = 0; by < sizeof names / sizeof *names; by++) {
         json_t *rows, *row;
         size_t index;
-        (void)view_well(view, query_losses(view->journal, names[by], asked->batches, since, &rows));
+        (void)query_losses(view->journal, names[by], asked->batches, since, &rows);
         sound = lost = 0;
         json_array_foreach(rows, index, row)
         {
@@ -374,8 +366,8 @@ static json_t *coverage_chart(const struct subject *of, const struct page *vesse
         double day = (double)moment_days_between(of->batch.at, entry->at);
         double coverage =
             entry->kind == RECORD_LOOK ? look_coverage(view->rules, &entry->is.look) : NAN;
-        if (entry->overruled || isnan(coverage) || day < 0.0 || day > MOST ||
-            !view_get(view, RECORD_VESSEL, entry->vessel, &vessel) || vessel.control)
+        view_get(view, RECORD_VESSEL, entry->vessel, &vessel);
+        if (entry->overruled || isnan(coverage) || day < 0.0 || day > MOST || vessel.control)
             continue; /* nothing is to grow in a control */
         view_json_row(seen, "x:n y:n mark:s", day, coverage, lost_of(&vessel) ? "x" : "O");
         last = fmax(last, day);
@@ -388,8 +380,8 @@ static json_t *coverage_chart(const struct subject *of, const struct page *vesse
     }
     const bool forecast_for = of->record == RECORD_VESSEL || vessels->count > 0;
     for (int pass = 0; forecast_for && pass < 2; pass++) { /* how far it reaches, and its course */
-        (void)view_well(view, vessel_forecast_of(view->journal, view->rules, &of->batch, &vessel,
-                                                 &forecast, pass > 0 ? &course : NULL));
+        (void)vessel_forecast_of(view->journal, view->rules, &of->batch, &vessel, &forecast,
+                                 pass > 0 ? &course : NULL);
         if (pass > 0 || !forecast.known)
             break;
         if (isfinite(forecast.full.high))
@@ -472,8 +464,8 @@ static json_t *entries_told(const struct subject *of)
                 FORMAT("%s%s%s", look->words, look->words[0] != '\0' ? "\"; \"" : "", also);
         *arena_push(view->arena, line->ids, line->id_count) = entry->id;
         if (entry->vessel != 0)
-            (void)view_get(view, RECORD_VESSEL, entry->vessel,
-                           arena_push(view->arena, line->vessels, line->vessel_count));
+            view_get(view, RECORD_VESSEL, entry->vessel,
+                     arena_push(view->arena, line->vessels, line->vessel_count));
     }
     for (at = 0; at < count; at++) {
         const struct line *line = &lines[at];
@@ -527,11 +519,10 @@ static json_t *relatives(struct family *family, int64_t id, int depth)
         struct vessel vessel;
         struct starter starter;
         bool again = false;
-        if (grain && view_get(view, RECORD_VESSEL, parent.vessel, &vessel))
-            (void)view_get(view, RECORD_BATCH, vessel.batch, &batch);
-        record_init(RECORD_STARTER, &starter);
-        if (batch.starter != 0)
-            (void)view_get(view, RECORD_STARTER, batch.starter, &starter);
+        view_get(view, RECORD_VESSEL, parent.vessel, &vessel);
+        if (grain)
+            view_get(view, RECORD_BATCH, vessel.batch, &batch);
+        view_get(view, RECORD_STARTER, batch.starter, &starter);
         for (size_t k = 0; k < family->count; k++)
             again = again || family->told[k] == batch.starter;
         *arena_push(view->arena, family->told, family->count) = batch.starter;
@@ -551,9 +542,9 @@ static const char *from_words(struct journal_view *view, const struct batch *bat
 {
     struct cook cook;
     json_t *tree = view_record_json(view, RECORD_BATCH, batch);
-    view_json_add(tree, "_mother:s", view_mother(view, batch->starter));
-    if (batch->cook != 0 && view_get(view, RECORD_COOK, batch->cook, &cook))
-        view_json_add(tree, "_cooked:w", view_cook_words(view, &cook));
+    view_get(view, RECORD_COOK, batch->cook, &cook);
+    view_json_add(tree, "_mother:s _cooked:w", view_mother(view, batch->starter),
+                  view_cook_words(view, &cook));
     const char *words = said(view, "words.from", tree);
     return words[0] != '\0' ? words + strlen(", ") : words;
 }
@@ -565,8 +556,7 @@ static void add_vessel_history(const struct subject *of, json_t *root)
     const struct vessel *vessel = &of->row->vessel;
     struct vessel_forecast forecast = {0};
     int64_t from, to;
-    (void)view_well(
-        view, vessel_forecast_of(view->journal, view->rules, &of->batch, vessel, &forecast, NULL));
+    (void)vessel_forecast_of(view->journal, view->rules, &of->batch, vessel, &forecast, NULL);
     view_forecast_days(&of->batch, &forecast, &forecast.full, &from, &to);
     view_json_add(root, "batch:o day:l full_from:o full_to:o _kind:w _children:w",
                   view_record_json(view, RECORD_BATCH, &of->batch),
@@ -609,8 +599,10 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
     of.dated = one || whole;
     if (whole)
         of.batch = of.row->batch;
-    if (one && view_get(view, RECORD_BATCH, of.row->vessel.batch, &of.batch))
+    if (one) {
+        view_get(view, RECORD_BATCH, of.row->vessel.batch, &of.batch);
         add_vessel_history(&of, root);
+    }
     if (record == RECORD_STARTER)
         add_family(view, id, root);
     if (!one)
@@ -621,7 +613,7 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
         json_object_set(root, "batches", json_object_get(list, "records"));
         json_object_set_new(root, "_batches", list);
     }
-    (void)view_well(view, history_of(view->journal, record, row, limit, view->arena, &of.history));
+    (void)history_of(view->journal, record, row, limit, view->arena, &of.history);
     for (size_t k = 0; k < of.history.count; k++) {
         const struct history_entry *entry = &of.history.entries[k];
         json_t *age =
@@ -633,8 +625,8 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
     view_json_add(root, "earlier:z events:o _entries:o _width:i _today:s", of.history.earlier,
                   events, entries_told(&of), of.dated ? 20 : 12, moment_write_day(view->now, day));
     if (whole) {
-        (void)view_well(view, query_belonging(view->journal, RECORD_VESSEL, RECORD_BATCH, id,
-                                              MOST_VESSELS, view->arena, &vessels));
+        (void)query_belonging(view->journal, RECORD_VESSEL, RECORD_BATCH, id, MOST_VESSELS,
+                              view->arena, &vessels);
         json_object_set_new(root, "_vessels", view_list_json(view, &vessels));
     }
     if (of.dated)

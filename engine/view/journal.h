@@ -22,17 +22,15 @@
  * the screen's text_safe. JSON is schema 1 (README.md, "For programs").
  */
 struct journal_view { /* what is being told from, passed together */
-    struct journal *journal;
+    struct journal
+        *journal; /* where reading has failed what is told is worth nothing (journal_ends) */
     const struct rules *rules;
     struct arena *arena; /* for what is read on the way */
     struct moment now;
-    enum status status; /* what reading failed with first: what is told is worth nothing then */
 };
 
-/* One record, its texts in the arena (journal_get); false, and an empty one, once reading has failed. */
-bool view_get(struct journal_view *view, enum record record, int64_t id, void *row);
-/* Notes a status of reading; whether all is well so far. */
-bool view_well(struct journal_view *view, enum status status);
+/* One record, its texts in the arena (journal_get); an empty one for the id 0. */
+void view_get(struct journal_view *view, enum record record, int64_t id, void *row);
 
 /* ---- words ----------------------------------------------------------------------------------- */
 

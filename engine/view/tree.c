@@ -44,42 +44,19 @@ static json_t *next_value(char kind, va_list *values)
     }
 }
 
-static void add_pairs(json_t *object, const char *keys, va_list *values)
-{
-    for (const char *at = keys; *at != '\0'; at += strspn(at, " ")) {
-        size_t length = strcspn(at, ":");
-        json_t *value = next_value(at[length + 1], values);
-        json_object_setn_new(object, at, length, value);
-        at += length + 2;
-    }
-}
-
 json_t *view_json(const char *keys, ...)
 {
     json_t *object = json_object();
     va_list values;
     va_start(values, keys);
-    add_pairs(object, keys, &values);
+    for (const char *at = keys; *at != '\0'; at += strspn(at, " ")) {
+        size_t length = strcspn(at, ":");
+        json_t *value = next_value(at[length + 1], &values);
+        json_object_setn_new(object, at, length, value);
+        at += length + 2;
+    }
     va_end(values);
     return object;
-}
-
-void view_json_add(json_t *object, const char *keys, ...)
-{
-    va_list values;
-    va_start(values, keys);
-    add_pairs(object, keys, &values);
-    va_end(values);
-}
-
-void view_json_row(json_t *array, const char *keys, ...)
-{
-    json_t *object = json_object();
-    va_list values;
-    va_start(values, keys);
-    add_pairs(object, keys, &values);
-    va_end(values);
-    json_array_append_new(array, object);
 }
 
 json_t *view_json_number(double number)

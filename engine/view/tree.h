@@ -27,8 +27,8 @@
  * Adds the same to an object; adds such an object to an array.
  */
 json_t *view_json(const char *keys, ...);
-void view_json_add(json_t *object, const char *keys, ...);
-void view_json_row(json_t *array, const char *keys, ...);
+#define view_json_add(object, ...) json_object_update_new(object, view_json(__VA_ARGS__))
+#define view_json_row(array, ...)  json_array_append_new(array, view_json(__VA_ARGS__))
 /* A number, or null for what is not finite. */
 json_t *view_json_number(double number);
 /* What was put together, which is released; made safe, as text from a table may be anything; null when

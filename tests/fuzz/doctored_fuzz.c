@@ -219,7 +219,6 @@ static void list(struct journal_view *told, enum record record)
 {
     struct screen screen = {.width = SCREEN_DEFAULT};
     struct page page;
-    told->status = STATUS_OK;
     text_init(&screen.out);
     if (journal_page(told->journal, record, NULL, 0, 20, told->arena, &page) == STATUS_OK) {
         json_t *list = view_list_json(told, &page);
@@ -235,7 +234,6 @@ static void tell_life(struct journal_view *told, enum record record, int64_t id)
 {
     union any_record row;
     struct screen screen = {.width = SCREEN_DEFAULT};
-    told->status = STATUS_OK;
     text_init(&screen.out);
     if (journal_get(told->journal, record, id, told->arena, &row) == STATUS_OK) {
         json_t *history = view_history_json(told, record, &row, 10);
@@ -258,7 +256,6 @@ static void tell_due(struct journal_view *told)
     struct text text;
     const struct due_asked asked = {INT64_MAX, 0, NULL, 0};
     size_t events = 0;
-    told->status = STATUS_OK;
     text_init(&screen.out);
     text_init(&text);
     json_t *due = view_due_json(told, &asked);
@@ -291,7 +288,7 @@ static void look_back(struct journal_view *told)
 static void read_all(struct kit *kit, struct journal *journal)
 {
     struct arena *arena = arena_new();
-    struct journal_view told = {journal, kit->rules, arena, now, 0};
+    struct journal_view told = {journal, kit->rules, arena, now};
     heard = kit->diags;
     check_all(&told);
     for (enum record r = RECORD_STARTER; r < RECORD_COUNT; r++)
