@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -130,10 +131,20 @@ bool expect_text(struct loader *loader, const struct node *node, const char *key
 /* The whole text as a finite decimal number. The program never leaves the numeric "C" locale. */
 static bool parse_number(const char *text, const struct bounds *bounds, double *number)
 {
-    char *end;
-    const double value = strtod(text, &end);
-    if (end == text || *end || text[strspn(text, "+-.0123456789eE")] || !isfinite(value) ||
-        !(bounds->low_is_out ? value > bounds->low : value >= bounds->low) ||
+    int64_t digits = 0, scale = 0;
+    size_t length = 0;
+    char *end = NULL;
+    /* Nearly all are figures and perhaps a point: so few that they make the same, soon. */
+    for (; length < 15 && (text[length] == '.' ? scale == 0 : isdigit((unsigned char)text[length]));
+         length++) {
+        digits = text[length] == '.' ? digits : 10 * digits + (text[length] - '0');
+        scale = text[length] == '.' ? 1 : 10 * scale;
+    }
+    const bool plain = text[length] == '\0' && isdigit((unsigned char)text[0]);
+    const double value =
+        plain ? (double)digits / (double)(scale > 0 ? scale : 1) : strtod(text, &end);
+    if ((!plain && (end == text || *end || text[strspn(text, "+-.0123456789eE")])) ||
+        !isfinite(value) || !(bounds->low_is_out ? value > bounds->low : value >= bounds->low) ||
         !(bounds->high_is_out ? value < bounds->high : value <= bounds->high))
         return false;
     *number = value;
