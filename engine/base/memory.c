@@ -236,6 +236,6 @@ uint64_t fnv_hash(uint64_t hash, const void *bytes, size_t length)
 {
     const unsigned char *byte = bytes;
     for (size_t i = 0; i < length; i++)
-        hash = (hash ^ byte[i]) * UINT64_C(0x100000001b3);
+        hash = (hash ^ byte[i]) * FNV_PRIME;
     return hash;
 }

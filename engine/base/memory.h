@@ -81,6 +81,7 @@ size_t arena_used(const struct arena *arena);
 
 /* The hash FNV-1a of Fowler, Noll and Vo, in 64 bits: begin with FNV_START, go on with the last. */
 #define FNV_START UINT64_C(0xcbf29ce484222325)
+#define FNV_PRIME UINT64_C(0x100000001b3)
 uint64_t fnv_hash(uint64_t hash, const void *bytes, size_t length);
 
 #endif

@@ -158,7 +158,7 @@ struct trie {
     struct accepted *accepts;
     struct edge *edges; /* the first stands for none */
     uint32_t *slots;    /* of the edges, by the hash of their keys: first in each */
-    size_t node_count, branch_count, accept_count, edge_count;
+    size_t node_count, branch_count, accept_count, edge_count, edge_room;
     uint32_t bounds; /* the root of "about", "over" and "under" */
 };
 
@@ -202,21 +202,16 @@ static bool is_stem(const char *word, size_t length)
     }
 }
 
-/* The stem of a word, in `stem`, which has room for WORD_LONGEST bytes. "Can't" is "cant". */
-static size_t stem_of(struct reader *reader, const char *word, size_t length, char *stem)
+const char *stem_of(struct sb_stemmer *stemmer, const char *word, size_t *length)
 {
-    if (is_stem(word, length) && !memchr(word, '\'', length))
-        return memcpy(stem, word, length), length;
-    const char *bytes =
-        (const char *)sb_stemmer_stem(reader->stemmer, (const sb_symbol *)word, (int)length);
-    int size = sb_stemmer_length(reader->stemmer);
-    if (!bytes)
+    if (is_stem(word, *length) && !memchr(word, '\'', *length))
+        return word;
+    const char *stem =
+        (const char *)sb_stemmer_stem(stemmer, (const sb_symbol *)word, (int)*length);
+    if (!stem)
         memory_exhausted();
-    size_t used = 0;
-    for (int i = 0; i < size && used < WORD_LONGEST; i++)
-        if (bytes[i] != '\'')
-            stem[used++] = bytes[i];
-    return used;
+    *length = (size_t)sb_stemmer_length(stemmer);
+    return stem;
 }
 
 /* The entry of a word, made if need be. In phrases (`own`) a new stem is one more that counts. */
@@ -227,8 +222,12 @@ static uint32_t word_add(struct reader *reader, const char *word, size_t length,
     struct lexeme *lexeme = &reader->words.lexemes[index];
     if (index < before && (!own || lexeme->stem != NO_INDEX))
         return index;
-    char stem[WORD_LONGEST];
-    size_t size = length <= WORD_LONGEST ? stem_of(reader, word, length, stem) : 0;
+    char stem[WORD_LONGEST]; /* without apostrophes: "can't" is "cant" */
+    size_t size = 0, stem_length = length;
+    const char *bytes = length <= WORD_LONGEST ? stem_of(reader->stemmer, word, &stem_length) : "";
+    for (size_t i = 0; i < stem_length && *bytes && size < WORD_LONGEST; i++)
+        if (bytes[i] != '\'')
+            stem[size++] = bytes[i];
     if (!size)
         lexeme->stem = own ? stem_add(reader, word, length) : NO_INDEX;
     else if (own)
@@ -326,8 +325,15 @@ static void edge_add(struct reader *reader, uint64_t key, uint32_t child)
 {
     struct trie *t = reader->trie;
     uint32_t *slot = edge_slot(t, key);
-    *arena_push(reader->memory, t->edges, t->edge_count) = (struct edge){key, child, *slot};
-    *slot = (uint32_t)t->edge_count - 1;
+    if (t->edge_count == t->edge_room) {
+        struct edge *old = t->edges;
+        t->edge_room = old ? 2 * t->edge_room : EDGE_SLOTS;
+        t->edges = arena_room(reader->memory, t->edge_room, sizeof *t->edges);
+        if (old)
+            memcpy(t->edges, old, t->edge_count * sizeof *old);
+    }
+    t->edges[t->edge_count] = (struct edge){key, child, *slot};
+    *slot = (uint32_t)t->edge_count++;
 }
 
 static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
@@ -354,6 +360,14 @@ static void sources_pass(struct sources *from, const struct element *element, ui
 static bool lead_all(struct reader *reader, struct sources *from, struct sequence path, uint32_t to,
                      unsigned depth);
 
+static void lead_word(struct reader *reader, const struct sources *from, uint32_t stem, uint32_t to)
+{
+    for (size_t i = 0; i < from->count; i++) {
+        reader->trie->nodes[from->nodes[i]].marks |= mark_of(stem);
+        edge_add(reader, edge_key(from->nodes[i], stem), to);
+    }
+}
+
 /* Leads from nodes to a node by an element. False when its lists hold too much, or themselves. */
 static bool lead(struct reader *reader, const struct sources *from, const struct element *element,
                  uint32_t to, unsigned depth)
@@ -364,20 +378,17 @@ static bool lead(struct reader *reader, const struct sources *from, const struct
         const struct list list = reader->lists.lists[element->id];
         bool fine = depth < DEPTH_MOST && t->edge_count + t->node_count < EDGES_MOST;
         for (size_t i = 0; i < list.stem_count && fine; i++)
-            fine = lead(reader, from, &(struct element){.id = list.stems[i]}, to, depth);
+            lead_word(reader, from, list.stems[i], to);
         for (size_t i = 0; i < list.item_count && fine; i++) {
             struct sources own = *from;
             fine = lead_all(reader, &own, list.items[i], to, depth + 1);
         }
         return fine;
     }
-    for (size_t i = 0; i < from->count; i++) {
+    if (element->kind == ELEMENT_WORD)
+        lead_word(reader, from, element->id, to);
+    for (size_t i = 0; i < from->count && element->kind != ELEMENT_WORD; i++) {
         struct node *node = &t->nodes[from->nodes[i]];
-        if (element->kind == ELEMENT_WORD) {
-            node->marks |= mark_of(element->id);
-            edge_add(reader, edge_key(from->nodes[i], element->id), to);
-            continue;
-        }
         node->marks |= element->kind == ELEMENT_GAP ? UINT64_MAX : UINT64_C(1) << QUANTITY_MARK;
         *arena_push(reader->memory, t->branches, t->branch_count) =
             (struct branch){element->kind, element->id, to, node->branches};
@@ -485,6 +496,13 @@ static void list_stem(struct reader *reader, uint32_t number, uint32_t stem)
     *arena_push(reader->memory, list->stems, list->stem_count) = stem;
 }
 
+static void list_word(struct reader *reader, uint32_t list, const char *word, size_t length)
+{
+    uint32_t index = word_add(reader, word, length, true);
+    word_learn(reader, index);
+    list_stem(reader, list, reader->words.lexemes[index].stem);
+}
+
 static void add_alternatives(struct parse *parse, const struct phrase *phrase, const char *source,
                              size_t length, char between)
 {
@@ -493,6 +511,8 @@ static void add_alternatives(struct parse *parse, const struct phrase *phrase, c
         size_t size = end ? (size_t)(end - source) - at : length - at;
         if (!size)
             parse_fault(parse, "a word is missing beside a '|'");
+        else if (phrase->role == ROLE_LIST && word_length(source + at, size) == size)
+            list_word(parse->reader, (uint32_t)phrase->item, source + at, size);
         else
             add_item(parse->reader, phrase, source + at, size, parse->diags, &parse->wrong);
         at += size + 1;

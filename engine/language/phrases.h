@@ -191,6 +191,8 @@ struct reader {
 /* Compiles everything `reader->rules` says. False when a phrase is wrong; all that are, are told. */
 bool phrases_build(struct reader *reader, struct diags *diags);
 void phrases_free(struct reader *reader);
+/* The stem of a word and its length; valid until the next. */
+const char *stem_of(struct sb_stemmer *stemmer, const char *word, size_t *length);
 /* The roles of a word, a bit each. */
 uint32_t word_roles(struct reader *reader, const char *word, size_t length);
 /* The stems of words apart by '|'. */

@@ -16,9 +16,7 @@ enum {
     TERM_MOST = 63,        /* bytes of a term; longer ones are no words */
     TERMS_MOST = 2000,     /* of one text; what follows is left out */
     TABLE_MOST = 16 << 20, /* bytes of a table */
-    KEPT_MOST = 1 << 17,   /* words, and terms, that are remembered from text to text */
-    SIEVE_BITS = 20,       /* of a hash: a bit tells whether some table has a term that hashes so */
-    SIEVED_AFTER = 8,      /* texts: it does not pay for one */
+    KEPT_MOST = 1 << 17,   /* words that are remembered from text to text */
     PARTS = 20,            /* a text counts as so many; its findings share them */
     REACH = 3,             /* words that a negation reaches */
 };
@@ -77,9 +75,9 @@ struct lexicon { /* each word that was met, stemmed once */
     struct sb_stemmer *stemmer;
     struct interned words;
     struct interned kind_stems; /* entries of stems that belong to a kind */
-    uint64_t letters;    /* with which words begin that have been looked for among the kinds */
-    uint32_t first_kind; /* its entry; the others follow */
-    struct text folded;  /* the text that is being cut */
+    uint64_t letters;           /* of words that have been looked for among the kinds */
+    uint32_t first_kind;        /* its entry; the others follow */
+    struct text folded;         /* the text that is being cut */
 };
 
 /* A word of a text. */
@@ -114,30 +112,33 @@ static void turners_add(struct lexicon *lexicon, const struct phrases *phrases, 
     }
 }
 
-static const char *stem_of(const struct lexicon *lexicon, const char *word, size_t length)
+/* A bit for the first two letters of a word, which its stem has, too (but for "dying", "lying" and "tying"). */
+static uint64_t letters_of(const char *word, size_t length)
 {
-    return (const char *)sb_stemmer_stem(lexicon->stemmer, (const sb_symbol *)word, (int)length);
+    return UINT64_C(1) << ((5 * word[0] + (length > 1 ? word[1] : 0)) & 63);
 }
 
 /*
- * Learns which stems belong to kinds, of the words that begin as `word` does: no stem begins otherwise than
- * its word. A kind is a list of words apart by spaces, the first of which names it; a word of several kinds is of the first.
+ * Learns which stems belong to kinds, of the words that begin as `word` does. A kind is a list of words
+ * apart by spaces, the first of which names it; a word of several kinds is of the first.
  */
-static void kinds_learn(struct lexicon *lexicon, const char *word)
+static void kinds_learn(struct lexicon *lexicon, const char *word, size_t length)
 {
     const struct phrases *kinds = &lexicon->rules->language.kinds;
-    const uint64_t letter = UINT64_C(1) << (*word & 63);
-    if (lexicon->letters & letter)
+    const uint64_t letters = letters_of(word, length);
+    if (lexicon->letters & letters)
         return;
-    lexicon->letters |= letter;
+    lexicon->letters |= letters;
     for (size_t i = 0; i < kinds->count; i++)
-        for (const char *at = kinds->list[i], *end; *at != '\0'; at = end + strspn(end, " ")) {
-            end = at + strcspn(at, " ");
-            if ((letter >> (*at & 63) & 1) == 0)
+        for (const char *at = kinds->list[i], *end; *at != '\0'; at = end + (*end == ' ')) {
+            for (end = at; *end != '\0' && *end != ' ';)
+                end++;
+            size_t size = (size_t)(end - at);
+            if (size == 0 || (letters_of(at, size) & letters) == 0)
                 continue;
-            const char *stem = stem_of(lexicon, at, (size_t)(end - at));
             const size_t count = lexicon->kind_stems.count;
-            if (interned_add(&lexicon->kind_stems, stem, strlen(stem)) == count)
+            const char *stem = stem_of(lexicon->stemmer, at, &size);
+            if (interned_add(&lexicon->kind_stems, stem, size) == count)
                 lexicon->kind_stems.entries[count].kind = lexicon->first_kind + (uint32_t)i;
         }
 }
@@ -210,10 +211,11 @@ static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t lengt
     entry->denies = length > 3 && memcmp(word + length - 3, "n't", 3) == 0;
     entry->names = named_by(lexicon, word, length);
     if (!entry->denies && *word != '#') {
-        kinds_learn(lexicon, word);
-        entry->key = arena_string(lexicon->arena, stem_of(lexicon, word, length));
-        entry->hash = fnv_hash(FNV_START, entry->key, strlen(entry->key));
-        known = interned_find(&lexicon->kind_stems, entry->key, strlen(entry->key));
+        kinds_learn(lexicon, word, length);
+        const char *stem = stem_of(lexicon->stemmer, word, &length);
+        entry->key = arena_copy(lexicon->arena, stem, length);
+        entry->hash = fnv_hash(FNV_START, entry->key, length);
+        known = interned_find(&lexicon->kind_stems, entry->key, length);
         entry->kind = known != NO_INDEX ? lexicon->kind_stems.entries[known].kind : entry->kind;
     }
     return (uint32_t)lexicon->words.count - 1;
@@ -293,10 +295,34 @@ static struct piece *cut(struct lexicon *lexicon, const char *text, size_t lengt
 struct term {                  /* of a text */
     const struct piece *first; /* NULL for a term of one piece */
     const struct piece *piece;
-    bool kind; /* both are counted by their kind */
-    uint64_t hash;
-    struct weighed *weighed;
+    bool kind;    /* both are counted by their kind */
+    uint32_t row; /* of the tables: the first that has it */
 };
+
+struct row {       /* of a table */
+    uint64_t hash; /* of its term; that two terms share one is less likely than a broken machine */
+    const char *counts; /* and the weight behind them */
+    uint32_t next;      /* row of the same term, in a later table; NO_INDEX ends them */
+};
+
+struct tables { /* all that were read */
+    struct table *list;
+    struct row *rows;
+    uint32_t *slots; /* of the rows, by hash; open addressing */
+    size_t count, row_count, slot_count;
+    double *total;   /* n_f */
+    double terms;    /* V */
+    double any_text; /* fitted weight of a text, whatever its terms */
+};
+
+/* Where the row of a term is, or would be. */
+static uint32_t *row_slot(const struct tables *tables, uint64_t hash)
+{
+    size_t slot = hash >> 32 & (tables->slot_count - 1);
+    while (tables->slots[slot] != NO_INDEX && tables->rows[tables->slots[slot]].hash != hash)
+        slot = (slot + 1) & (tables->slot_count - 1);
+    return &tables->slots[slot];
+}
 
 static const struct entry *entry_at(const struct lexicon *lexicon, const struct piece *piece,
                                     bool kind)
@@ -307,30 +333,38 @@ static const struct entry *entry_at(const struct lexicon *lexicon, const struct 
 /* A term from the hashes of its keys, each with whether it is denied; `first` is 0 for a term of one. */
 static uint64_t term_hash(uint64_t first, uint64_t second)
 {
-    const uint64_t hash = (first * UINT64_C(0x9E3779B97F4A7C15) ^ second) * FNV_START;
-    return hash > 0 ? hash : 1;
+    return (first * UINT64_C(0x9E3779B97F4A7C15) ^ second) * FNV_START;
 }
 
 /*
- * The terms of a text, up to four to a piece: itself, behind the one before it, and these two by kind, where that makes
- * another term.
+ * The terms of a text that some table has, or all where there are none; up to four to a piece: itself, behind the one
+ * before it, and these two by kind, where that makes another term.
  */
 static struct term *terms_of(const struct lexicon *lexicon, const struct piece *pieces,
-                             size_t piece_count, struct arena *arena, size_t *count)
+                             size_t piece_count, const struct tables *tables, struct arena *arena,
+                             size_t *count)
 {
     enum { EACH = 4 };
     struct term *terms = arena_room(arena, EACH * piece_count, sizeof *terms);
     *count = 0;
-    for (size_t i = 0; i < EACH * piece_count; i++) {
-        const struct piece *piece = &pieces[i / EACH], *first = i % 2 > 0 ? piece - 1 : NULL;
-        const bool kind = i % EACH >= 2;
-        if ((first != NULL && !piece->follows) ||
-            (kind && piece->kind == piece->entry && (first == NULL || first->kind == first->entry)))
-            continue;
-        uint64_t before = first != NULL ? entry_at(lexicon, first, kind)->hash + first->denied : 0;
-        uint64_t hash = term_hash(before, entry_at(lexicon, piece, kind)->hash + piece->denied);
-        terms[(*count)++] = (struct term){first, piece, kind, hash, NULL};
-    }
+    for (const struct piece *piece = pieces; piece < pieces + piece_count; piece++)
+        for (int kind = 0; kind < 2; kind++) {
+            const struct piece *first = piece->follows ? piece - 1 : NULL;
+            const bool other = !kind || piece->kind != piece->entry;
+            const uint64_t own = entry_at(lexicon, piece, kind)->hash + piece->denied;
+            struct term each[2] = {{NULL, piece, kind, NO_INDEX}, {first, piece, kind, NO_INDEX}};
+            if (tables != NULL && other)
+                each[0].row = *row_slot(tables, term_hash(0, own));
+            if (other && (tables == NULL || each[0].row != NO_INDEX))
+                terms[(*count)++] = each[0];
+            if (first == NULL || (!other && first->kind == first->entry))
+                continue;
+            if (tables != NULL)
+                each[1].row = *row_slot(
+                    tables, term_hash(entry_at(lexicon, first, kind)->hash + first->denied, own));
+            if (tables == NULL || each[1].row != NO_INDEX)
+                terms[(*count)++] = each[1];
+        }
     return terms;
 }
 
@@ -369,23 +403,13 @@ static bool term_write(const struct lexicon *lexicon, const struct term *of,
 struct table {
     const char *path;
     const char *rows, *end; /* among the bytes of the file */
-    size_t line, row_count; /* where the rows begin, and how many they are */
-    size_t first;           /* bytes of the tables before it */
+    size_t line;            /* where the rows begin */
     int *finding;           /* of the rules, or RULES_NONE, for each of the table's */
     size_t finding_count;
 };
 
-struct tables { /* all that were read */
-    struct table *list;
-    size_t count, bytes;
-    double *total;   /* n_f */
-    double terms;    /* V */
-    double any_text; /* fitted weight of a text, whatever its terms */
-};
-
 /* What a term says. */
 struct weighed {
-    size_t row;      /* where the first that has it begins: terms are in order of these */
     size_t text;     /* the last in which it was met */
     double odds;     /* of contamination */
     double weight[]; /* of each finding, and zeros up to a full step */
@@ -398,23 +422,15 @@ static size_t steps(size_t findings)
     return (findings + STEP - 1) / STEP * STEP;
 }
 
-struct met {       /* a term of this or an earlier text */
-    uint64_t hash; /* 0 is free; that two terms share one is less likely than a broken machine */
-    struct weighed *weighed; /* NULL: no table has it */
-};
-
 struct words {
     struct labels labels;
     struct arena *arena;
     struct tables tables;
     struct lexicon lexicon;
-    /* What was met since these were cleared: */
-    struct arena *kept, *arena_of_text;
-    double *counts;  /* of the term that is looked up, by finding */
-    double *sum;     /* of the weights of a text, by finding */
-    struct met *met; /* open addressing */
-    size_t met_count, met_room;
-    uint64_t *sieve; /* of the terms of all tables; NULL: not made yet */
+    struct arena *arena_of_text;
+    struct weighed **weighed; /* what each row says, once it was met; NULL before the first text */
+    double *counts;           /* of the term that is looked up, by finding */
+    double *sum;              /* of the weights of a text, by finding */
     size_t texts;
 };
 
@@ -425,7 +441,6 @@ struct words *words_new(const struct rules *rules, enum word_labels labels)
 
     words->labels = labels_of(rules, labels);
     words->arena = arena;
-    words->kept = arena_new();
     words->arena_of_text = arena_new();
     words->tables.total = arena_array(arena, words->labels.count, sizeof(double));
     lexicon_init(&words->lexicon, rules);
@@ -445,7 +460,6 @@ void words_free(struct words *words)
         return;
     lexicon_release(&words->lexicon);
     arena_free(words->arena_of_text);
-    arena_free(words->kept);
     arena_free(words->arena);
 }
 
@@ -518,22 +532,6 @@ static enum status table_wrong(struct diags *diags, const struct table *table, c
     return STATUS_DATA;
 }
 
-/* How many lines there are. */
-static size_t count_lines(const char *at, const char *end)
-{
-    enum { BLOCK = 64 }; /* known in advance, so that many bytes are compared at once */
-    size_t count = 0;
-    for (; end - at >= BLOCK; at += BLOCK) {
-        unsigned char some = 0;
-        for (size_t i = 0; i < BLOCK; i++)
-            some = (unsigned char)(some + (at[i] == '\n'));
-        count += some;
-    }
-    for (; at < end; at++)
-        count += *at == '\n' || at + 1 == end;
-    return count;
-}
-
 /* The next line that is no comment, as a string; NULL at the end of the file. */
 static char *next_line(struct table *table, char **at)
 {
@@ -549,6 +547,54 @@ static char *next_line(struct table *table, char **at)
         table->line++;
     } while (*line == '#' && strchr(line, '\t') == NULL);
     return line;
+}
+
+/* The hash of the term at the front of a row, as of the same term of a text; where it ends. */
+static uint64_t row_hash(const char **at)
+{
+    uint64_t hash = 0, first;
+    do {
+        const bool denied = **at == '!';
+        *at += denied;
+        first = hash;
+        hash = FNV_START;
+        for (; (unsigned char)**at > ' '; ++*at)
+            hash = (hash ^ (unsigned char)**at) * FNV_PRIME;
+        hash += denied;
+        *at += **at == ' ';
+    } while ((*at)[-1] == ' ');
+    return term_hash(first, hash);
+}
+
+/* Lists the rows of a table by their terms. */
+static void read_rows(struct words *words, const struct table *table)
+{
+    struct tables *tables = &words->tables;
+    size_t lines = 0;
+    size_t before = tables->row_count;
+    for (const char *at = table->rows, *end; at < table->end; at = end + 1, lines++) {
+        const uint64_t hash = row_hash(&at);
+        end = memchr(at, '\n', (size_t)(table->end - at));
+        end = end != NULL ? end : table->end;
+        if (*at == '\t' && tables->row_count < NO_INDEX)
+            *arena_push(words->arena, tables->rows, tables->row_count) =
+                (struct row){hash, at + 1, NO_INDEX};
+    }
+    tables->terms = fmax(tables->terms, (double)lines);
+    if (tables->slot_count == 0 || 2 * tables->row_count > tables->slot_count) {
+        tables->slot_count = 1024;
+        while (tables->slot_count < 2 * tables->row_count)
+            tables->slot_count *= 2;
+        tables->slots = arena_room(words->arena, tables->slot_count, sizeof *tables->slots);
+        memset(tables->slots, 0xFF, tables->slot_count * sizeof *tables->slots);
+        before = 0;
+    }
+    for (size_t i = before; i < tables->row_count; i++) {
+        uint32_t *slot = row_slot(tables, tables->rows[i].hash);
+        while (*slot != NO_INDEX && *slot != i)
+            slot = &tables->rows[*slot].next;
+        *slot = (uint32_t)i;
+    }
 }
 
 enum status words_read(struct words *words, const char *path, struct diags *diags)
@@ -570,8 +616,7 @@ enum status words_take(struct words *words, const char *name, char *bytes, size_
 {
     const char *head = label_head(&words->labels);
     struct tables *tables = &words->tables;
-    struct table table = {
-        .path = arena_string(words->arena, name), .first = tables->bytes, .end = bytes + length};
+    struct table table = {.path = arena_string(words->arena, name), .end = bytes + length};
     char *at = bytes;
 
     char *line = next_line(&table, &at);
@@ -584,10 +629,8 @@ enum status words_take(struct words *words, const char *name, char *bytes, size_
         return table_wrong(diags, &table,
                            "'total', a tab and a number for each of those come second");
     table.rows = at;
-    table.row_count = count_lines(at, table.end);
     *arena_push(words->arena, tables->list, tables->count) = table;
-    tables->bytes += length;
-    tables->terms = fmax(tables->terms, (double)table.row_count);
+    read_rows(words, &table);
     return STATUS_OK;
 }
 
@@ -596,27 +639,6 @@ static int row_order(const char *row, const char *term, size_t length)
 {
     const int order = strncmp(row, term, length);
     return order != 0 ? order : row[length] != '\t';
-}
-
-/* The row of a term, found by halves; NULL for none. */
-static const char *row_find(const struct table *table, const char *term)
-{
-    const char *low = table->rows, *high = table->end;
-    const size_t length = strlen(term);
-    while (low < high) {
-        const char *row = low + (high - low) / 2;
-        while (row > low && row[-1] != '\n')
-            row--;
-        const int order = row_order(row, term, length);
-        if (order == 0)
-            return row;
-        const char *end = memchr(row, '\n', (size_t)(high - row));
-        if (order > 0)
-            high = row;
-        else
-            low = end != NULL ? end + 1 : high;
-    }
-    return NULL;
 }
 
 enum status words_check(const struct words *words, struct diags *diags)
@@ -684,7 +706,7 @@ static struct weighed *weigh_term(const struct words *words, double fitted)
     double status_total[FINDING_STATUS_COUNT], status[FINDING_STATUS_COUNT];
     double group_total[2], group[2], q_group[2];
     struct weighed *weighed =
-        arena_alloc(words->kept, sizeof *weighed + steps(labels->count) * sizeof *weighed->weight);
+        arena_alloc(words->arena, sizeof *weighed + steps(labels->count) * sizeof *weighed->weight);
 
     sum_up(labels, tables->total, status_total, group_total);
     sum_up(labels, words->counts, status, group);
@@ -704,180 +726,68 @@ static struct weighed *weigh_term(const struct words *words, double fitted)
     return weighed;
 }
 
-/* Of most pairs of words no table has heard: they are told at once by the sieve. */
-static uint64_t *sieve_word(const struct words *words, uint64_t hash)
-{
-    return &words->sieve[hash >> (64 - SIEVE_BITS) >> 6];
-}
-
-static uint64_t sieve_bit(uint64_t hash)
-{
-    return UINT64_C(1) << (hash >> (64 - SIEVE_BITS) & 63);
-}
-
-static void sieve_make(struct words *words)
-{
-    words->sieve = arena_array(words->arena, (size_t)1 << SIEVE_BITS >> 6, sizeof *words->sieve);
-    for (size_t t = 0; t < words->tables.count; t++) {
-        const struct table *table = &words->tables.list[t];
-        for (const char *at = table->rows, *end; at < table->end; at = end + 1) {
-            uint64_t hash = 0, first;
-            size_t length;
-            do {
-                const bool denied = *at == '!';
-                at += denied;
-                length = strcspn(at, " \t\n");
-                first = hash;
-                hash = fnv_hash(FNV_START, at, length) + denied;
-                at += length + (at[length] == ' ');
-            } while (at[-1] == ' ');
-            hash = term_hash(first, hash);
-            words->sieve[hash >> (64 - SIEVE_BITS + 6)] |= UINT64_C(1)
-                                                           << (hash >> (64 - SIEVE_BITS) & 63);
-            end = memchr(at, '\n', (size_t)(table->end - at));
-            end = end != NULL ? end : table->end;
-        }
-    }
-}
-
-static size_t met_slot(const struct words *words, uint64_t hash)
-{
-    return hash >> 32 & (words->met_room - 1);
-}
-
-static struct met *met_place(const struct words *words, uint64_t hash)
-{
-    size_t at = met_slot(words, hash);
-    while (words->met[at].hash != 0 && words->met[at].hash != hash)
-        at = (at + 1) & (words->met_room - 1);
-    return &words->met[at];
-}
-
-/* Makes room for so many more, so that half of the places stay free. */
-static void met_grow(struct words *words, size_t more)
-{
-    const struct met *old = words->met;
-    const size_t room = words->met_room;
-    if (2 * (words->met_count + more) <= room)
-        return;
-    words->met_room = room > 0 ? room : 4096;
-    while (2 * (words->met_count + more) > words->met_room)
-        words->met_room *= 2;
-    words->met = arena_array(words->kept, words->met_room, sizeof *words->met);
-    for (size_t i = 0; i < room; i++)
-        if (old[i].hash != 0)
-            *met_place(words, old[i].hash) = old[i];
-}
-
-/* Looks a term up in the tables; NULL when none has it. */
-static struct weighed *term_find(const struct words *words, const char *term)
+/* What the term of a row says. */
+static struct weighed *row_weighed(struct words *words, uint32_t row)
 {
     const struct tables *tables = &words->tables;
-    size_t first = SIZE_MAX;
+    struct weighed **weighed = &words->weighed[row];
     double fitted = 0;
 
+    if (*weighed != NULL)
+        return *weighed;
     memset(words->counts, 0, words->labels.count * sizeof *words->counts);
-    for (size_t t = 0; t < tables->count; t++) {
-        const struct table *table = &tables->list[t];
-        const char *row = row_find(table, term);
-        if (row == NULL)
-            continue;
-        if (first == SIZE_MAX)
-            first = table->first + (size_t)(row - table->rows);
-        add_counts(table, row + strlen(term) + 1, words->counts);
-        fitted += fitted_weight(row + strlen(term) + 1);
+    for (; row != NO_INDEX; row = tables->rows[row].next) {
+        const char *counts = tables->rows[row].counts;
+        const struct table *table = tables->list;
+        while (counts < table->rows || counts > table->end)
+            table++;
+        add_counts(table, counts, words->counts);
+        fitted += fitted_weight(counts);
     }
-    if (first == SIZE_MAX)
-        return NULL;
-    struct weighed *weighed = weigh_term(words, fitted);
-    weighed->row = first;
-    return weighed;
+    return *weighed = weigh_term(words, fitted);
 }
 
-/* Forgets what was met, so that texts without end do not fill the memory. */
-static void words_forget(struct words *words)
+/* Each term once. */
+static size_t terms_once(struct words *words, struct term *terms, size_t count)
 {
-    lexicon_clear(&words->lexicon);
-    arena_reset(words->kept);
-    words->met = NULL;
-    words->met_count = words->met_room = 0;
-    words->counts = arena_array(words->kept, words->labels.count, sizeof(double));
-    words->sum = arena_array(words->kept, steps(words->labels.count), sizeof(double));
-}
-
-/* What a term says; NULL when no table has it. */
-static struct weighed *term_weighed(struct words *words, const struct term *term)
-{
-    char key[TERM_MOST + 1];
-    struct met *met = met_place(words, term->hash);
-    if (met->hash == 0) {
-        met->hash = term->hash;
-        met->weighed = term_write(&words->lexicon, term, key) ? term_find(words, key) : NULL;
-        words->met_count++;
-    }
-    return met->weighed;
-}
-
-/*
- * The terms that a table has, each once, and what they say. They lie far apart in memory, so that all are sent for
- * before one is looked at.
- */
-static size_t terms_weigh(struct words *words, struct term *terms, size_t count)
-{
-    const size_t size = sizeof *terms->weighed + words->labels.count * sizeof(double);
-    size_t may = 0, known = 0;
-    met_grow(words, count);
-    for (size_t i = 0; i < count; i++)
-        if (words->sieve == NULL || *sieve_word(words, terms[i].hash) & sieve_bit(terms[i].hash)) {
-            __builtin_prefetch(&words->met[met_slot(words, terms[i].hash)]);
-            terms[may++] = terms[i];
-        }
-    for (size_t i = 0; i < may; i++) {
-        terms[i].weighed = term_weighed(words, &terms[i]);
-        for (size_t at = 0; terms[i].weighed != NULL && at < size; at += 64)
-            __builtin_prefetch((const char *)terms[i].weighed + at);
-    }
-    for (size_t i = 0; i < may; i++) {
-        struct weighed *weighed = terms[i].weighed;
-        if (weighed == NULL || weighed->text == words->texts)
+    size_t once = 0;
+    for (size_t i = 0; i < count; i++) {
+        struct weighed *weighed = row_weighed(words, terms[i].row);
+        if (weighed->text == words->texts)
             continue;
         weighed->text = words->texts;
-        terms[known++] = terms[i];
+        terms[once++] = terms[i];
     }
-    return known;
+    return once;
 }
 
-/* The heaviest first; of equals in the order of the terms. */
-static bool heavier(const struct term *a, const struct term *b)
-{
-    const double of_a = fabs(a->weighed->odds), of_b = fabs(b->weighed->odds);
-    return of_a != of_b ? of_a > of_b : a->weighed->row < b->weighed->row;
-}
-
-/* The terms that weigh most, put in front. */
-static size_t heaviest(const struct lexicon *lexicon, struct term *terms, size_t count,
+/* The terms that weigh most, the heaviest first; of equals in the order of the rows. */
+static size_t heaviest(const struct words *words, const struct term *terms, size_t count,
                        double scale, struct word_weight *weights, size_t most)
 {
+    const struct lexicon *lexicon = &words->lexicon;
+    const struct term **best = arena_room(words->arena_of_text, most + 1, sizeof *best);
     size_t kept = 0;
-    for (size_t k = 0; k < count; k++) { /* each to its place among those in front, if it has one */
-        const struct term next = terms[k];
-        size_t at = kept < most ? kept++ : most;
-        if (at == most && (most == 0 || !heavier(&next, &terms[most - 1])))
-            continue;
-        at = at == most ? most - 1 : at;
-        for (; at > 0 && heavier(&next, &terms[at - 1]); at--)
-            terms[at] = terms[at - 1];
-        terms[at] = next;
+    for (const struct term *term = terms; most > 0 && term < terms + count; term++) {
+        const double odds = fabs(words->weighed[term->row]->odds);
+        size_t place = kept < most ? kept++ : most;
+        for (; place > 0; place--) {
+            const double other = fabs(words->weighed[best[place - 1]->row]->odds);
+            if (other > odds || (other == odds && best[place - 1]->row < term->row))
+                break;
+            best[place] = best[place - 1];
+        }
+        best[place] = term;
     }
     for (size_t i = 0; i < kept; i++) {
-        const struct term next = terms[i];
-        const struct piece *first = next.first != NULL ? next.first : next.piece;
-        weights[i] =
-            (struct word_weight){.odds = scale * next.weighed->odds, .denied = first->denied};
-        const char *words = lexicon->folded.bytes + first->at;
-        const size_t length = next.piece->at + next.piece->length - first->at,
+        const struct piece *piece = best[i]->piece,
+                           *first = best[i]->first != NULL ? best[i]->first : piece;
+        const char *told = lexicon->folded.bytes + first->at;
+        const size_t length = piece->at + piece->length - first->at,
                      room = sizeof weights[i].words - 1;
-        memcpy(weights[i].words, words, utf8_valid_prefix(words, length < room ? length : room));
+        weights[i] = (struct word_weight){.odds = scale * words->weighed[best[i]->row]->odds,
+                                          .denied = first->denied};
+        memcpy(weights[i].words, told, utf8_valid_prefix(told, length < room ? length : room));
     }
     return kept;
 }
@@ -917,18 +827,21 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     memset(likelihood, 0, labels->count * sizeof *likelihood);
     if (words->tables.count == 0)
         return 0;
-    if (words->counts == NULL || words->lexicon.words.count > KEPT_MOST ||
-        words->met_count > KEPT_MOST)
-        words_forget(words);
-    if (++words->texts == SIEVED_AFTER)
-        sieve_make(words);
+    if (words->weighed == NULL) {
+        words->weighed =
+            arena_array(words->arena, words->tables.row_count, sizeof(struct weighed *));
+        words->counts = arena_array(words->arena, labels->count, sizeof(double));
+        words->sum = arena_array(words->arena, steps(labels->count), sizeof(double));
+    }
+    if (words->texts++ == 0 || words->lexicon.words.count > KEPT_MOST)
+        lexicon_clear(&words->lexicon); /* so that texts without end do not fill the memory */
     double *sum = memset(words->sum, 0, steps(labels->count) * sizeof *sum);
     size_t count, known;
     const struct piece *pieces = cut(&words->lexicon, text, length, arena, &count);
-    struct term *terms = terms_of(&words->lexicon, pieces, count, arena, &known);
-    known = terms_weigh(words, terms, known);
+    struct term *terms = terms_of(&words->lexicon, pieces, count, &words->tables, arena, &known);
+    known = terms_once(words, terms, known);
     for (size_t i = 0; i < known; i++)
-        add_weights(sum, terms[i].weighed->weight, labels->count);
+        add_weights(sum, words->weighed[terms[i].row]->weight, labels->count);
     /* A text says no more than `most` in all, however long. */
     const double scale = sqrt(set->usual / fmax((double)known, set->usual));
     static const double named = 3.0; /* ln: twenty who name it right to one who does not */
@@ -944,7 +857,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
         likelihood[f] =
             fmax(likelihood[f] - high,
                  label_contaminated(labels, f) ? -fmin(set->most, set->sound_most) : -set->most);
-    return heaviest(&words->lexicon, terms, known, scale, weights, most);
+    return heaviest(words, terms, known, scale, weights, most);
 }
 
 /* ---- counting -------------------------------------------------------------------------------- */
@@ -1016,7 +929,8 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
         labelled.share[i] = SHARES[many - 1][i];
     }
     const struct piece *pieces = cut(&counts->lexicon, text, length, counts->arena, &count);
-    const struct term *terms = terms_of(&counts->lexicon, pieces, count, counts->arena, &count);
+    const struct term *terms =
+        terms_of(&counts->lexicon, pieces, count, NULL, counts->arena, &count);
     for (size_t i = 0; i < count && many > 0; i++)
         if (term_write(&counts->lexicon, &terms[i], term))
             *arena_push(counts->arena, counts->list, counts->count) =
