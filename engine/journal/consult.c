@@ -794,7 +794,8 @@ static bool lost_nearby(const struct verdict *verdict)
     bool lost = false;
     for (size_t i = 0; i < verdict->sibling_count; i++) {
         const struct sibling_group *group = verdict->siblings[i].group;
-        lost = lost || (group->relation == RELATION_MIX && group->own.lost > 0.0);
+        lost = lost ||
+               (group->relation == RELATION_MIX && group->own.lost + group->controls.lost > 0.0);
     }
     return lost;
 }

@@ -233,7 +233,8 @@ static size_t take_ends(struct reading_words *words, size_t at, struct remark_gr
     const bool last = strcmp(word_at(words, here), "last") == 0;
     if (!last && strcmp(word_at(words, here), "first") != 0)
         return at;
-    const int64_t count = count_at(words, ++here);
+    const bool one = is_among(word_at(words, ++here), "jar|bag|vessel"); /* "the last jar" */
+    const int64_t count = one ? 1 : count_at(words, here);
     if (count <= 0 || (size_t)count > words->vessels ||
         (isdigit((unsigned char)*word_at(words, here)) && is_measure(words, here)) ||
         is_among(word_at(words, here + 1), "day|days|week|weeks|time|times|looks"))
@@ -377,7 +378,7 @@ static size_t take_opener(const struct reading_words *words, size_t at)
         if (says(words, at, phrases[i], &end))
             return end;
     const char *word = word_at(words, at);
-    static const char single[] = "excepting|excluding|save|but|not|besides|minus";
+    static const char single[] = "excepting|excluding|save|but|bar|not|besides|minus";
     return at + (is_among(word, single) || nearly(word, "except"));
 }
 
@@ -426,9 +427,13 @@ static void say_of(struct reading_words *words, struct remark *remark, const str
                    size_t from, size_t to)
 {
     static const char copulas[] = "is|are|was|were|which|that|it|it's|its|they|they're|who";
-    static const char praise[] = "fine|good|ok|okay|great|well|alright|all right|perfect|healthy|"
-                                 "normal|look fine|look good|look great|looking good|looking fine|"
-                                 "doing well|doing fine|doing great|good too|fine too";
+    static const char praise[] =
+        "fine|good|ok|okay|great|well|alright|all right|perfect|healthy|"
+        "normal|look fine|look good|look great|looking good|looking fine|"
+        "doing well|doing fine|doing great|good too|fine too|growing|all growing|"
+        "nothing wrong|nothing wrong anywhere|nothing wrong with them|"
+        "nothing wrong with any|nothing wrong with any of them|"
+        "nothing to report|no problems|no issues|no problems anywhere";
     static const char likewise[] =
         "too|as well|also|likewise|ditto|same|the same|same here|as well now|now as well|now too|"
         "too now|also now|now also|as well by now|by now as well|by now too|same again";
@@ -448,8 +453,8 @@ static void say_of(struct reading_words *words, struct remark *remark, const str
         said = words->said; /* "nearly all white, 5 as well": what was said last */
     else if (said[0] != '\0')
         words->said = said;
-    if (clause->whose == CONTROLS &&
-        is_among(said, "nothing|nothing yet|nothing there|blank|empty"))
+    if (clause->whose != NOBODY &&
+        is_among(said, "none|nothing|zero|nothing yet|not yet|nothing there"))
         said = "nothing growing";
     if (is_among(said, praise)) /* of a group it is what "all fine" is of a batch */
         said = "all fine";
@@ -458,7 +463,7 @@ static void say_of(struct reading_words *words, struct remark *remark, const str
         *group = clause->group;
         group->words = said;
         group->controls = clause->whose == CONTROLS;
-    } else if (said[0] != '\0') {
+    } else if (said[0] != '\0' && strstr(remark->words, said) == NULL) {
         remark->words = arena_format(words->arena, "%s%s%s", remark->words,
                                      remark->words[0] != '\0' ? "; " : "", said);
     }
@@ -505,7 +510,11 @@ static const char *unnamed(const struct reading_words *words)
         size_t end = 0;
         if (is_among(word, sorts) && strcmp(next, "ones") == 0 && !is_middle(words, at))
             return words->text + words->tokens[at].start;
-        if (!is_among(word, some) || (at > 0 && is_among(word_at(words, at - 1), before)))
+        const bool end_one = is_among(word, "first|last") && /* take_ends */
+                             is_among(next, "one|jar|bag|vessel");
+        at += end_one;
+        if (end_one || !is_among(word, some) ||
+            (at > 0 && is_among(word_at(words, at - 1), before)))
             continue;
         bool part = says(words, at + 1, "of them", &end) ||
                     says(words, at + 1, "of the jars", &end) ||

@@ -103,6 +103,12 @@ refused(5, '2 got pins, other three still growing fine', qr/which vessels are me
 comes_to(10, 2, 'nothing on the controls, 3 and 9 slow, the others are going strong at 50%', keep => '1-12');
 comes_to(6, 0, 'all six good exept nr 4 which has a grean spot by the lid', discard => '4', keep => '1-3 5-6');
 
+comes_to(8, 0, 'last one has blue green fuzz, others white', discard => '8', keep => '1-7');
+comes_to(8, 0, 'the last jar is not slimy, others ok', keep => '1-8');
+comes_to(8, 0, 'all good bar 4 - green', discard => '4', keep => '1-3 5-8');
+comes_to(8, 0, "$_, 2 has green dots", discard => '2', keep => '1 3-8') for 'nothing to report, all growing', 'nothing wrong with any of them';
+comes_to(8, 0, '1 50%, 2 60%, 3 70%, 4 none, 5 to 8 50%', keep => '1-8');
+
 subtest 'beside a lost one the others are kept and looked at sooner' => sub {
     for (['3: green spot, rest half white' => '2026-03-13'], ['half white' => '2026-03-14']) {
         my ($remark, $day) = @$_;
