@@ -420,7 +420,7 @@ void app_open(struct app *app, enum journal_access access)
 void app_add(struct app *app, enum record record, void *row)
 {
     if (record_has_label(record))
-        (void)label_check(app->journal, record, ((union any_record *)row)->named.label);
+        (void)label_check(app->journal, record, ((union any_record *)row)->named.label, NULL);
     (void)journal_add(app->journal, record, row);
 }
 

@@ -399,10 +399,10 @@ static void add(struct importer *importer)
         row->named.id = 0;
     blame(importer, 0);
     /* What stands in an empty journal is read back as it is. */
-    if (!importer->was_empty && record_has_label(importer->record) &&
-        label_check(journal, importer->record, row->named.label) != STATUS_OK)
-        diags_error(journal->diags, journal->at, "--prefix K would call it 'K-%.60s'",
-                    row->named.label);
+    if (!importer->was_empty && record_has_label(importer->record))
+        label_check(
+            journal, importer->record, row->named.label,
+            arena_format(importer->arena, "--prefix K calls it 'K-%.60s'", row->named.label));
     if (journal_add(journal, importer->record, row) != STATUS_OK)
         return;
     if (row->named.id > importer->highest)

@@ -85,8 +85,10 @@ enum status journal_get(struct journal *journal, enum record record, int64_t id,
 enum status journal_find(struct journal *journal, enum record record, const char *label,
                          struct arena *arena, void *row);
 /* Refuses for a new batch the label of a vessel, and the other way round, in whatever case: people name either
- * in the same places, and one of them could never be reached. */
-enum status label_check(struct journal *journal, enum record record, const char *label);
+ * in the same places, and one of them could never be reached. `remedy`, or with NULL to choose another label, is
+ * what to do. */
+enum status label_check(struct journal *journal, enum record record, const char *label,
+                        const char *remedy);
 /* As journal_find, but false and silent when there is none. */
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id);
 

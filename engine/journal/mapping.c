@@ -625,20 +625,10 @@ static void read_cells(struct taking *taking, enum record record, void *row)
 static void add(struct taking *taking, enum record record, void *row)
 {
     const union any_record *any = row;
-    if (!going(taking))
-        return;
-    if (record_has_label(record) &&
-        /* NOLINTNEXTLINE(clang-analyzer-core.CallAndMessage): such a record begins with its label */
-        label_check(taking->journal, record, any->named.label) != STATUS_OK) {
-        /* Said once more, with the way out. */
-        diags_clear(taking->own);
-        diags_error(taking->own, nowhere,
-                    "there is a %s '%.60s' already, and a %s of that name could not be told from "
-                    "it; --prefix K calls it 'K-%.60s'",
-                    record == RECORD_VESSEL ? "batch" : "vessel", any->named.label,
-                    record_types[record].name, any->named.label);
-    }
-    if (journal_add(taking->journal, record, row) != STATUS_OK)
+    if (going(taking) && record_has_label(record))
+        label_check(taking->journal, record, any->named.label,
+                    arena_format(taking->arena, "--prefix K calls it 'K-%.60s'", any->named.label));
+    if (!going(taking) || journal_add(taking->journal, record, row) != STATUS_OK)
         return;
     taking->added[record]++;
     taking->news = true;
@@ -705,79 +695,69 @@ static void settle(struct taking *taking, enum record record, const char *label,
     memcpy(row, there, record_types[record].size);
 }
 
-/* The id of the record that the row names, added when it is new; 0 when it names none. */
-static int64_t shared(struct taking *taking, enum record record)
-{
-    enum role label = label_of(record);
-    union any_record row;
-    if (!said(taking, label) || !going(taking))
-        return 0;
-    record_init(record, &row);
-    read_cells(taking, record, &row);
-    if (!going(taking))
-        return 0;
-    taking->culprit = label;
-    settle(taking, record, taking->cells[label], &row);
-    return row.named.id;
-}
-
-static int64_t take_batch(struct taking *taking)
+/* What a batch needs that is new. */
+static void complete_batch(struct taking *taking, struct batch *batch)
 {
     const struct rules *rules = taking->mapping->rules;
     int feeder = rules->feeder[FEEDS_GRAIN];
-    const char *label = taking->cells[ROLE_BATCH];
-    struct batch batch;
     int64_t known = 0;
-    record_init(RECORD_BATCH, &batch);
-    if (label[0] == '\0')
+    if (!said(taking, ROLE_BATCH))
         refuse(taking, ROLE_BATCH, "batch is missing; every vessel is of a batch");
-    batch.starter = shared(taking, RECORD_STARTER);
-    batch.lot = shared(taking, RECORD_LOT);
-    batch.cook = shared(taking, RECORD_COOK);
-    batch.session = shared(taking, RECORD_SESSION);
-    read_cells(taking, RECORD_BATCH, &batch);
     /* A grain without a sack to its name is a circumstance of the batch. */
     if (said(taking, ROLE_GRAIN) && !said(taking, ROLE_LOT) && feeder != RULES_NONE)
-        batch.facts = arena_format(taking->arena, "%s=%s", rules->observables[feeder].id,
-                                   read_word(taking, ROLE_GRAIN));
-    if (!moment_known(batch.at) && !journal_has(taking->journal, RECORD_BATCH, label, &known))
+        batch->facts = arena_format(taking->arena, "%s=%s", rules->observables[feeder].id,
+                                    read_word(taking, ROLE_GRAIN));
+    if (!moment_known(batch->at) &&
+        !journal_has(taking->journal, RECORD_BATCH, taking->cells[ROLE_BATCH], &known))
         refuse(taking, ROLE_INOCULATED,
                "inoculated is missing; a new batch needs the day of inoculation");
-    if (!going(taking))
-        return 0;
-    taking->culprit = ROLE_BATCH;
-    settle(taking, RECORD_BATCH, label, &batch);
-    return batch.id;
 }
 
-static int64_t take_vessel(struct taking *taking)
+/* The vessel's label and number, as far as they follow from one another. */
+static void complete_vessel(struct taking *taking, struct vessel *vessel)
 {
-    struct vessel vessel;
-    int64_t known = 0;
-    bool labelled = said(taking, ROLE_VESSEL);
     enum role telling = taking->mapping->headings[ROLE_VESSEL] != NULL ? ROLE_VESSEL : ROLE_NUMBER;
-    record_init(RECORD_VESSEL, &vessel);
-    vessel.batch = take_batch(taking);
-    vessel.place = shared(taking, RECORD_PLACE);
-    read_cells(taking, RECORD_VESSEL, &vessel);
-    if (isnan(vessel.grams))
-        vessel.grams = taking->grams;
-    if (!labelled && !said(taking, ROLE_NUMBER))
+    int64_t known = 0;
+    if (isnan(vessel->grams))
+        vessel->grams = taking->grams;
+    if (!said(taking, ROLE_VESSEL) && !said(taking, ROLE_NUMBER))
         refuse(taking, telling, "%s is missing; nothing tells which vessel this is",
                roles[telling].name);
-    if (!going(taking))
-        return 0;
-    if (!labelled)
-        vessel.label = arena_format(taking->arena, "%s-%lld", taking->cells[ROLE_BATCH],
-                                    (long long)vessel.number);
-    taking->label = vessel.label;
-    if (vessel.number == 0 && !journal_has(taking->journal, RECORD_VESSEL, vessel.label, &known))
-        vessel.number = query_number(
+    if (!said(taking, ROLE_VESSEL))
+        vessel->label = arena_format(taking->arena, "%s-%lld", taking->cells[ROLE_BATCH],
+                                     (long long)vessel->number);
+    taking->label = vessel->label;
+    if (vessel->number == 0 && !journal_has(taking->journal, RECORD_VESSEL, vessel->label, &known))
+        vessel->number = query_number(
             taking->journal, "SELECT coalesce(max(number), 0) + 1 FROM vessel WHERE batch = ?", "i",
-            vessel.batch);
-    taking->culprit = labelled ? ROLE_VESSEL : ROLE_NUMBER;
-    settle(taking, RECORD_VESSEL, vessel.label, &vessel);
-    return vessel.id;
+            vessel->batch);
+}
+
+/* The records that the row names, each after what it refers to, and added when it is new; the id of the vessel. */
+static int64_t take_records(struct taking *taking)
+{
+    int64_t ids[RECORD_COUNT] = {0};
+    for (enum record record = 0; record <= RECORD_VESSEL && going(taking); record++) {
+        enum role label = label_of(record);
+        union any_record row;
+        if (!said(taking, label) && record < RECORD_BATCH)
+            continue;
+        record_init(record, &row);
+        for (const struct column *column = record_types[record].columns; column->name; column++)
+            if (column->kind == COLUMN_REFERENCE && !column->derived)
+                memcpy((char *)&row + column->offset, &ids[column->refers], sizeof *ids);
+        read_cells(taking, record, &row);
+        if (record == RECORD_BATCH && going(taking))
+            complete_batch(taking, &row.batch);
+        if (record == RECORD_VESSEL && going(taking))
+            complete_vessel(taking, &row.vessel);
+        if (!going(taking))
+            break;
+        taking->culprit = record == RECORD_VESSEL && !said(taking, label) ? ROLE_NUMBER : label;
+        settle(taking, record, row.named.label, &row);
+        ids[record] = row.named.id;
+    }
+    return ids[RECORD_VESSEL];
 }
 
 /* What was done with a vessel, unless it is there on that day. */
@@ -846,7 +826,7 @@ static void take_cells(struct taking *taking)
                 {ROLE_DISCARDED, EVENT_DISCARD}};
     const char *folded = fold_trimmed(taking->arena, taking->cells[ROLE_RESULT]), *undated;
     struct result result = {0};
-    int64_t vessel = take_vessel(taking);
+    int64_t vessel = take_records(taking);
     for (size_t i = 0; i < sizeof days / sizeof *days && going(taking); i++)
         if (said(taking, days[i].role))
             take_event(taking, vessel, days[i].kind, read_day(taking, days[i].role), BECAUSE_UNTOLD,
@@ -1080,9 +1060,7 @@ enum {
 
 struct sample { /* what stands in one column */
     const char *heading, *folded;
-    const char *values[MOST_VALUES]; /* distinct, as written */
-    size_t counts[MOST_VALUES];
-    size_t count;
+    json_t *values;                  /* as written, and how often each stands there */
     bool more;                       /* distinct values than were kept */
     bool repeats;                    /* a value stands in two rows */
     bool whole;                      /* every value is a whole number */
@@ -1104,7 +1082,7 @@ struct guess {
     struct triage *triage;
 };
 
-static void look_at_value(struct guess *guess, struct sample *sample, const char *text)
+static void look_at_value(struct sample *sample, const char *text)
 {
     struct moment moment;
     int orders = 0, only = DATES_ISO;
@@ -1119,19 +1097,13 @@ static void look_at_value(struct guess *guess, struct sample *sample, const char
     sample->dates += plain || orders > 0;
     sample->plain = sample->plain || plain;
     sample->only[orders == 1 && !plain ? only : DATES_ISO] = true;
-    size_t i = 0;
-    while (i < sample->count && strcmp(sample->values[i], text) != 0)
-        i++;
-    if (i < sample->count) {
-        sample->counts[i]++;
-        sample->repeats = true;
-    } else if (i == MOST_VALUES || strlen(text) > MOST_LENGTH) {
+    const json_t *count = json_object_get(sample->values, text);
+    sample->repeats = sample->repeats || count != NULL;
+    if (count == NULL &&
+        (json_object_size(sample->values) == MOST_VALUES || strlen(text) > MOST_LENGTH))
         sample->more = true;
-    } else {
-        sample->values[i] = arena_string(guess->arena, text);
-        sample->counts[i] = 1;
-        sample->count++;
-    }
+    else
+        json_object_set_new(sample->values, text, json_integer(json_integer_value(count) + 1));
 }
 
 static enum status look_at_row(void *context, const struct csv_row *row)
@@ -1150,9 +1122,10 @@ static enum status look_at_row(void *context, const struct csv_row *row)
         if (header)
             *sample = (struct sample){.heading = arena_string(guess->arena, text),
                                       .folded = guess->sheet.folded[i],
+                                      .values = json_object(),
                                       .whole = true};
         else if (!is_blank(text))
-            look_at_value(guess, sample, text + strspn(text, " \t"));
+            look_at_value(sample, text + strspn(text, " \t"));
     }
     return STATUS_OK;
 }
@@ -1190,7 +1163,8 @@ static void choose(struct guess *guess)
     for (struct sample *at = guess->samples; at < end; at++) {
         bool headed = role_fit(ROLE_VESSEL, at->folded) + role_fit(ROLE_NUMBER, at->folded);
         if (guess->of[ROLE_VESSEL] == NULL && guess->of[ROLE_NUMBER] == NULL && !at->used &&
-            at->filled > 0 && headed && (at->whole || at->more || 4 * at->count > 3 * at->filled))
+            at->filled > 0 && headed &&
+            (at->whole || at->more || 4 * json_object_size(at->values) > 3 * at->filled))
             use(guess, at, at->whole ? ROLE_NUMBER : ROLE_VESSEL);
     }
     /* What belongs to a record that no column names: the temperature of no place. */
@@ -1229,12 +1203,15 @@ static const char *quoted(const struct guess *guess, const char *text)
 static bool tell_batch(const struct sample *labels)
 {
     size_t count = 0;
-    for (size_t i = 0; labels != NULL && i < labels->count; i++) {
-        const char *label = labels->values[i];
+    const char *label;
+    json_t *unused;
+    json_object_foreach(labels != NULL ? labels->values : NULL, label, unused)
+    {
+        (void)unused;
         count += isdigit((unsigned char)label[strlen(label) - 1]) &&
                  label[strspn(label, "0123456789")] != '\0';
     }
-    return count > 0 && 4 * count > 3 * labels->count;
+    return count > 0 && 4 * count > 3 * json_object_size(labels->values);
 }
 
 static void put_columns(struct guess *guess)
@@ -1351,8 +1328,11 @@ static void put_values(struct guess *guess, enum role role, bool *any)
     const struct sample *sample = guess->of[role];
     bool headed = false, results = role == ROLE_RESULT;
     struct result result;
-    for (size_t i = 0; i < sample->count; i++) {
-        const char *value = sample->values[i];
+    const char *value;
+    json_t *count;
+    json_object_foreach(sample->values, value, count)
+    {
+        const json_int_t times = json_integer_value(count);
         struct meant meant = {.id = NULL};
         double p = 0;
         if (!results)
@@ -1366,9 +1346,8 @@ static void put_values(struct guess *guess, enum role role, bool *any)
         *any = headed = true;
         text_printf(guess->out, "    %s%s: %s   # %s", meaning != NULL ? "" : "# ",
                     quoted(guess, value), meaning != NULL ? meaning : "?",
-                    sample->counts[i] == 1
-                        ? "once"
-                        : arena_format(guess->arena, "%zu times", sample->counts[i]));
+                    times == 1 ? "once"
+                               : arena_format(guess->arena, "%lld times", (long long)times));
         if (p > 0)
             text_printf(guess->out, "; a guess, %.0f %%", 100.0 * p);
         text_puts(guess->out, results && meaning == NULL    ? "; say what it was\n"
@@ -1404,6 +1383,8 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
             if (guess->of[i] != NULL && role_column((enum role)i)->list != LIST_NONE)
                 put_values(guess, (enum role)i, &any);
     }
+    for (size_t k = 0; k < guess->column_count; k++)
+        json_decref(guess->samples[k].values);
     arena_free(arena);
     return status;
 }

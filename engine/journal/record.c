@@ -589,7 +589,8 @@ static void row_check(struct journal *journal, enum record record, const void *r
     check_order(journal, record, row);
 }
 
-enum status label_check(struct journal *journal, enum record record, const char *label)
+enum status label_check(struct journal *journal, enum record record, const char *label,
+                        const char *remedy)
 {
     enum record other = record == RECORD_VESSEL  ? RECORD_BATCH
                         : record == RECORD_BATCH ? RECORD_VESSEL
@@ -601,9 +602,10 @@ enum status label_check(struct journal *journal, enum record record, const char 
                                  record_types[other].name),
                      "t", label) != 0)
         journal_refuse(journal, STATUS_DATA,
-                       "there is a %s '%s' already, and a %s of that name could not be told "
-                       "from it; choose another label",
-                       record_types[other].name, label, record_types[record].name);
+                       "there is a %s '%.60s' already, and a %s of that name could not be told "
+                       "from it; %s",
+                       record_types[other].name, label, record_types[record].name,
+                       remedy != NULL ? remedy : "choose another label");
     return journal_told(journal);
 }
 
@@ -867,7 +869,7 @@ enum status journal_correct(struct journal *journal, enum record record, const c
         journal_read_column(journal, &columns[index], value, arena, &row);
         row_check(journal, record, &row);
         if (columns[index].kind == COLUMN_LABEL)
-            label_check(journal, record, row.named.label);
+            label_check(journal, record, row.named.label, NULL);
         const char *every = row_columns(journal, record);
         write_row(journal,
                   journal_sql(journal, "UPDATE \"%s\" SET (%s) = (%s) WHERE id = ?1", type->name,
