@@ -502,11 +502,9 @@ static enum status judge_batches(struct review *review)
 
 /* ---- what to change ----------------------------------------------------------------------------- */
 
-static int saves_more(const void *a, const void *b)
+double review_saves(const struct review_culprit *culprit)
 {
-    const struct review_change *first = a, *second = b;
-    int by_saved = ORDER(second->saved, first->saved);
-    return by_saved != 0 ? by_saved : ORDER(first->culprit, second->culprit);
+    return culprit->saved * culprit->p;
 }
 
 static void choose_all_trials(struct review *review)
@@ -523,16 +521,13 @@ static void choose_all_trials(struct review *review)
             culprit->trials = tell_apart(review->reasoner, culprit->causes, culprit->cause_count,
                                          review->arena, &culprit->trial_count);
         }
-        struct review_change *change = &review->changes[review->change_count++];
-        *change = (struct review_change){
-            .culprit = k, .cause = RULES_NONE, .saved = culprit->saved * culprit->p};
-        if (culprit->cause_count > 0) {
-            change->cause = (int)culprit->causes[0].cause;
-            change->p = culprit->causes[0].p;
-        }
+        size_t at = k;
+        for (; at > 0 &&
+               review_saves(&review->culprits[review->changes[at - 1]]) < review_saves(culprit);
+             at--)
+            review->changes[at] = review->changes[at - 1];
+        review->changes[at] = k;
     }
-    if (review->change_count > 1)
-        qsort(review->changes, review->change_count, sizeof *review->changes, saves_more);
 }
 
 /* ---- the next batch ----------------------------------------------------------------------------- */

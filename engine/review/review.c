@@ -503,35 +503,39 @@ static void make_batches(struct review *review)
 
 /* ---- since when it went wrong ------------------------------------------------------------------- */
 
+struct day { /* on which vessels were started */
+    int32_t day;
+    struct counts counts;
+};
+
 static int by_day(const void *a, const void *b)
 {
-    const struct review_day *first = a, *second = b;
+    const struct day *first = a, *second = b;
     return ORDER(first->day, second->day);
 }
 
-/* The vessels by the days on which they were started. */
-static void list_days(const struct review *review, struct review_watch *watch)
+/* The vessels by the days on which they were started; how many vessels, and days. */
+static size_t list_days(const struct review *review, struct day *days, size_t *count)
 {
     const struct dataset *dataset = review->dataset;
-    struct review_day *days = arena_array(review->arena, dataset->vessel_count, sizeof *days);
-    size_t kept = 0;
+    size_t vessels = 0;
     for (size_t i = 0; i < dataset->vessel_count; i++)
         if (review->standing[i] != STANDING_OUT && !dataset->control[i] &&
             dataset->entered[i] != DAY_NONE && dataset->entered[i] <= dataset->today) {
-            days[watch->vessels].day = dataset->entered[i];
-            count_vessel(&days[watch->vessels++].counts, review->standing[i]);
+            days[vessels].day = dataset->entered[i];
+            count_vessel(&days[vessels++].counts, review->standing[i]);
         }
-    if (watch->vessels > 1)
-        qsort(days, watch->vessels, sizeof *days, by_day);
-    for (size_t i = 1; i < watch->vessels; i++)
-        if (days[i].day == days[kept].day) {
-            days[kept].counts.lost += days[i].counts.lost;
-            days[kept].counts.total++;
+    if (vessels > 1)
+        qsort(days, vessels, sizeof *days, by_day);
+    *count = vessels > 0;
+    for (size_t i = 1; i < vessels; i++)
+        if (days[i].day == days[*count - 1].day) {
+            days[*count - 1].counts.lost += days[i].counts.lost;
+            days[*count - 1].counts.total++;
         } else {
-            days[++kept] = days[i];
+            days[(*count)++] = days[i];
         }
-    watch->days = days;
-    watch->count = watch->vessels > 0 ? kept + 1 : 0;
+    return vessels;
 }
 
 /* The rate of what no culprit explains, within what a plan can be made for. */
@@ -547,40 +551,61 @@ static double usual_rate(const struct review *review)
     return fmin(0.4, fmax(0.01, rate));
 }
 
-static void make_watch(struct review *review)
+static json_t *day_json(const struct day *day, enum day_style style)
+{
+    char room[MOMENT_ROOM];
+    return day != NULL ? json_string(day_write(day->day, style, room)) : json_null();
+}
+
+json_t *review_watch(const struct review *review)
 {
     enum { EPISODES = 16, MANY = 500000 };
-    struct review_watch *watch = &review->watch;
-    double usual = usual_rate(review);
-
-    *watch = (struct review_watch){.since = DAY_NONE};
-    if (review->dataset->vessel_count > MANY)
-        return;
-    list_days(review, watch);
-    watch->asked = watch->vessels >= REVIEW_FEWEST;
-    if (!watch->asked)
-        return;
-    watch->plan =
-        monitor_plan(usual, fmin(0.9, fmax(2.0 * usual, usual + 0.15)),
-                     fmax(100.0, (double)watch->vessels / review->rules->review.false_alarm));
-    watch->episodes = arena_array(review->arena, EPISODES, sizeof *watch->episodes);
-    double sum = 0.0;
-    size_t began = 0;
+    double usual = usual_rate(review), sum = 0.0, share = 0.0, last_share = 0.0;
+    size_t count, episodes = 0, began = 0, so_far = 0;
+    const struct day *since = NULL, *ended = NULL; /* of the last episode */
     bool signalled = false;
-    for (size_t d = 0; d < watch->count; d++) {
-        struct review_day *day = &watch->days[d];
-        began = sum > 0.0 ? began : d;
-        sum = day->sum = monitor_add(&watch->plan, sum, day->counts);
-        signalled = signalled || sum >= watch->plan.threshold;
-        if (!signalled || (sum > 0.0 && d + 1 < watch->count))
+
+    if (review->dataset->vessel_count > MANY)
+        return json_null();
+    struct day *days = calloc(review->dataset->vessel_count + 1, sizeof *days);
+    size_t vessels = list_days(review, days, &count);
+    if (vessels < REVIEW_FEWEST) {
+        free(days);
+        return json_null();
+    }
+    const struct monitor_plan plan =
+        monitor_plan(usual, fmin(0.9, fmax(2.0 * usual, usual + 0.15)),
+                     fmax(100.0, (double)vessels / review->rules->review.false_alarm));
+    json_t *sums = json_array();
+    for (size_t d = 0; d < count; d++) {
+        if (sum <= 0.0) {
+            began = d;
+            share = (double)so_far / (double)vessels;
+        }
+        so_far += days[d].counts.total;
+        sum = monitor_add(&plan, sum, days[d].counts);
+        json_array_append_new(
+            sums, json_pack("[f, f]", (double)so_far / (double)vessels, sum / plan.threshold));
+        signalled = signalled || sum >= plan.threshold;
+        if (!signalled || (sum > 0.0 && d + 1 < count))
             continue;
         signalled = false;
-        if (watch->episode_count < EPISODES)
-            watch->episodes[watch->episode_count++] =
-                (struct review_episode){began, sum > 0.0 ? watch->count : d};
+        if (episodes < EPISODES) { /* it has come back, or has not yet */
+            episodes++;
+            since = &days[began];
+            ended = sum > 0.0 ? NULL : &days[d];
+            last_share = share;
+        }
     }
-    if (watch->episode_count > 0)
-        watch->since = watch->days[watch->episodes[watch->episode_count - 1].began].day;
+    json_t *watch =
+        json_pack("{s:f, s:f, s:f, s:I, s:o, s:o, s:I, s:o, s:o, s:o, s:f, s:o}", "usual",
+                  plan.usual, "raised", plan.raised, "run_to_false_alarm", plan.run_usual,
+                  "signals", (json_int_t)episodes, "since", day_json(since, DAY_ISO), "_ended",
+                  day_json(ended, DAY_ISO), "_count", (json_int_t)vessels, "_sums", sums, "_from",
+                  day_json(days, DAY_WORDS), "_to", day_json(&days[count - 1], DAY_WORDS), "_began",
+                  last_share, "_since", day_json(since, DAY_WORDS));
+    free(days);
+    return watch;
 }
 
 /* ---- totals and limits -------------------------------------------------------------------------- */
@@ -674,7 +699,6 @@ enum status review_make(const struct dataset *dataset, const struct reasoner *re
     call_culprits(review);
     make_time(review);
     make_batches(review);
-    make_watch(review);
     totals->batches = review->batch_count;
     review->limits = find_limits(review);
     return review_explain(review);

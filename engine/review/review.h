@@ -2,6 +2,7 @@
 #ifndef JARSIDE_REVIEW_REVIEW_H
 #define JARSIDE_REVIEW_REVIEW_H
 
+#include <jansson.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -161,34 +162,7 @@ struct review_batch { /* in order of time, then of the dataset */
 
 enum { REVIEW_BATCHES_JUDGED = 100 };
 
-struct review_day { /* on which vessels were started */
-    int32_t day;
-    struct counts counts;
-    double sum; /* the running sum behind it */
-};
-
-struct review_episode {  /* in which the sum went from 0 over the threshold and back */
-    size_t began, ended; /* days; `ended` is their number when it has not come back */
-};
-
-struct review_watch { /* the running sum over the vessels */
-    bool asked;       /* there were enough vessels with days, and not too many */
-    struct monitor_plan plan;
-    struct review_day *days; /* in order */
-    size_t count, vessels;   /* of days, of vessels in them */
-    struct review_episode *episodes;
-    size_t episode_count;
-    int32_t since; /* day the last episode began, if it signalled; DAY_NONE */
-};
-
 /* ---- what to do ------------------------------------------------------------------------------ */
-
-struct review_change { /* in order of vessels saved */
-    size_t culprit;
-    double saved; /* vessels: the culprit's mean, times the chance that it is one */
-    int cause;    /* the likeliest, whose `change` says how; RULES_NONE */
-    double p;     /* of that cause, given the culprit */
-};
 
 /* One arm of the next batch: vessels that get these levels. */
 struct review_arm {
@@ -260,9 +234,7 @@ struct review {
     size_t batch_count;
     double centre; /* of the chart */
     struct review_drift drift;
-    struct review_watch watch;
-    struct review_change *changes;
-    size_t change_count;
+    size_t *changes;           /* the culprits in order of the vessels saved */
     struct review_plan *plans; /* for culprits that cannot be told apart */
     size_t plan_count;
     struct review_account account; /* of one batch, or when all were lost; else without causes */
@@ -310,6 +282,13 @@ enum { REVIEW_CULPRITS = 8 }; /* at most */
 /* Fills culprits, near, suspects_asked and drift of a review; the lists are in the arena. */
 void review_find_culprits(const struct dataset *dataset, const struct review_rule *rule,
                           struct arena *arena, struct review *review);
+
+/* Since when losses rose: the running sum over the vessels (monitor_plan), day by day; JSON, null when there
+ * are too few vessels with days, or too many: {usual, raised, run_to_false_alarm, signals, since}, the day the last
+ * episode above the threshold began; for templates how it went on. */
+json_t *review_watch(const struct review *review);
+/* Vessels saved by changing a culprit: its mean, times the chance that it is one. */
+double review_saves(const struct review_culprit *culprit);
 
 /* Whether a level of a factor is among the culprits. */
 bool review_calls(const struct review *review, size_t factor, uint32_t level);

@@ -258,12 +258,12 @@ static json_t *culprit_row(const struct review *review, const void *row)
 
 static json_t *change_row(const struct review *review, const void *row)
 {
-    const struct review_change *change = row;
-    const struct cause *cause =
-        change->cause != RULES_NONE ? &review->rules->causes[change->cause] : NULL;
-    return view_json("fault:z saved:n cause:o how:o", change->culprit, change->saved,
-                     cause != NULL ? json_string(cause->id) : json_null(),
-                     how(review, change->cause));
+    const size_t *k = row;
+    const struct review_culprit *culprit = &review->culprits[*k];
+    const int cause = culprit->cause_count > 0 ? (int)culprit->causes[0].cause : RULES_NONE;
+    return view_json("fault:z saved:n cause:s how:o", *k, review_saves(culprit),
+                     cause != RULES_NONE ? review->rules->causes[cause].id : NULL,
+                     how(review, cause));
 }
 
 /* The culprit to change first: what is known can be changed at once; what cannot be told apart needs a
@@ -272,15 +272,14 @@ static void add_first_change(json_t *root, const struct review *review)
 {
     const json_t *culprits = json_object_get(root, "faults"), *changes;
     size_t c = 0;
-    while (c < review->change_count &&
-           review->culprits[review->changes[c].culprit].suspect_count != 1)
+    while (c < review->culprit_count && review->culprits[review->changes[c]].suspect_count != 1)
         c++;
-    c = c < review->change_count ? c : 0;
-    if ((changes = json_object_get(root, "changes")) != NULL && review->change_count > 0)
+    c = c < review->culprit_count ? c : 0;
+    if ((changes = json_object_get(root, "changes")) != NULL && review->culprit_count > 0)
         json_object_set_new(
             root, "_first",
             view_json("fault:o _change:o",
-                      json_incref(json_array_get(culprits, review->changes[c].culprit)),
+                      json_incref(json_array_get(culprits, review->changes[c])),
                       json_incref(json_object_get(json_array_get(changes, c), "how"))));
 }
 
@@ -579,39 +578,6 @@ static json_t *batch_row(const struct review *review, const void *row)
     return made;
 }
 
-static json_t *watch(const struct review *review)
-{
-    const struct review_watch *watch = &review->watch;
-    const struct review_episode *last =
-        watch->episode_count > 0 ? &watch->episodes[watch->episode_count - 1] : NULL;
-    char words[3][MOMENT_ROOM] = {"", "", ""};
-    size_t vessels = 0;
-    double began = 0.0;
-    if (!watch->asked)
-        return json_null();
-    json_t *sums = json_array();
-    for (size_t d = 0; d < watch->count; d++) {
-        began = last != NULL && d == last->began ? (double)vessels / (double)watch->vessels : began;
-        vessels += watch->days[d].counts.total;
-        json_array_append_new(sums, json_pack("[f, f]", (double)vessels / (double)watch->vessels,
-                                              watch->days[d].sum / watch->plan.threshold));
-    }
-    if (watch->count > 0) {
-        day_write(watch->days[0].day, DAY_WORDS, words[0]);
-        day_write(watch->days[watch->count - 1].day, DAY_WORDS, words[1]);
-    }
-    return view_json("usual:n raised:n run_to_false_alarm:n signals:z since:o _ended:o _count:z "
-                     "_sums:o _from:s _to:s _began:n _since:s",
-                     watch->plan.usual, watch->plan.raised, watch->plan.run_usual,
-                     watch->episode_count, day(watch->since),
-                     last != NULL && last->ended < watch->count ? day(watch->days[last->ended].day)
-                                                                : json_null(),
-                     watch->vessels, sums, words[0], words[1], began,
-                     last != NULL && last->began < watch->count
-                         ? day_write(watch->since, DAY_WORDS, words[2])
-                         : NULL);
-}
-
 /* ---- one bad batch ------------------------------------------------------------------------------ */
 
 static json_t *account_parts(const struct review *review, const struct review_account *account)
@@ -727,13 +693,13 @@ json_t *view_review_json(const struct review *review, bool whole)
         "schema:i totals:o faults:o changes:o plans:o near:o factors:o aliases:o time:o drift:o "
         "batches:o watch:o account:o limits:o remarks:o rule:o rules:s",
         1, totals(review), LIST(review, culprit_row, review->culprits, review->culprit_count),
-        LIST(review, change_row, review->changes, review->change_count),
+        LIST(review, change_row, review->changes, review->culprit_count),
         LIST(review, plan_row, review->plans, review->plan_count),
         LIST(review, suspect_row, review->near, review->near_count), factors,
         LIST(review, alias_row, review->aliases, review->alias_count), times(review),
         view_json("p:n rises:b told:b test_p:n", review->drift.p, review->drift.rises,
                   review->drift.called, review->drift.test_p),
-        LIST(review, batch_row, batches, review->batch_count - first), watch(review),
+        LIST(review, batch_row, batches, review->batch_count - first), review_watch(review),
         account->cause_count > 0 ? account_parts(review, account) : json_null(), limits(review),
         LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
         review->rules->hash);

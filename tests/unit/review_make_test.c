@@ -129,7 +129,7 @@ static void test_one_culprit(void **state)
     assert_int_equal(review.time.factor, COOK);
     assert_int_equal(review.time.curves[0].level, 2);
     assert_int_equal(review.time.cases, LAB_BATCHES * LAB_EACH);
-    assert_int_equal(review.change_count, 1);
+    assert_int_equal(review.changes[0], 0);
     assert_int_equal(review.plan_count, 0);
 }
 
