@@ -15,6 +15,7 @@
 #include "journal/sql.h"
 #include "process/cook.h"
 #include "process/moisture.h"
+#include "rules/load.h"
 #include "triage/physics.h"
 #include "triage/triage.h"
 
@@ -54,43 +55,20 @@ size_t dataset_factor(const struct dataset *dataset, enum factor_kind kind)
 
 /* ---- words and their numbers -------------------------------------------------------------------- */
 
-struct words { /* numbers are from 0, in order of appearance */
-    const char **list;
-    size_t count;
-    uint32_t *slots; /* number + 1; 0 is free */
-    size_t slot_count;
-};
-
-static uint32_t *slot_of(const struct words *words, const char *word, size_t length)
+/* The number of a word, from 0 in order of appearance; LEVEL_NONE for "". */
+static uint32_t words_put(struct names *words, const char *word, size_t length, struct arena *arena)
 {
-    size_t slot = (size_t)fnv_hash(FNV_START, word, length) & (words->slot_count - 1);
-    while (words->slots[slot] != 0) {
-        const char *there = words->list[words->slots[slot] - 1];
-        if (strncmp(there, word, length) == 0 && there[length] == '\0')
-            break;
-        slot = (slot + 1) & (words->slot_count - 1);
-    }
-    return &words->slots[slot];
-}
-
-/* The number of a word; LEVEL_NONE for "". */
-static uint32_t words_put(struct words *words, const char *word, size_t length, struct arena *arena)
-{
-    enum { FIRST = 8 };
     if (length == 0)
         return LEVEL_NONE;
-    if (2 * words->count >= words->slot_count) { /* slots stay half empty */
-        words->slot_count = words->slot_count > 0 ? 2 * words->slot_count : FIRST;
-        words->slots = arena_array(arena, words->slot_count, sizeof *words->slots);
-        for (size_t i = 0; i < words->count; i++)
-            *slot_of(words, words->list[i], strlen(words->list[i])) = (uint32_t)i + 1;
+    char *whole = word[length] == '\0' ? NULL : strndup(word, length);
+    word = whole != NULL ? whole : word;
+    int number = names_find(words, word);
+    if (number == RULES_NONE) {
+        number = (int)words->count;
+        (void)names_add(words, arena_string(arena, word), arena, NULL);
     }
-    uint32_t *slot = slot_of(words, word, length);
-    if (*slot == 0) {
-        *arena_push(arena, words->list, words->count) = arena_copy(arena, word, length);
-        *slot = (uint32_t)words->count;
-    }
-    return *slot - 1;
+    free(whole);
+    return (uint32_t)number;
 }
 
 /* ---- taking in ---------------------------------------------------------------------------------- */
@@ -99,7 +77,7 @@ enum { SHIFTED = 4 }; /* words of a column that may move causes, at most */
 
 struct intake_column {
     struct factor factor; /* its kind, its name, what it moves */
-    struct words words;
+    struct names words;
     uint32_t *level; /* of each vessel */
     double *numbers; /* of each vessel, of a column of numbers */
     struct stay *stays;
