@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include "journal/query.h"
+#include "journal/journal.h"
 
 #include <ctype.h>
 #include <stdlib.h>

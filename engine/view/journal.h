@@ -10,7 +10,6 @@
 #include "base/memory.h"
 #include "journal/consult.h"
 #include "journal/journal.h"
-#include "journal/query.h"
 #include "rules/rules.h"
 #include "view/screen.h"
 #include "view/tree.h"

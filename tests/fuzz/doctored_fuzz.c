@@ -10,7 +10,6 @@
 #include "journal/consult.h"
 #include "journal/exchange.h"
 #include "journal/journal.h"
-#include "journal/query.h"
 #include "review/dataset.h"
 #include "review/review.h"
 #include "view/journal.h"

@@ -18,7 +18,6 @@
 #include <sqlite3.h>
 
 #include "journal/exchange.h"
-#include "journal/query.h"
 #include "support/journal_case.h"
 
 enum { KILLS = 500, WRITERS = 8, WRITES = 200, LONGEST_LIFE = 12000 /* microseconds */ };

@@ -11,7 +11,6 @@
 #include <sqlite3.h>
 
 #include "base/text.h"
-#include "journal/query.h"
 #include "support/journal_case.h"
 
 /* ---- moments --------------------------------------------------------------------------------- */
