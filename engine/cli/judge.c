@@ -183,22 +183,27 @@ static bool line_read(struct arena *arena, size_t number, struct line *line)
  * for itself. */
 struct hand {
     struct app app;
+    const struct app
+        *from; /* made after this when it first has something to do, on its own thread */
+    bool first, made;
     const struct line *lines;
     size_t count;
     enum status status;
 };
 
 /* The first has the reader that there is. */
-static void hand_init(struct hand *hand, const struct app *from, bool first)
+static void hand_make(struct hand *hand)
 {
+    const struct app *from = hand->from;
     struct app *app = &hand->app;
+    hand->made = true;
     *app = *from;
     app->held = true;
     app->arena = arena_new();
     app->diags = diags_new();
     text_init(&app->out.out);
     text_init(&app->err.out);
-    if (!first) /* the rules have been compiled without a fault */
+    if (!hand->first) /* the rules have been compiled without a fault */
         app->reader = reader_new(app->rules, app->diags);
     app->words = words_twin(app->words);
     app->triage = triage_new(app->rules, app->reader, app->reasoner);
@@ -206,11 +211,13 @@ static void hand_init(struct hand *hand, const struct app *from, bool first)
     triage_weigh_words(app->triage, app->words);
 }
 
-static void hand_release(struct hand *hand, bool first)
+static void hand_release(struct hand *hand)
 {
+    if (!hand->made)
+        return;
     triage_free(hand->app.triage);
     words_free(hand->app.words);
-    if (!first)
+    if (!hand->first)
         reader_free(hand->app.reader);
     text_release(&hand->app.out.out);
     text_release(&hand->app.err.out);
@@ -222,6 +229,10 @@ static void *hand_judges(void *context)
 {
     struct hand *hand = context;
     hand->status = STATUS_OK;
+    if (hand->count == 0)
+        return NULL;
+    if (!hand->made)
+        hand_make(hand);
     arena_reset(hand->app.arena);
     for (size_t i = 0; i < hand->count && hand->status == STATUS_OK; i++)
         hand->status = judge_line(&hand->app, &hand->lines[i]);
@@ -246,6 +257,8 @@ static enum status hands_judge(struct app *app, struct hand *hands, size_t hand_
     for (size_t i = 0; i < hand_count; i++) {
         if (apart[i])
             pthread_join(threads[i], NULL);
+        if (!hands[i].made)
+            continue;
         (void)screen_flush(&hands[i].app.err, stderr);
         if (status == STATUS_OK) {
             status = screen_flush(&hands[i].app.out, stdout);
@@ -258,7 +271,7 @@ static enum status hands_judge(struct app *app, struct hand *hands, size_t hand_
 
 static enum status judge_lines(struct app *app)
 {
-    enum { EACH = 256 }; /* lines for a hand at a time */
+    enum { EACH = 1024 }; /* lines for a hand at a time: so many that all take about as long */
     const size_t jobs = (size_t)app->given.jobs, most = jobs > 1 ? jobs * EACH : 1;
     size_t number = 0, count = 0;
     struct arena *arena = arena_new();
@@ -268,7 +281,7 @@ static enum status judge_lines(struct app *app)
     set_stakes(app); /* once before any thread: what is wrong with them ends the program */
     set_signs(app);
     for (size_t i = 0; i < jobs; i++)
-        hand_init(&hands[i], app, i == 0);
+        hands[i] = (struct hand){.from = app, .first = i == 0};
     do {
         arena_reset(arena);
         for (count = 0; count < most && line_read(arena, number + 1, &lines[count]); count++)
@@ -276,7 +289,7 @@ static enum status judge_lines(struct app *app)
         status = hands_judge(app, hands, jobs, lines, count);
     } while (status == STATUS_OK && count == most);
     for (size_t i = 0; i < jobs; i++)
-        hand_release(&hands[i], i == 0);
+        hand_release(&hands[i]);
     arena_free(arena);
     if (status == STATUS_OK && ferror(stdin))
         return app_error(app, STATUS_IO, NULL, "cannot read standard input: %s", strerror(errno));

@@ -24,7 +24,7 @@ static inline double bench_jobs(const char *program, const char *many, const cha
     struct rusage usage;
     for (size_t i = 0; i < LINES_RUNS; i++) {
         double start = now();
-        if (!run(words, many, "/dev/null", NULL, &usage))
+        if (!run(words, many, "/dev/null", "/dev/null", &usage))
             die("cannot judge many lines");
         walls[i] = MANY_LINES / ((now() - start) / 1e3);
         rates[i] = MANY_LINES / seconds_of(&usage);
