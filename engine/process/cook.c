@@ -3,7 +3,6 @@
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
-#include <stdlib.h>
 
 #include "process/heat.h"
 
@@ -144,36 +143,15 @@ struct doses {
 
 typedef double factors[COOK_MAX_ORGANISMS]; /* on the kill of each organism */
 
-/* A cook that is being computed. Most courses of a cook differ in anything but the
- * diffusivity, and finding the roots of a series takes longer than following it: so
- * the models are kept. */
+/* A cook that is being computed. */
 struct cooking {
     const struct cook_setup *setup;
-    double diffusivity[COOK_NODES + 1];
-    struct heat_model model[COOK_NODES + 1];
-    size_t models;
-
     struct doses node[COOK_NODES]; /* at rising diffusivities */
     double node_ln[COOK_NODES];    /* ln of those */
     size_t nodes;
     struct doses central;
     factors moved[COOK_INPUTS][COOK_ENDS]; /* by come-up, air, cooling and resistance alone */
 };
-
-/* The model at this diffusivity, made if need be; the last place is taken again and again. */
-static const struct heat_model *model_at(struct cooking *work, double diffusivity)
-{
-    const size_t room = sizeof work->model / sizeof *work->model;
-    const struct heat_properties properties = {diffusivity, work->setup->heat_capacity,
-                                               work->setup->conductance};
-    for (size_t i = 0; i < work->models; i++)
-        if (work->diffusivity[i] == diffusivity)
-            return &work->model[i];
-    size_t at = work->models < room ? work->models++ : room - 1;
-    work->diffusivity[at] = diffusivity;
-    (void)heat_model(&work->setup->body, &properties, &work->model[at]);
-    return &work->model[at];
-}
 
 enum { CORNERS = 4 };
 
@@ -198,10 +176,14 @@ static size_t course_history(struct cooking *work, const struct course *course,
 static void course_core(struct cooking *work, const struct course *course, double step,
                         double *core, size_t count, double *outside)
 {
+    const struct heat_properties properties = {course->diffusivity, work->setup->heat_capacity,
+                                               work->setup->conductance};
+    struct heat_model model;
     struct heat_point history[CORNERS];
     size_t points = course_history(work, course, history);
-    (void)heat_curve(model_at(work, course->diffusivity), work->setup->start_celsius, history,
-                     points, 60.0 * step, true, core, count, outside);
+    (void)heat_model(&work->setup->body, &properties, &model);
+    (void)heat_curve(&model, work->setup->start_celsius, history, points, 60.0 * step, true, core,
+                     count, outside);
 }
 
 void cook_course(const struct cook_setup *setup, double diffusivity, double step_minutes,
@@ -213,8 +195,10 @@ void cook_course(const struct cook_setup *setup, double diffusivity, double step
     course_core(&work, &course, step_minutes, core, count, outside);
 }
 
-/* Ample for the fourth-order rule: F0 to one part in ten thousand. */
+/* Ample for the fourth-order rule: F0 to one part in ten thousand. The longest cook that limits.h allows has
+ * fewer points. */
 static const double STEP_MINUTES = 1.0;
+enum { POINTS = 2700 };
 
 /* What a course is worth at the ends `from` to `to` of the organisms' z. */
 static void course_doses(struct cooking *work, const struct course *course, enum cook_end from,
@@ -223,7 +207,7 @@ static void course_doses(struct cooking *work, const struct course *course, enum
     double length = course->come_up + course->hold + course->cool;
     size_t steps = (size_t)ceil(length / STEP_MINUTES), count = steps + 1;
     double step = steps > 0 ? length / (double)steps : STEP_MINUTES;
-    double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
+    double core[POINTS], total[POINTS];
     course_core(work, course, step, core, count, NULL);
     /* cppcheck-suppress ctuuninitvar ; it is filled here */
     for (enum cook_end z = from; z <= to; z++, doses++) {
@@ -237,8 +221,6 @@ static void course_doses(struct cooking *work, const struct course *course, enum
             doses->organisms[i] = total[steps];
         }
     }
-    free(core);
-    free(total);
 }
 
 /* Steps after the start at which this dose is reached, with parts of a step; past the end the core is
@@ -303,7 +285,7 @@ static double minutes_needed(struct cooking *work, const struct course *course,
     for (size_t search = 0; search < 2 && !within; search++) {
         held.hold = search_minutes[search];
         size_t count = (size_t)ceil((held.come_up + held.hold) / STEP_MINUTES) + 1;
-        double *core = calloc(count, sizeof *core), *total = calloc(count, sizeof *total);
+        double core[POINTS], total[POINTS];
         longest = 0.0;
         within = true;
         course_core(work, &held, STEP_MINUTES, core, count, NULL);
@@ -319,8 +301,6 @@ static double minutes_needed(struct cooking *work, const struct course *course,
             within = within && total[count - 2] >= dose;
             longest = fmax(longest, STEP_MINUTES * steps_needed(total, count, dose));
         }
-        free(core);
-        free(total);
     }
     double minutes = fmax(0.0, longest - held.come_up);
     return minutes > longest_minutes ? INFINITY : minutes;

@@ -84,52 +84,45 @@ static const char *read_temperature(const char *text, double *number, enum probe
 
 /* ---- the header ------------------------------------------------------------------------------ */
 
-struct hint { /* one that begins with a space or a line stands at the end of a name */
-    const char *word;
+struct
+    hint { /* words parted by '|'; one that begins with a space or a line stands at the end of a name */
+    const char *words;
     double means;
 };
 
-/* What the first hint that is in the name means; 0 for none. */
+static bool has_word(const char *name, const char *word, size_t length)
+{
+    const bool at_end = word[0] == ' ' || word[0] == '_';
+    for (const char *at = name + at_end; *at != '\0'; at++)
+        if (strncmp(at, word, length) == 0 && (!at_end || at[length] == '\0'))
+            return true;
+    return false;
+}
+
+/* What the first hint that is in the name means; else the meaning of the one without words. */
 static double hinted(const char *name, const struct hint *hints)
 {
-    for (; hints->word != NULL; hints++) {
-        const char *found = strstr(name, hints->word);
-        bool at_end = hints->word[0] == ' ' || hints->word[0] == '_';
-        while (at_end && found != NULL && found[2] != '\0')
-            found = strstr(found + 1, hints->word);
-        if (found != NULL && !(at_end && found == name))
-            return hints->means;
-    }
-    return 0;
+    for (; hints->words != NULL; hints++)
+        for (const char *at = hints->words; *at != '\0'; at += strspn(at, "|")) {
+            const size_t length = strcspn(at, "|");
+            if (has_word(name, at, length))
+                return hints->means;
+            at += length;
+        }
+    return hints->means;
 }
 
 static void read_name(struct probe_log *log, size_t column, const char *text)
 {
-    static const struct hint times[] = {{"time", 1}, {"date", 1}, {"min", 1}, {"sec", 1},
-                                        {"hour", 1}, {"day", 1},  {NULL, 0}};
-    static const struct hint temperatures[] = {{"temp", 1},    {"probe", 1},      {"core", 1},
-                                               {"celsius", 1}, {"fahrenheit", 1}, {NULL, 0}};
-    static const struct hint units[] = {{"fahrenheit", PROBE_FAHRENHEIT},
-                                        {"degf", PROBE_FAHRENHEIT},
-                                        {"deg f", PROBE_FAHRENHEIT},
-                                        {"\xC2\xB0\x66", PROBE_FAHRENHEIT},
-                                        {"(f)", PROBE_FAHRENHEIT},
-                                        {"[f]", PROBE_FAHRENHEIT},
-                                        {"_f", PROBE_FAHRENHEIT},
-                                        {" f", PROBE_FAHRENHEIT},
-                                        {"celsius", PROBE_CELSIUS},
-                                        {"degc", PROBE_CELSIUS},
-                                        {"deg c", PROBE_CELSIUS},
-                                        {"\xC2\xB0\x63", PROBE_CELSIUS},
-                                        {"(c)", PROBE_CELSIUS},
-                                        {"[c]", PROBE_CELSIUS},
-                                        {"_c", PROBE_CELSIUS},
-                                        {" c", PROBE_CELSIUS},
-                                        {NULL, 0}};
+    static const struct hint times[] = {{"time|date|min|sec|hour|day", 1}, {NULL, 0}};
+    static const struct hint temperatures[] = {{"temp|probe|core|celsius|fahrenheit", 1},
+                                               {NULL, 0}};
+    static const struct hint units[] = {
+        {"fahrenheit|degf|deg f|\xC2\xB0\x66|(f)|[f]|_f| f", PROBE_FAHRENHEIT},
+        {"celsius|degc|deg c|\xC2\xB0\x63|(c)|[c]|_c| c", PROBE_CELSIUS},
+        {NULL, 0}};
     static const struct hint minutes[] = {
-        {"sec", 1.0 / 60}, {"(s)", 1.0 / 60}, {"[s]", 1.0 / 60}, {"_s", 1.0 / 60}, {"hour", 60},
-        {"(h)", 60},       {"[h]", 60},       {"_h", 60},        {"day", 1440},    {"(d)", 1440},
-        {"[d]", 1440},     {"_d", 1440},      {"", 1},           {NULL, 0}};
+        {"sec|(s)|[s]|_s", 1.0 / 60}, {"hour|(h)|[h]|_h", 60}, {"day|(d)|[d]|_d", 1440}, {NULL, 1}};
     char name[NAME_LIMIT];
     size_t length = 0;
     for (; length < NAME_LIMIT - 1 && text[length] != '\0'; length++)
