@@ -185,13 +185,6 @@ extern const struct command judge_commands[], plan_commands[], batch_commands[],
     event_commands[], record_commands[], exchange_commands[], rules_commands[], review_commands[],
     config_commands[], help_commands[], hidden_commands[];
 
-/* The next command in the order of the help; the first after NULL, NULL after the last. */
-const struct command *command_next(const struct command *command);
-/* The command that is named first, in `words` words, or behind nothing but its options, whose number is
- * `leading`; NULL when none is. */
-const struct command *command_behind(struct app *app, int argc, char **argv, int *leading,
-                                     int *words);
-
 /* What help.txt says of a command, or of what else has a section there: which operands it takes, for
  * instance "[TEXT...]", what it does, and a paragraph more. "" for nothing. */
 struct help {
@@ -209,10 +202,6 @@ struct help_line {
 bool help_next(struct app *app, const char *section, struct help_line *line);
 /* The options of a command, its own first; of NULL, what any command takes. */
 bool option_next(struct app *app, const struct command *command, struct help_line *line);
-/* The option that "--name", "--name=value" or "-n" names, at `line`, which may be NULL; NULL when
- * there is none. */
-const struct option *command_option(struct app *app, const struct command *command,
-                                    const char *word, struct help_line *line);
 
 /* The whole command line: finds the command, reads its options, runs it, and makes sure that what was
  * written arrived. Exits with the status. Sets the locale's LC_CTYPE (only that, so that decimals keep

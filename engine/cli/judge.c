@@ -8,7 +8,7 @@
 
 #include "cli/app.h"
 #include "prompt/prompt.h"
-#include "rules/cases.h"
+#include "rules/rules.h"
 #include "view/verdict.h"
 
 /* ==== judge =================================================================================== */

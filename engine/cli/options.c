@@ -12,7 +12,7 @@
 #include "base/dates.h"
 #include "base/text.h"
 #include "cli/app.h"
-#include "rules/cases.h"
+#include "rules/rules.h"
 #include "triage/physics.h"
 
 /* ---- words ----------------------------------------------------------------------------------- */
@@ -627,7 +627,7 @@ static const char *config_path(struct app *app)
 void config_read(struct app *app)
 {
     const char *path = config_path(app);
-    const struct entry *entries = NULL;
+    const struct plain_entry *entries = NULL;
     size_t count = 0;
     if (path == NULL || access(path, F_OK) != 0)
         return;

@@ -10,7 +10,7 @@
 #include "base/filing.h"
 #include "cli/app.h"
 #include "review/review.h"
-#include "rules/cases.h"
+#include "rules/rules.h"
 #include "triage/score.h"
 #include "view/verdict.h"
 

@@ -6,7 +6,6 @@
 #include <stddef.h>
 
 #include "process/heat.h"
-#include "process/lethality.h"
 #include "process/limits.h"
 
 /*

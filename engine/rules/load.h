@@ -15,13 +15,11 @@
  * From files to a rule base: what the files of rules/ share.
  *
  *   document.c   files -> documents, trees of nodes with positions; what is wrong, gathered
- *   plain.c      the same for the plain part of YAML, several times as fast
  *   load.c       documents -> one list of items a kind, overlays applied; items -> the model, in an
  *                order in which what is referred to is there before what refers to it; then the
  *                model as a whole: what cannot be right, what nobody uses
  *   fields.c     what may stand in a mapping: tables of fields, and how each sort is read
  *   knowledge.c  those tables, kind by kind
- *   cases.c      case files, by the same means
  *
  * Errors never end a step: everything is read that can be.
  */
@@ -111,13 +109,6 @@ void files_find(struct loader *loader, const char *path, size_t folder);
  * left out; the tree then still serves to find more errors.
  */
 const struct node *document_read(struct loader *loader, struct file *file);
-
-/* The same from the plain part of YAML, `skip` bytes left out; NULL when there is more to the file than that,
- * or anything wrong with it. Tells nothing. Texts stay in the bytes of the file, which are changed. */
-const struct node *plain_read(struct loader *loader, struct file *file, size_t skip);
-/* Whether a mapping has the key already. `keys` is filled once there are too many to compare. */
-bool document_repeats(struct loader *loader, const struct node *map, struct names *keys,
-                      const char *key);
 
 /* ---- the loader ------------------------------------------------------------------------------ */
 
@@ -419,6 +410,5 @@ void sort_cautions(struct loader *loader);
 
 /* A phrase, or a pattern behind a '/'; NULL, told, if it can be neither. */
 const char *read_phrase(struct loader *loader, const struct node *node);
-void load_language(struct loader *loader);
 
 #endif

@@ -8,7 +8,7 @@
 #include "base/diag.h"
 #include "base/memory.h"
 #include "reason/reason.h"
-#include "rules/cases.h"
+#include "rules/rules.h"
 #include "triage/triage.h"
 
 /*

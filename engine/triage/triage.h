@@ -11,7 +11,6 @@
 #include "language/reader.h"
 #include "language/words.h"
 #include "reason/reason.h"
-#include "rules/cases.h"
 #include "rules/rules.h"
 
 /* One case, whole: words and facts in, verdict out.

@@ -28,9 +28,6 @@ struct journal_view { /* what is being told from, passed together */
     struct moment now;
 };
 
-/* One record, its texts in the arena (journal_get); an empty one for the id 0. */
-void view_get(struct journal_view *view, enum record record, int64_t id, void *row);
-
 /* ---- words ----------------------------------------------------------------------------------- */
 
 /* The name that the rules have for an id, or the id where they know none ("" stays ""). In the case

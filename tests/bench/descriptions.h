@@ -12,7 +12,7 @@
 
 #include "base/memory.h"
 #include "bench/figures.h"
-#include "rules/cases.h"
+#include "rules/rules.h"
 
 struct descriptions {
     struct arena *arena;

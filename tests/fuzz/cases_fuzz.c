@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A case file, read against the shipped rules; its first cases are judged. */
 #include "base/memory.h"
-#include "rules/cases.h"
+#include "rules/rules.h"
 
 #include "support/fuzz.h"
 

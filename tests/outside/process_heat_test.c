@@ -7,7 +7,6 @@
 #include <stdlib.h>
 
 #include "process/heat.h"
-#include "process/lethality.h"
 
 static void eigenvalue_table(void **state)
 {

@@ -11,7 +11,7 @@
 #include "base/diag.h"
 #include "base/memory.h"
 #include "base/text.h"
-#include "rules/cases.h"
+#include "rules/rules.h"
 #include "support/scratch.h"
 
 struct fixture {

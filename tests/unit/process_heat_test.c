@@ -9,7 +9,6 @@
 #include <stdlib.h>
 
 #include "process/heat.h"
-#include "process/lethality.h"
 
 enum { COUNT = 601 }; /* 150 minutes in steps of 15 s */
 

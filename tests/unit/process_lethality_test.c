@@ -7,7 +7,7 @@
 #include <cmocka.h>
 #include <math.h>
 
-#include "process/lethality.h"
+#include "process/heat.h"
 
 static double sum_of(const double (*readings)[2], size_t count, double gap, struct lethality *sum)
 {

@@ -10,7 +10,6 @@
 #include "base/diag.h"
 #include "base/memory.h"
 #include "language/reader.h"
-#include "rules/cases.h"
 #include "rules/rules.h"
 
 static void assert_silent(const struct diags *diags)
