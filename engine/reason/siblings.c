@@ -7,6 +7,7 @@
 #include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "reason/model.h"
 
@@ -90,11 +91,22 @@ void beta_rule(double a, double b, size_t count, double *nodes, double *weights)
  * contaminated though never inoculated. */
 enum layer { LAYER_CONTAMINATED, LAYER_STUCK, LAYER_CONTROLS, LAYER_COUNT };
 
+enum { Q_NODES = 20, LAMBDA_NODES = 8, RULES_KEPT = 32 };
+
+/* A rule over the background: that of beta_rule, with the logarithms of its weights. */
+struct background {
+    double a, b;
+    double nodes[Q_NODES], ln_weights[Q_NODES];
+};
+
 /* Everything M(A) needs. */
 struct chance_of_counts {
     const struct sibling_cell *cells;
     size_t count;
     double a, b, reach_seen;
+    struct background
+        *kept; /* rules made before: causes that reach the same vessels have the same */
+    size_t kept_count;
 };
 
 /* ---- the chance of all counts ---------------------------------------------------------------- */
@@ -112,8 +124,6 @@ struct chance_of_counts {
  *
  * Binomial coefficients are left out: they are the same for every A.
  */
-
-enum { Q_NODES = 20, LAMBDA_NODES = 8 };
 
 /* What a cell is to a cause: out of its reach; within; and at the same position. */
 enum way { WAY_OUT, WAY_WITHIN, WAY_NEAR, WAY_COUNT };
@@ -138,6 +148,7 @@ struct suspected {
 struct sums {
     double lost[WAY_COUNT][WAY_COUNT], kept[WAY_COUNT][WAY_COUNT];
     double kept_in_all;
+    bool lost_within; /* some that were lost are within reach of either */
 };
 
 static struct tally tally_of(const struct sibling_cell *cell, enum layer layer)
@@ -167,6 +178,8 @@ static void sums_add(const struct chance_of_counts *of, const struct suspected *
         struct tally tally = tally_of(cell, layer);
         enum way x = way_to(cell, one, layer), y = way_to(cell, other, layer);
         sums->lost[x][y] += tally.lost;
+        sums->lost_within =
+            sums->lost_within || ((x != WAY_OUT || y != WAY_OUT) && tally.lost > 0.0);
         sums->kept[x][y] += tally.total - tally.lost;
         sums->kept_in_all += tally.total - tally.lost;
     }
@@ -183,50 +196,70 @@ static double log_sum(const double *ln, size_t count)
     return high + log(sum);
 }
 
-/* ln of [...] above, for one point of either lambda. */
-static double at_point(const struct sums *sums, const struct lambda *one, size_t j,
-                       const struct lambda *other, size_t l, const double *nodes,
-                       const double *weights)
+/* The rule over Beta(a, b), made if it is not kept. */
+static const struct background *background_of(struct chance_of_counts *of, double a, double b)
 {
-    double ln[Q_NODES], kept = 0.0;
+    double weights[Q_NODES];
+    for (size_t i = 0; i < of->kept_count && i < RULES_KEPT; i++)
+        if (of->kept[i].a == a && of->kept[i].b == b)
+            return &of->kept[i];
+    struct background *made = &of->kept[of->kept_count++ % RULES_KEPT];
+    made->a = a;
+    made->b = b;
+    beta_rule(a, b, Q_NODES, made->nodes, weights);
     for (size_t i = 0; i < Q_NODES; i++)
-        ln[i] = log(weights[i]);
-    for (size_t x = 0; x < WAY_COUNT; x++) {
-        for (size_t y = 0; y < WAY_COUNT; y++) {
-            if (x == WAY_OUT && y == WAY_OUT)
-                continue;
-            double ln_spared = one->ln_spared[x][j] + other->ln_spared[y][l];
-            double spared = exp(ln_spared), lost = sums->lost[x][y];
-            kept += sums->kept[x][y] * ln_spared;
-            for (size_t i = 0; lost > 0.0 && i < Q_NODES; i++)
-                ln[i] += lost * log1p(-(1.0 - nodes[i]) * spared);
-        }
-    }
-    return kept + log_sum(ln, Q_NODES);
+        made->ln_weights[i] = log(weights[i]);
+    return made;
 }
 
-static double layer_chance(const struct chance_of_counts *of, const struct suspected *one,
+/* ln of [...] above, for one point of either lambda. Without a rule nothing was lost that they could have reached. */
+static double at_point(const struct sums *sums, const struct lambda *one, size_t j,
+                       const struct lambda *other, size_t l, const struct background *rule)
+{
+    double ln[Q_NODES], kept = 0.0;
+    if (rule != NULL)
+        memcpy(ln, rule->ln_weights, sizeof ln);
+    for (size_t x = 0; x < WAY_COUNT; x++) {
+        for (size_t y = 0; y < WAY_COUNT; y++) {
+            double lost = sums->lost[x][y];
+            if ((x == WAY_OUT && y == WAY_OUT) || (lost == 0.0 && sums->kept[x][y] == 0.0))
+                continue;
+            double ln_spared = one->ln_spared[x][j] + other->ln_spared[y][l];
+            kept += sums->kept[x][y] * ln_spared;
+            if (!(lost > 0.0))
+                continue;
+            double spared = exp(ln_spared);
+            for (size_t i = 0; i < Q_NODES; i++)
+                ln[i] += lost * log1p(-(1.0 - rule->nodes[i]) * spared);
+        }
+    }
+    return rule != NULL ? kept + log_sum(ln, Q_NODES) : kept;
+}
+
+static double layer_chance(struct chance_of_counts *of, const struct suspected *one,
                            const struct suspected *other, enum layer layer)
 {
-    double ln[LAMBDA_NODES * LAMBDA_NODES] = {0.0}, nodes[Q_NODES], weights[Q_NODES];
+    double ln[LAMBDA_NODES * LAMBDA_NODES] = {0.0};
     const struct lambda *first = one ? &one->lambda[layer] : &no_lambda;
     const struct lambda *second = other ? &other->lambda[layer] : &no_lambda;
+    const struct background *rule = NULL;
     struct sums sums;
     sums_add(of, one, other, layer, &sums);
     double out = sums.lost[WAY_OUT][WAY_OUT];
     double ln_background = beta_ln_ratio(of->a, of->b, out, sums.kept_in_all);
-    if (first->count * second->count == 1)
+    if (first->count * second->count == 1 || (!sums.lost_within && sums.kept_in_all == 0.0))
         return ln_background;
-    beta_rule(of->a + out, of->b + sums.kept_in_all, Q_NODES, nodes, weights);
+    if (sums.lost_within)
+        rule = background_of(of, of->a + out, of->b + sums.kept_in_all);
     for (size_t j = 0; j < first->count; j++)
         for (size_t l = 0; l < second->count; l++)
             ln[j * second->count + l] = log(first->weight[j]) + log(second->weight[l]) +
-                                        at_point(&sums, first, j, second, l, nodes, weights);
+                                        at_point(&sums, first, j, second, l, rule);
     return ln_background + log_sum(ln, first->count * second->count);
 }
 
 /* ln M(A), A = {one, other}, either of which may be NULL. */
-static double siblings_chance(const struct chance_of_counts *of, const struct suspected *one,
+static double siblings_chance(struct chance_of_counts *of, const struct suspected *one,
                               const struct suspected *other)
 {
     double ln = 0.0;
@@ -468,6 +501,7 @@ static void weigh(const struct reasoner *reasoner, struct chance_of_counts of, u
         shortened[i].contaminated *= share;
     }
     of.cells = shortened;
+    of.kept = arena_room(arena, RULES_KEPT, sizeof *of.kept);
     for (size_t c = 0; c < causes; c++) {
         enum scope scope = reasoner->rules->causes[c].scope;
         if (scope != SCOPE_VESSEL && (shared >> scope & 1))
