@@ -112,6 +112,9 @@ unsigned quantity_dimensions(const char *word, size_t length)
         for (size_t name = 0; name < SPELLINGS && UNITS[i].names[name]; name++)
             if (UNITS[i].names[name][0] == *word && !strncmp(UNITS[i].names[name], word, length))
                 dimensions |= 1u << UNITS[i].dimension;
+    for (size_t i = PARTS; i < SOME; i++) /* "a third" is so many per cent */
+        if (strlen(NUMERALS[i]) == length && !memcmp(NUMERALS[i], word, length))
+            dimensions |= 1u << DIM_PERCENT;
     return dimensions;
 }
 

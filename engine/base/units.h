@@ -79,7 +79,8 @@ size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension 
 /* The words quantities are made of, one after the other: "days", "fl oz", "twenty". NULL: no more. */
 const char *quantity_word(size_t index);
 
-/* A bit for each dimension that has a unit whose name is this word, or begins with it ("fl oz"). */
+/* A bit for each dimension that has a unit whose name is this word, or begins with it ("fl oz"); "third" is one of
+ * per cent. */
 unsigned quantity_dimensions(const char *word, size_t length);
 
 /* Appends the value as people read it: "103 kPa (15 psi)", both systems where growers use both; that of

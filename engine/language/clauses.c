@@ -161,7 +161,7 @@ static void put_next(struct builder *b)
     if (is_word((unsigned char)c)) {
         put_run(b);
         put_character(b);
-    } else if (strchr(" \"*#_=^\\&", c)) { /* what only sets words apart */
+    } else if (c == ' ' || strchr("\"*#_=^\\&", c)) { /* what only sets words apart */
         put_space(b);
     } else if (c == '.') {
         put_point(b);
@@ -280,6 +280,13 @@ void working_correct(struct working *working, const struct correction *correctio
     working_end(working, old.from[old.length]);
 }
 
+uint32_t clause_end(const char *bytes, uint32_t at)
+{
+    while (bytes[at] != '\0' && bytes[at] != '\n')
+        at++;
+    return at;
+}
+
 struct span working_span(const struct working *working, uint32_t start, uint32_t end)
 {
     if (end <= start)
@@ -365,8 +372,8 @@ static void list_items(struct pass *p)
 {
     const struct job *job = p->job;
     const struct working *w = &job->working;
-    p->items = arena_array(job->scratch, job->matches.count + job->token_count + w->cut_count,
-                           sizeof *p->items);
+    p->items = arena_room(job->scratch, job->matches.count + job->token_count + w->cut_count,
+                          sizeof *p->items);
     size_t m = 0;
     size_t t = 0;
     uint32_t reach = 0;

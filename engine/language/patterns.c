@@ -442,10 +442,9 @@ static void clause_note(struct job *job, size_t word)
                               .first = (uint32_t)first,
                               .end = (uint32_t)end,
                               .from = job->tokens[first].start,
-                              .to = job->tokens[end - 1].end};
+                              .to = clause_end(bytes, job->tokens[end - 1].end)};
     while (clause->from && bytes[clause->from - 1] != '\n')
         clause->from--;
-    clause->to += (uint32_t)strcspn(bytes + clause->to, "\n");
     for (size_t i = first; i < end; i++) {
         const struct token *token = &job->tokens[i];
         uint32_t stem = token->stem;

@@ -920,29 +920,36 @@ static void look_at_word(const char *word, size_t length, struct lexeme *lexeme)
         lexeme->units |= 1u << DIM_CELSIUS; /* the sign of degrees, without its first byte */
 }
 
-static struct token token_at(struct reader *reader, const char *bytes, size_t at, size_t size)
+static void token_add(struct job *job, size_t at, size_t size)
 {
-    struct lexeme lost = {.stem = NO_INDEX};
-    struct lexeme *lexeme = &lost;
+    struct reader *reader = job->reader;
+    const char *bytes = job->working.bytes;
+    struct lexeme lost, *lexeme = &lost;
     uint32_t word = interned_find(&reader->words, bytes + at, size);
     if (word == NO_INDEX && reader->words.count < WORDS_MOST && size <= WORD_LONGEST)
         word = word_add(reader, bytes + at, size, false);
     if (word != NO_INDEX)
         lexeme = &reader->words.lexemes[word];
+    else
+        lost = (struct lexeme){.stem = NO_INDEX};
     if (!lexeme->counts)
         look_at_word(bytes + at, size, lexeme);
-    struct token token = {.start = (uint32_t)at,
-                          .end = (uint32_t)(at + size),
-                          .stem = lexeme->stem,
-                          .units = lexeme->units,
-                          .letters = lexeme->letters,
-                          .figure = bytes[at] >= '0' && bytes[at] <= '9'};
-    token.counts = lexeme->counts > 0 || token.figure;
-    if (token.stem != NO_INDEX) {
-        token.roles = reader->stems.stems[token.stem].roles;
-        token.filler = reader->stems.stems[token.stem].filler;
+    const bool figure = bytes[at] >= '0' && bytes[at] <= '9';
+    struct token *token = &job->tokens[job->token_count++];
+    *token = (struct token){.start = (uint32_t)at,
+                            .end = (uint32_t)(at + size),
+                            .stem = lexeme->stem,
+                            .units = lexeme->units,
+                            .letters = lexeme->letters,
+                            .figure = figure,
+                            .counts = lexeme->counts > 0 || figure};
+    for (at += size; bytes[at] == '%' || bytes[at] == '/' || bytes[at] == ' '; at++)
+        if (bytes[at] != ' ')
+            token->units |= 1u << DIM_PERCENT;
+    if (token->stem != NO_INDEX) {
+        token->roles = reader->stems.stems[token->stem].roles;
+        token->filler = reader->stems.stems[token->stem].filler;
     }
-    return token;
 }
 
 /* "A" begins a quantity only before a word that stands in them: "a week", "a few", "a week's". */
@@ -960,7 +967,7 @@ static void look_ahead(struct job *job, size_t first)
 {
     const struct trie *t = job->reader->trie;
     uint64_t next = UINT64_C(1) << END_MARK;
-    uint16_t units = 1u << DIM_NONE | 1u << DIM_PERCENT; /* "half" needs no word for per cent */
+    uint16_t units = 1u << DIM_NONE;
     for (size_t i = job->token_count; i-- > first;) {
         struct token *token = &job->tokens[i];
         units |= token->units;
@@ -979,13 +986,13 @@ void job_tokens(struct job *job)
 {
     const struct working *w = &job->working;
     size_t first = 0; /* token of the clause under way */
-    job->tokens = arena_array(job->scratch, w->length / 2 + 2, sizeof *job->tokens);
+    job->tokens = arena_room(job->scratch, w->length / 2 + 2, sizeof *job->tokens);
     job->token_count = 0;
     for (size_t at = 0; at <= w->length;) {
         size_t size = at < w->length ? word_length(w->bytes + at, w->length - at) : 0;
         if (size) {
-            struct token *token = &job->tokens[job->token_count++];
-            *token = token_at(job->reader, w->bytes, at, size);
+            token_add(job, at, size);
+            struct token *token = &job->tokens[job->token_count - 1];
             if (token->counts &&
                 (!strncmp(w->bytes + at, "a ", 2) || !strncmp(w->bytes + at, "an ", 3)))
                 token->counts = article_counts(job->reader, w->bytes, at + size + 1, w->length);
@@ -1105,8 +1112,7 @@ static void visit_quantities(struct walk *w, const struct branch *b, uint32_t at
     at = visit_bounds(w, at);
     if (at < w->end && job->tokens[at].counts) {
         uint32_t start = job->tokens[at].start, from = start;
-        uint32_t to = job->tokens[w->end - 1].end;
-        to += (uint32_t)strcspn(bytes + to, "\n");
+        uint32_t to = clause_end(bytes, job->tokens[w->end - 1].end);
         for (; from && !w->found.gap_count && strchr("<>~ ", bytes[from - 1]); from--) {
             if (bytes[from - 1] == ' ' && (from < 2 || !strchr("<>~", bytes[from - 2])))
                 break;

@@ -591,9 +591,9 @@ static void output_room(struct output *out)
     }
     for (const struct limit_hit *hit = job->limits; hit; hit = hit->next)
         unread++;
-    out->readings = arena_array(out->arena, readings, sizeof *out->readings);
-    out->unread = arena_array(out->arena, unread, sizeof *out->unread);
-    out->before = arena_array(job->scratch, readings, sizeof *out->before);
+    out->readings = arena_room(out->arena, readings, sizeof *out->readings);
+    out->unread = arena_room(out->arena, unread, sizeof *out->unread);
+    out->before = arena_room(job->scratch, readings, sizeof *out->before);
     out->named = arena_array(job->scratch, rules->observable_count, sizeof *out->named);
     out->chains = arena_array(job->scratch, rules->observable_count, sizeof *out->chains);
     memset(out->chains, 0xFF, rules->observable_count * sizeof *out->chains);
@@ -639,9 +639,7 @@ static void readings(struct job *job, struct reading_list *list)
         const struct match *match = &job->matches.items[i];
         if (match->role != ROLE_QUESTION)
             continue;
-        uint32_t end = match->end; /* with the rest of its clause: "is this contam" */
-        while (end < job->working.length && job->working.bytes[end] != '\n')
-            end++;
+        uint32_t end = clause_end(job->working.bytes, match->end); /* "is this contam" */
         list->question = (int)match->item;
         list->question_span = working_span(&job->working, match->start, end);
     }
