@@ -288,17 +288,17 @@ static size_t take_name(struct reading_words *words, size_t at, enum whose *whos
         here++;
     const char *word = word_at(words, here), *next = word_at(words, here + 1);
     bool pile = is_among(next, "ones|one|jar|jars|bag|bags|vessels");
-    if (is_among(word, "rest|others|remainder|remaining|else|otherwise") ||
-        is_middle(words, here) || (strcmp(word, "other") == 0 && (pile || here > at))) {
-        *whose = REST;
-        return here + 1 + (pile ? 1 : says(words, here + 1, "of them", &here) ? 2 : 0);
-    }
     if (strcmp(word, "other") == 0 && count_at(words, here + 1) > 0 &&
         !is_measure(words, here + 1)) {
         *whose = REST; /* "other three": so many must be left (settle_doubts) */
         words->left = (size_t)count_at(words, here + 1);
         words->left_at = words->text + words->tokens[here].start;
         return here + 2 + is_among(word_at(words, here + 2), "ones|jar|jars|bag|bags|vessels");
+    }
+    if (is_among(word, "rest|others|remainder|remaining|else|otherwise") ||
+        is_middle(words, here) || (strcmp(word, "other") == 0 && (pile || here > at))) {
+        *whose = REST;
+        return here + 1 + (pile ? 1 : says(words, here + 1, "of them", &here) ? 2 : 0);
     }
     if ((is_among(word, "control|controls|blank|blanks") || nearly(word, "control")) &&
         !is_among(next, "area|patch|of")) {

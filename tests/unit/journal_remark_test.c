@@ -104,6 +104,19 @@ static void groups_by_name(void **state)
     expect("evrything else ok, 3 to 5 slow and 7 is wet", "all fine | 3-5: slow | 7: wet");
     expect("jar 3: pink. the others are white", "white | 3: pink");
     expect("3 is green and 5 is wet, the remaining ones are fine", "all fine | 3: green | 5: wet");
+    expect("2: green spot, rest white and nice", "white and nice | 2: green spot");
+    expect("3 green spot, no change in the others", "no change | 3: green spot");
+    expect("none is green except 5", "none is green | 5: green");
+    expect("3 wet, the other eleven white", "white | 3: wet");
+    expect("3 wet, the other nine white", "which");
+    expect("all good bar 4 - wet", "all good | 4: wet");
+    expect("the last jar is wet, others ok", "all fine | 12: wet");
+    expect("first two wet, last three dry, the middle ones good",
+           "all fine | 1 2: wet | 10-12: dry");
+    expect("first two wet, the middle ones good", "which");
+    expect("all twelve good except 3", "all fine | 3: ");
+    expect("1 half white, 2 none, rest slow", "slow | 1: half white | 2: nothing growing");
+    expect("nothing on the controls, rest white", "white | control: nothing growing");
     expect("all fine, the control is clear", "all fine | control: clear");
     expect("half white, rest of the grain bare", "half white; of the grain bare");
     expect("green patch on 4, everything else good", "all fine | 4: green patch");
