@@ -434,24 +434,21 @@ void app_name(struct app *app, enum record record, union any_record *row)
 void *app_all(struct app *app, enum record record, const char *condition, int64_t value,
               size_t *count)
 {
-    struct page page;
-    (void)journal_page(app->journal, record, condition, value, 0, app->arena, &page);
+    const struct page page = journal_page(app->journal, record, condition, value, 0, app->arena);
     *count = page.count;
     return page.rows;
 }
 
 void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count)
 {
-    struct page page;
-    (void)journal_standing(app->journal, record, vessel, app->arena, &page);
+    const struct page page = journal_standing(app->journal, record, vessel, app->arena);
     *count = page.count;
     return page.rows;
 }
 
 bool app_newest(struct app *app, enum record record, void *row)
 {
-    struct page page;
-    (void)journal_page(app->journal, record, NULL, 0, 1, app->arena, &page);
+    const struct page page = journal_page(app->journal, record, NULL, 0, 1, app->arena);
     if (page.count > 0)
         memcpy(row, page.rows, record_types[record].size);
     return page.count > 0;
@@ -813,8 +810,7 @@ static void offer_ids(struct app *app, enum word_list list, const char *begun)
 static void offer_records(struct app *app, enum record record, const char *condition, int64_t value,
                           const char *begun)
 {
-    struct page page;
-    (void)journal_page(app->journal, record, condition, value, 0, app->arena, &page);
+    const struct page page = journal_page(app->journal, record, condition, value, 0, app->arena);
     for (size_t i = 0; i < page.count; i++)
         offer(app, begun, ((const union any_record *)page_row(&page, i))->named.label,
               record_types[record].name);

@@ -332,7 +332,6 @@ static enum status run_list(struct app *app)
     enum record record = RECORD_BATCH;
     struct batch batch = {.id = 0};
     const char *condition = "1";
-    struct page page;
 
     if (of != NULL || filtered)
         record = RECORD_VESSEL;
@@ -363,7 +362,8 @@ static enum status run_list(struct app *app)
     const size_t limit = given->limit != SIZE_MAX ? given->limit
                          : of != NULL             ? USUAL_OF_BATCH
                                                   : USUAL;
-    (void)journal_page(app->journal, record, condition, batch.id, limit, app->arena, &page);
+    const struct page page =
+        journal_page(app->journal, record, condition, batch.id, limit, app->arena);
     if (page.count == 0 && !app->given.json)
         app_say(app, "The journal has none of that kind.");
     return app_tell(app, "list", view_list_json(&app->view, &page));
@@ -373,7 +373,6 @@ static enum status run_search(struct app *app)
 {
     const char **words = NULL;
     size_t count = 0;
-    struct hits hits;
 
     for (size_t i = 0; i < app->operand_count; i++) {
         const char *at = app->operands[i];
@@ -385,8 +384,9 @@ static enum status run_search(struct app *app)
     }
     if (count == 0)
         app_stop(app, "search for what? For instance: jarside search greasy S1");
-    (void)query_search(app->journal, words, count,
-                       app->given.limit > 0 ? app->given.limit : SIZE_MAX / 2, app->arena, &hits);
+    const struct hits hits =
+        query_search(app->journal, words, count,
+                     app->given.limit > 0 ? app->given.limit : SIZE_MAX / 2, app->arena);
     json_t *groups = json_array();
     for (size_t i = 0; i < hits.count; i++)
         view_json_row(groups, "kind:s records:o", record_types[hits.pages[i].record].name,

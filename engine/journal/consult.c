@@ -367,14 +367,13 @@ static const struct outcome *read_looks(struct opening *opening)
 {
     struct journal *journal = opening->journal;
     struct consultation *at = opening->at;
-    struct page outcomes, looks;
     int64_t vessel = at->vessel.id, corrects = at->request.corrects;
     if (corrects != 0 && query_number(journal, "SELECT 1 FROM look WHERE id = ? AND vessel = ?",
                                       "ii", corrects, vessel) == 0)
         journal_refuse(journal, STATUS_USAGE, "look %lld is not one of %s's", (long long)corrects,
                        at->vessel.label);
-    journal_standing(journal, RECORD_OUTCOME, vessel, opening->arena, &outcomes);
-    journal_standing(journal, RECORD_LOOK, vessel, opening->arena, &looks);
+    const struct page outcomes = journal_standing(journal, RECORD_OUTCOME, vessel, opening->arena);
+    const struct page looks = journal_standing(journal, RECORD_LOOK, vessel, opening->arena);
     const struct outcome *outcome =
         outcomes.count > 0 ? page_row(&outcomes, outcomes.count - 1) : NULL;
     struct look *kept = looks.rows;

@@ -92,7 +92,7 @@ enum status label_check(struct journal *journal, enum record record, const char 
 /* As journal_find, but false and silent when there is none. */
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id);
 
-/* Records of a kind by rising id, their texts in an arena. */
+/* Records of a kind by rising id, their texts in an arena; none where reading was refused. */
 struct page {
     enum record record;
     void *rows; /* an array of its struct */
@@ -107,11 +107,11 @@ static inline const void *page_row(const struct page *page, size_t index)
 
 /* The newest `limit` (0: all) of those that fulfil a condition in SQL, "batch = ?1" say, with a value; of all
  * of the kind where it is NULL. */
-enum status journal_page(struct journal *journal, enum record record, const char *condition,
-                         int64_t value, size_t limit, struct arena *arena, struct page *page);
+struct page journal_page(struct journal *journal, enum record record, const char *condition,
+                         int64_t value, size_t limit, struct arena *arena);
 /* Looks, events or outcomes of a vessel that no later one corrects. */
-enum status journal_standing(struct journal *journal, enum record record, int64_t vessel,
-                             struct arena *arena, struct page *page);
+struct page journal_standing(struct journal *journal, enum record record, int64_t vessel,
+                             struct arena *arena);
 /* How many there are. */
 size_t journal_count(struct journal *journal, enum record record, const char *column,
                      int64_t value);
@@ -161,19 +161,18 @@ enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day
  * cook or session; vessels of one of these, of a batch or of the place where they stand; looks, events and
  * outcomes of a vessel or batch; starters made from a starter (its own, or grain that it grew on) or from
  * the grain of a vessel. */
-enum status query_belonging(struct journal *journal, enum record record, enum record of, int64_t id,
-                            size_t limit, struct arena *arena, struct page *page);
+struct page query_belonging(struct journal *journal, enum record record, enum record of, int64_t id,
+                            size_t limit, struct arena *arena);
 
 /* What became of the vessels of a batch, starter, lot, cook, session or place (where they stand), as JSON:
  * {vessels, lost, state, fate, controls, controls_lost}, counts of inoculated ones but for the last two; for
  * templates `_parts`, [{count, of}] by what is to be said of them. */
-enum status query_tally(struct journal *journal, enum record record, int64_t id, json_t **tally);
+json_t *query_tally(struct journal *journal, enum record record, int64_t id);
 
 /* Of the batches whose ids stand in a JSON list ("[]": of all) begun at or after `since`: what became of the
  * inoculated vessels by "month" of inoculation, "species" or "starter", as JSON: [{NAME, open, sound, lost}],
  * for templates `_all` and `_share`, of those that ended. */
-enum status query_losses(struct journal *journal, const char *by, const char *batches,
-                         int64_t since, json_t **losses);
+json_t *query_losses(struct journal *journal, const char *by, const char *batches, int64_t since);
 
 /* Records that hold every word, in any of their texts, whatever the case: the newest `limit` of each
  * kind. Words are compared folded (base/text.h) and whole; when nothing holds them so, those that begin
@@ -183,8 +182,8 @@ struct hits {
     size_t count;
     bool more; /* some kind has further ones */
 };
-enum status query_search(struct journal *journal, const char *const *words, size_t count,
-                         size_t limit, struct arena *arena, struct hits *hits);
+struct hits query_search(struct journal *journal, const char *const *words, size_t count,
+                         size_t limit, struct arena *arena);
 
 /* What happened, in order: looks, events and outcomes of one vessel or of all
  * vessels of a batch, and the slips that were corrected in a record.
@@ -208,8 +207,8 @@ struct history {
 
 /* The newest `limit` entries of each kind (0: all): of a vessel, or all vessels of a batch; of any
  * other record with a label its edits. `row` is the record. */
-enum status history_of(struct journal *journal, enum record record, const void *row, size_t limit,
-                       struct arena *arena, struct history *history);
+struct history history_of(struct journal *journal, enum record record, const void *row,
+                          size_t limit, struct arena *arena);
 
 /* ---- acts ------------------------------------------------------------------------------------ */
 

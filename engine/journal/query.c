@@ -31,10 +31,10 @@ static const char *belonging(struct arena *arena, enum record record, enum recor
                               column);
 }
 
-enum status query_belonging(struct journal *journal, enum record record, enum record of, int64_t id,
-                            size_t limit, struct arena *arena, struct page *page)
+struct page query_belonging(struct journal *journal, enum record record, enum record of, int64_t id,
+                            size_t limit, struct arena *arena)
 {
-    return journal_page(journal, record, belonging(arena, record, of), id, limit, arena, page);
+    return journal_page(journal, record, belonging(arena, record, of), id, limit, arena);
 }
 
 /* ---- counts ---------------------------------------------------------------------------------- */
@@ -43,7 +43,7 @@ enum status query_belonging(struct journal *journal, enum record record, enum re
 #define STATES "json_each('[\"growing\", \"isolated\", \"discarded\", \"used\"]')"
 #define FATES  "json_each('[\"open\", \"sound\", \"stuck\", \"contaminated\", \"untold\"]')"
 
-enum status query_tally(struct journal *journal, enum record record, int64_t id, json_t **tally)
+json_t *query_tally(struct journal *journal, enum record record, int64_t id)
 {
     struct arena *arena = arena_new();
     const char *sql = journal_sql(
@@ -67,20 +67,20 @@ enum status query_tally(struct journal *journal, enum record record, int64_t id,
         " THEN 'to remove' ELSE 'lost' END AS of FROM g GROUP BY 2"
         " ORDER BY instr('growing isolated discarded used lost to remove', of)))))",
         belonging(arena, RECORD_VESSEL, record));
-    *tally = query_json(journal, sql, "i", id);
+    json_t *tally = query_json(journal, sql, "i", id);
     arena_free(arena);
-    return journal_told(journal);
+    (void)journal_told(journal);
+    return tally;
 }
 
-enum status query_losses(struct journal *journal, const char *by, const char *batches,
-                         int64_t since, json_t **losses)
+json_t *query_losses(struct journal *journal, const char *by, const char *batches, int64_t since)
 {
     const char *key = strcmp(by, "month") == 0
                           ? "strftime('%Y-%m', b.at + 60 * b.at_offset, 'unixepoch')"
                       : strcmp(by, "species") == 0
                           ? "b.species"
                           : "ifnull((SELECT label FROM starter WHERE id = b.starter), '')";
-    *losses = query_json(
+    json_t *losses = query_json(
         journal,
         journal_sql(journal,
                     "SELECT json_group_array(json_object('%s', nullif(key, ''), 'open', open,"
@@ -93,7 +93,8 @@ enum status query_losses(struct journal *journal, const char *by, const char *ba
                     " GROUP BY 1 ORDER BY 1)",
                     by, key),
         "ti", batches, since);
-    return journal_told(journal);
+    (void)journal_told(journal);
+    return losses;
 }
 
 /* ---- search ---------------------------------------------------------------------------------- */
@@ -228,11 +229,11 @@ static void search_kind(struct journal *journal, size_t kind, const char *match,
         *arena_push(arena, hits->pages, hits->count) = page;
 }
 
-enum status query_search(struct journal *journal, const char *const *words, size_t count,
-                         size_t limit, struct arena *arena, struct hits *hits)
+struct hits query_search(struct journal *journal, const char *const *words, size_t count,
+                         size_t limit, struct arena *arena)
 {
     struct text wanted, match;
-    *hits = (struct hits){NULL, 0, false};
+    struct hits hits = {NULL, 0, false};
     text_init(&wanted);
     text_init(&match);
     journal_enter(journal);
@@ -242,20 +243,21 @@ enum status query_search(struct journal *journal, const char *const *words, size
         text_puts(&wanted, "\n");
     }
     /* Whole words; where nothing has them, words that begin so. */
-    for (int begun = 0; begun < 2 && hits->count == 0; begun++) {
+    for (int begun = 0; begun < 2 && hits.count == 0; begun++) {
         put_match(&match, wanted.bytes, begun);
         for (size_t i = 0; i < KINDS; i++)
-            search_kind(journal, i, match.bytes, wanted.bytes, limit, arena, hits);
+            search_kind(journal, i, match.bytes, wanted.bytes, limit, arena, &hits);
     }
     text_release(&wanted);
     text_release(&match);
-    return journal_leave(journal);
+    (void)journal_leave(journal);
+    return hits;
 }
 
 /* ---- history --------------------------------------------------------------------------------- */
 
-enum status history_of(struct journal *journal, enum record record, const void *row, size_t limit,
-                       struct arena *arena, struct history *history)
+struct history history_of(struct journal *journal, enum record record, const void *row,
+                          size_t limit, struct arena *arena)
 {
     static const enum record kinds[] = {RECORD_LOOK, RECORD_EVENT, RECORD_OUTCOME, RECORD_EDIT};
     const union any_record *of = row;
@@ -263,7 +265,7 @@ enum status history_of(struct journal *journal, enum record record, const void *
     size_t totals[RECORD_COUNT] = {0};
     struct text sql;
     text_init(&sql);
-    *history = (struct history){NULL, 0, 0};
+    struct history history = {NULL, 0, 0};
     /* Of each kind the newest, and how many there are; then all in the order of their moments. */
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         const char *name = record_types[kinds[i]].name;
@@ -284,7 +286,7 @@ enum status history_of(struct journal *journal, enum record record, const void *
     struct query query = query_begin(journal, sql.bytes, "iti", of->named.id, of->named.label,
                                      limit > 0 ? (int64_t)limit : -1);
     while (query_next(&query)) {
-        struct history_entry *entry = arena_push(arena, history->entries, history->count);
+        struct history_entry *entry = arena_push(arena, history.entries, history.count);
         *entry = (struct history_entry){.kind = (enum record)query_integer(&query, 0),
                                         .id = query_integer(&query, 1),
                                         .at = query_moment(&query, 2),
@@ -292,13 +294,14 @@ enum status history_of(struct journal *journal, enum record record, const void *
                                         .overruled = query_integer(&query, 5) != 0};
         totals[entry->kind] = (size_t)query_integer(&query, 6);
     }
-    for (size_t i = 0; i < history->count; i++) {
-        struct history_entry *entry = &history->entries[i];
+    for (size_t i = 0; i < history.count; i++) {
+        struct history_entry *entry = &history.entries[i];
         journal_get(journal, entry->kind, entry->id, arena, &entry->is);
         totals[entry->kind] -= totals[entry->kind] > 0;
     }
     for (size_t i = 0; i < RECORD_COUNT; i++)
-        history->earlier += totals[i];
+        history.earlier += totals[i];
     text_release(&sql);
-    return journal_leave(journal);
+    (void)journal_leave(journal);
+    return history;
 }

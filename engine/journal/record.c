@@ -969,38 +969,39 @@ bool journal_has(struct journal *journal, enum record record, const char *label,
     return found != 0;
 }
 
-enum status journal_page(struct journal *journal, enum record record, const char *condition,
-                         int64_t value, size_t limit, struct arena *arena, struct page *page)
+struct page journal_page(struct journal *journal, enum record record, const char *condition,
+                         int64_t value, size_t limit, struct arena *arena)
 {
     const char *name = record_types[record].name;
     size_t size = record_types[record].size;
     condition = condition != NULL ? condition : "1";
-    *page = (struct page){.record = record};
+    struct page page = {.record = record};
     journal_enter(journal);
     struct query query = query_begin(
         journal,
         select_rows(journal, record,
                     arena_format(arena, "WHERE %s ORDER BY id DESC LIMIT ?2", condition)),
         "ii", value, limit > 0 ? (int64_t)limit : -1);
-    char *rows = page->rows = query_rows(&query, record, arena, &page->count);
-    for (size_t i = 0; 2 * i + 1 < page->count; i++) { /* the newest last */
+    char *rows = page.rows = query_rows(&query, record, arena, &page.count);
+    for (size_t i = 0; 2 * i + 1 < page.count; i++) { /* the newest last */
         union any_record row;
-        char *last = rows + (page->count - 1 - i) * size;
+        char *last = rows + (page.count - 1 - i) * size;
         memcpy(&row, rows + i * size, size);
         memcpy(rows + i * size, last, size);
         memcpy(last, &row, size);
     }
-    page->total = page->count;
-    if (limit > 0 && page->count == limit)
-        page->total = (size_t)query_number(
+    page.total = page.count;
+    if (limit > 0 && page.count == limit)
+        page.total = (size_t)query_number(
             journal,
             journal_sql(journal, "SELECT count(*) FROM \"%s\" AS a WHERE %s", name, condition), "i",
             value);
-    return journal_leave(journal);
+    (void)journal_leave(journal);
+    return page;
 }
 
-enum status journal_standing(struct journal *journal, enum record record, int64_t vessel,
-                             struct arena *arena, struct page *page)
+struct page journal_standing(struct journal *journal, enum record record, int64_t vessel,
+                             struct arena *arena)
 {
     const char *standing = arena_format(
         arena, "vessel = ?1 AND NOT EXISTS (SELECT 1 FROM \"%s\" WHERE corrects = a.id)%s",
@@ -1008,7 +1009,7 @@ enum status journal_standing(struct journal *journal, enum record record, int64_
         record == RECORD_LOOK      ? " AND action <> '" WITHDRAWN "'"
         : record == RECORD_OUTCOME ? " AND status <> '" WITHDRAWN "'"
                                    : "");
-    return journal_page(journal, record, standing, vessel, 0, arena, page);
+    return journal_page(journal, record, standing, vessel, 0, arena);
 }
 
 size_t journal_count(struct journal *journal, enum record record, const char *column, int64_t value)

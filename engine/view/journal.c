@@ -170,10 +170,7 @@ static json_t *column_json(const struct column *column, const void *row, const c
 /* What a starter was made from. */
 static struct page parents_of(struct journal_view *view, int64_t starter)
 {
-    struct page page;
-    (void)journal_page(view->journal, RECORD_PARENT, "starter = ?1", starter, 0, view->arena,
-                       &page);
-    return page;
+    return journal_page(view->journal, RECORD_PARENT, "starter = ?1", starter, 0, view->arena);
 }
 
 /* Another starter, or the grain of a vessel. */
@@ -187,9 +184,7 @@ static struct page belonging(struct journal_view *view, enum record record, enum
                              int64_t id)
 {
     enum { MOST = 1000 };
-    struct page page;
-    (void)query_belonging(view->journal, record, of, id, MOST, view->arena, &page);
-    return page;
+    return query_belonging(view->journal, record, of, id, MOST, view->arena);
 }
 
 /* Whether it counts as lost, removed or not. */
@@ -253,14 +248,6 @@ json_t *view_record_json(struct journal_view *view, enum record record, const vo
 
 /* ---- lists ----------------------------------------------------------------------------------- */
 
-/* What became of the vessels of a record. */
-static json_t *tally_json(struct journal_view *view, enum record record, int64_t id)
-{
-    json_t *tally;
-    (void)query_tally(view->journal, record, id, &tally);
-    return tally;
-}
-
 json_t *view_records_json(struct journal_view *view, const struct page *page)
 {
     json_t *records = json_array();
@@ -268,7 +255,8 @@ json_t *view_records_json(struct journal_view *view, const struct page *page)
         const union any_record *row = page_row(page, i);
         json_t *object = view_record_json(view, page->record, row);
         if (record_has_label(page->record) && page->record != RECORD_VESSEL)
-            view_json_add(object, "vessels:o", tally_json(view, page->record, row->named.id));
+            view_json_add(object, "vessels:o",
+                          query_tally(view->journal, page->record, row->named.id));
         json_array_append_new(records, object);
     }
     return records;
@@ -318,9 +306,8 @@ json_t *view_losses_json(struct journal_view *view, const struct losses_asked *a
     json_t *root = view_json("schema:i", 1), *tables = json_array();
     json_int_t sound = 0, lost = 0;
     for (size_t by = 0; by < sizeof names / sizeof *names; by++) {
-        json_t *rows, *row;
+        json_t *rows = query_losses(view->journal, names[by], asked->batches, since), *row;
         size_t index;
-        (void)query_losses(view->journal, names[by], asked->batches, since, &rows);
         sound = lost = 0;
         json_array_foreach(rows, index, row)
         {
@@ -612,14 +599,14 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
     if (record == RECORD_STARTER)
         add_family(view, id, root);
     if (!one)
-        view_json_add(root, "vessels:o", tally_json(view, record, id));
+        view_json_add(root, "vessels:o", query_tally(view->journal, record, id));
     if (!of.dated && record != RECORD_PLACE) {
         const struct page batches = belonging(view, RECORD_BATCH, record, id);
         json_t *list = view_list_json(view, &batches);
         json_object_set(root, "batches", json_object_get(list, "records"));
         json_object_set_new(root, "_batches", list);
     }
-    (void)history_of(view->journal, record, row, limit, view->arena, &of.history);
+    of.history = history_of(view->journal, record, row, limit, view->arena);
     for (size_t k = 0; k < of.history.count; k++) {
         const struct history_entry *entry = &of.history.entries[k];
         json_t *age =
@@ -631,8 +618,8 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
     view_json_add(root, "earlier:z events:o _entries:o _width:i _today:s", of.history.earlier,
                   events, entries_told(&of), of.dated ? 20 : 12, moment_write_day(view->now, day));
     if (whole) {
-        (void)query_belonging(view->journal, RECORD_VESSEL, RECORD_BATCH, id, MOST_VESSELS,
-                              view->arena, &vessels);
+        vessels = query_belonging(view->journal, RECORD_VESSEL, RECORD_BATCH, id, MOST_VESSELS,
+                                  view->arena);
         json_object_set_new(root, "_vessels", view_list_json(view, &vessels));
     }
     if (of.dated)
@@ -834,14 +821,13 @@ static size_t keep_due(struct journal_view *view, const struct due_asked *asked,
 
 json_t *view_due_json(struct journal_view *view, const struct due_asked *asked)
 {
-    struct page growing;
     size_t silent = 0;
     int64_t next = 0;
     const char *silent_of = "";
     json_t *groups = json_array();
     bool controls = false;
-    (void)journal_page(view->journal, RECORD_VESSEL, "state IN ('growing', 'isolated')", 0, 0,
-                       view->arena, &growing);
+    const struct page growing = journal_page(view->journal, RECORD_VESSEL,
+                                             "state IN ('growing', 'isolated')", 0, 0, view->arena);
     struct vessel *vessels = growing.rows;
     size_t count = keep_due(view, asked, vessels, growing.count, &next, &silent, &silent_of);
     const bool all = asked->limit == 0 || asked->batch_count > 0 || count <= asked->limit;

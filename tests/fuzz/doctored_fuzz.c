@@ -217,13 +217,11 @@ static void check_all(struct journal_view *told)
 static void list(struct journal_view *told, enum record record)
 {
     struct screen screen = {.width = SCREEN_DEFAULT};
-    struct page page;
     text_init(&screen.out);
-    if (journal_page(told->journal, record, NULL, 0, 20, told->arena, &page) == STATUS_OK) {
-        json_t *list = view_list_json(told, &page);
-        view_say(&(struct face){.screen = &screen}, "list", list);
-        hold_json(list);
-    }
+    const struct page page = journal_page(told->journal, record, NULL, 0, 20, told->arena);
+    json_t *list = view_list_json(told, &page);
+    view_say(&(struct face){.screen = &screen}, "list", list);
+    hold_json(list);
     hold_text(&screen.out);
     screen_release(&screen);
     hold_diags(heard, false);

@@ -288,10 +288,8 @@ static void what_is_derived_comes_back_too(void **state)
     export_to(c, c->journal, "first");
     struct journal *other = new_journal(c, "other.db");
     assert_int_equal(import_from(c, other, "first", tally), STATUS_OK);
-    struct page here, there;
-    assert_int_equal(journal_page(c->journal, RECORD_VESSEL, NULL, 0, 0, c->arena, &here),
-                     STATUS_OK);
-    assert_int_equal(journal_page(other, RECORD_VESSEL, NULL, 0, 0, c->arena, &there), STATUS_OK);
+    const struct page here = journal_page(c->journal, RECORD_VESSEL, NULL, 0, 0, c->arena);
+    const struct page there = journal_page(other, RECORD_VESSEL, NULL, 0, 0, c->arena);
     assert_int_equal(here.count, 9);
     assert_int_equal(there.count, 9);
     for (size_t i = 0; i < here.count; i++) {
@@ -390,10 +388,8 @@ static void another_grower_s_records_get_new_ids(void **state)
     assert_int_equal(journal_count(mine, RECORD_LOOK, NULL, 0), 2 * looks);
     /* Corrections name the looks of their own vessel still. */
     struct vessel vessel;
-    struct page page;
     assert_int_equal(journal_find(mine, RECORD_VESSEL, "bB1-2", c->arena, &vessel), STATUS_OK);
-    assert_int_equal(journal_page(mine, RECORD_LOOK, "vessel = ?1", vessel.id, 0, c->arena, &page),
-                     STATUS_OK);
+    const struct page page = journal_page(mine, RECORD_LOOK, "vessel = ?1", vessel.id, 0, c->arena);
     assert_int_equal(page.count, 4);
     const struct look *list = page.rows;
     assert_int_equal(list[3].corrects, list[2].id);

@@ -519,7 +519,7 @@ static json_t *tally_of(struct journal_case *c, const char *path)
     if (status == STATUS_OK)
         status = journal_find(journal, RECORD_BATCH, "B1", c->arena, &batch);
     if (status == STATUS_OK)
-        status = query_tally(journal, RECORD_BATCH, batch.id, &tally);
+        tally = query_tally(journal, RECORD_BATCH, batch.id);
     journal_close(journal);
     return tally;
 }
