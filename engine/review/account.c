@@ -276,7 +276,7 @@ enum status account_judge(struct triage *triage, const struct reasoner *reasoner
             account->says_more = account->says_more || evidence.observations[o].seen != 0;
         if (account->says_more) /* a bare count points to no cause */
             share_out(rules, posterior.cause, shares);
-        account->causes = review_list_causes(rules, shares, arena, &account->cause_count);
+        review_list_causes(rules, shares, arena, &account->why);
         account_choose_trials(reasoner, evidence.observations, arena, account);
     }
     posterior_release(&posterior);

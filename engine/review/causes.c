@@ -84,9 +84,9 @@ static void ask_suspects(const struct review *review, const struct review_culpri
         enum scope scope = factor_kinds[review->dataset->factors[suspect->factor].kind].scope;
         double *share = &contest->causes[h * rules->cause_count], all = 0.0;
         contest->p[h] = suspect->p / culprit->p;
-        for (size_t k = 0; k < culprit->cause_count; k++)
-            if (rules->causes[culprit->causes[k].cause].scope == scope)
-                all += share[culprit->causes[k].cause] = culprit->causes[k].p;
+        for (size_t k = 0; k < culprit->why.cause_count; k++)
+            if (rules->causes[culprit->why.causes[k].cause].scope == scope)
+                all += share[culprit->why.causes[k].cause] = culprit->why.causes[k].p;
         for (size_t c = 0; c < rules->cause_count && all > 0.0; c++)
             share[c] /= all;
         if (all == 0.0)
@@ -118,15 +118,14 @@ static int better(const void *a, const void *b)
 }
 
 /* The tests that tell the hypotheses of a contest apart, best first; ends the contest. */
-static struct review_trial *choose_trials(const struct reasoner *reasoner, struct contest *contest,
-                                          struct arena *arena, size_t *count)
+static void choose_trials(const struct reasoner *reasoner, struct contest *contest,
+                          struct arena *arena, struct review_why *why)
 {
     static const double worth_it = 0.02; /* bits */
     const struct rules *rules = reasoner_rules(reasoner);
     size_t causes = rules->cause_count;
-    struct review_trial *trials = arena_array(arena, rules->observable_count, sizeof *trials);
-
-    *count = 0;
+    why->trials = arena_array(arena, rules->observable_count, sizeof *why->trials);
+    why->trial_count = 0;
     for (size_t o = 0; o < rules->observable_count && contest->count > 1; o++) {
         const struct observable *test = &rules->observables[o];
         size_t values = test->value_count;
@@ -141,16 +140,15 @@ static struct review_trial *choose_trials(const struct reasoner *reasoner, struc
         double bits = information(contest, answers, values);
         free(answers);
         if (bits >= worth_it)
-            trials[(*count)++] =
+            why->trials[why->trial_count++] =
                 (struct review_trial){.observable = o,
                                       .bits = bits,
                                       .cost = test->effort + test->delay_days * rules->review.wait,
                                       .delay_days = test->delay_days};
     }
-    if (*count > 1)
-        qsort(trials, *count, sizeof *trials, better);
+    if (why->trial_count > 1)
+        qsort(why->trials, why->trial_count, sizeof *why->trials, better);
     free(contest->causes);
-    return trials;
 }
 
 static struct contest contest_new(const struct rules *rules)
@@ -159,37 +157,36 @@ static struct contest contest_new(const struct rules *rules)
                                 calloc(HYPOTHESES * (rules->cause_count + 1), sizeof(double))};
 }
 
-static struct review_trial *tell_apart(const struct reasoner *reasoner,
-                                       const struct review_cause *causes, size_t count,
-                                       struct arena *arena, size_t *trial_count)
+/* Of the causes. */
+static void tell_apart(const struct reasoner *reasoner, struct arena *arena, struct review_why *why)
 {
     const struct rules *rules = reasoner_rules(reasoner);
     struct contest contest = contest_new(rules);
     double all = 0.0;
-    contest.count = count < HYPOTHESES ? count : HYPOTHESES;
+    contest.count = why->cause_count < HYPOTHESES ? why->cause_count : HYPOTHESES;
     for (size_t h = 0; h < contest.count; h++)
-        all += contest.p[h] = causes[h].p;
+        all += contest.p[h] = why->causes[h].p;
     for (size_t h = 0; h < contest.count; h++) {
         contest.p[h] /= all;
-        contest.causes[h * rules->cause_count + causes[h].cause] = 1.0;
+        contest.causes[h * rules->cause_count + why->causes[h].cause] = 1.0;
     }
-    return choose_trials(reasoner, &contest, arena, trial_count);
+    choose_trials(reasoner, &contest, arena, why);
 }
 
 void account_choose_trials(const struct reasoner *reasoner, const struct observation *observations,
                            struct arena *arena, struct review_account *account)
 {
+    struct review_why *why = &account->why;
     int controls = reasoner_rules(reasoner)->feeder[FEEDS_CONTROLS];
     size_t kept = 0;
-    account->trials =
-        tell_apart(reasoner, account->causes, account->cause_count, arena, &account->trial_count);
-    for (size_t t = 0; t < account->trial_count; t++) {
-        size_t observable = account->trials[t].observable;
+    tell_apart(reasoner, arena, why);
+    for (size_t t = 0; t < why->trial_count; t++) {
+        size_t observable = why->trials[t].observable;
         bool done = account->controls.total > 0 && (int)observable == controls;
         if (!done && (observations == NULL || observations[observable].seen == 0))
-            account->trials[kept++] = account->trials[t];
+            why->trials[kept++] = why->trials[t];
     }
-    account->trial_count = kept;
+    why->trial_count = kept;
 }
 
 /* ---- what the inference is asked ---------------------------------------------------------------- */
@@ -339,18 +336,17 @@ static int likelier(const void *a, const void *b)
     return by_p != 0 ? by_p : ORDER(first->cause, second->cause);
 }
 
-struct review_cause *review_list_causes(const struct rules *rules, const double *share,
-                                        struct arena *arena, size_t *count)
+void review_list_causes(const struct rules *rules, const double *share, struct arena *arena,
+                        struct review_why *why)
 {
     static const double negligible = 0.005;
-    struct review_cause *causes = arena_array(arena, rules->cause_count, sizeof *causes);
-    *count = 0;
+    why->causes = arena_array(arena, rules->cause_count, sizeof *why->causes);
+    why->cause_count = 0;
     for (size_t c = 0; c < rules->cause_count; c++)
         if (share[c] > negligible)
-            causes[(*count)++] = (struct review_cause){c, share[c]};
-    if (*count > 1)
-        qsort(causes, *count, sizeof *causes, likelier);
-    return causes;
+            why->causes[why->cause_count++] = (struct review_cause){c, share[c]};
+    if (why->cause_count > 1)
+        qsort(why->causes, why->cause_count, sizeof *why->causes, likelier);
 }
 
 /* ---- the causes of some vessels ----------------------------------------------------------------- */
@@ -444,7 +440,7 @@ static enum status judge_culprit(const struct review *review, struct review_culp
         for (size_t c = 0; c < causes && sum > 0.0; c++)
             all[c] += suspect->p / culprit->p * share[c] / sum;
     }
-    culprit->causes = review_list_causes(review->rules, all, review->arena, &culprit->cause_count);
+    review_list_causes(review->rules, all, review->arena, &culprit->why);
     arena_free(arena);
     free(share);
     return status;
@@ -481,8 +477,7 @@ static enum status judge_batches(struct review *review)
         review->batch_count < REVIEW_BATCHES_JUDGED ? review->batch_count : REVIEW_BATCHES_JUDGED;
     for (size_t k = 0; k < asked && worst[k]->counts.lost > 0 && status == STATUS_OK; k++) {
         status = judge(review, NULL, &chains, worst[k]->level, share);
-        worst[k]->causes =
-            review_list_causes(review->rules, share, review->arena, &worst[k]->cause_count);
+        review_list_causes(review->rules, share, review->arena, &worst[k]->why);
         progress_tell(review->progress, "looking for shared causes",
                       (k + 1) * dataset->vessel_count, asked * dataset->vessel_count);
     }
@@ -492,8 +487,7 @@ static enum status judge_batches(struct review *review)
         account->counts = counts;
         account->controls = review->totals.controls;
         status = judge(review, NULL, &one, 0, share);
-        account->causes =
-            review_list_causes(review->rules, share, review->arena, &account->cause_count);
+        review_list_causes(review->rules, share, review->arena, &account->why);
         account_choose_trials(review->reasoner, NULL, review->arena, account);
     }
     arena_free(arena);
@@ -515,11 +509,9 @@ static void choose_all_trials(struct review *review)
         if (culprit->suspect_count > 1) {
             struct contest contest = contest_new(review->rules);
             ask_suspects(review, culprit, &contest);
-            culprit->trials =
-                choose_trials(review->reasoner, &contest, review->arena, &culprit->trial_count);
+            choose_trials(review->reasoner, &contest, review->arena, &culprit->why);
         } else {
-            culprit->trials = tell_apart(review->reasoner, culprit->causes, culprit->cause_count,
-                                         review->arena, &culprit->trial_count);
+            tell_apart(review->reasoner, review->arena, &culprit->why);
         }
         size_t at = k;
         for (; at > 0 &&

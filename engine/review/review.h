@@ -111,6 +111,14 @@ struct review_trial {
     double delay_days;
 };
 
+/* Why something lost vessels: its causes, likeliest first, and the tests that tell them apart, best first. */
+struct review_why {
+    struct review_cause *causes;
+    size_t cause_count;
+    struct review_trial *trials;
+    size_t trial_count;
+};
+
 /* Something that raised losses: one suspect, or several that went together. */
 struct review_culprit {
     /* Likeliest first; those that the counts make at least a tenth as likely as the first. */
@@ -118,11 +126,8 @@ struct review_culprit {
     size_t suspect_count;                /* 2 or more: cannot be told apart */
     double p;                            /* that one of them did */
     double saved_low, saved, saved_high; /* vessels not lost without it: 90 % range, mean */
-    struct review_cause *causes;         /* of the scopes in question, likeliest first */
-    size_t cause_count;
-    struct review_trial
-        *trials; /* that tell the suspects, or the causes of one, apart; best first */
-    size_t trial_count;
+    struct review_why
+        why; /* causes of the scopes in question; the tests tell the suspects, or those, apart */
 };
 
 /* ---- over time ------------------------------------------------------------------------------- */
@@ -155,9 +160,8 @@ struct review_batch { /* in order of time, then of the dataset */
     struct counts counts, controls;
     size_t open;
     struct monitor_point point;
-    struct review_cause *causes; /* shared causes from all its vessels, likeliest first; of the
-                                    REVIEW_BATCHES_JUDGED that lost most */
-    size_t cause_count;
+    struct review_why
+        why; /* shared causes from all its vessels; of the REVIEW_BATCHES_JUDGED that lost most */
 };
 
 enum { REVIEW_BATCHES_JUDGED = 100 };
@@ -191,10 +195,7 @@ struct review_account {
     struct counts counts, controls; /* lost of how many; of 0: not said */
     bool says_more;                 /* than how many */
     const double *told;             /* ln of what its words say for each cause (words.h), or NULL */
-    struct review_cause *causes;    /* of the lost vessels, likeliest first */
-    size_t cause_count;
-    struct review_trial *trials; /* that tell those causes apart, best first */
-    size_t trial_count;
+    struct review_why why;          /* of the lost vessels */
 };
 
 /* ---- the whole ------------------------------------------------------------------------------- */
@@ -353,8 +354,8 @@ void saved_estimate(const struct review_suspect *suspect, struct review_culprit 
 enum status review_explain(struct review *review);
 
 /* The causes that are not negligible, likeliest first, of `share`, one a cause of the rules. */
-struct review_cause *review_list_causes(const struct rules *rules, const double *share,
-                                        struct arena *arena, size_t *count);
+void review_list_causes(const struct rules *rules, const double *share, struct arena *arena,
+                        struct review_why *why);
 /* Chooses the tests that tell the causes of an account apart, best first, but for those that were done: by
  * what was observed (may be NULL), and a control where there was one. */
 void account_choose_trials(const struct reasoner *reasoner, const struct observation *observations,

@@ -126,14 +126,13 @@ static json_t *cause_row(const struct review *review, const void *row)
                      review->rules->causes[cause->cause].name);
 }
 
-/* What to change for a cause, RULES_NONE for none. */
-static json_t *how(const struct review *review, int cause)
+/* What to change for the likeliest. */
+static json_t *how(const struct review *review, const struct review_why *why)
 {
-    if (cause == RULES_NONE)
+    if (why->cause_count == 0)
         return json_array();
-    /* NOLINTNEXTLINE(clang-analyzer-core.NullDereference): whose causes are numbered has some */
-    return view_json_strings(review->rules->causes[cause].change,
-                             review->rules->causes[cause].change_count);
+    const struct cause *cause = &review->rules->causes[why->causes[0].cause];
+    return view_json_strings(cause->change, cause->change_count);
 }
 
 static json_t *trial_row(const struct review *review, const void *row)
@@ -146,14 +145,13 @@ static json_t *trial_row(const struct review *review, const void *row)
 
 /* Causes and the tests that would tell, those worth a word, of tests with at least so many bits; and what to
  * change for the likeliest. */
-static void add_causes(json_t *root, const struct review *review, const struct review_cause *causes,
-                       size_t cause_count, const struct review_trial *trials, size_t trial_count,
+static void add_causes(json_t *root, const struct review *review, const struct review_why *why,
                        double bits)
 {
     enum { CAUSES = 3, TRIALS = 2 };
     static const double worth_a_word = 0.05;
-    json_t *all = LIST(review, cause_row, causes, cause_count);
-    json_t *tests = LIST(review, trial_row, trials, trial_count);
+    json_t *all = LIST(review, cause_row, why->causes, why->cause_count);
+    json_t *tests = LIST(review, trial_row, why->trials, why->trial_count);
     view_json_add(root, "causes:o tests:o _causes:o _tests:o", all, tests,
                   view_json_first(all, "p", worth_a_word, CAUSES),
                   view_json_first(tests, "bits", bits, TRIALS));
@@ -246,13 +244,9 @@ static json_t *culprit_row(const struct review *review, const void *row)
     json_t *made =
         view_json("p:n told_apart:b suspects:o saved:o", culprit->p, culprit->suspect_count == 1,
                   LIST(review, suspect_row, culprit->suspects, culprit->suspect_count), saved);
-    add_causes(made, review, culprit->causes, culprit->cause_count, culprit->trials,
-               culprit->trial_count,
-               culprit->trial_count > 0 ? culprit->trials[0].bits / 2.0 : 0.0);
-    view_json_add(
-        made, "_how:o _same:b",
-        how(review, culprit->cause_count > 0 ? (int)culprit->causes[0].cause : RULES_NONE),
-        all_same(culprit));
+    add_causes(made, review, &culprit->why,
+               culprit->why.trial_count > 0 ? culprit->why.trials[0].bits / 2.0 : 0.0);
+    view_json_add(made, "_how:o _same:b", how(review, &culprit->why), all_same(culprit));
     return made;
 }
 
@@ -260,10 +254,10 @@ static json_t *change_row(const struct review *review, const void *row)
 {
     const size_t *k = row;
     const struct review_culprit *culprit = &review->culprits[*k];
-    const int cause = culprit->cause_count > 0 ? (int)culprit->causes[0].cause : RULES_NONE;
+    const struct review_why *why = &culprit->why;
     return view_json("fault:z saved:n cause:s how:o", *k, review_saves(culprit),
-                     cause != RULES_NONE ? review->rules->causes[cause].id : NULL,
-                     how(review, cause));
+                     why->cause_count > 0 ? review->rules->causes[why->causes[0].cause].id : NULL,
+                     how(review, why));
 }
 
 /* The culprit to change first: what is known can be changed at once; what cannot be told apart needs a
@@ -468,10 +462,10 @@ static void add_differing(json_t *root, const struct review *review)
         struct text safe;
         text_init(&safe);
         text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = MOST});
-        bool known = batch->cause_count > 0 && batch->causes[0].p > 0.5;
+        bool known = batch->why.cause_count > 0 && batch->why.causes[0].p > 0.5;
         view_json_row(above, "name:o counts:o cause:s", view_json_take(&safe),
                       counts(batch->counts),
-                      known ? review->rules->causes[batch->causes[0].cause].name : NULL);
+                      known ? review->rules->causes[batch->why.causes[0].cause].name : NULL);
     }
     view_json_add(root, "_differing:o _q:n _above:o", differing, q, above);
 }
@@ -570,7 +564,7 @@ static json_t *batch_row(const struct review *review, const void *row)
         view_json("batch:o day:o counts:o controls:o open:z too_many:b too_few:b causes:o",
                   level_name(review, review->dataset->batch, batch->level), day(batch->day),
                   counts(batch->counts), counts(batch->controls), batch->open, point->above,
-                  point->below, LIST(review, cause_row, batch->causes, batch->cause_count));
+                  point->below, LIST(review, cause_row, batch->why.causes, batch->why.cause_count));
     view_json_add(made, "_from_above:n _from_below:n _low:n _high:n _share:n _called:b _date:s",
                   point->from_above, point->from_below, fmax(0.0, point->from_below / total),
                   fmin(1.0, point->from_above / total), share_of(batch->counts),
@@ -584,11 +578,8 @@ static json_t *account_parts(const struct review *review, const struct review_ac
 {
     json_t *made =
         view_json("counted:o controls:o", counts(account->counts), counts(account->controls));
-    add_causes(made, review, account->causes, account->cause_count, account->trials,
-               account->trial_count, -INFINITY);
-    view_json_add(
-        made, "how:o",
-        how(review, account->cause_count > 0 ? (int)account->causes[0].cause : RULES_NONE));
+    add_causes(made, review, &account->why, -INFINITY);
+    view_json_add(made, "how:o", how(review, &account->why));
     return made;
 }
 
@@ -700,7 +691,7 @@ json_t *view_review_json(const struct review *review, bool whole)
         view_json("p:n rises:b told:b test_p:n", review->drift.p, review->drift.rises,
                   review->drift.called, review->drift.test_p),
         LIST(review, batch_row, batches, review->batch_count - first), review_watch(review),
-        account->cause_count > 0 ? account_parts(review, account) : json_null(), limits(review),
+        account->why.cause_count > 0 ? account_parts(review, account) : json_null(), limits(review),
         LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
         review->rules->hash);
     if (!whole)
