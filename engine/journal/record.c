@@ -510,9 +510,9 @@ static const struct {
      .sql = TOO_LATE("lot", "bought", "was bought after batch %.200s was inoculated")},
     {RECORD_PARENT, RECORD_STARTER,
      .sql =
-         "SELECT p.id, printf('%.200s was made before what it came from', s.label) FROM parent AS p"
-         " JOIN starter AS s ON s.id = p.starter JOIN starter AS q ON q.id = p.parent"
-         " WHERE " DAY("q", "made") " > " DAY("s", "made")},
+         "SELECT a.id, printf('%.200s was made before what it came from', s.label) FROM parent AS a"
+         " JOIN starter AS s ON s.id = a.starter JOIN starter AS b ON b.id = a.parent"
+         " WHERE " DAY("b", "made") " > " DAY("s", "made")},
     CHAINS(LOOK, "look"),
     CHAINS(EVENT, "event"),
     CHAINS(OUTCOME, "outcome"),
@@ -529,31 +529,24 @@ static const struct {
 };
 enum { FAULTS = sizeof faults / sizeof *faults };
 
-/* What came before what, asked with the row alone in the place of its table; of starters, which come from one
- * another, beside the others. */
-static void check_order(struct journal *journal, enum record record, const void *row)
+/* What came before what, of the row that was written and of what it belongs to. */
+static void check_order(struct journal *journal, enum record record, int64_t id)
 {
-    const char *columns = row_columns(journal, record), *name = record_types[record].name;
-    bool is_new = *(const int64_t *)row == 0;
-    for (size_t i = 0; i < FAULTS; i++) {
-        enum record of = faults[i].record;
-        /* A new one of these can break it; else what refers to it. */
-        bool own = record_of_vessel(of) || of == RECORD_PARENT;
-        bool touches =
-            (of == record && (own || !is_new)) || (faults[i].other == record && (!own || !is_new));
-        if (faults[i].later || !touches)
-            continue;
-        const char *sql = journal_sql(
-            journal,
-            "WITH \"%s\" (%s) AS (VALUES (%s) UNION ALL SELECT %s FROM main.\"%s\" WHERE %s)"
-            " %s LIMIT 1",
-            name, columns, journal->parameters[record], columns, name,
-            record == RECORD_STARTER ? "id IS NOT ?1" : "0", faults[i].sql);
-        struct query query = row_begin(journal, sql, record, row);
-        if (query_next(&query))
-            journal_refuse(journal, STATUS_DATA, "%s", query_text(&query, 1));
-        query_end(&query);
-    }
+    for (size_t i = 0; i < FAULTS; i++)
+        for (int other = 0; other < 2 && !faults[i].later; other++) {
+            if ((other > 0 ? faults[i].other : faults[i].record) != record)
+                continue;
+            const char *sql =
+                journal_sql(journal, "%s AND %s LIMIT 1", faults[i].sql,
+                            other == 0 ? "a.id = ?"
+                            : record == RECORD_STARTER && faults[i].record == RECORD_PARENT
+                                ? "? IN (b.id, s.id)"
+                                : "b.id = ?");
+            struct query query = query_begin(journal, sql, "i", id);
+            if (query_next(&query))
+                journal_refuse(journal, STATUS_DATA, "%s", query_text(&query, 1));
+            query_end(&query);
+        }
 }
 
 /* Refuses a row that record_types, or the journal as it stands, does not allow. */
@@ -586,7 +579,6 @@ static void row_check(struct journal *journal, enum record record, const void *r
         id != any->named.id)
         journal_refuse(journal, STATUS_DATA, "there is a %s '%s' already; choose another label",
                        name, any->named.label);
-    check_order(journal, record, row);
 }
 
 enum status label_check(struct journal *journal, enum record record, const char *label,
@@ -754,7 +746,7 @@ enum status journal_read_column(struct journal *journal, const struct column *co
 
 /* ---- adding ---------------------------------------------------------------------------------- */
 
-/* Writes a row by an SQL with its columns for parameters, and notes its words. */
+/* Writes a row by an SQL with its columns for parameters, checks it beside others, and notes its words. */
 static void write_row(struct journal *journal, const char *sql, enum record record, void *row)
 {
     int64_t *id = row;
@@ -762,6 +754,7 @@ static void write_row(struct journal *journal, const char *sql, enum record reco
     (void)query_next(&query);
     if (*id == 0 && journal->status == STATUS_OK)
         *id = sqlite3_last_insert_rowid(journal->database);
+    check_order(journal, record, *id);
     words_note(journal, record, *id);
 }
 
@@ -770,27 +763,24 @@ static int64_t turn_of(struct journal *journal, enum record record, int64_t vess
                        int64_t corrects)
 {
     const char *name = record_types[record].name;
-    const char *sql = journal_sql(journal,
-                                  "SELECT vessel, coalesce(turn, id),"
-                                  " (SELECT id FROM \"%s\" WHERE corrects = ?1)"
-                                  " FROM \"%s\" WHERE id = ?1",
-                                  name, name);
-    struct query query = query_begin(journal, sql, "i", corrects);
+    const char *sql = journal_sql(
+        journal,
+        "SELECT coalesce(turn, id), CASE WHEN vessel <> ?2 THEN"
+        " printf('%s %%d is of another vessel', id) WHEN corrector > 0 THEN"
+        " printf('%s %%d was corrected already, by %s %%d; correct that one', id, corrector) END"
+        " FROM (SELECT *, (SELECT id FROM \"%s\" WHERE corrects = ?1) AS corrector FROM \"%s\""
+        " WHERE id = ?1)",
+        name, name, name, name, name);
+    struct query query = query_begin(journal, sql, "ii", corrects, vessel);
     bool found = query_next(&query);
-    int64_t its_vessel = found ? query_integer(&query, 0) : 0;
-    int64_t turn = found ? query_integer(&query, 1) : 0;
-    int64_t corrected_by = found ? query_integer(&query, 2) : 0;
-    query_end(&query);
+    int64_t turn = found ? query_integer(&query, 0) : 0;
+    const char *why = found ? query_text(&query, 1) : "";
     if (!found)
         journal_refuse(journal, STATUS_USAGE, "there is no %s %lld to correct", name,
                        (long long)corrects);
-    if (its_vessel != vessel)
-        journal_refuse(journal, STATUS_USAGE, "%s %lld is of another vessel", name,
-                       (long long)corrects);
-    if (corrected_by != 0)
-        journal_refuse(journal, STATUS_USAGE,
-                       "%s %lld was corrected already, by %s %lld; correct that one", name,
-                       (long long)corrects, name, (long long)corrected_by);
+    else if (why[0] != '\0')
+        journal_refuse(journal, STATUS_USAGE, "%s", why);
+    query_end(&query);
     return turn;
 }
 
