@@ -557,8 +557,7 @@ static void settle(struct journal *journal)
     } functions[] = {{"words_in", sql_words_in},
                      {"folded", sql_folded},
                      {"text_wrong", sql_text_wrong},
-                     {"moment_wrong", sql_moment_wrong},
-                     {"json_wrong", sql_json_wrong}};
+                     {"moment_wrong", sql_moment_wrong}};
     sqlite3 *database = journal->database;
     int on = 0;
     if (journal->status != STATUS_OK)

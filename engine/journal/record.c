@@ -376,29 +376,6 @@ void sql_moment_wrong(sqlite3_context *context, int count, sqlite3_value **value
     sqlite3_result_text(context, why, -1, SQLITE_STATIC);
 }
 
-/* The same of the name of a column, its JSON and how that should begin. */
-void sql_json_wrong(sqlite3_context *context, int count, sqlite3_value **values)
-{
-    (void)count;
-    const char *name = (const char *)sqlite3_value_text(values[0]);
-    const char *text = (const char *)sqlite3_value_text(values[1]);
-    const char *begin = (const char *)sqlite3_value_text(values[2]);
-    json_error_t fault;
-    char why[200] = "";
-    if (name == NULL || text == NULL || begin == NULL || text[0] == '\0')
-        return;
-    json_t *json = json_loads(text, 0, &fault);
-    if (json == NULL)
-        snprintf(why, sizeof why, "'%s' does not parse: %.100s at %d", name, fault.text,
-                 fault.position);
-    else if (json_is_array(json) != (begin[0] == '['))
-        snprintf(why, sizeof why, "'%s' should be a JSON %s", name,
-                 begin[0] == '[' ? "array" : "object");
-    json_decref(json);
-    if (why[0] != '\0')
-        sqlite3_result_text(context, why, -1, SQLITE_TRANSIENT);
-}
-
 /* Appends what SQL is to say of a value of the column: why it is wrong, or NULL. */
 static void put_wrong(struct text *sql, const struct column *column)
 {
@@ -479,11 +456,14 @@ static void put_wrong(struct text *sql, const struct column *column)
     }
 
 /* The notes of a look. */
-#define NOTES(column, begin)                                                                       \
+#define NOTES(column, type)                                                                        \
     {                                                                                              \
-        RECORD_LOOK, .later = true,                                                                \
-                     .sql = "SELECT id, why FROM (SELECT id, json_wrong('" column "', " column     \
-                            ", '" begin "') AS why FROM look) WHERE why IS NOT NULL"               \
+        RECORD_LOOK,                                                                               \
+            .later = true,                                                                         \
+            .sql =                                                                                 \
+                "SELECT id, iif(json_valid(" column "), '''" column "'' should be a JSON " type    \
+                "', '''" column "'' does not parse') FROM look WHERE " column                      \
+                " <> '' AND iif(json_valid(" column "), json_type(" column ") <> '" type "', 1)"   \
     }
 
 /* What is wrong with rows as a whole: their ids, and what is to be said of them. */
@@ -516,8 +496,8 @@ static const struct {
     CHAINS(LOOK, "look"),
     CHAINS(EVENT, "event"),
     CHAINS(OUTCOME, "outcome"),
-    NOTES("facts", "["),
-    NOTES("posterior", "{"),
+    NOTES("facts", "array"),
+    NOTES("posterior", "object"),
     {RECORD_VESSEL, .later = true, .sql = vessel_stale},
     {RECORD_VESSEL, .later = true,
      .sql = "SELECT id, printf('a look at %.200s is due, although it is gone',"

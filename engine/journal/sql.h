@@ -129,9 +129,9 @@ extern const char vessel_update[];
 extern const char vessel_stale[];
 
 /* The SQL functions words_in(words, text ...) and folded(text ...) of searches; and what the checks ask:
- * text_wrong(text), moment_wrong(seconds, offset), json_wrong(name, text, first letter). */
+ * text_wrong(text), moment_wrong(seconds, offset). */
 typedef void sql_function(sqlite3_context *context, int count, sqlite3_value **values);
-sql_function sql_words_in, sql_folded, sql_text_wrong, sql_moment_wrong, sql_json_wrong;
+sql_function sql_words_in, sql_folded, sql_text_wrong, sql_moment_wrong;
 
 /* Notes the words of the row of that id for searches; with 0 of all rows there are. */
 void words_note(struct journal *journal, enum record record, int64_t id);

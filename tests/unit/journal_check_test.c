@@ -102,7 +102,7 @@ static void each_fault_is_found(void **state)
         {"UPDATE look SET turn = 1 WHERE id = 1",
          "look 1: it corrects nothing, but stands in a chain of corrections\n"},
         {"UPDATE look SET facts = '[1,' WHERE id = 1",
-         "look 1: 'facts' does not parse: ']' expected near end of file at 3\n"},
+         "look 1: 'facts' does not parse\n"},
         {"UPDATE look SET posterior = '[]' WHERE id = 1",
          "look 1: 'posterior' should be a JSON object\n"},
         {"UPDATE vessel SET fate = 'sound' WHERE id = 2",
