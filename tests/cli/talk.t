@@ -122,6 +122,23 @@ subtest 'words that act' => sub {
     like($screen, qr/Most likely inside/, 'verdict now');
 };
 
+subtest 'the next vessel, without leaving' => sub {
+    my ($screen) = talk([ 'green powder by the lid, oyster', 'next jar', 'half white, shiitake on oats', 'so far', 'leave' ]);
+    like($screen, qr/Discard closed:.*The next vessel\..*What do you see\?/s, 'after the verdict on the first');
+    my ($then) = $screen =~ /> so far(.*)> leave/s;
+    like($then, qr/Shiitake/, 'what is said of it is known');
+    unlike($then, qr/powder|green/i, 'and nothing of the one before');
+};
+
+subtest 'a no that cannot answer belongs to what follows' => sub {
+    my $first = 'moisture on the glass, shiitake, about three quarters through, white';
+    my ($screen) = talk([ $first, 'no, I have seen no patches', 'so far', 'leave' ]);
+    like($screen, qr/What do the kernels.*\(the grain: left open\.\)/s, 'the question is left open, and that is said');
+    my ($known) = $screen =~ /> so far(.*)> leave/s;
+    like($known, qr/odd patches +none/, 'the patches are none');
+    unlike($known, qr/the grain +none/, 'the grain is not');
+};
+
 subtest '^C and ^D' => sub {
     my ($screen, $status) = talk([ "\cC", 'green powder', "\cD" ]);
     is($status, 0, '^D leaves with status 0');
