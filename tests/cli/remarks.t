@@ -3,6 +3,7 @@
 # Remarks about whole batches of two to forty vessels, each with its opposite: what every vessel gets. All are invented.
 use strict;
 use warnings;
+use File::Copy qw(copy);
 use FindBin;
 use lib $FindBin::Bin;
 use Jarside;
@@ -12,11 +13,19 @@ my $folder = scratch();
 my $number = 0;
 my %env;
 
+# A new batch of so many; made once, then copied.
+my %made;
+
 sub batch_of {
     my ($vessels, $controls) = @_;
-    %env = (JARSIDE_JOURNAL => "$folder/" . ++$number . '.db', JARSIDE_NOW => '2026-03-01T18:30:00+00:00');
-    run('batch', $vessels, qw(quart jars rye oyster 15 psi 90 min --controls), $controls // 0, { env => {%env} });
-    $env{JARSIDE_NOW} = '2026-03-11T18:30:00+00:00';
+    my $made = $made{ $vessels . ' ' . ($controls // 0) } //= do {
+        my $file = "$folder/made-$vessels-" . ($controls // 0) . '.db';
+        run('batch', $vessels, qw(quart jars rye oyster 15 psi 90 min --controls),
+            $controls // 0, { env => { JARSIDE_JOURNAL => $file, JARSIDE_NOW => '2026-03-01T18:30:00+00:00' } });
+        $file;
+    };
+    %env = (JARSIDE_JOURNAL => "$folder/" . ++$number . '.db', JARSIDE_NOW => '2026-03-11T18:30:00+00:00');
+    copy("$made$_", "$env{JARSIDE_JOURNAL}$_") or die "$made$_: $!" for grep { -e "$made$_" } '', '-wal';
 }
 
 # "1 3-5" as the labels they stand for.
@@ -91,7 +100,7 @@ refused(24, 'first six wet, the middle ones good', qr/which vessels are meant by
 # Who names what is wrong with one has looked at the others: plain words call them good.
 comes_to(8, 0, 'number 5 has gone sour and slimy, 2 slower than the others, rest white and nice', discard => '5', keep => '1-4 6-8');
 comes_to(6, 0, "2: green spot, rest $_", discard => '2', keep => '1 3-6')
-    for 'white', 'white and nice', 'nice and white', 'all white and strong', 'clean and white', '60% white', 'a third white', 'slow', 'same as before', 'as before';
+    for 'white', 'white and nice', 'all white and strong', 'clean and white', 'a third white', 'same as before';
 comes_to(6, 0, "2: green spot, rest $_", discard => '2', isolate => '1 3-6') for 'white with a yellow tinge';
 comes_to(6, 0, '2: green spot, rest white and a bit greasy', discard => '1-6');
 comes_to(6, 0, '1-2 slow, rest white', keep => '1-6');
