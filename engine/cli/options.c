@@ -629,6 +629,7 @@ void config_read(struct app *app)
     const char *path = config_path(app);
     const struct plain_entry *entries = NULL;
     size_t count = 0;
+    memset(app->settings, 0, sizeof app->settings);
     if (path == NULL || access(path, F_OK) != 0)
         return;
     app_must(app, entries_load(path, app->arena, &entries, &count, app->diags));
@@ -685,44 +686,33 @@ static void put_entry(struct text *file, size_t setting, const char *word)
  * another way than a line a setting. */
 static void write_setting(struct app *app, size_t setting)
 {
-    const char *path = config_path(app), *name = settings[setting].name;
-    const char *word = app->settings[setting].word;
+    const char *path = config_path(app), *word = app->settings[setting].word;
     FILE *old = path != NULL ? fopen(path, "r") : NULL;
     char *line = NULL;
-    size_t room = 0;
-    bool stood = app->settings[setting].at.line > 0, by_lines = true;
+    size_t room = 0, stood = app->settings[setting].at.line;
+    bool by_lines = true;
     struct text file;
 
     if (path == NULL)
         app_stop(app, "no home folder to keep settings in; set XDG_CONFIG_HOME");
     text_init(&file);
-    while (old != NULL && getline(&line, &room, old) > 0) {
-        const char *rest = line + strlen(name);
+    for (size_t number = 1; old != NULL && getline(&line, &room, old) > 0; number++) {
         by_lines = by_lines && strchr(" {-\"'?", line[0]) == NULL;
-        if (strncmp(line, name, strlen(name)) != 0 || rest[strspn(rest, " ")] != ':') {
-            text_puts(&file, line);
-            if (strchr(line, '\n') == NULL)
-                text_puts(&file, "\n");
-        } else if (word != NULL) {
+        if (number != stood)
+            text_printf(&file, "%s%s", line, strchr(line, '\n') == NULL ? "\n" : "");
+        else if (word != NULL)
             put_entry(&file, setting, word);
-            stood = false;
-            word = NULL;
-        } else {
-            stood = false;
-        }
     }
     free(line);
     if (old != NULL)
         (void)fclose(old);
-    if (stood || !by_lines) {
+    if (!by_lines)
         text_clear(&file);
-        for (size_t i = 0; i < SETTINGS; i++)
-            if (app->settings[i].word != NULL)
-                put_entry(&file, i, app->settings[i].word);
-    } else if (word != NULL) {
-        put_entry(&file, setting, word);
-    }
+    for (size_t i = 0; i < SETTINGS; i++)
+        if (app->settings[i].word != NULL && (!by_lines || (i == setting && stood == 0)))
+            put_entry(&file, i, app->settings[i].word);
     app_keep(app, path, &file);
+    config_read(app); /* on other lines now */
 }
 
 static enum status show(struct app *app, const char *path, size_t only)
@@ -765,13 +755,11 @@ static enum status run_config(struct app *app)
             only = setting;
             continue;
         }
-        bool stood = app->settings[setting].word != NULL;
-        struct position at = app->settings[setting].at;
+        const struct position at = app->settings[setting].at;
         app->settings[setting] = (struct setting){equals[1] != '\0' ? equals + 1 : NULL, {0}};
         check(app, setting);
-        app->settings[setting].at = stood ? at : (struct position){0};
+        app->settings[setting].at = at;
         write_setting(app, setting);
-        app->settings[setting].at.line = 1; /* it stands there from now on */
         if (!app->given.json)
             app_say(app, equals[1] != '\0' ? "%s is now %s." : "%s is no longer set.",
                     settings[setting].name, equals + 1);

@@ -79,9 +79,9 @@ static void put_spaces(struct text *out, size_t count)
         text_add(out, " ", 1);
 }
 
-static size_t columns_of(const char *cell)
+static size_t columns_of(const char *words)
 {
-    return utf8_width(cell, strlen(cell));
+    return utf8_width(words, strlen(words));
 }
 
 size_t screen_fit(const char *words, size_t length, size_t columns)
@@ -133,16 +133,11 @@ static void wrap(struct screen *screen, size_t column, size_t indent, const char
     text_add(out, "\n", 1);
 }
 
-static void colour_on(struct screen *screen, enum role role)
+/* Begins what is said in a role, or ends it. */
+static void colour(struct screen *screen, enum role role, bool on)
 {
     if (screen->colour && role != ROLE_PLAIN)
-        text_printf(&screen->out, "\033[%sm", sgr[role]);
-}
-
-static void colour_off(struct screen *screen, enum role role)
-{
-    if (screen->colour && role != ROLE_PLAIN)
-        text_puts(&screen->out, "\033[0m");
+        text_printf(&screen->out, "\033[%sm", on ? sgr[role] : "0");
 }
 
 /* Words made safe for this screen. */
@@ -162,15 +157,6 @@ static void wrap_safe(struct screen *screen, size_t column, size_t indent, const
     text_release(&safe);
 }
 
-static void say(struct screen *screen, size_t indent, size_t hang, enum role role,
-                const char *words)
-{
-    put_spaces(&screen->out, indent);
-    colour_on(screen, role);
-    wrap_safe(screen, indent, indent + hang, words);
-    colour_off(screen, role);
-}
-
 void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
                 const char *format, ...)
 {
@@ -178,7 +164,10 @@ void screen_say(struct screen *screen, size_t indent, size_t hang, enum role rol
     va_start(arguments, format);
     char *words = text_vformat(format, arguments);
     va_end(arguments);
-    say(screen, indent, hang, role, words);
+    put_spaces(&screen->out, indent);
+    colour(screen, role, true);
+    wrap_safe(screen, indent, indent + hang, words);
+    colour(screen, role, false);
     free(words);
 }
 
@@ -186,10 +175,10 @@ void screen_item(struct screen *screen, size_t indent, const char *lead, enum ro
                  const char *words)
 {
     put_spaces(&screen->out, indent);
-    colour_on(screen, role);
+    colour(screen, role, true);
     text_printf(&screen->out, "%s ", lead);
-    colour_off(screen, role);
-    size_t column = indent + utf8_width(lead, strlen(lead)) + 1;
+    colour(screen, role, false);
+    size_t column = indent + columns_of(lead) + 1;
     wrap_safe(screen, column, column, words);
 }
 
@@ -379,9 +368,9 @@ void screen_table(struct screen *screen, const char *const *cells, size_t column
                 put_lines(&grid, screen, r);
             continue;
         }
-        colour_on(screen, r == 0 ? ROLE_QUIET : ROLE_PLAIN);
+        colour(screen, r == 0 ? ROLE_QUIET : ROLE_PLAIN, true);
         put_line(&grid, screen, r, room);
-        colour_off(screen, r == 0 ? ROLE_QUIET : ROLE_PLAIN);
+        colour(screen, r == 0 ? ROLE_QUIET : ROLE_PLAIN, false);
     }
     arena_free(arena);
 }
