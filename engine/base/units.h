@@ -69,6 +69,10 @@ enum quantity_error { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QU
 enum quantity_error quantity_read(const char *folded, size_t length, enum dimension dimension,
                                   struct quantity *quantity, size_t *used);
 
+/* The same of words that are not folded; and whether they are nothing else. */
+enum quantity_error quantity_of(const char *words, enum dimension dimension,
+                                struct quantity *quantity, bool *whole);
+
 /* The length of the quantity that begins at byte `at` of folded text, or 0: as
  * quantity_read takes it from there, but never from inside a number or a range
  * ("2-3" does not hold a 3), nor where a sign hangs on the word before. With

@@ -361,8 +361,7 @@ static const char *read_value(struct app *app, const struct column *column, cons
     char room[MOMENT_ROOM], *end = NULL;
     struct quantity quantity;
     struct names names;
-    struct text folded;
-    size_t used = 0;
+    bool whole;
 
     if (unknown && (column->kind == COLUMN_MOMENT || column->list != LIST_NONE))
         return "";
@@ -388,13 +387,7 @@ static const char *read_value(struct app *app, const struct column *column, cons
         return typed;
     if (*end == '\0' && end != typed && config_unit(app, column->dimension) != NULL)
         typed = arena_format(app->arena, "%s %s", typed, config_unit(app, column->dimension));
-    text_init(&folded);
-    bool read = text_fold(&folded, typed, strlen(typed), NULL) && folded.length > 0 &&
-                quantity_read(folded.bytes, folded.length, column->dimension, &quantity, &used) ==
-                    QUANTITY_OK &&
-                used == folded.length;
-    text_release(&folded);
-    if (!read)
+    if (quantity_of(typed, column->dimension, &quantity, &whole) != QUANTITY_OK || !whole)
         app_stop(app, "not a quantity: '%s=%s'; the journal keeps it in %s", column->name, typed,
                  dimension_units[column->dimension]);
     return arena_format(app->arena, "%.10g", 0.5 * (quantity.lo + quantity.hi));

@@ -1062,28 +1062,22 @@ static void save(struct draft *draft)
 
 /* ==== the command ============================================================================= */
 
-/* The records of the batch by their kind; what was made for it, or was there already (PICK_UNTOLD:
- * all). */
-static json_t *records_json(struct draft *draft, enum pick pick)
+/* The records of the batch by their kind; what was made for it, or was there already (PICK_UNTOLD: all). For a
+ * sentence those with a label, as a list. */
+static json_t *records_json(struct draft *draft, enum pick pick, bool listed)
 {
-    json_t *object = json_object();
-    for (size_t i = 0; i < KINDS; i++)
-        if (pick == PICK_UNTOLD || draft->pick[kinds[i].record] == pick)
-            json_object_set_new(object, record_types[kinds[i].record].name,
-                                view_json_text(row_of(&draft->now, &kinds[i])->named.label));
-    return object;
-}
-
-/* The same as a list for a sentence. */
-static json_t *records_list(struct draft *draft, enum pick pick)
-{
-    json_t *list = json_array();
+    json_t *object = json_object(), *list = json_array();
     for (size_t i = 0; i < KINDS; i++) {
+        const char *name = record_types[kinds[i].record].name;
         const char *label = row_of(&draft->now, &kinds[i])->named.label;
-        if (draft->pick[kinds[i].record] == pick && label[0] != '\0')
-            view_json_row(list, "kind:s label:s", record_types[kinds[i].record].name, label);
+        if (pick != PICK_UNTOLD && draft->pick[kinds[i].record] != pick)
+            continue;
+        json_object_set_new(object, name, view_json_text(label));
+        if (label[0] != '\0')
+            view_json_row(list, "kind:s label:s", name, label);
     }
-    return list;
+    json_decref(listed ? object : list);
+    return listed ? list : object;
 }
 
 /* What the cook is for vessels like these, on a cautious estimate; "" when it is enough, or is not known
@@ -1132,20 +1126,21 @@ static enum status tell(struct draft *draft)
         "taken_over:o note:w first_look:o full_from:o full_to:o cook_doubt:w",
         1, batch->label, view_json_moment(draft->at), batch->species, draft->now.lot.grain,
         vessels[0].kind, view_json_vessels(vessels, draft->vessels),
-        view_json_vessels(controls, draft->controls), records_json(draft, PICK_UNTOLD),
-        records_json(draft, PICK_NEW),
+        view_json_vessels(controls, draft->controls), records_json(draft, PICK_UNTOLD, false),
+        records_json(draft, PICK_NEW, false),
         view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL), batch->note,
         view_json_day(draft->first_look), view_json_day(from), view_json_day(to),
         cook_doubt(draft));
-    view_json_add(
-        tree,
-        "_count:z _kind:s _words:s _day:s _labels:s _controls:w _new:o _there:o "
-        "_starter:s _mother:s _before:s _taken:w _set:w _assumed:s _unread:w",
-        draft->vessels, name_of(draft, LIST_VESSELS, vessels[0].kind),
-        view_batch_words(&app->view, batch), moment_write_day(draft->at, day),
-        app_vessels(app, vessels, draft->vessels), app_vessels(app, controls, draft->controls),
-        records_list(draft, PICK_NEW), records_list(draft, PICK_EXISTING), draft->now.starter.label,
-        mother, draft->before.batch.label, draft->taken, draft->set, draft->assumed, draft->unread);
+    view_json_add(tree,
+                  "_count:z _kind:s _words:s _day:s _labels:s _controls:w _new:o _there:o "
+                  "_starter:s _mother:s _before:s _taken:w _set:w _assumed:s _unread:w",
+                  draft->vessels, name_of(draft, LIST_VESSELS, vessels[0].kind),
+                  view_batch_words(&app->view, batch), moment_write_day(draft->at, day),
+                  app_vessels(app, vessels, draft->vessels),
+                  app_vessels(app, controls, draft->controls), records_json(draft, PICK_NEW, true),
+                  records_json(draft, PICK_EXISTING, true), draft->now.starter.label, mother,
+                  draft->before.batch.label, draft->taken, draft->set, draft->assumed,
+                  draft->unread);
     return app_tell(app, "started", tree);
 }
 

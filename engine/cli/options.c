@@ -121,19 +121,13 @@ static const struct {
 bool is_quantity(const char *words, unsigned which, bool whole)
 {
     struct quantity quantity;
-    struct text folded;
-    size_t used = 0;
-    bool found = false;
-    text_init(&folded);
-    for (unsigned d = 0; text_fold(&folded, words, strlen(words), NULL) && d < DIM_COUNT; d++) {
-        found = found || ((which >> d & 1) != 0 &&
-                          quantity_read(folded.bytes, folded.length, (enum dimension)d, &quantity,
-                                        &used) == QUANTITY_OK &&
-                          quantity.unit_given && (!whole || used == folded.length));
-        text_clear(&folded);
-    }
-    text_release(&folded);
-    return found;
+    bool all;
+    for (unsigned d = 0; d < DIM_COUNT; d++)
+        if ((which >> d & 1) != 0 &&
+            quantity_of(words, (enum dimension)d, &quantity, &all) == QUANTITY_OK &&
+            quantity.unit_given && (!whole || all))
+            return true;
+    return false;
 }
 
 const char *config_unit(struct app *app, enum dimension dimension)
@@ -147,17 +141,9 @@ double option_measure(struct app *app, const char *name, const char *words, enum
 {
     const char *examples = dimensions[dimension].examples;
     struct quantity quantity;
-    struct text folded;
-    size_t used = 0;
+    bool whole;
 
-    text_init(&folded);
-    enum quantity_error error =
-        text_fold(&folded, words, strlen(words), NULL)
-            ? quantity_read(folded.bytes, folded.length, dimension, &quantity, &used)
-            : QUANTITY_NO_NUMBER;
-    bool whole = error == QUANTITY_OK && used == folded.length;
-    text_release(&folded);
-    if (error == QUANTITY_NO_NUMBER)
+    if (quantity_of(words, dimension, &quantity, &whole) == QUANTITY_NO_NUMBER)
         app_wrong(app, name, "not a quantity: '%s'; for instance %s", words, examples);
     if (!whole)
         app_wrong(app, name, "only part of '%s' makes sense; for instance %s", words, examples);
