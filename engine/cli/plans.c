@@ -5,11 +5,18 @@
 #include <unistd.h>
 
 #include "cli/app.h"
+#include "process/cook.h"
+#include "process/forecast.h"
+#include "process/moisture.h"
 #include "process/probe.h"
 #include "triage/physics.h"
-#include "view/plan.h"
 
-/* Plans: what a cook does, what to weigh, when the grain will be fully colonised. */
+/*
+ * Plans: what a cook does, what to weigh, when the grain will be fully colonised.
+ *
+ * Every figure that is uncertain is told as a range with what it assumes, and no advice goes beyond the
+ * pressure a cooker is rated for. JSON is schema 1 (README.md).
+ */
 
 /* ---- what they share ------------------------------------------------------------------------- */
 
@@ -65,12 +72,151 @@ static const char *vessel_name(const struct app *app, const struct known_vessel 
 
 /* ---- cook ------------------------------------------------------------------------------------ */
 
+struct cooked {
+    struct cook_setup setup;
+    struct cook_result result;
+    bool has_sea; /* `sea` holds the same at sea level; false when it is there already */
+    struct cook_result sea;
+    bool measured; /* the core was, with `probe` */
+    struct cook_probe probe;
+    double outside; /* kPa */
+};
+
+/* The course of the core, for programs, and as a chart in the scale that the grower reads; an empty array
+ * and nothing where there is none to compute. */
+static void add_course(json_t *root, const struct cooked *cook)
+{
+    enum { POINTS = 121, TOLD = 4 };
+    const struct cook_setup *setup = &cook->setup;
+    const double minutes = setup->come_up.central + setup->hold + setup->cool.high;
+    const double step = minutes / (POINTS - 1);
+    double core[POINTS], slow[POINTS], outside[POINTS], unused[POINTS];
+    json_t *course = json_array(), *steam = json_array(), *late = json_array();
+    json_t *likely = json_array();
+    char letter;
+    const double cold = degrees_shown(20, &letter), hot = degrees_shown(125, &letter);
+    const bool known = !cook->measured && step > 0.0;
+    if (known) {
+        cook_course(setup, setup->diffusivity.central, step, core, outside, POINTS);
+        cook_course(setup, setup->diffusivity.low, step, slow, unused, POINTS);
+    }
+    for (size_t i = 0; known && i < POINTS; i++) {
+        if (i % TOLD == 0)
+            view_json_row(course, "minute:n steam:n core:n core_slow:n", step * (double)i,
+                          outside[i], core[i], slow[i]);
+        json_array_append_new(steam, json_real(degrees_shown(outside[i], &letter)));
+        json_array_append_new(late, json_real(degrees_shown(slow[i], &letter)));
+        json_array_append_new(likely, json_real(degrees_shown(core[i], &letter)));
+    }
+    json_t *all = json_pack("[o, o, o]", view_series("-", "the steam", steam),
+                            view_series(".", "the core, if it heats slowly", late),
+                            view_series("*", "the core, most likely", likely));
+    view_json_add(root, "course:o _chart:o", course,
+                  known ? view_json("x:s y:s to:n low:n high:n series:o", "min",
+                                    letter == 'F' ? "degF" : "degC", minutes, cold, hot,
+                                    json_incref(all))
+                        : json_null());
+    json_decref(all);
+}
+
+/* What so many log reductions beyond the aim come to: "about 300 times too many spores live on". */
+static json_t *margin(double logs)
+{
+    static const double much = 3.0, most = 6.0;
+    const double times = pow(10.0, fabs(logs)), ten = pow(10.0, floor(fabs(logs)));
+    return logs > much    ? json_string("far more than enough")
+           : logs >= 0.0  ? json_string("enough")
+           : logs < -most ? json_string("over a million times too many spores live on")
+                          : json_sprintf("about %.0f times as many spores live on as should",
+                                         times < 10.0 ? times : ten * round(times / ten));
+}
+
+static json_t *leans_json(const struct cook_result *result)
+{
+    static const char *const ids[COOK_INPUTS] = {"diffusivity", "come_up", "air",
+                                                 "cooling",     "load",    "resistance"};
+    json_t *leans = json_array();
+    for (size_t i = 0; i < COOK_INPUTS && result->leans[i].input < COOK_INPUTS; i++) {
+        const struct cook_lean *lean = &result->leans[i];
+        view_json_row(leans, "on:s say:s bad:n good:n _bad:o _good:o", ids[lean->input],
+                      cook_input_name(lean->input), lean->bad, lean->good, margin(lean->bad),
+                      margin(lean->good));
+    }
+    return leans;
+}
+
+/* What the rules note of the likeliest survivor of each kind that spoils a vessel. */
+static json_t *notes_json(const struct rules *rules, const struct cooked *cook)
+{
+    json_t *notes = json_array();
+    for (int role = ORGANISM_SPORE_FORMER; role <= ORGANISM_FUNGUS; role++) {
+        const struct organism *likeliest = NULL;
+        double chance = -1.0;
+        for (size_t i = 0; i < cook->setup.organism_count; i++) {
+            const struct organism *organism = &rules->organisms[i];
+            if ((int)organism->role != role || cook->result.kills[i].chance_mean <= chance)
+                continue;
+            chance = cook->result.kills[i].chance_mean;
+            likeliest = organism;
+        }
+        if (likeliest != NULL && likeliest->note != NULL)
+            json_array_append_new(notes, json_string(likeliest->note));
+    }
+    return notes;
+}
+
+static json_t *organisms_json(const struct rules *rules, const struct cooked *cook)
+{
+    static const char *const roles[] = {"spore_former", "fungus", "indicator"};
+    json_t *array = json_array();
+
+    for (size_t i = 0; i < cook->setup.organism_count; i++) {
+        const struct organism *organism = &rules->organisms[i];
+        const struct cook_kill *kill = &cook->result.kills[i];
+        view_json_row(array,
+                      "id:s name:s role:s log_reduction:r survivors:r chance:r chance_mean:n",
+                      organism->id, organism->name, roles[organism->role], &kill->log_reduction,
+                      &kill->survivors, &kill->chance, kill->chance_mean);
+    }
+    return array;
+}
+
+/* What is told of the cook here and of the same at sea level. */
+static json_t *figures_json(const struct cook_setup *setup, const struct cook_result *result)
+{
+    static const char *const verdicts[] = {"adequate", "marginal", "not enough"};
+    json_t *chance = view_json("low:n central:n high:n mean:n", result->chance.low,
+                               result->chance.central, result->chance.high, result->chance_mean);
+    json_t *any = view_json("vessels:n mean:n", setup->vessels, result->chance_any_mean);
+    return view_json("steam_celsius:n steam:r core:r f0:r f0_cautious:n verdict:s "
+                     "chance_not_sterile:o chance_any:o minutes_needed:r margin_decades:n",
+                     result->steam.central, &result->steam, &result->core, &result->f0,
+                     result->f0_adequate_at, verdicts[result->verdict], chance, any,
+                     &result->minutes_needed, result->margin);
+}
+
+/* The same at sea level, with the gauge that would make up for the altitude. */
+static json_t *sea_json(const struct cooked *cook, double rated)
+{
+    const struct cook_result *here = &cook->result;
+    double gauge;
+    if (!cook->has_sea)
+        return json_null();
+    json_t *sea = figures_json(&cook->setup, &cook->sea);
+    view_json_add(sea, "_here:o",
+                  view_json("steam:n f0:n chance:n", here->steam.central, here->f0.central,
+                            here->chance_mean));
+    if (steam_gauge_needed(&cook->setup.steam, cook->sea.steam.central, &gauge) == PROCESS_OK)
+        view_json_add(sea, "_gauge:n _within:b", gauge, gauge <= rated);
+    return sea;
+}
+
 static bool add_reading(void *context, double minutes, double celsius)
 {
     return cook_probe_add(context, minutes, celsius) == PROCESS_OK;
 }
 
-static void compute_cook(struct app *app, struct cook_report *cook)
+static void compute_cook(struct app *app, struct cooked *cook)
 {
     static const double sea_level_kpa = 101.325, near = 1.0;
     const struct cook_rules *rules = &app->rules->cook;
@@ -102,8 +248,9 @@ static enum status run_cook(struct app *app)
     struct physics_refusal refusal;
     struct known_cook *known = &app->given.cook;
     const bool probe = app->given.probe != NULL;
-    struct cook_report cook = {.measured = false};
-    struct text assumed;
+    const struct rules *rules = app->rules;
+    struct cooked cook = {.measured = false};
+    struct text words;
 
     known->air /= 100.0;
     /* A log tells pressure and time by what they did; the setup then counts for the load only. */
@@ -112,77 +259,113 @@ static enum status run_cook(struct app *app)
     if (!probe && (isnan(known->minutes) || isnan(known->gauge)))
         app_stop(app, "give --gauge and --minutes, or --probe; for instance: "
                       "jarside cook --gauge 14psi --minutes 95 --vessel jar:1litre");
-    text_init(&assumed);
-    cook.assumed = must_answer(
-        app, physics_cook(app->rules, known, &cook.setup, organisms, &assumed, &refusal), &refusal,
-        &assumed);
-    cook.rules = app->rules;
-    cook.rated = isnan(known->rated) ? app->rules->cook.rated : known->rated;
-    cook.vessel = vessel_name(app, &known->vessel);
+    text_init(&words);
+    const char *assumed =
+        must_answer(app, physics_cook(rules, known, &cook.setup, organisms, &words, &refusal),
+                    &refusal, &words);
     compute_cook(app, &cook);
-    return app_tell(app, "cook", view_cook_json(&cook));
+    const struct cook_setup *setup = &cook.setup;
+    const struct lethality *log = &cook.probe.f0;
+    const struct range *steam = &cook.result.steam;
+    json_t *root = figures_json(setup, &cook.result);
+    json_t *cautions = json_pack(
+        "[s, s]", "The cooker's manual comes first; never go beyond the pressure it allows.",
+        "This is not a calculator for canning food.");
+    view_json_add(root, "schema:i gauge_kpa:n outside_kpa:n minutes:n target:n vessel:s measured:b",
+                  1, setup->steam.gauge_kpa, cook.outside, setup->hold, setup->target,
+                  vessel_name(app, &known->vessel), cook.measured);
+    if (cook.measured)
+        view_json_add(root, "probe:o",
+                      view_json("readings:z gaps:z gap_minutes:n _minutes:n", log->readings,
+                                log->gaps, log->gap_minutes, log->last_time - log->first_time));
+    view_json_add(root, "organisms:o leans:o", organisms_json(rules, &cook),
+                  leans_json(&cook.result));
+    add_course(root, &cook);
+    view_json_add(root,
+                  "sea_level:o assumed:o cautions:o _barometer:n _altitude:n _adequate:n _notes:o "
+                  "_reference:n _air:b _one_in:n",
+                  sea_json(&cook, isnan(known->rated) ? rules->cook.rated : known->rated),
+                  view_json_parts(assumed), cautions, setup->steam.barometer_kpa,
+                  setup->steam.altitude_m, setup->adequate_f0, notes_json(rules, &cook), 121.1,
+                  steam->high - steam->low > 0.3, 1.0 / setup->target);
+    return app_tell(app, "cook", root);
 }
 
 /* ---- hydration ------------------------------------------------------------------------------- */
 
+struct mix { /* of all vessels; grams, per cent of the wet weight */
+    double own, dry, water, moisture;
+    double target; /* aimed for, where it is to be weighed out; else NAN */
+};
+
+/* The sources of the grain's target range and limit; as people cite them, or their ids. */
+static json_t *sources_json(const struct rules *rules, const struct grain *grain, bool cited)
+{
+    json_t *sources = json_array();
+    for (size_t i = 0; grain != NULL && i < grain->cites.count; i++) {
+        const struct source *source = &rules->sources[grain->cites.sources[i]];
+        json_array_append_new(sources, cited ? json_sprintf("%s %s", source->author, source->year)
+                                             : json_string(source->id));
+    }
+    if (cited && grain != NULL && grain->cites.expert_judgement)
+        json_array_append_new(sources, json_string("judgement"));
+    return sources;
+}
+
 /* What was weighed, and the moisture it makes. */
-static void weighed(struct app *app, struct mix_report *report)
+static void weighed(struct app *app, struct mix *mix)
 {
     const struct given *given = &app->given;
-    const struct known_grain *grain = &given->cook.grain;
-    double own = report->own_moisture;
     enum process_error error;
 
+    mix->target = NAN;
+    mix->dry = given->cook.grain.dry;
+    mix->water = given->cook.grain.water;
     if (!isnan(given->before)) {
-        report->dry = given->before;
-        report->water = given->after - given->before;
-        error = moisture_soaked(given->before, own, given->after, &report->moisture);
+        mix->dry = given->before;
+        mix->water = given->after - given->before;
+        error = moisture_soaked(given->before, mix->own, given->after, &mix->moisture);
         if (error == PROCESS_MOISTURE_DROP)
             app_wrong(app, "after",
                       "lighter after soaking than before; weigh both drained of water that runs "
                       "off");
     } else {
-        report->dry = grain->dry;
-        report->water = grain->water;
-        error = moisture_mixed(report->dry, own, report->water, &report->moisture);
+        error = moisture_mixed(mix->dry, mix->own, mix->water, &mix->moisture);
     }
-    double wet =
-        100.0 * (report->water + report->dry * own / 100.0) / (report->water + report->dry);
-    report->target = NAN;
-    must_compute(app, error, error == PROCESS_MOISTURE ? wet : report->dry);
+    const double wet = mix->dry + mix->water;
+    must_compute(app, error,
+                 error == PROCESS_MOISTURE
+                     ? 100.0 * (mix->water + mix->dry * mix->own / 100.0) / wet
+                     : mix->dry);
 }
 
-/* What to weigh: from the grain there is, or from the vessels to fill. */
-static void recipe(struct app *app, struct mix_report *report)
+/* What to weigh: from the grain there is, or from so many vessels to fill. */
+static void recipe(struct app *app, struct mix *mix, double vessels)
 {
-    const double dry = app->given.cook.grain.dry;
-    double each = physics_grams(app->rules, &app->given.cook.vessel), own = report->own_moisture;
+    const double each = physics_grams(app->rules, &app->given.cook.vessel);
     enum process_error error;
 
-    report->recipe = true;
-    report->moisture = report->target;
-    if (!isnan(dry)) {
-        report->dry = dry;
-        error = moisture_water_for(report->dry, own, report->target, &report->water);
-    } else if (!isnan(each)) {
-        error = moisture_recipe(each * report->vessels, own, report->target, &report->dry,
-                                &report->water);
-    } else {
+    mix->moisture = mix->target;
+    mix->dry = app->given.cook.grain.dry;
+    if (!isnan(mix->dry))
+        error = moisture_water_for(mix->dry, mix->own, mix->target, &mix->water);
+    else if (!isnan(each))
+        error = moisture_recipe(each * vessels, mix->own, mix->target, &mix->dry, &mix->water);
+    else
         app_stop(app, "give --dry and --water, or --before and --after, or a --vessel to fill; "
                       "for instance: jarside hydration --grain wheat --vessel jar:1litre "
                       "--vessels 5");
-    }
-    must_compute(app, error, error == PROCESS_MOISTURE ? report->target : report->dry);
+    must_compute(app, error, error == PROCESS_MOISTURE ? mix->target : mix->dry);
 }
 
 static enum status run_hydration(struct app *app)
 {
+    static const char *const places[] = {"below", "within", "above"};
     const struct given *given = &app->given;
     const struct known_grain *grain = &given->cook.grain;
     const struct known_vessel *vessel = &given->cook.vessel;
-    const double vessels = given->cook.vessels;
-    bool soaked = !isnan(given->before), mixed = !isnan(grain->dry) && !isnan(grain->water);
-    if (vessels < 1.0)
+    const bool soaked = !isnan(given->before), mixed = !isnan(grain->dry) && !isnan(grain->water);
+    if (given->cook.vessels < 1.0)
         app_wrong(app, "vessels", "at least one vessel");
     if (soaked != !isnan(given->after))
         app_stop(app, "--before and --after go together: the same grain, weighed twice");
@@ -191,39 +374,153 @@ static enum status run_hydration(struct app *app)
     if (!isnan(grain->water) && isnan(grain->dry))
         app_stop(app, "--water needs --dry: how much grain as bought it went with");
     const struct rules *rules = app->rules;
-    struct mix_report report = {
-        .rules = rules,
-        .own_moisture = physics_own_moisture(rules, grain),
-        .band = physics_band(rules, grain->kind),
-        .vessels = isnan(vessels) ? 1.0 : vessels,
-        .fill = NAN,
-        .vessel = vessel_name(app, vessel),
-        .assumed = !isnan(grain->own_moisture) ? ""
-                   : grain->kind != RULES_NONE
-                       ? "grain as bought, with its usual water content"
-                       : "grain as bought, with its usual water content; the bands of all grains",
-    };
-    if (grain->kind != RULES_NONE) {
-        report.grain = &rules->grains[grain->kind];
-        report.grain_id = report.grain->id;
-    }
-    report.target = isnan(given->target) ? 0.5 * (report.band.lo + report.band.hi) : given->target;
-    if (isnan(report.own_moisture) || isnan(report.target))
+    const struct moisture_band band = physics_band(rules, grain->kind);
+    const double vessels = isnan(given->cook.vessels) ? 1.0 : given->cook.vessels;
+    const double middle = 0.5 * (band.lo + band.hi);
+    struct mix mix = {.own = physics_own_moisture(rules, grain),
+                      .target = isnan(given->target) ? middle : given->target};
+    if (isnan(mix.own) || isnan(mix.target))
         app_stop(app, "the rules hold no grain to compute this from");
-    (soaked || mixed ? weighed : recipe)(app, &report);
-    report.dry_basis = moisture_dry_basis(report.moisture);
-    moisture_judge(report.dry, report.own_moisture, report.moisture, &report.band, &report.verdict);
-    report.drained = soaked;
+    if (soaked || mixed)
+        weighed(app, &mix);
+    else
+        recipe(app, &mix, vessels);
+    struct moisture_verdict verdict;
+    moisture_judge(mix.dry, mix.own, mix.moisture, &band, &verdict);
     if (soaked)
-        report.verdict.free_water = 0.0; /* it ran off */
+        verdict.free_water = 0.0; /* it ran off */
+    const double wet = mix.dry + mix.water, filled = rules->forecast.fill_most;
+    double fill = NAN; /* share of each vessel */
     if (vessel->kind != RULES_NONE && rules->vessels[vessel->kind].litres > 0.0)
-        report.fill =
-            moisture_fill((report.dry + report.water) / report.vessels,
-                          physics_bulk(rules, grain->kind), rules->vessels[vessel->kind].litres);
-    return app_tell(app, "mix", view_mix_json(&report));
+        fill = moisture_fill(wet / vessels, physics_bulk(rules, grain->kind),
+                             rules->vessels[vessel->kind].litres);
+    const struct grain *kind = grain->kind != RULES_NONE ? &rules->grains[grain->kind] : NULL;
+    const char *name = vessel_name(app, vessel);
+    const char *assumed =
+        !isnan(grain->own_moisture) ? ""
+        : kind != NULL              ? "grain as bought, with its usual water content"
+                       : "grain as bought, with its usual water content; the bands of all grains";
+    json_t *root = view_json(
+        "schema:i grain:s dry_g:n water_g:n own_moisture:n moisture:n dry_basis:n target:n band:o "
+        "place:s correction_g:n free_water_g:n fill:n recipe:b assumed:o sources:o",
+        1, kind != NULL ? kind->id : NULL, mix.dry, mix.water, mix.own, mix.moisture,
+        moisture_dry_basis(mix.moisture), mix.target,
+        view_json("low:n high:n raw_limit:n", band.lo, band.hi, band.raw_limit),
+        places[verdict.place], verdict.correction, verdict.free_water, fill, !soaked && !mixed,
+        view_json_parts(assumed), sources_json(rules, kind, false));
+    view_json_add(root,
+                  "_drained:b _vessels:n _sources:o _vessel:s _crowded:b _each:n _dry_each:n "
+                  "_times:n _correction:n",
+                  soaked, vessels, sources_json(rules, kind, true),
+                  name != NULL ? name : "The vessel", fill > (filled > 0.0 ? filled : 0.75),
+                  wet / vessels, mix.dry / vessels, wet / mix.dry, fabs(verdict.correction));
+    return app_tell(app, "mix", root);
 }
 
 /* ---- forecast -------------------------------------------------------------------------------- */
+
+struct run { /* a spawn run */
+    struct forecast forecast;
+    struct range visible, shake, full; /* days; INFINITY when not within two years */
+    bool reached;                      /* the central course gets to full at all */
+    const char *start;                 /* ISO date of day 0, or NULL */
+};
+
+/* An ISO 8601 date some days after `start`; "" when there is none. */
+static json_t *date_after(const char *start, double days)
+{
+    char room[MOMENT_ROOM];
+    int64_t day;
+    bool known = start != NULL && fabs(days) < 1e7 && day_read(start, &day) != NULL;
+    return json_string(day_write(known ? day + lround(days) : INT64_MIN, DAY_ISO, room));
+}
+
+/* The day at which the drawing ends: a little after the slow end is full, and what was seen on `day`, NAN for
+ * nothing. */
+static double last_day(const struct run *run, double day)
+{
+    double last = run->reached ? 1.1 * run->full.central + 2.0 : 30.0;
+    if (run->reached && isfinite(run->full.high))
+        last = run->full.high + 2.0;
+    return ceil(fmin(fmax(last, day + 2.0), 180.0));
+}
+
+static json_t *pace_json(const struct run *run, const struct given *given,
+                         const struct pace_verdict *pace)
+{
+    json_t *reasons = json_array();
+
+    for (size_t i = 0; i < FORECAST_INPUTS; i++) {
+        const struct forecast_reason *reason = &pace->reasons[i];
+        view_json_row(reasons, "input:s needed:n stretch:n _times:n",
+                      forecast_input_name(reason->input), reason->needed, reason->stretch,
+                      reason->needed / run->forecast.points.central);
+    }
+    return view_json("pace:s day:n seen:n expected:r times_late:n wait_until:n explained:b "
+                     "reasons:o _wait_date:o",
+                     pace_name(pace->pace), given->day, given->seen, &pace->expected,
+                     pace->times_late, pace->wait_until, pace->explained, reasons,
+                     date_after(run->start, ceil(pace->wait_until)));
+}
+
+/* The days on which to look, with their dates where they have any. */
+static json_t *looks_json(const struct run *run, double every)
+{
+    enum { MOST_LOOKS = 8 };
+    const double last = run->reached ? run->full.central : 21.0;
+    json_t *looks = json_array();
+    for (int look = 1; look <= MOST_LOOKS && (look - 1) * every < last; look++)
+        view_json_row(looks, "day:n date:o", look * every, date_after(run->start, look * every));
+    return looks;
+}
+
+static json_t *days_json(const struct run *run, const struct range *days)
+{
+    return view_json("low:n central:n high:n _from:o _to:o", days->low, days->central, days->high,
+                     date_after(run->start, floor(days->low)),
+                     date_after(run->start, ceil(days->high)));
+}
+
+/* What was seen is judged where `pace` is not NULL. */
+static json_t *forecast_json(struct app *app, const struct run *run, const struct species *species,
+                             const char *vessel, const char *assumed,
+                             const struct pace_verdict *pace)
+{
+    const struct forecast *forecast = &run->forecast;
+    const struct given *given = &app->given;
+    const double looked = app->rules->forecast.look_every, every = looked > 0.0 ? looked : 3.0;
+    const double last = last_day(run, given->day);
+    struct range band[COURSE_POINTS], coverage;
+    json_t *course = json_array(), *seen = json_array();
+    /* Strains of one species differ by a factor of two: beyond twice the likeliest day is too long. */
+    json_t *stop =
+        view_json("nothing_seen:n not_full:n", run->reached ? 2.0 * run->visible.central : INFINITY,
+                  run->reached ? 2.0 * run->full.central : INFINITY);
+
+    for (int day = 0; day <= last; day++) {
+        forecast_coverage(forecast, day, &coverage);
+        view_json_row(course, "day:i low:n central:n high:n", day, coverage.low, coverage.central,
+                      coverage.high);
+    }
+    json_t *root = view_json(
+        "schema:i species:s start:s first_growth_days:o shake_days:o full_days:o look_every_days:n "
+        "stop_waiting_days:o published_days:o points_per_cm3:r rate_mm_day:r days:o seen:o "
+        "assumed:o",
+        1, species->id, run->start, days_json(run, &run->visible), days_json(run, &run->shake),
+        days_json(run, &run->full), every, stop,
+        view_json("low:n high:n", species->growth.full.lo, species->growth.full.hi),
+        &forecast->points, &forecast->rate, course,
+        pace != NULL ? pace_json(run, given, pace) : json_null(), view_json_parts(assumed));
+    for (size_t i = 0; i < COURSE_POINTS; i++)
+        forecast_coverage(forecast, last * (double)i / (COURSE_POINTS - 1), &band[i]);
+    if (pace != NULL)
+        view_json_row(seen, "x:n y:n mark:s", given->day, given->seen, "O");
+    view_json_add(root, "_chart:o _lag:n _reached:b _looks:o _species:s _vessel:s _shaken:b",
+                  view_coverage_chart(band, last, seen), forecast->lag.central, run->reached,
+                  looks_json(run, every), species->name, vessel != NULL ? vessel : "one vessel",
+                  forecast->shake_count > 0);
+    return root;
+}
 
 /* A log is thinned to one reading an hour or so: growth does not feel more. */
 enum { MOST_WARMTH = 4096 };
@@ -345,29 +642,17 @@ static void read_shakes(struct app *app, struct known_growth *known)
     }
 }
 
-static enum process_error compute_run(struct forecast_report *report, const struct given *given)
+static void compute_run(const struct rules *rules, struct run *run)
 {
     static const struct range never = {INFINITY, INFINITY, INFINITY};
-    const struct forecast_rules *rules = &report->rules->forecast;
-    const struct forecast *forecast = &report->forecast;
     struct range from = never, to = never;
 
-    report->visible = report->full = never;
-    (void)forecast_days(forecast, 1.0, &report->visible);
-    report->reached = forecast_days(forecast, FORECAST_FULL, &report->full) == PROCESS_OK;
-    (void)forecast_days(forecast, rules->shake.lo, &from);
-    (void)forecast_days(forecast, rules->shake.hi, &to);
-    report->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
-    report->look_every = rules->look_every > 0.0 ? rules->look_every : 3.0;
-    /* Strains of one species differ by a factor of two: beyond twice the likeliest day is too long. */
-    report->nothing_seen = report->reached ? 2.0 * report->visible.central : INFINITY;
-    report->not_full = report->reached ? 2.0 * report->full.central : INFINITY;
-    report->judged = !isnan(given->day);
-    report->day = given->day;
-    report->seen = given->seen;
-    return report->judged
-               ? forecast_judge(forecast, given->day, given->seen, given->still, &report->pace)
-               : PROCESS_OK;
+    run->visible = run->full = never;
+    (void)forecast_days(&run->forecast, 1.0, &run->visible);
+    run->reached = forecast_days(&run->forecast, FORECAST_FULL, &run->full) == PROCESS_OK;
+    (void)forecast_days(&run->forecast, rules->forecast.shake.lo, &from);
+    (void)forecast_days(&run->forecast, rules->forecast.shake.hi, &to);
+    run->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
 }
 
 /* What the journal knows stands where nothing was said on the command line. */
@@ -375,12 +660,13 @@ static enum status run_forecast(struct app *app)
 {
     const struct given *given = &app->given;
     const char *label = label_meant(app), *start = NULL;
-    struct forecast_report report = {.judged = false};
+    struct run run = {.reached = false};
+    struct pace_verdict pace;
     struct warmth_log log = {.arena = app->arena};
     struct known_growth known = KNOWN_GROWTH;
     struct physics_refusal refusal;
     struct warmth constant;
-    struct text assumed;
+    struct text words;
 
     if (label != NULL)
         start = recall_growth(app, label, &known);
@@ -404,18 +690,20 @@ static enum status run_forecast(struct app *app)
     }
     if (isnan(given->day) != isnan(given->seen))
         app_stop(app, "--day and --seen go together: how white it was on which day");
-    report.rules = app->rules;
-    report.species = &app->rules->species[known.species];
-    report.species_id = report.species->id;
-    report.start = given->start != NULL ? given->start : start;
-    report.vessel = vessel_name(app, &known.vessel);
-    text_init(&assumed);
-    report.assumed = must_answer(
-        app, physics_growth(app->rules, &known, &report.forecast, &constant, &assumed, &refusal),
-        &refusal, &assumed);
-    enum process_error error = compute_run(&report, given);
+    run.start = given->start != NULL ? given->start : start;
+    text_init(&words);
+    const char *assumed = must_answer(
+        app, physics_growth(app->rules, &known, &run.forecast, &constant, &words, &refusal),
+        &refusal, &words);
+    compute_run(app->rules, &run);
+    const bool judged = !isnan(given->day);
+    const enum process_error error =
+        judged ? forecast_judge(&run.forecast, given->day, given->seen, given->still, &pace)
+               : PROCESS_OK;
     must_compute(app, error, error == PROCESS_COVERAGE ? given->seen : given->day);
-    return app_tell(app, "forecast", view_forecast_json(&report));
+    return app_tell(app, "forecast",
+                    forecast_json(app, &run, &app->rules->species[known.species],
+                                  vessel_name(app, &known.vessel), assumed, judged ? &pace : NULL));
 }
 
 const struct command plan_commands[] = {

@@ -9,7 +9,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "view/plan.h"
 #include "view/screen.h"
 #include "view/tree.h"
 #include "view/verdict.h"

@@ -183,6 +183,37 @@ static const char *string(const json_t *object, const char *key)
     return json_string_value(json_object_get(object, key));
 }
 
+json_t *view_series(const char *mark, const char *label, json_t *values)
+{
+    return view_json("mark:s label:s values:o", mark, label, values);
+}
+
+json_t *view_coverage_chart(const struct range *band, double last, json_t *points)
+{
+    json_t *values[3] = {json_array(), json_array(), json_array()}, *all = json_array();
+    bool lost = false, fine = false;
+    for (size_t i = 0; band != NULL && i < COURSE_POINTS; i++) {
+        json_array_append_new(values[0], json_real(band[i].low));
+        json_array_append_new(values[1], json_real(band[i].high));
+        json_array_append_new(values[2], json_real(band[i].central));
+    }
+    for (size_t i = 0; i < json_array_size(points); i++) {
+        const json_t *mark = json_object_get(json_array_get(points, i), "mark");
+        lost = lost || json_string_value(mark)[0] == 'x';
+        fine = fine || json_string_value(mark)[0] != 'x';
+    }
+    json_array_append_new(all,
+                          view_series(".", band != NULL ? "slowest and fastest" : NULL, values[0]));
+    json_array_append_new(all, view_series(".", NULL, values[1]));
+    json_array_append_new(all, view_series("*", band != NULL ? "most likely" : NULL, values[2]));
+    if (fine)
+        json_array_append_new(all, view_series("O", "seen", json_null()));
+    if (lost)
+        json_array_append_new(all, view_series("x", "seen in a vessel that is lost", json_null()));
+    return view_json("x:s y:s to:n low:i high:i series:o points:o", "days", "% colonised", last, 0,
+                     100, all, points);
+}
+
 /* ---- curves in plain characters --------------------------------------------------------------- */
 
 enum { MOST_ROWS = 10, MOST_COLUMNS = 65, NARROWEST = 32, AXIS = 7 }; /* AXIS: of "  100 |" */

@@ -7,6 +7,7 @@
 #include <stddef.h>
 
 #include "base/text.h"
+#include "base/units.h"
 #include "view/screen.h"
 
 /*
@@ -84,6 +85,13 @@ void view_sheet(struct text *page, const char *title, enum paper paper, const ch
                 json_t *tree);
 /* Appends the words of a template that says no block. */
 void view_words(struct text *out, const char *name, const json_t *tree);
+
+/* A curve of a chart (`chart` of view_part in tree.c), its values taken. And coverage over days: the band of a
+ * forecast, from day 0 to `last` (COURSE_POINTS of it, or NULL), and what was seen: [{x: day, y: per cent,
+ * mark: "O", or "x" where that vessel is lost}], taken. */
+json_t *view_series(const char *mark, const char *label, json_t *values);
+enum { COURSE_POINTS = 61 };
+json_t *view_coverage_chart(const struct range *band, double last, json_t *points);
 
 /* "96 %", "under 1 %", "over 99 %": into `room`, which is returned. */
 enum { PERCENT_ROOM = 16 };
