@@ -255,30 +255,43 @@ struct walkthrough {
     double gravest;
 };
 
+/* Whether a fact is one of those that plain growth has: seen, all that is seen of it, or a fault that is denied. Where
+ * one value is denied that is no fault ("it does not smell good"), something is wrong. */
+static bool is_plain_fact(const struct rules *rules, const struct fact *fact)
+{
+    const struct observable *observable = &rules->observables[fact->observable];
+    const struct condition *plain = &rules->decision.plain;
+    const struct observation *said = &fact->observation;
+    uint32_t good = 0, faults = 0;
+    for (size_t k = 0; k < plain->count; k++)
+        good |= plain->observables[k] == fact->observable ? plain->values[k] : 0;
+    for (size_t v = 0; v < observable->value_count; v++)
+        faults |= (uint32_t)observable->values[v].salient << v;
+    if (said->hedged != 0 || (said->seen & ~good) != 0)
+        return false;
+    return said->seen != 0 || observable->kind == KIND_NUMBER ||
+           ((said->absent & good) == 0 &&
+            ((said->absent & faults) != 0 || __builtin_popcount(said->absent) > 1));
+}
+
 /* Whether words tell of growth and of nothing else, and every one was understood. */
 static bool is_plain(struct app *app, const char *words)
 {
-    const struct condition *plain = &app->rules->decision.plain;
     const struct unclear *unclear = NULL;
     const struct fact *facts = NULL;
-    bool any = false;
+    bool plain = false;
     triage_reset(app->triage);
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
     if (triage_unclear(app->triage, &unclear) > 0)
         return false;
     for (size_t i = triage_facts(app->triage, &facts); i-- > 0;) {
-        const struct observation *said = &facts[i].observation;
-        bool listed = false;
-        for (size_t k = 0; k < plain->count; k++)
-            listed = listed || (plain->observables[k] == facts[i].observable && said->hedged == 0 &&
-                                (said->seen & ~plain->values[k]) == 0);
         if (facts[i].origin != ORIGIN_TEXT)
             continue;
-        if (said->seen != 0 && !listed)
-            return false;
-        any = true;
+        plain = is_plain_fact(app->rules, &facts[i]);
+        if (!plain)
+            break;
     }
-    return any;
+    return plain;
 }
 
 /* Who looks along a row and tells of a patch in one has seen none in those that are plainly white. */
@@ -294,7 +307,8 @@ static void read_remark(struct walkthrough *walk, const struct batch *batch)
 {
     struct app *app = walk->app;
     struct remark remark;
-    const struct vessel *vessels = app_all(app, RECORD_VESSEL, "batch = ?1", batch->id, &walk->count);
+    const struct vessel *vessels =
+        app_all(app, RECORD_VESSEL, "batch = ?1", batch->id, &walk->count);
     app_must(app, remark_read(walk->looking->words, batch->label, walk->count, app->arena, &remark,
                               app->diags));
     walk->rows = arena_array(app->arena, walk->count, sizeof *walk->rows);

@@ -104,6 +104,7 @@ comes_to(6, 0, "2: green spot, rest $_", discard => '2', keep => '1 3-6')
 comes_to(6, 0, "2: green spot, rest $_", discard => '2', isolate => '1 3-6') for 'white with a yellow tinge';
 comes_to(6, 0, '2: green spot, rest white and a bit greasy', discard => '1-6');
 comes_to(6, 0, '1-2 slow, rest white', keep => '1-6');
+comes_to(4, 0, "1-3 white, 4 $_", isolate => '4', keep => '1-3') for 'white but doesnt smell good', 'not healthy', 'is not white';
 comes_to(8, 0, '3 green spot, no change in the others', discard => '3', keep => '1-2 4-8');
 comes_to(6, 0, 'none is green except 5', discard => '5', keep => '1-4 6');
 comes_to(9, 0, '4 & 8 have yellow drops, nothing else odd, all the rest white and strong', keep => '1-9');
