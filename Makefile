@@ -140,12 +140,17 @@ run: deps  ## install what is missing, build, open the prompt (without a termina
 check: deps-check  ## install what the tests need, build, run every test
 	@$(MAKE) --no-print-directory -j"$$(nproc)" tests
 
+# What takes longest begins first, so that nobody waits for it at the end; and no act waits for a disk.
+LONGEST  := $(wildcard tests/cli/starved.t tests/fuzz/replay.t) $(B)/tests/unit/journal_survival_test.t \
+            $(wildcard $(patsubst %,tests/cli/%.t,pipes faults rules remarks nothing-out signals review-html learn) tests/house/install.t)
+IN_MEMORY := $(shell [ -w /dev/shm ] && echo TMPDIR=/dev/shm)
+
 .PHONY: tests units
 units: $(UNITS)
 tests: $(B)/jarside units
 	@$(MAKE) --no-print-directory MODE=asan CC="$(if $(findstring gcc,$(CC)),$(CC),gcc)" CFLAGS="-O1 -g" replays
-	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP prove -j2 --state=save \
-	    --statefile=$(B)/prove.state $(PROVEFLAGS) $(UNITS) $(SCRIPTS); \
+	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP $(IN_MEMORY) prove -j3 --state=save \
+	    --statefile=$(B)/prove.state $(PROVEFLAGS) $(LONGEST) $(filter-out $(LONGEST),$(UNITS) $(SCRIPTS)); \
 	    status=$$?; tests/house/slowest $(B)/prove.state; exit $$status
 
 asan:  ## the whole suite under AddressSanitizer and UndefinedBehaviorSanitizer
