@@ -42,11 +42,11 @@
     struct tag {                                                                                   \
         MEMBERS(table)                                                                             \
     }
-#define ITEM(tag, table, more)                                                                     \
+#define ITEM(tag, table, ...)                                                                      \
     struct tag {                                                                                   \
         const char *id;                                                                            \
         struct position at;                                                                        \
-        MEMBERS(table) more                                                                        \
+        MEMBERS(table) __VA_ARGS__                                                                 \
     }
 
 /* What a member of each sort is. Numbers the file does not have are NAN, or what NUMBER_OR says. */

@@ -119,9 +119,9 @@ static void test_one_culprit(void **state)
     assert_int_equal(called->suspects[0].level, 2);
     assert_true(called->p > 0.95 && called->p < 1.0);
     assert_true(called->saved_low <= called->saved && called->saved <= called->saved_high);
-    assert_true(called->cause_count > 0);
-    for (size_t c = 0; c < called->cause_count; c++)
-        assert_int_equal(review.rules->causes[called->causes[c].cause].scope, SCOPE_COOK);
+    assert_true(called->why.cause_count > 0);
+    for (size_t c = 0; c < called->why.cause_count; c++)
+        assert_int_equal(review.rules->causes[called->why.causes[c].cause].scope, SCOPE_COOK);
     /* Its two batches are told from it; and they are what lies outside the limits, if any is. */
     for (size_t b = 0; b < review.batch_count; b++)
         assert_true(!review.batches[b].point.above || review.batches[b].level / 2 == 2);
@@ -141,13 +141,13 @@ static void test_trials(void **state)
     struct review review = review_of(bench);
     const struct review_culprit *called = &review.culprits[0];
     double entropy = 0.0, all = 0.0, before = INFINITY;
-    for (size_t c = 0; c < called->cause_count; c++)
-        all += called->causes[c].p;
-    for (size_t c = 0; c < called->cause_count; c++)
-        entropy -= called->causes[c].p / all * log2(called->causes[c].p / all);
-    assert_true(called->trial_count > 0);
-    for (size_t t = 0; t < called->trial_count; t++) {
-        const struct review_trial *trial = &called->trials[t];
+    for (size_t c = 0; c < called->why.cause_count; c++)
+        all += called->why.causes[c].p;
+    for (size_t c = 0; c < called->why.cause_count; c++)
+        entropy -= called->why.causes[c].p / all * log2(called->why.causes[c].p / all);
+    assert_true(called->why.trial_count > 0);
+    for (size_t t = 0; t < called->why.trial_count; t++) {
+        const struct review_trial *trial = &called->why.trials[t];
         assert_int_equal(review.rules->observables[trial->observable].class, CLASS_TEST);
         assert_true(trial->bits > 0.0 && trial->bits <= entropy + 1e-9);
         assert_true(trial->bits / trial->cost <= before);
