@@ -288,10 +288,10 @@ static bool is_word(struct token at, const char *word)
 static long number_of(const char *start, const char *end)
 {
     enum { MOST_DIGITS = 6 };
-    static const char words[] = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve";
+    static const char numbers[] = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve";
     char *digits_end = NULL;
     if (end > start && isalpha((unsigned char)*start)) {
-        const int said = csv_named(words, start, (size_t)(end - start));
+        const int said = csv_named(numbers, start, (size_t)(end - start));
         return said >= 0 ? said + 1 : -1;
     }
     if (!isdigit((unsigned char)*start) || end - start > MOST_DIGITS)
