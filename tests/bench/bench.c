@@ -275,7 +275,7 @@ int main(int argc, char **argv)
     bench_log(parts.rules, diags);
     heading("Many vessels, on one core");
     bench_many(argv[1], folder, parts.triage, parts.reasoner, diags);
-    heading("Rules ten times larger");
+    heading("Rules eight times larger");
     bench_larger(folder, description, diags);
     heading("Beside others, in the same run");
     bench_soybean(folder, diags);

@@ -2,7 +2,7 @@
 #ifndef JARSIDE_TESTS_BENCH_LARGER_H
 #define JARSIDE_TESTS_BENCH_LARGER_H
 
-/* A rule base with ten times the findings, signs and circumstances: make-larger. */
+/* A rule base with eight times the findings, signs and circumstances: make-larger. */
 #include "bench/figures.h"
 #include "language/reader.h"
 #include "triage/triage.h"
