@@ -466,7 +466,8 @@ static void put_wrong(struct text *sql, const struct column *column)
                 " <> '' AND iif(json_valid(" column "), json_type(" column ") <> '" type "', 1)"   \
     }
 
-/* What is wrong with rows as a whole: their ids, and what is to be said of them. */
+/* What is wrong with rows as a whole: their ids, and what is to be said of them. Of those that are asked as a row
+ * is saved the SQL ends in a condition, its table is called a, and that of `other` b. */
 static const struct {
     enum record record, other; /* whose rows break it, and what they are compared with */
     const char *sql;
