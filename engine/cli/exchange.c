@@ -77,8 +77,8 @@ static enum status tell(struct app *app, const struct import_tally *tally)
                               keep_words[app->given.keep > 0 ? app->given.keep : 0], added > 0));
 }
 
-static enum status import_tables(struct app *app, const char *path, bool is_folder,
-                                 const struct progress *progress)
+static enum status import_ours(struct app *app, const char *path, bool is_folder,
+                               const struct progress *progress)
 {
     const struct given *given = &app->given;
     enum record record = given->table >= 0 ? (enum record)given->table : import_table_of(path);
@@ -96,8 +96,8 @@ static enum status import_tables(struct app *app, const char *path, bool is_fold
                                        .prefix = given->prefix,
                                        .now = moment_now(),
                                        .progress = progress};
-    enum status status = is_folder ? import_folder(app->journal, path, &how, tally)
-                                   : import_file(app->journal, record, path, &how, tally);
+    enum status status =
+        import_tables(app->journal, path, is_folder ? RECORD_COUNT : record, &how, tally);
     progress_bar_clear(progress->context);
     if (status == STATUS_OK)
         return tell(app, tally);
@@ -173,7 +173,7 @@ static enum status run_import(struct app *app)
     progress_bar_init(&bar, stderr);
     const struct progress progress = progress_bar_listener(&bar);
     if (!app->given.guess && app->given.map == NULL)
-        return import_tables(app, path, S_ISDIR(about.st_mode), &progress);
+        return import_ours(app, path, S_ISDIR(about.st_mode), &progress);
     app_must(app, app_load(app, NULL, 0));
     if (!app->given.guess)
         return import_mapped(app, path, &progress);

@@ -541,8 +541,8 @@ static const enum relation relation_columns[] = {
     RELATION_COOK,    RELATION_MIX,   RELATION_GRAIN_LOT, RELATION_SESSION,
     RELATION_STARTER, RELATION_PLACE, RELATION_POSITION};
 
-static void count_cells(struct journal *journal, const struct consultation *at, struct arena *arena,
-                        struct consult_others *others)
+enum status consult_count(struct journal *journal, const struct consultation *at,
+                          struct arena *arena, struct consult_others *others)
 {
     enum { COLUMNS = sizeof relation_columns / sizeof *relation_columns };
     static const double day = 86400.0;
@@ -561,6 +561,7 @@ static void count_cells(struct journal *journal, const struct consultation *at, 
           : became == 1 ? &cell->stuck
                         : &cell->clean) = sqlite3_column_double(query.statement, COLUMNS + 2);
     }
+    return journal_told(journal);
 }
 
 static void recall_siblings(struct opening *opening)
@@ -573,7 +574,7 @@ static void recall_siblings(struct opening *opening)
     if (at->request.others != NULL)
         others = *at->request.others;
     else
-        count_cells(opening->journal, at, opening->arena, &others);
+        consult_count(opening->journal, at, opening->arena, &others);
     if (at->vessel.stood != 0)
         journal_get(opening->journal, RECORD_PLACE, at->vessel.stood, opening->arena, &stood);
     if (opening->journal->status != STATUS_OK || others.count == 0)
@@ -600,13 +601,6 @@ static void recall_siblings(struct opening *opening)
             arena_format(opening->arena, "%s, %s", cook,
                          value != RULES_NONE ? observable->values[value].label : position);
     opening->journal->status = triage_siblings(opening->triage, others.cells, others.count, names);
-}
-
-enum status consult_count(struct journal *journal, struct consultation *consultation,
-                          struct arena *arena, struct consult_others *others)
-{
-    count_cells(journal, consultation, arena, others);
-    return journal_told(journal);
 }
 
 /* ---- opening --------------------------------------------------------------------------------- */

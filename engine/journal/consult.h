@@ -62,7 +62,7 @@ enum status consult_vessel(struct journal *journal, const struct consult_request
 /* Counts the siblings as the journal has them now, cells in the arena. Where many
  * vessels are looked at in one go, each is to be judged knowing what is said of the
  * others: they are saved first without siblings, counted, rolled back, and judged anew. */
-enum status consult_count(struct journal *journal, struct consultation *consultation,
+enum status consult_count(struct journal *journal, const struct consultation *consultation,
                           struct arena *arena, struct consult_others *others);
 
 /* Whether words for the whole batch may speak of this vessel: it grows, and no look has judged it

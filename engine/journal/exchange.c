@@ -644,28 +644,22 @@ static enum status read_tables(struct journal *journal, const char *const paths[
     return journal_leave(journal);
 }
 
-enum status import_folder(struct journal *journal, const char *folder,
+enum status import_tables(struct journal *journal, const char *path, enum record record,
                           const struct import_options *options,
                           struct import_tally tally[RECORD_COUNT])
 {
     const char *paths[RECORD_COUNT] = {NULL};
     struct arena *arena = arena_new();
+    enum status status = STATUS_OK;
     memset(tally, 0, RECORD_COUNT * sizeof *tally);
-    enum status status = look_through(arena, folder, paths, journal->diags);
+    if (record == RECORD_COUNT)
+        status = look_through(arena, path, paths, journal->diags);
+    else
+        paths[record] = path;
     if (status == STATUS_OK)
         status = read_tables(journal, paths, options, tally);
     arena_free(arena);
     return status;
-}
-
-enum status import_file(struct journal *journal, enum record record, const char *path,
-                        const struct import_options *options,
-                        struct import_tally tally[RECORD_COUNT])
-{
-    const char *paths[RECORD_COUNT] = {NULL};
-    memset(tally, 0, RECORD_COUNT * sizeof *tally);
-    paths[record] = path;
-    return read_tables(journal, paths, options, tally);
 }
 
 enum status demo_build(struct journal *journal, const char *folder,
@@ -678,7 +672,7 @@ enum status demo_build(struct journal *journal, const char *folder,
                            "this journal holds something already; give the name of a new file");
             return journal_told(journal);
         }
-    return import_folder(journal, folder, options, tally);
+    return import_tables(journal, folder, RECORD_COUNT, options, tally);
 }
 
 /* ==== the calendar ============================================================================ */

@@ -15,7 +15,7 @@
 
 /*
  * The journal as CSV (RFC 4180): UTF-8, CRLF, a header row, one file a kind of
- * record, named as record_types names it. Read back by import_folder.
+ * record, named as record_types names it. Read back by import_tables.
  *
  * A record begins with its id, then come its columns by name. Moments are
  * ISO 8601 with their offset, numbers in the shortest form that reads back
@@ -73,17 +73,12 @@ struct import_options {
     void *context;
 };
 
-/* Every table found in the folder. A CSV file there that is no table's is a
- * fault, and so is a folder without any. STATUS_DATA, and nothing imported, when
- * a row was refused; the tallies tell how many. */
-enum status import_folder(struct journal *journal, const char *folder,
+/* One table from a file, or with RECORD_COUNT every table found in a folder: a CSV file there that is no table's
+ * is a fault, and so is a folder without any. STATUS_DATA, and nothing imported, when a row was refused; the
+ * tallies tell how many. */
+enum status import_tables(struct journal *journal, const char *path, enum record record,
                           const struct import_options *options,
                           struct import_tally tally[RECORD_COUNT]);
-
-/* One table from one file. */
-enum status import_file(struct journal *journal, enum record record, const char *path,
-                        const struct import_options *options,
-                        struct import_tally tally[RECORD_COUNT]);
 
 /* The table that a path is named after, "somewhere/vessel.csv"; RECORD_COUNT when it is none. */
 enum record import_table_of(const char *path);

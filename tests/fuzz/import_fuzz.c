@@ -24,7 +24,7 @@ static void import_table(struct journal *journal, enum record record, const char
     struct import_tally tally[RECORD_COUNT];
     struct unsaved file;
     unsaved_open(&file, (const uint8_t *)bytes, length);
-    enum status status = import_file(journal, record, file.path, &options, tally);
+    enum status status = import_tables(journal, file.path, record, &options, tally);
     hold(status == STATUS_OK || status == STATUS_DATA || status == STATUS_USAGE,
          "a table is read or refused");
     hold_diags(diags, status != STATUS_OK);
@@ -65,7 +65,7 @@ static void hold_round_trip(struct journal *journal, struct diags *diags)
         hold(stream && export_table(journal, r, stream, "table", &rows) == STATUS_OK,
              "what was imported can be exported");
         hold(fclose(stream) == 0, "and written");
-        enum status status = import_file(journal, r, file.path, &options, tally);
+        enum status status = import_tables(journal, file.path, r, &options, tally);
         hold(status == STATUS_OK && tally[r].added == 0 && tally[r].refused == 0,
              "and is known when it comes again");
         hold_diags(diags, false);

@@ -68,7 +68,7 @@ static enum status import_from(struct journal_case *c, struct journal *journal, 
                                struct import_tally tally[RECORD_COUNT])
 {
     static const struct import_options options = {0};
-    return import_folder(journal, scratch_path(&c->scratch, name), &options, tally);
+    return import_tables(journal, scratch_path(&c->scratch, name), RECORD_COUNT, &options, tally);
 }
 
 /* Puts `to` in the place of the only `from` in a table. */
@@ -432,8 +432,9 @@ static void a_rehearsal_keeps_nothing(void **state)
     fill_journal(c, "a", 5);
     export_to(c, c->journal, "first");
     struct journal *other = new_journal(c, "other.db");
-    assert_int_equal(import_folder(other, scratch_path(&c->scratch, "first"), &rehearse, tally),
-                     STATUS_OK);
+    assert_int_equal(
+        import_tables(other, scratch_path(&c->scratch, "first"), RECORD_COUNT, &rehearse, tally),
+        STATUS_OK);
     assert_int_equal(tally[RECORD_VESSEL].added, 9);
     for (int i = 0; i < RECORD_COUNT; i++)
         assert_int_equal(journal_count(other, (enum record)i, NULL, 0), 0);
@@ -478,7 +479,8 @@ static void bad_tables_are_refused_where_they_are_bad(void **state)
         assert_int_equal(fclose(file), 0);
         diags_clear(c->diags);
         assert_int_equal(import_table_of(path), RECORD_PLACE);
-        assert_int_equal(import_file(c->journal, RECORD_PLACE, path, &options, tally), STATUS_DATA);
+        assert_int_equal(import_tables(c->journal, path, RECORD_PLACE, &options, tally),
+                         STATUS_DATA);
         const struct diag *fault = diags_get(c->diags, 0);
         if (strstr(fault->message, bad[i].says) == NULL || fault->at.line != bad[i].line ||
             fault->at.column != bad[i].column)
@@ -494,8 +496,8 @@ static void a_mark_in_front_and_any_order_are_fine(void **state)
     struct import_tally tally[RECORD_COUNT];
     struct place place;
     scratch_write(&c->scratch, "place.csv", "\xEF\xBB\xBFnote,label\nwarm,shelf\n'=1,attic\n");
-    if (import_file(c->journal, RECORD_PLACE, scratch_path(&c->scratch, "place.csv"), &options,
-                    tally) != STATUS_OK)
+    if (import_tables(c->journal, scratch_path(&c->scratch, "place.csv"), RECORD_PLACE, &options,
+                      tally) != STATUS_OK)
         fail_msg("%s", first_fault(c));
     assert_int_equal(tally[RECORD_PLACE].added, 2);
     assert_int_equal(journal_find(c->journal, RECORD_PLACE, "attic", c->arena, &place), STATUS_OK);
