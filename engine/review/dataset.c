@@ -492,24 +492,18 @@ size_t dataset_add_changes(struct dataset *dataset, const char *words, uint32_t 
 
 enum { MOST_COLUMNS = 256 };
 
-enum column_use {
-    USE_FACTOR,
-    USE_LABEL,
-    USE_FATE,
-    USE_ENTERED,
-    USE_ENDED,
-    USE_CONTROL,
-    USE_NOTHING
-};
-
-struct role { /* what a column means */
-    enum column_use use;
-    enum factor_kind kind; /* of a factor */
-    uint8_t yes, no;       /* of a fate: what "yes" and "no" mean in such a column */
+enum { /* what a column means that is no factor, behind the kinds of these */
+       USE_LABEL = FACTOR_KINDS,
+       USE_FATE,
+       USE_ENTERED,
+       USE_ENDED,
+       USE_CONTROL,
+       USE_NOTHING
 };
 
 struct column_read {
-    struct role role;
+    int use;         /* an enum factor_kind, or one of these */
+    uint8_t yes, no; /* of a fate: what "yes" and "no" mean in such a column */
     const char *name;
     size_t column; /* of a factor: of the intake */
 };
@@ -556,11 +550,12 @@ static const char *safe_copy(struct arena *arena, const char *text, size_t lengt
     return copy;
 }
 
-static struct role role_of(const char *name)
+/* What a column of that name is. */
+static struct column_read column_named(const char *name)
 {
     static const struct {
         const char *names;
-        struct role role;
+        struct column_read column;
     } roles[] = {
         {"vessel|label|name|id|jar|bag", {.use = USE_LABEL}},
         {"lost|bad|failed", {.use = USE_FATE, .yes = FATE_UNTOLD, .no = FATE_SOUND}},
@@ -571,19 +566,19 @@ static struct role role_of(const char *name)
         {"begun|started|inoculated|made|date|at", {.use = USE_ENTERED}},
         {"ended|lost on|used on|discarded on", {.use = USE_ENDED}},
         {"control|uninoculated", {.use = USE_CONTROL}},
-        {"cook", {.kind = FACTOR_COOK}},
-        {"starter|culture", {.kind = FACTOR_STARTER}},
-        {"session|sitting", {.kind = FACTOR_SESSION}},
-        {"place|shelf", {.kind = FACTOR_PLACE}},
-        {"lot|grain lot|sack", {.kind = FACTOR_LOT}},
-        {"batch|mix", {.kind = FACTOR_BATCH}},
-        {"position", {.kind = FACTOR_POSITION}},
-        {"kind|vessel kind", {.kind = FACTOR_VESSEL}},
-        {"lid|lids|closure", {.kind = FACTOR_LID}},
-        {"bag lot|bags|jar lot", {.kind = FACTOR_BAG}},
-        {"spot|spot on the shelf|shelf spot", {.kind = FACTOR_SPOT}},
-        {"sequence|order|order of inoculation", {.kind = FACTOR_SEQUENCE}},
-        {"grams|weight|grain weight|grams of grain", {.kind = FACTOR_GRAMS}},
+        {"cook", {.use = FACTOR_COOK}},
+        {"starter|culture", {.use = FACTOR_STARTER}},
+        {"session|sitting", {.use = FACTOR_SESSION}},
+        {"place|shelf", {.use = FACTOR_PLACE}},
+        {"lot|grain lot|sack", {.use = FACTOR_LOT}},
+        {"batch|mix", {.use = FACTOR_BATCH}},
+        {"position", {.use = FACTOR_POSITION}},
+        {"kind|vessel kind", {.use = FACTOR_VESSEL}},
+        {"lid|lids|closure", {.use = FACTOR_LID}},
+        {"bag lot|bags|jar lot", {.use = FACTOR_BAG}},
+        {"spot|spot on the shelf|shelf spot", {.use = FACTOR_SPOT}},
+        {"sequence|order|order of inoculation", {.use = FACTOR_SEQUENCE}},
+        {"grams|weight|grain weight|grams of grain", {.use = FACTOR_GRAMS}},
         {"note|notes", {.use = USE_NOTHING}},
     };
     char plain[64];
@@ -593,8 +588,8 @@ static struct role role_of(const char *name)
             *at = ' ';
     for (size_t i = 0; i < sizeof roles / sizeof *roles; i++)
         if (csv_named(roles[i].names, plain, strlen(plain)) >= 0)
-            return roles[i].role;
-    return (struct role){.use = USE_FACTOR, .kind = FACTOR_OTHER};
+            return roles[i].column;
+    return (struct column_read){.use = FACTOR_OTHER};
 }
 
 static bool is_yes(const char *word, size_t length)
@@ -603,7 +598,7 @@ static bool is_yes(const char *word, size_t length)
 }
 
 /* FATE_COUNT when the word says nothing about a fate. */
-static uint8_t fate_of(const struct role *role, const char *word, size_t length)
+static uint8_t fate_of(const struct column_read *column, const char *word, size_t length)
 {
     static const struct {
         const char *words;
@@ -619,8 +614,8 @@ static uint8_t fate_of(const struct role *role, const char *word, size_t length)
         if (csv_named(known[i].words, word, length) >= 0)
             return (uint8_t)known[i].fate;
     if (is_yes(word, length))
-        return role->yes;
-    return csv_named("no|n|false|0", word, length) >= 0 ? role->no : FATE_COUNT;
+        return column->yes;
+    return csv_named("no|n|false|0", word, length) >= 0 ? column->no : FATE_COUNT;
 }
 
 /* An ISO 8601 date, whatever time of day stands behind it. */
@@ -647,19 +642,20 @@ static enum status read_header(struct table *table, const struct csv_row *row)
         struct column_read *column = &table->columns[c];
         size_t length;
         const char *name = trimmed(&row->fields[c], &length);
-        column->name = safe_copy(table->arena, name, length, 60);
-        column->role = role_of(column->name);
-        if (column->role.use == USE_FATE && table->fate_column == MOST_COLUMNS)
+        name = safe_copy(table->arena, name, length, 60);
+        *column = column_named(name);
+        column->name = name;
+        if (column->use == USE_FATE && table->fate_column == MOST_COLUMNS)
             table->fate_column = c;
-        else if (column->role.use == USE_FATE)
-            column->role.use = USE_NOTHING; /* the first one counts */
-        if (column->role.use == USE_FACTOR && column->name[0] == '\0')
-            column->role.use = USE_NOTHING;
-        if (column->role.kind == FACTOR_BATCH && table->batch_column == MOST_COLUMNS)
+        else if (column->use == USE_FATE) /* the first one counts */
+            column->use = USE_NOTHING;
+        else if (column->use == FACTOR_BATCH && table->batch_column == MOST_COLUMNS)
             table->batch_column = c;
-        if (column->role.use == USE_FACTOR)
-            column->column = intake_column(table->intake, column->role.kind,
-                                           column->role.kind == FACTOR_OTHER ? column->name : NULL);
+        if (name[0] == '\0')
+            column->use = USE_NOTHING;
+        if (column->use < FACTOR_KINDS)
+            column->column = intake_column(table->intake, (enum factor_kind)column->use,
+                                           column->use == FACTOR_OTHER ? name : NULL);
         if (names.length < 200)
             text_printf(&names, "%s%s", c > 0 ? ", " : "", column->name);
     }
@@ -711,12 +707,12 @@ static void read_day(struct table *table, const char *word, size_t length, int32
 static void read_cell(struct table *table, const struct column_read *column, const char *word,
                       size_t length, struct intake_vessel *vessel)
 {
-    switch (column->role.use) {
+    switch (column->use) {
     case USE_LABEL:
         vessel->label = arena_copy(table->arena, word, length);
         break;
     case USE_FATE:
-        vessel->fate = fate_of(&column->role, word, length);
+        vessel->fate = fate_of(column, word, length);
         if (vessel->fate == FATE_COUNT)
             note_strange(table, &table->fates, word, length);
         break;
@@ -729,8 +725,7 @@ static void read_cell(struct table *table, const struct column_read *column, con
     case USE_CONTROL:
         vessel->control = is_yes(word, length);
         break;
-    case USE_FACTOR:
-    case USE_NOTHING:
+    default:
         break;
     }
 }
@@ -774,9 +769,9 @@ static enum status take_row(void *context, const struct csv_row *fields)
         const struct column_read *column = &table->columns[c];
         size_t length;
         const char *word = trimmed(&fields->fields[c], &length);
-        if (column->role.use == USE_FACTOR && column->role.kind == FACTOR_PLACE)
+        if (column->use == FACTOR_PLACE)
             take_places(table, column->column, word, vessel.entered);
-        else if (column->role.use == USE_FACTOR)
+        else if (column->use < FACTOR_KINDS)
             intake_word(table->intake, column->column, word, length);
     }
     return STATUS_OK;
