@@ -18,7 +18,7 @@
  */
 
 /* A callout's number: whether a unit is demanded, of which dimension, at which end. */
-enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1, CALLOUT_WATCH = 255 };
+enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1 };
 
 enum { QUANTITY_MEMOS = 1024 };
 
@@ -57,9 +57,9 @@ uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uin
 /*
  * A pattern may take this many steps at a time, and so many more per byte of text: enough for any that
  * moves on, far too few for one that backtracks without end. A step may itself walk over the rest of
- * its clause: in a long one each is watched. All patterns together have a second of processor time for a
- * text. What hit a limit is told, and not run again in that text. Translating a pattern to
- * machine code costs about as much as interpreting it over TRANSLATE_AFTER bytes.
+ * what is looked at: of a long clause that is REACH bytes around the words a pattern is run at. All patterns together have a
+ * second of processor time for a text. What hit a limit is told, and not run again in that text. Translating a
+ * pattern to machine code costs about as much as interpreting it over TRANSLATE_AFTER bytes.
  */
 enum {
     STEPS_FREE = 20000,
@@ -67,8 +67,8 @@ enum {
     DEPTH_LIMIT = 2000,
     HEAP_LIMIT_KIB = 1024,
     TRANSLATE_AFTER = 1024,
-    CLAUSE_LONG = 1024, /* bytes */
-    WATCHED = 16,       /* time is looked at after so many matches, or steps that are watched */
+    REACH = 512,
+    WATCHED = 16, /* time is looked at after so many matches */
 };
 
 /* Whether patterns have had all the time there is for this text. */
@@ -89,8 +89,6 @@ static bool time_is_up(struct reader *reader)
 static int quantity_callout(pcre2_callout_block *block, void *data)
 {
     struct reader *reader = data;
-    if (block->callout_number == CALLOUT_WATCH)
-        return ++reader->runs % WATCHED == 0 && time_is_up(reader) ? PCRE2_ERROR_CALLOUT : 0;
     if (block->callout_number < CALLOUT_FIRST || block->callout_number > CALLOUT_LAST)
         return 0; /* one of an author's own */
     unsigned bits = block->callout_number - CALLOUT_FIRST;
@@ -189,16 +187,15 @@ static void tell_fault(struct reader *reader, const struct phrase *pattern, int 
 }
 
 /* The pattern with word boundaries around it. */
-static pcre2_code *compile_phrase(struct reader *reader, const struct phrase *phrase,
-                                  uint32_t options, int *error)
+static pcre2_code *compile_phrase(struct reader *reader, const struct phrase *phrase, int *error)
 {
+    const uint32_t options = has_capital(phrase->source) ? PCRE2_CASELESS : 0;
     struct text source;
     size_t offset = 0;
     text_init(&source);
     text_puts(&source, "(?<!\\w)(?:");
     put_pattern(&source, reader, phrase);
     text_puts(&source, ")(?!\\w)");
-    options |= has_capital(phrase->source) ? PCRE2_CASELESS : 0;
     pcre2_code *code = compile(reader, source.bytes, options, error, &offset);
     text_release(&source);
     return code;
@@ -211,7 +208,7 @@ static bool pattern_compile(struct reader *reader, struct pattern *pattern, stru
     int error = 0;
     if (pattern->code || pattern->broken)
         return !pattern->broken;
-    pattern->code = compile_phrase(reader, phrase, 0, &error);
+    pattern->code = compile_phrase(reader, phrase, &error);
     pattern->broken = !pattern->code;
     if (pattern->broken && diags)
         tell_fault(reader, phrase, error, diags);
@@ -291,6 +288,8 @@ void patterns_open(struct reader *reader)
     reader->found = pcre2_match_data_create(MATCH_GROUPS, memory);
     pcre2_general_context_free(memory);
     (void)pcre2_set_callout(reader->limits, quantity_callout, reader);
+    pcre2_set_depth_limit(reader->limits, DEPTH_LIMIT);
+    pcre2_set_heap_limit(reader->limits, HEAP_LIMIT_KIB);
 }
 
 void patterns_close(struct reader *reader)
@@ -377,53 +376,37 @@ static void take_match(struct job *job, const struct pattern *pattern, size_t co
     }
 }
 
-/* Adds the matches between two places; false when a limit was hit. */
-static bool match_all(struct job *job, const struct pattern *pattern, const pcre2_code *code,
-                      bool translated, uint32_t from, uint32_t to)
-{
-    struct reader *r = job->reader;
-    const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(r->found);
-    for (PCRE2_SIZE at = from; at < to; at = groups[1]) {
-        if (++r->runs % WATCHED == 0 && time_is_up(r))
-            return false;
-        /* Called directly, the machine code spares what a match costs beside it. */
-        int count = (translated ? pcre2_jit_match : pcre2_match)(
-            code, (PCRE2_SPTR)job->working.bytes, to, at, PCRE2_NO_UTF_CHECK | PCRE2_NOTEMPTY,
-            r->found, r->limits);
-        if (count == PCRE2_ERROR_NOMEMORY)
-            memory_exhausted();
-        if (count < 0)
-            return count == PCRE2_ERROR_NOMATCH;
-        if (groups[1] <= at || groups[1] <= groups[0])
-            return true; /* \K can put the start behind the end; such a match says nothing */
-        take_match(job, pattern, count ? (size_t)count : MATCH_GROUPS);
-    }
-    return true;
-}
-
+/* Adds the matches between two places of a clause. */
 static void run_pattern(struct job *job, struct pattern *pattern, uint32_t from, uint32_t to)
 {
     struct reader *r = job->reader;
-    bool fine = pattern_compile(r, pattern, NULL), watched = to - from > CLAUSE_LONG;
-    pcre2_code *code = pattern->code;
-    int error;
-    if (fine && watched) {
-        code = compile_phrase(r, &pattern->phrase, PCRE2_AUTO_CALLOUT, &error);
-        fine = code != NULL;
-    } else if (fine) {
-        pattern->scanned += to - from;
-        if (!pattern->translated && pattern->scanned >= TRANSLATE_AFTER) {
-            pattern->translated = pcre2_jit_compile(code, PCRE2_JIT_COMPLETE) == 0;
-            pattern->scanned = 0; /* where that cannot be done it is not tried at each text */
-        }
+    const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(r->found);
+    const uint32_t options =
+        PCRE2_NO_UTF_CHECK | PCRE2_NOTEMPTY | (to < r->clause.to ? PCRE2_NOTEOL : 0);
+    int count = pattern_compile(r, pattern, NULL) ? 0 : PCRE2_ERROR_MATCHLIMIT;
+    pattern->scanned += to - from;
+    if (!pattern->translated && pattern->scanned >= TRANSLATE_AFTER && !count) {
+        pattern->translated = pcre2_jit_compile(pattern->code, PCRE2_JIT_COMPLETE) == 0;
+        pattern->scanned = 0; /* where that cannot be done it is not tried at each text */
     }
     pcre2_set_match_limit(r->limits, STEPS_FREE + STEPS_PER_BYTE * (to - from));
-    pcre2_set_depth_limit(r->limits, DEPTH_LIMIT);
-    pcre2_set_heap_limit(r->limits, HEAP_LIMIT_KIB);
-    if (!fine || !match_all(job, pattern, code, !watched && pattern->translated, from, to))
+    for (PCRE2_SIZE at = from; at < to && count >= 0; at = groups[1]) {
+        count = PCRE2_ERROR_MATCHLIMIT;
+        if (++r->runs % WATCHED != 0 || !time_is_up(r))
+            /* Called directly, the machine code spares what a match costs beside it. */
+            count = (pattern->translated ? pcre2_jit_match : pcre2_match)(
+                pattern->code, (PCRE2_SPTR)job->working.bytes, to, at, options, r->found,
+                r->limits);
+        if (count == PCRE2_ERROR_NOMEMORY)
+            memory_exhausted();
+        if (count == PCRE2_ERROR_NOMATCH || (count >= 0 && groups[1] <= at) ||
+            (count >= 0 && groups[1] <= groups[0]))
+            return; /* \K can put the start behind the end; such a match says nothing */
+        if (count >= 0)
+            take_match(job, pattern, count ? (size_t)count : MATCH_GROUPS);
+    }
+    if (count < 0)
         stop(job, pattern);
-    if (code != pattern->code)
-        pcre2_code_free(code);
 }
 
 /* Notes the clause of a word, and the stems it holds. */
@@ -478,26 +461,38 @@ static bool quantity_is_there(struct job *job, const struct pattern *pattern)
 void pattern_run(struct job *job, struct pattern *pattern, size_t word)
 {
     struct reader *r = job->reader;
+    const struct token *tokens = job->tokens;
     enum role role = pattern->phrase.role;
     if (((role == ROLE_YES || role == ROLE_NO) && job->asked == RULES_NONE) ||
         pattern->stopped == r->scan ||
-        (pattern->scan == r->scan && pattern->clause == job->tokens[word].clause))
+        (pattern->scan == r->scan && tokens[word].end <= pattern->until))
         return;
-    pattern->scan = r->scan;
-    pattern->clause = job->tokens[word].clause;
     clause_note(job, word);
+    uint32_t from = r->clause.from, to = r->clause.to;
+    if (to - from > 2 * REACH) {
+        size_t first = word, last = word;
+        while (first > r->clause.first && tokens[first - 1].start + REACH >= tokens[word].start)
+            first--;
+        while (last + 1 < r->clause.end && tokens[last + 1].end <= tokens[word].end + REACH)
+            last++;
+        from = tokens[first].start;
+        to = tokens[last].end;
+    }
+    pattern->scan = r->scan;
+    pattern->until = to;
     bool holds = !pattern->with; /* one of the words without which it does not match */
     for (size_t i = 0; i < pattern->with_count && !holds; i++)
         holds = r->stem_in[pattern->with[i]] == r->clause.number;
-    if (holds && (!pattern->gated || quantity_is_there(job, pattern)))
-        run_pattern(job, pattern, r->clause.from, r->clause.to);
+    /* Of what is longer than all that, a single word, it says nothing. */
+    if (holds && to - from <= 4 * REACH && (!pattern->gated || quantity_is_there(job, pattern)))
+        run_pattern(job, pattern, from, to);
 }
 
 void patterns_run(struct job *job)
 {
     for (size_t i = 0; i < job->reader->pattern_count && job->reader->everywhere; i++)
         for (size_t word = 0; job->reader->patterns[i].everywhere && word < job->token_count;
-             word = job->tokens[word].clause)
+             word++)
             pattern_run(job, &job->reader->patterns[i], word);
 }
 

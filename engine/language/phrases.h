@@ -120,14 +120,14 @@ struct pattern {
     uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
     const uint32_t *with;                /* stems of which its clause holds one; NULL: any */
     size_t with_count;
-    bool everywhere;       /* it names no words to be run at */
-    bool broken;           /* it does not compile */
-    bool gated;            /* it holds a quantity */
-    bool unit;             /* which names its unit */
-    bool translated;       /* to machine code */
-    size_t scanned;        /* bytes looked at so far: decides when translating pays */
-    uint32_t scan, clause; /* where it was run last */
-    uint32_t stopped;      /* the scan in which it hit a limit */
+    bool everywhere;      /* it names no words to be run at */
+    bool broken;          /* it does not compile */
+    bool gated;           /* it holds a quantity */
+    bool unit;            /* which names its unit */
+    bool translated;      /* to machine code */
+    size_t scanned;       /* bytes looked at so far: decides when translating pays */
+    uint32_t scan, until; /* where it was run last: so far */
+    uint32_t stopped;     /* the scan in which it hit a limit */
 };
 
 struct named { /* what each entry of a set begins with */
