@@ -41,17 +41,19 @@ static struct named *named_at(const struct interned *set, size_t index)
     return (void *)((char *)set->all + index * set->size);
 }
 
-static uint32_t *interned_slot(const struct interned *set, uint64_t hash)
+static struct slot *interned_slot(const struct interned *set, uint64_t hash)
 {
     size_t slot = hash & (set->slot_count - 1);
-    while (set->slots[slot] != NO_INDEX && named_at(set, set->slots[slot])->hash != hash)
+    while (
+        set->slots[slot].index != NO_INDEX &&
+        (set->slots[slot].tag != hash >> 32 || named_at(set, set->slots[slot].index)->hash != hash))
         slot = (slot + 1) & (set->slot_count - 1);
     return &set->slots[slot];
 }
 
 uint32_t interned_find(const struct interned *set, const char *text, size_t length)
 {
-    return set->slot_count ? *interned_slot(set, hash_of(text, length)) : NO_INDEX;
+    return set->slot_count ? interned_slot(set, hash_of(text, length))->index : NO_INDEX;
 }
 
 /* At most half of the slots are ever taken. */
@@ -63,7 +65,8 @@ static void interned_grow(struct interned *set)
     set->slots = arena_room(set->memory, set->slot_count, sizeof *set->slots);
     memset(set->slots, 0xFF, set->slot_count * sizeof *set->slots);
     for (size_t i = 0; i < set->count; i++)
-        *interned_slot(set, named_at(set, i)->hash) = (uint32_t)i;
+        *interned_slot(set, named_at(set, i)->hash) =
+            (struct slot){(uint32_t)i, (uint32_t)(named_at(set, i)->hash >> 32)};
 }
 
 uint32_t interned_add(struct interned *set, const char *text, size_t length)
@@ -71,12 +74,13 @@ uint32_t interned_add(struct interned *set, const char *text, size_t length)
     if (2 * set->count == set->slot_count)
         interned_grow(set);
     uint64_t hash = hash_of(text, length);
-    uint32_t *slot = interned_slot(set, hash);
-    if (*slot != NO_INDEX)
-        return *slot;
+    struct slot *slot = interned_slot(set, hash);
+    if (slot->index != NO_INDEX)
+        return slot->index;
     *named_at(set, set->count) =
         (struct named){arena_copy(set->memory, text, length), hash, (uint32_t)length};
-    return *slot = (uint32_t)set->count++;
+    *slot = (struct slot){(uint32_t)set->count, (uint32_t)(hash >> 32)};
+    return (uint32_t)set->count++;
 }
 
 /* ---- words and stems --------------------------------------------------------------------- */
@@ -91,6 +95,8 @@ struct lexeme { /* a word */
     signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
     uint16_t units;     /* known once `counts` is: bit per dimension that has such a unit */
     uint16_t letters;   /* likewise: how many of a to z it begins with */
+    uint32_t roles;     /* likewise: those of its stem */
+    bool filler;        /* likewise */
     bool looked;        /* whether it is a slip; then of which word, or NO_INDEX */
     uint32_t meant;
 };
@@ -150,6 +156,13 @@ struct edge { /* by a word; a word may lead from a node to several */
     uint32_t child, next;
 };
 
+struct
+    way { /* an edge for reading: those of a slot lie side by side, with what their nodes go on with */
+    uint64_t key, marks;
+    uint32_t child;
+};
+
+#define STEP (UINT32_C(1) << 31)
 enum { EDGE_SLOTS = 1 << 16, EDGES_MOST = 1 << 20 }; /* EDGES_MOST: with the nodes */
 
 struct trie {
@@ -158,6 +171,8 @@ struct trie {
     struct accepted *accepts;
     struct edge *edges; /* the first stands for none */
     uint32_t *slots;    /* of the edges, by the hash of their keys: first in each */
+    struct way *ways;
+    uint32_t *way_slots; /* where those of a slot begin; they end where those of the next do */
     size_t node_count, branch_count, accept_count, edge_count, edge_room;
     uint32_t bounds; /* the root of "about", "over" and "under" */
 };
@@ -308,9 +323,9 @@ static uint64_t edge_key(uint32_t from, uint32_t step)
     return (uint64_t)from << 32 | step;
 }
 
-static uint32_t *edge_slot(const struct trie *t, uint64_t key)
+static size_t edge_slot(uint64_t key)
 {
-    return &t->slots[mixed(key) % EDGE_SLOTS];
+    return mixed(key) % EDGE_SLOTS;
 }
 
 /* The edge of that key among these and those behind them; 0 for none. */
@@ -324,7 +339,7 @@ static uint32_t edge_among(const struct trie *t, uint32_t edge, uint64_t key)
 static void edge_add(struct reader *reader, uint64_t key, uint32_t child)
 {
     struct trie *t = reader->trie;
-    uint32_t *slot = edge_slot(t, key);
+    uint32_t *slot = &t->slots[edge_slot(key)];
     if (t->edge_count == t->edge_room) {
         struct edge *old = t->edges;
         t->edge_room = old ? 2 * t->edge_room : EDGE_SLOTS;
@@ -420,8 +435,7 @@ static bool lead_all(struct reader *reader, struct sources *from, struct sequenc
 /* What tells the edge to the node behind an element from that of a word: phrases that begin alike share it. */
 static uint32_t step_of(const struct element *element)
 {
-    return UINT32_C(1) << 31 | (uint32_t)element->kind << 29 | (uint32_t)element->optional << 28 |
-           element->id;
+    return STEP | (uint32_t)element->kind << 29 | (uint32_t)element->optional << 28 | element->id;
 }
 
 /* Adds a phrase behind a root. */
@@ -433,7 +447,7 @@ static bool trie_add(struct reader *reader, uint32_t root, struct sequence path,
     for (size_t i = 0; i < path.count; i++) {
         const struct element *element = &path.elements[i];
         const uint64_t key = edge_key(node, step_of(element));
-        const uint32_t edge = edge_among(t, *edge_slot(t, key), key);
+        const uint32_t edge = edge_among(t, t->slots[edge_slot(key)], key);
         node = edge ? t->edges[edge].child : node_new(t, reader->memory);
         if (!edge) {
             edge_add(reader, key, node);
@@ -838,6 +852,23 @@ static void build_prefix(struct reader *reader)
     text_release(&text);
 }
 
+/* Lays the edges out for reading, once all phrases are there. */
+static void settle_edges(struct reader *reader)
+{
+    struct trie *t = reader->trie;
+    uint32_t count = 0;
+    t->ways = arena_room(reader->memory, t->edge_count, sizeof *t->ways);
+    t->way_slots = arena_room(reader->memory, EDGE_SLOTS + 1, sizeof *t->way_slots);
+    for (size_t slot = 0; slot < EDGE_SLOTS; slot++) {
+        t->way_slots[slot] = count;
+        for (uint32_t i = t->slots[slot]; i; i = t->edges[i].next)
+            if (!(t->edges[i].key & STEP))
+                t->ways[count++] = (struct way){t->edges[i].key, t->nodes[t->edges[i].child].marks,
+                                                t->edges[i].child};
+    }
+    t->way_slots[EDGE_SLOTS] = count;
+}
+
 bool phrases_build(struct reader *reader, struct diags *diags)
 {
     const struct rules *rules = reader->rules;
@@ -880,6 +911,7 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     reader->bare = node_new(t, reader->memory);
     add_accept(reader, reader->bare,
                phrase_new(reader, &(struct phrase){.role = ROLE_NUMBER, .observable = NO_INDEX}));
+    settle_edges(reader);
     reader->stem_in = arena_array(reader->memory, reader->stems.count, sizeof(uint32_t));
     return !b.wrong;
 }
@@ -932,8 +964,12 @@ static void token_add(struct job *job, size_t at, size_t size)
         lexeme = &reader->words.lexemes[word];
     else
         lost = (struct lexeme){.stem = NO_INDEX};
-    if (!lexeme->counts)
+    if (!lexeme->counts) {
         look_at_word(bytes + at, size, lexeme);
+        const struct stem *stem = &reader->stems.stems[lexeme->stem];
+        lexeme->roles = lexeme->stem != NO_INDEX ? stem->roles : 0;
+        lexeme->filler = lexeme->stem != NO_INDEX && stem->filler;
+    }
     const bool figure = bytes[at] >= '0' && bytes[at] <= '9';
     struct token *token = &job->tokens[job->token_count++];
     *token = (struct token){.start = (uint32_t)at,
@@ -941,15 +977,13 @@ static void token_add(struct job *job, size_t at, size_t size)
                             .stem = lexeme->stem,
                             .units = lexeme->units,
                             .letters = lexeme->letters,
+                            .roles = lexeme->roles,
+                            .filler = lexeme->filler,
                             .figure = figure,
                             .counts = lexeme->counts > 0 || figure};
     for (at += size; bytes[at] == '%' || bytes[at] == '/' || bytes[at] == ' '; at++)
         if (bytes[at] != ' ')
             token->units |= 1u << DIM_PERCENT;
-    if (token->stem != NO_INDEX) {
-        token->roles = reader->stems.stems[token->stem].roles;
-        token->filler = reader->stems.stems[token->stem].filler;
-    }
 }
 
 /* "A" begins a quantity only before a word that stands in them: "a week", "a few", "a week's". */
@@ -1081,9 +1115,11 @@ static void follow(struct walk *w, uint32_t node, uint32_t stem, uint32_t at)
 {
     const struct trie *t = w->job->reader->trie;
     const uint64_t key = edge_key(node, stem), next = w->job->tokens[at - 1].next;
-    for (uint32_t i = *edge_slot(t, key); i; i = t->edges[i].next)
-        if (t->edges[i].key == key && (t->nodes[t->edges[i].child].marks & next))
-            visit(w, t->edges[i].child, at, at, 0);
+    const size_t slot = edge_slot(key);
+    const struct way *end = &t->ways[t->way_slots[slot + 1]];
+    for (const struct way *way = &t->ways[t->way_slots[slot]]; way < end; way++)
+        if (way->key == key && (way->marks & next))
+            visit(w, way->child, at, at, 0);
 }
 
 /* Past "about", "at least" and the like: where the quantity would begin. */
@@ -1189,10 +1225,10 @@ static void follow_halves(struct walk *w, uint32_t at, size_t length, uint32_t f
 {
     const struct trie *t = w->job->reader->trie;
     const uint64_t key = edge_key(0, first);
-    for (uint32_t i = *edge_slot(t, key); i && first != NO_INDEX && second != NO_INDEX && length;
-         i = t->edges[i].next)
-        if (t->edges[i].key == key)
-            follow(w, t->edges[i].child, second, at + 1);
+    for (uint32_t i = t->way_slots[edge_slot(key)];
+         length && second != NO_INDEX && i < t->way_slots[edge_slot(key) + 1]; i++)
+        if (t->ways[i].key == key)
+            follow(w, t->ways[i].child, second, at + 1);
 }
 
 /* All phrases that begin with this word. */

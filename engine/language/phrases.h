@@ -147,7 +147,9 @@ struct interned { /* strings and what is known of each, numbered in the order th
         struct entry *entries;
     };
     size_t count;
-    uint32_t *slots; /* open addressing */
+    struct slot {            /* open addressing */
+        uint32_t index, tag; /* half of the hash, so that few entries need be looked at */
+    } * slots;
     size_t slot_count;
 };
 

@@ -308,7 +308,7 @@ struct row {       /* of a table */
 struct tables { /* all that were read */
     struct table *list;
     struct row *rows;
-    uint32_t *slots; /* of the rows, by hash; open addressing */
+    struct slot *slots; /* of the rows, by hash; open addressing */
     size_t count, row_count, slot_count;
     double *total;   /* n_f */
     double terms;    /* V */
@@ -316,10 +316,12 @@ struct tables { /* all that were read */
 };
 
 /* Where the row of a term is, or would be. */
-static uint32_t *row_slot(const struct tables *tables, uint64_t hash)
+static struct slot *row_slot(const struct tables *tables, uint64_t hash)
 {
     size_t slot = hash >> 32 & (tables->slot_count - 1);
-    while (tables->slots[slot] != NO_INDEX && tables->rows[tables->slots[slot]].hash != hash)
+    while (tables->slots[slot].index != NO_INDEX &&
+           (tables->slots[slot].tag != (uint32_t)hash ||
+            tables->rows[tables->slots[slot].index].hash != hash))
         slot = (slot + 1) & (tables->slot_count - 1);
     return &tables->slots[slot];
 }
@@ -354,14 +356,16 @@ static struct term *terms_of(const struct lexicon *lexicon, const struct piece *
             const uint64_t own = entry_at(lexicon, piece, kind)->hash + piece->denied;
             struct term each[2] = {{NULL, piece, kind, NO_INDEX}, {first, piece, kind, NO_INDEX}};
             if (tables != NULL && other)
-                each[0].row = *row_slot(tables, term_hash(0, own));
+                each[0].row = row_slot(tables, term_hash(0, own))->index;
             if (other && (tables == NULL || each[0].row != NO_INDEX))
                 terms[(*count)++] = each[0];
             if (first == NULL || (!other && first->kind == first->entry))
                 continue;
             if (tables != NULL)
-                each[1].row = *row_slot(
-                    tables, term_hash(entry_at(lexicon, first, kind)->hash + first->denied, own));
+                each[1].row =
+                    row_slot(tables,
+                             term_hash(entry_at(lexicon, first, kind)->hash + first->denied, own))
+                        ->index;
             if (tables == NULL || each[1].row != NO_INDEX)
                 terms[(*count)++] = each[1];
         }
@@ -590,10 +594,12 @@ static void read_rows(struct words *words, const struct table *table)
         before = 0;
     }
     for (size_t i = before; i < tables->row_count; i++) {
-        uint32_t *slot = row_slot(tables, tables->rows[i].hash);
-        while (*slot != NO_INDEX && *slot != i)
-            slot = &tables->rows[*slot].next;
-        *slot = (uint32_t)i;
+        struct slot *slot = row_slot(tables, tables->rows[i].hash);
+        uint32_t *last = &slot->index;
+        slot->tag = (uint32_t)tables->rows[i].hash;
+        while (*last != NO_INDEX && *last != i)
+            last = &tables->rows[*last].next;
+        *last = (uint32_t)i;
     }
 }
 
@@ -750,7 +756,11 @@ static struct weighed *row_weighed(struct words *words, uint32_t row)
 /* Each term once. */
 static size_t terms_once(struct words *words, struct term *terms, size_t count)
 {
+    const size_t size = sizeof(struct weighed) + words->labels.count * sizeof(double);
     size_t once = 0;
+    for (size_t i = 0; i < count; i++) /* they lie far apart: all are sent for first */
+        for (size_t at = 0; at < size; at += 64)
+            __builtin_prefetch((const char *)row_weighed(words, terms[i].row) + at);
     for (size_t i = 0; i < count; i++) {
         struct weighed *weighed = row_weighed(words, terms[i].row);
         if (weighed->text == words->texts)
