@@ -299,31 +299,38 @@ struct term {                  /* of a text */
     uint32_t row; /* of the tables: the first that has it */
 };
 
-struct row {       /* of a table */
+struct row {       /* of a table; the first stands for none */
     uint64_t hash; /* of its term; that two terms share one is less likely than a broken machine */
     const char *counts; /* and the weight behind them */
-    uint32_t next;      /* row of the same term, in a later table; NO_INDEX ends them */
+    uint32_t next;      /* row of the same term, in a later table, or 0 */
 };
 
 struct tables { /* all that were read */
     struct table *list;
     struct row *rows;
-    struct slot *slots; /* of the rows, by hash; open addressing */
+    uint64_t *slots; /* of the rows, by hash; open addressing */
     size_t count, row_count, slot_count;
     double *total;   /* n_f */
     double terms;    /* V */
     double any_text; /* fitted weight of a text, whatever its terms */
 };
 
+/* A slot holds the number of a row, below ROWS_MOST, and the rest of its hash; 0 is free. */
+enum { ROW_BITS = 24, ROWS_MOST = (1 << ROW_BITS) - 1 };
+
 /* Where the row of a term is, or would be. */
-static struct slot *row_slot(const struct tables *tables, uint64_t hash)
+static uint64_t *row_slot(const struct tables *tables, uint64_t hash)
 {
-    size_t slot = hash >> 32 & (tables->slot_count - 1);
-    while (tables->slots[slot].index != NO_INDEX &&
-           (tables->slots[slot].tag != (uint32_t)hash ||
-            tables->rows[tables->slots[slot].index].hash != hash))
+    size_t slot = hash & (tables->slot_count - 1);
+    while (tables->slots[slot] && (tables->slots[slot] ^ hash) >> ROW_BITS)
         slot = (slot + 1) & (tables->slot_count - 1);
     return &tables->slots[slot];
+}
+
+/* The row of a term, or 0. */
+static uint32_t row_of(const struct tables *tables, uint64_t hash)
+{
+    return *row_slot(tables, hash) & ROWS_MOST;
 }
 
 static const struct entry *entry_at(const struct lexicon *lexicon, const struct piece *piece,
@@ -354,19 +361,17 @@ static struct term *terms_of(const struct lexicon *lexicon, const struct piece *
             const struct piece *first = piece->follows ? piece - 1 : NULL;
             const bool other = !kind || piece->kind != piece->entry;
             const uint64_t own = entry_at(lexicon, piece, kind)->hash + piece->denied;
-            struct term each[2] = {{NULL, piece, kind, NO_INDEX}, {first, piece, kind, NO_INDEX}};
+            struct term each[2] = {{NULL, piece, kind, 0}, {first, piece, kind, 0}};
             if (tables != NULL && other)
-                each[0].row = row_slot(tables, term_hash(0, own))->index;
-            if (other && (tables == NULL || each[0].row != NO_INDEX))
+                each[0].row = row_of(tables, term_hash(0, own));
+            if (other && (tables == NULL || each[0].row))
                 terms[(*count)++] = each[0];
             if (first == NULL || (!other && first->kind == first->entry))
                 continue;
+            const uint64_t before = entry_at(lexicon, first, kind)->hash + first->denied;
             if (tables != NULL)
-                each[1].row =
-                    row_slot(tables,
-                             term_hash(entry_at(lexicon, first, kind)->hash + first->denied, own))
-                        ->index;
-            if (tables == NULL || each[1].row != NO_INDEX)
+                each[1].row = row_of(tables, term_hash(before, own));
+            if (tables == NULL || each[1].row)
                 terms[(*count)++] = each[1];
         }
     return terms;
@@ -576,30 +581,33 @@ static void read_rows(struct words *words, const struct table *table)
     struct tables *tables = &words->tables;
     size_t lines = 0;
     size_t before = tables->row_count;
+    if (before == 0)
+        *arena_push(words->arena, tables->rows, tables->row_count) = (struct row){0};
     for (const char *at = table->rows, *end; at < table->end; at = end + 1, lines++) {
         const uint64_t hash = row_hash(&at);
         end = memchr(at, '\n', (size_t)(table->end - at));
         end = end != NULL ? end : table->end;
-        if (*at == '\t' && tables->row_count < NO_INDEX)
+        if (*at == '\t' && tables->row_count < ROWS_MOST)
             *arena_push(words->arena, tables->rows, tables->row_count) =
-                (struct row){hash, at + 1, NO_INDEX};
+                (struct row){hash, at + 1, 0};
     }
     tables->terms = fmax(tables->terms, (double)lines);
-    if (tables->slot_count == 0 || 2 * tables->row_count > tables->slot_count) {
+    if (3 * tables->row_count > 2 * tables->slot_count) {
         tables->slot_count = 1024;
-        while (tables->slot_count < 2 * tables->row_count)
+        while (2 * tables->slot_count < 3 * tables->row_count)
             tables->slot_count *= 2;
-        tables->slots = arena_room(words->arena, tables->slot_count, sizeof *tables->slots);
-        memset(tables->slots, 0xFF, tables->slot_count * sizeof *tables->slots);
+        tables->slots = arena_array(words->arena, tables->slot_count, sizeof *tables->slots);
         before = 0;
     }
-    for (size_t i = before; i < tables->row_count; i++) {
-        struct slot *slot = row_slot(tables, tables->rows[i].hash);
-        uint32_t *last = &slot->index;
-        slot->tag = (uint32_t)tables->rows[i].hash;
-        while (*last != NO_INDEX && *last != i)
-            last = &tables->rows[*last].next;
-        *last = (uint32_t)i;
+    for (size_t i = before > 0 ? before : 1; i < tables->row_count; i++) {
+        uint64_t *slot = row_slot(tables, tables->rows[i].hash);
+        uint32_t last = *slot & ROWS_MOST;
+        while (tables->rows[last].next && tables->rows[last].next != i)
+            last = tables->rows[last].next;
+        if (*slot == 0)
+            *slot = (tables->rows[i].hash & ~(uint64_t)ROWS_MOST) | i;
+        else
+            tables->rows[last].next = (uint32_t)i;
     }
 }
 
@@ -742,7 +750,7 @@ static struct weighed *row_weighed(struct words *words, uint32_t row)
     if (*weighed != NULL)
         return *weighed;
     memset(words->counts, 0, words->labels.count * sizeof *words->counts);
-    for (; row != NO_INDEX; row = tables->rows[row].next) {
+    for (; row; row = tables->rows[row].next) {
         const char *counts = tables->rows[row].counts;
         const struct table *table = tables->list;
         while (counts < table->rows || counts > table->end)
@@ -758,11 +766,13 @@ static size_t terms_once(struct words *words, struct term *terms, size_t count)
 {
     const size_t size = sizeof(struct weighed) + words->labels.count * sizeof(double);
     size_t once = 0;
-    for (size_t i = 0; i < count; i++) /* they lie far apart: all are sent for first */
+    for (size_t i = 0; i < count; i++) { /* they lie far apart: all are sent for first */
+        const char *weighed = (const char *)row_weighed(words, terms[i].row);
         for (size_t at = 0; at < size; at += 64)
-            __builtin_prefetch((const char *)row_weighed(words, terms[i].row) + at);
+            __builtin_prefetch(weighed + at);
+    }
     for (size_t i = 0; i < count; i++) {
-        struct weighed *weighed = row_weighed(words, terms[i].row);
+        struct weighed *weighed = words->weighed[terms[i].row];
         if (weighed->text == words->texts)
             continue;
         weighed->text = words->texts;
