@@ -57,7 +57,7 @@ enum {
     FILES_MAX_COUNT = 4096,
     FILES_MAX_DEPTH = 16, /* folders in folders: ends a circle of symbolic links */
     DOCUMENT_MAX_DEPTH = 32,
-    DOCUMENT_MAX_NODES = 200000, /* of all files of a load together */
+    DOCUMENT_MAX_NODES = 500000, /* of all files of a load together */
     PROBLEMS_MOST = 100,         /* nobody reads more, and a hostile file holds thousands */
 };
 

@@ -89,7 +89,7 @@ like(said(2, 'correct', 'B1-4', 'I mixed it up'), qr/should be COLUMN=VALUE\. .*
 
 # ---- remarks -------------------------------------------------------------------------------------------------
 like(said(0, 'look', 'B2', 'half white, 3 as well now, 2 nothing yet'), qr/^B2-1, B2-3, B2-4: .*about half/m, 'as well: as was said before it');
-like(said(0, 'look', 'B2', '9 black spots on 2'), qr/^B2-2: Discard/m, 'so many spots on a vessel');
+like(said(0, 'look', 'B2', '9 green spots on 2'), qr/^B2-2: Discard/m, 'so many spots on a vessel');
 like(said(2, 'look', 'B2', '2 black spots on 3'), qr/: "all fine except 3: green patch"\. Nothing was saved/, 'either: how to write it');
 unlike(said(0, 'judge', 'water at the bottom is milky, water at the bottom'), qr/contradict/, 'a word and the words it stands in are one');
 like(said(0, 'judge', 'clear water at the bottom, milky water at the bottom'), qr/contradict|Discard/, 'others may contradict');

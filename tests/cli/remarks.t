@@ -54,7 +54,7 @@ sub refused {
 }
 
 # Each pair: a sick vessel among sound ones, and the same words about none.
-comes_to(8, 0, 'all fine except 2: green spot, 6: wet at the bottom', discard => '2', isolate => '6', keep => '1 3-5 7-8');
+comes_to(8, 0, 'all fine except 2: green spot, 6: wet at the bottom', discard => '2 6', keep => '1 3-5 7-8');
 comes_to(8, 0, 'all fine except 2: no green spot, 6: no wet grains', keep => '1-8');
 comes_to(6, 0, 'B1-4 has a green patch, everything else looks good', discard => '4', keep => '1-3 5-6');
 comes_to(6, 0, 'B1-4 has no green patch, everything else looks good', keep => '1-6');
@@ -83,10 +83,11 @@ comes_to(6, 1, '1 and 2 are fine, the others are good too, the control is clean'
 comes_to(6, 1, '1 and 2 are fine, the others are green, the control is clean', discard => '3-6', keep => '1-2 7');
 comes_to(6, 0, 'all fine but 4', keep => '1-3 5-6', describe => '4');
 
-comes_to(12, 0, '9: black spots, 10: no change, rest: all fine', discard => '9', keep => '1-8 10-12');
-comes_to(12, 0, '9 black spots, 10 no change, rest all fine', discard => '9', keep => '1-8 10-12');
-comes_to(12, 0, '9 black spots, rest fine', discard => '9', keep => '1-8 10-12');
-comes_to(12, 0, 'black spots on 9, rest fine', discard => '9', keep => '1-8 10-12');
+comes_to(12, 0, '9: green spots, 10: no change, rest: all fine', discard => '9', keep => '1-8 10-12');
+comes_to(12, 0, '9 green spots, 10 no change, rest all fine', discard => '9', keep => '1-8 10-12');
+comes_to(12, 0, '9 green spots, rest fine', discard => '9', keep => '1-8 10-12');
+comes_to(12, 0, 'green spots on 9, rest fine', discard => '9', keep => '1-8 10-12');
+comes_to(12, 0, '9: black spots, rest fine', isolate => '9', keep => '1-8 10-12'); # seeds and husks are black too
 comes_to(8, 0, '7 broke, others fine', discard => '7', keep => '1-6 8');
 comes_to(8, 0, '7 cracked, glass everywhere, others fine', discard => '7', keep => '1-6 8');
 comes_to(8, 0, '7: white, no broken glass, nothing odd; the others white, nothing odd', keep => '1-8');
@@ -101,7 +102,7 @@ refused(24, 'first six wet, the middle ones good', qr/which vessels are meant by
 comes_to(8, 0, 'number 5 has gone sour and slimy, 2 slower than the others, rest white and nice', discard => '5', keep => '1-4 6-8');
 comes_to(6, 0, "2: green spot, rest $_", discard => '2', keep => '1 3-6')
     for 'white', 'white and nice', 'all white and strong', 'clean and white', 'a third white', 'same as before';
-comes_to(6, 0, "2: green spot, rest $_", discard => '2', isolate => '1 3-6') for 'white with a yellow tinge';
+comes_to(6, 0, "2: green spot, rest $_", discard => '2', keep => '1 3-6') for 'white with a yellow tinge';
 comes_to(6, 0, '2: green spot, rest white and a bit greasy', discard => '1-6');
 comes_to(6, 0, '1-2 slow, rest white', keep => '1-6');
 comes_to(4, 0, "1-3 white, 4 $_", isolate => '4', keep => '1-3') for 'white but doesnt smell good', 'not healthy', 'is not white';
@@ -130,7 +131,7 @@ subtest 'beside a lost one the others are kept and looked at sooner' => sub {
 
 subtest 'why a vessel that looks healthy is isolated is said' => sub {
     batch_of(8);
-    my $said = (run('look', 'B1', '3-5 green powder, 2 a bit wet, rest fine', '--yes', { env => {%env} }))[1] =~ s/\s+/ /gr;
+    my $said = (run('look', 'B1', '3-5 green powder, 2 a brown spot, rest fine', '--yes', { env => {%env} }))[1] =~ s/\s+/ /gr;
     like($said, qr/B1-2: Isolate\. (?:Contamination cannot be ruled out \(\d+ %\)\. If it is not contaminated|Wet)[^.]*\. \w/, 'a sentence with the reason');
 };
 
