@@ -411,7 +411,7 @@ static void make_time(struct review *review)
     } else {
         time->curves[time->curve_count++].level = LEVEL_NONE;
     }
-    struct survival_row *rows = calloc(time->curve_count * TIMES, sizeof *rows);
+    struct survival_row *rows = calloc(time->curve_count * TIMES + 1, sizeof *rows);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
         int32_t days = vessel_days(dataset, i);
         if (dataset->control[i])
