@@ -356,8 +356,9 @@ static struct term *terms_of(const struct lexicon *lexicon, const struct piece *
     enum { EACH = 4 };
     struct term *terms = arena_room(arena, EACH * piece_count, sizeof *terms);
     *count = 0;
-    for (const struct piece *piece = pieces; piece < pieces + piece_count; piece++)
+    for (size_t i = 0; i < piece_count; i++)
         for (int kind = 0; kind < 2; kind++) {
+            const struct piece *piece = &pieces[i];
             const struct piece *first = piece->follows ? piece - 1 : NULL;
             const bool other = !kind || piece->kind != piece->entry;
             const uint64_t own = entry_at(lexicon, piece, kind)->hash + piece->denied;
