@@ -25,7 +25,7 @@ static bool is_letter(int c)
     return (c >= 'a' && c <= 'z') || c >= 0x80;
 }
 
-static bool is_word(int c)
+bool is_word(int c)
 {
     return is_digit(c) || is_letter(c);
 }
@@ -158,6 +158,7 @@ static void put_colon(struct builder *b)
 static void put_next(struct builder *b)
 {
     const char c = *b->at;
+    const bool in_number = (c == ',' || c == ':') && is_digit(near(b, -1)) && is_digit(near(b, 1));
     if (is_word((unsigned char)c)) {
         put_run(b);
         put_character(b);
@@ -170,11 +171,9 @@ static void put_next(struct builder *b)
     } else if (c == '\'') {
         if (is_word(near(b, -1)) && is_letter(near(b, 1)))
             put_character(b);
-    } else if ((c == ',' || c == ':') && is_digit(near(b, -1)) && is_digit(near(b, 1))) {
-        put_character(b);
-    } else if (c == ':') {
+    } else if (c == ':' && !in_number) {
         put_colon(b);
-    } else if (strchr(",()[]{}|;!?", c)) {
+    } else if (strchr(",()[]{}|;!?", c) && !in_number) {
         put_cut(b, c == '?' ? CUT_QUESTION : strchr(";!", c) ? CUT_HARD : CUT_SOFT);
     } else {
         put_character(b);

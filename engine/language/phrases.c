@@ -342,7 +342,7 @@ static void edge_add(struct reader *reader, uint64_t key, uint32_t child)
     uint32_t *slot = &t->slots[edge_slot(key)];
     if (t->edge_count == t->edge_room) {
         struct edge *old = t->edges;
-        t->edge_room = old ? 2 * t->edge_room : 2 * EDGE_SLOTS;
+        t->edge_room = old ? 2 * t->edge_room : (size_t)2 * EDGE_SLOTS;
         t->edges = arena_room(reader->memory, t->edge_room, sizeof *t->edges);
         if (old)
             memcpy(t->edges, old, t->edge_count * sizeof *old);

@@ -59,6 +59,8 @@ struct correction { /* a slip and the word that was meant */
 void working_correct(struct working *working, const struct correction *corrections, size_t count,
                      struct arena *arena);
 struct span working_span(const struct working *working, uint32_t start, uint32_t end);
+/* Whether a folded byte is of a word: a letter, a digit, or not ASCII. */
+bool is_word(int c);
 /* Where the clause ends that goes on at a byte of the working text. */
 uint32_t clause_end(const char *bytes, uint32_t at);
 

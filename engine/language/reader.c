@@ -647,11 +647,6 @@ static void readings(struct job *job, struct reading_list *list)
 
 /* ---- what only an answer may say: names of values, a quantity by itself, yes and no ------ */
 
-static bool is_word(unsigned char c)
-{
-    return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c >= 0x80;
-}
-
 /* Where the answer has a name of a value. As in phrases, '^' before it and '$' behind it are the ends of a
  * clause. */
 static void find_name(struct job *job, uint32_t value, const char *name, bool alone)
