@@ -91,7 +91,6 @@ struct lexeme { /* a word */
     uint32_t next;      /* of the vocabulary, with the same first letter; NO_INDEX ends it */
     bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
     bool spared;        /* no slip, whatever it is near to */
-    bool measured;      /* it stands in quantities, behind a number or "a" */
     signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
     uint16_t units;     /* known once `counts` is: bit per dimension that has such a unit */
     uint16_t letters;   /* likewise: how many of a to z it begins with */
@@ -901,11 +900,8 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     for (size_t i = 0; (words = quantity_word(i)); i++)
         for (size_t at = 0; words[at];) {
             size_t length = word_length(words + at, strlen(words + at));
-            uint32_t word = length ? word_add(reader, words + at, length, false) : NO_INDEX;
-            if (length) {
-                word_learn(reader, word);
-                reader->words.lexemes[word].measured = true;
-            }
+            if (length)
+                word_learn(reader, word_add(reader, words + at, length, false));
             at += length ? length : 1;
         }
     reader->bare = node_new(t, reader->memory);
@@ -986,16 +982,6 @@ static void token_add(struct job *job, size_t at, size_t size)
             token->units |= 1u << DIM_PERCENT;
 }
 
-/* "A" begins a quantity only before a word that stands in them: "a week", "a few", "a week's". */
-static bool article_counts(const struct reader *reader, const char *bytes, size_t at, size_t end)
-{
-    size_t size = at < end ? word_length(bytes + at, end - at) : 0;
-    const char *mark = size ? memchr(bytes + at, '\'', size) : NULL;
-    uint32_t word =
-        interned_find(&reader->words, bytes + at, mark ? (size_t)(mark - bytes) - at : size);
-    return !size || (word != NO_INDEX && reader->words.lexemes[word].measured);
-}
-
 /* Marks of what follows each word of a clause; behind fillers, of what follows them, too. */
 static void look_ahead(struct job *job, size_t first)
 {
@@ -1026,10 +1012,6 @@ void job_tokens(struct job *job)
         size_t size = at < w->length ? word_length(w->bytes + at, w->length - at) : 0;
         if (size) {
             token_add(job, at, size);
-            struct token *token = &job->tokens[job->token_count - 1];
-            if (token->counts &&
-                (!strncmp(w->bytes + at, "a ", 2) || !strncmp(w->bytes + at, "an ", 3)))
-                token->counts = article_counts(job->reader, w->bytes, at + size + 1, w->length);
         } else if (at == w->length || w->bytes[at] == '\n') {
             look_ahead(job, first);
             first = job->token_count;
