@@ -160,16 +160,6 @@ void *arena_array(struct arena *arena, size_t count, size_t size)
     return arena_alloc(arena, count * size);
 }
 
-void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t count, size_t size)
-{
-    char *grown = arena_room(arena, count, size);
-    size_t keep = !old ? 0 : old_count < count ? old_count : count;
-    if (keep)
-        memcpy(grown, old, keep * size); /* keep <= count, whose product was checked */
-    memset(grown + keep * size, 0, (count - keep) * size);
-    return grown;
-}
-
 void *arena_more(struct arena *arena, const void *list, size_t count, size_t size)
 {
     enum { FIRST = 8 };

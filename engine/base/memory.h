@@ -51,9 +51,6 @@ void *arena_array(struct arena *arena, size_t count, size_t size);
 /* The same, not zeroed: for what is written whole at once. */
 void *arena_room(struct arena *arena, size_t count, size_t size);
 
-/* `old` (may be NULL) grown to `count` elements: what was there is copied, the rest is zeroed. */
-void *arena_grow(struct arena *arena, const void *old, size_t old_count, size_t count, size_t size);
-
 /*
  * An array that grows by one. `list` is a pointer to its elements, NULL while `count` is 0, and only
  * this macro makes it longer; no other field is needed, since it doubles whenever `count` is a power

@@ -443,14 +443,15 @@ void options_fill(struct app *app, bool common)
 static const char *value_meant(struct app *app, const struct option *option, const char *words)
 {
     const bool quantity = option->kind == OPTION_QUANTITY || option->kind == OPTION_AMOUNT;
+    const bool placed = strchr(words, ':') != NULL; /* as a vessel of a batch is named */
     if (quantity && option->dimension != DIM_NONE)
         return is_quantity(words, 1U << option->dimension, true) ? words : NULL;
     if (!option->bare)
         return NULL;
     const bool vessel = option->kind == OPTION_VESSEL || option->list == LIST_VESSELS;
-    return vessel && strchr(words, ':') != NULL
-               ? words
-               : list_id(app->rules, vessel ? LIST_VESSELS : option->list, words);
+    if (vessel && placed)
+        return words;
+    return list_id(app->rules, vessel ? LIST_VESSELS : option->list, words);
 }
 
 /* The option that the words are meant for, and the words as its value: the one that goes without

@@ -60,7 +60,8 @@ uint32_t interned_find(const struct interned *set, const char *text, size_t leng
 static void interned_grow(struct interned *set)
 {
     size_t room = set->slot_count ? set->slot_count : 4096;
-    set->all = arena_grow(set->memory, set->all, set->count, room, set->size);
+    void *longer = arena_room(set->memory, room, set->size);
+    set->all = set->count ? memcpy(longer, set->all, set->count * set->size) : longer;
     set->slot_count = 2 * room;
     set->slots = arena_room(set->memory, set->slot_count, sizeof *set->slots);
     memset(set->slots, 0xFF, set->slot_count * sizeof *set->slots);
@@ -77,6 +78,7 @@ uint32_t interned_add(struct interned *set, const char *text, size_t length)
     struct slot *slot = interned_slot(set, hash);
     if (slot->index != NO_INDEX)
         return slot->index;
+    memset(named_at(set, set->count), 0, set->size);
     *named_at(set, set->count) =
         (struct named){arena_copy(set->memory, text, length), hash, (uint32_t)length};
     *slot = (struct slot){(uint32_t)set->count, (uint32_t)(hash >> 32)};

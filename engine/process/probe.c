@@ -93,8 +93,8 @@ struct
 static bool has_word(const char *name, const char *word, size_t length)
 {
     const bool at_end = word[0] == ' ' || word[0] == '_';
-    for (const char *at = name + at_end; *at != '\0'; at++)
-        if (strncmp(at, word, length) == 0 && (!at_end || at[length] == '\0'))
+    for (const char *at = name; *at != '\0'; at++)
+        if (strncmp(at, word, length) == 0 && (!at_end || (at > name && at[length] == '\0')))
             return true;
     return false;
 }

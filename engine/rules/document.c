@@ -30,8 +30,6 @@ bool names_add(struct names *names, const char *name, struct arena *arena, size_
 {
     if (names->count == names->room) { /* twice the room, with at most every second slot taken */
         names->room = names->room ? names->room * 2 : 8;
-        names->list =
-            arena_grow(arena, names->list, names->count, names->room, sizeof *names->list);
         names->slots = arena_array(arena, names->room * 2, sizeof *names->slots);
         for (size_t i = 0; i < names->count; i++)
             *slot_of(names, names->list[i]) = (uint32_t)i + 1;
@@ -39,8 +37,8 @@ bool names_add(struct names *names, const char *name, struct arena *arena, size_
     uint32_t *slot = slot_of(names, name);
     bool fresh = *slot == 0;
     if (fresh) {
-        names->list[names->count] = name;
-        *slot = (uint32_t)++names->count;
+        *arena_push(arena, names->list, names->count) = name;
+        *slot = (uint32_t)names->count;
     }
     if (number)
         *number = *slot - 1;

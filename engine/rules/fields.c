@@ -398,12 +398,12 @@ void read_index(struct loader *loader, const struct field *field, const struct n
 void read_indices(struct loader *loader, const struct field *field, const struct node *node,
                   void *item)
 {
-    size_t count = *(size_t *)((char *)item + field->count), more;
+    size_t count = *(size_t *)((char *)item + field->count), more, index;
+    size_t *indices = *(size_t **)field_place(field, item);
     const struct node *entry = expect_items(loader, node, field->key, &more);
-    size_t *indices = arena_grow(loader->keep, *(size_t **)field_place(field, item), count,
-                                 count + more, sizeof *indices);
     for (; more; more--, entry = entry->next)
-        count += find_item(loader, field->kind, entry, &indices[count]);
+        if (find_item(loader, field->kind, entry, &index))
+            *arena_push(loader->keep, indices, count) = index;
     field_list(field, item, indices, count);
 }
 
@@ -413,14 +413,14 @@ void read_phrases(struct loader *loader, const struct field *field, const struct
     struct phrases *phrases = field_place(field, item);
     size_t count = phrases->count, more;
     const struct node *entry = expect_items(loader, node, field->key, &more);
-    const char **list = arena_grow(loader->keep, phrases->list, count, count + more, sizeof *list);
-    struct position *at = arena_grow(loader->keep, phrases->at, count, count + more, sizeof *at);
     for (; more; more--, entry = entry->next) {
+        const char **list = arena_more(loader->keep, phrases->list, count, sizeof *list);
+        struct position *at = arena_more(loader->keep, phrases->at, count, sizeof *at);
         list[count] = read_phrase(loader, entry);
         at[count] = node_at(entry);
         count += list[count] != NULL;
+        *phrases = (struct phrases){list, at, count};
     }
-    *phrases = (struct phrases){list, at, count};
 }
 
 void read_frequency(struct loader *loader, const struct field *field, const struct node *node,

@@ -595,7 +595,8 @@ static void view_part(const struct face *face, const char *name, const json_t *t
                  {"curves", draw_curves, false}, {"sum", draw_sum, false},
                  {"marks", draw_marks, false},   {"legend", draw_legend, false}};
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
-        if (strcmp(parts[i].name, name) == 0 && (face->page != NULL || parts[i].screen))
+        if (strcmp(parts[i].name, name) == 0 &&
+            (face->page != NULL || (parts[i].screen && face->screen != NULL)))
             parts[i].draw(face, tree);
 }
 

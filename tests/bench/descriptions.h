@@ -17,7 +17,7 @@
 struct descriptions {
     struct arena *arena;
     const char **sentences;
-    size_t count, room;
+    size_t count;
     uint64_t draw;
 };
 
@@ -27,15 +27,7 @@ static inline void descriptions_add(struct descriptions *d, const char *text, si
         length--;
     if (length == 0)
         return;
-    if (d->count == d->room) {
-        size_t room = d->room > 0 ? 2 * d->room : 1024;
-        d->sentences = arena_grow(d->arena, d->sentences, d->count, room, sizeof *d->sentences);
-        d->room = room;
-    }
-    const char *copy = d->sentences != NULL ? arena_copy(d->arena, text, length) : NULL;
-    if (copy == NULL)
-        die("out of memory");
-    d->sentences[d->count++] = copy;
+    *arena_push(d->arena, d->sentences, d->count) = arena_copy(d->arena, text, length);
 }
 
 static inline void descriptions_of_cases(struct descriptions *d, const struct rules *rules,
