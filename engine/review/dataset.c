@@ -60,13 +60,10 @@ static uint32_t words_put(struct names *words, const char *word, size_t length, 
 {
     if (length == 0)
         return LEVEL_NONE;
+    size_t number;
     char *whole = word[length] == '\0' ? NULL : strndup(word, length);
-    word = whole != NULL ? whole : word;
-    int number = names_find(words, word);
-    if (number == RULES_NONE) {
-        number = (int)words->count;
-        (void)names_add(words, arena_string(arena, word), arena, NULL);
-    }
+    if (names_add(words, whole != NULL ? whole : word, arena, &number))
+        words->list[number] = arena_copy(arena, word, length);
     free(whole);
     return (uint32_t)number;
 }
