@@ -2,6 +2,8 @@
 #ifndef JARSIDE_TESTS_RANDOM_BASE_H
 #define JARSIDE_TESTS_RANDOM_BASE_H
 
+#include <math.h>
+
 #include "reason/reason.h"
 #include "support/rule_base.h"
 
@@ -10,6 +12,12 @@ struct random_size {
     size_t findings, causes, observables, values, species, groups;
     bool absolute; /* claims are "always" or "never", factors up to half a million */
 };
+
+static inline void assert_close(double got, long double want, double tolerance)
+{
+    if (!(fabsl((long double)got - want) <= (long double)tolerance))
+        fail_msg("got %.17g, want %.17Lg", got, want);
+}
 
 static inline double random_chance(struct dice *dice)
 {

@@ -19,6 +19,18 @@ struct answered {
     size_t unread;
 };
 
+static void assert_answered(struct small *s, const struct answered *rows, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct reading_list list = answer(s, rows[i].asked, rows[i].text);
+        struct sum sum = sum_of(&list, rows[i].asked);
+        if (sum.seen != rows[i].seen || sum.absent != rows[i].absent ||
+            sum.hedged != rows[i].hedged || list.unread_count != rows[i].unread)
+            fail_msg("'%s': seen %x, absent %x, hedged %x, %zu not understood", rows[i].text,
+                     sum.seen, sum.absent, sum.hedged, list.unread_count);
+    }
+}
+
 static void test_values(void **state)
 {
     static const struct answered rows[] = {
@@ -35,14 +47,7 @@ static void test_values(void **state)
         {AGE, "old", OLD, 0, 0, 0},
         {TINT, "frobs", 0, 0, 0, 1},
     };
-    for (size_t i = 0; i < COUNT_OF(rows); i++) {
-        struct reading_list list = answer(*state, rows[i].asked, rows[i].text);
-        struct sum sum = sum_of(&list, rows[i].asked);
-        if (sum.seen != rows[i].seen || sum.absent != rows[i].absent ||
-            sum.hedged != rows[i].hedged || list.unread_count != rows[i].unread)
-            fail_msg("'%s': seen %x, absent %x, hedged %x, %zu not understood", rows[i].text,
-                     sum.seen, sum.absent, sum.hedged, list.unread_count);
-    }
+    assert_answered(*state, rows, COUNT_OF(rows));
 }
 
 static void test_yes_and_no(void **state)
@@ -61,14 +66,7 @@ static void test_yes_and_no(void **state)
         {DAMP, "no", 0, 0, 0, 1},
         {AGE, "no", 0, 0, 0, 1},
     };
-    for (size_t i = 0; i < COUNT_OF(rows); i++) {
-        struct reading_list list = answer(*state, rows[i].asked, rows[i].text);
-        struct sum sum = sum_of(&list, rows[i].asked);
-        if (sum.seen != rows[i].seen || sum.absent != rows[i].absent ||
-            sum.hedged != rows[i].hedged || list.unread_count != rows[i].unread)
-            fail_msg("'%s': seen %x, absent %x, hedged %x, %zu not understood", rows[i].text,
-                     sum.seen, sum.absent, sum.hedged, list.unread_count);
-    }
+    assert_answered(*state, rows, COUNT_OF(rows));
     struct reading_list list = answer(*state, DAMP, "yes");
     assert_string_equal(list.unread[0].note, "name one of these: dry; as usual; moist");
     list = answer(*state, AGE, "yes");

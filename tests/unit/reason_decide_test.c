@@ -10,12 +10,6 @@
 #include "support/naive_decision.h"
 #include "support/random_base.h"
 
-static void assert_close(double got, long double want, double tolerance)
-{
-    if (!(fabsl((long double)got - want) <= (long double)tolerance))
-        fail_msg("got %.17g, want %.17Lg", got, want);
-}
-
 /* A clean and a contaminated finding of equal weight; the observable leans without deciding. */
 struct small {
     struct rule_base *base;

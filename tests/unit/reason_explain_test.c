@@ -12,12 +12,6 @@
 
 enum { MOST_TURNS = 400 };
 
-static void assert_close(double got, long double want, double tolerance)
-{
-    if (!(fabsl((long double)got - want) <= (long double)tolerance))
-        fail_msg("got %.17g, want %.17Lg", got, want);
-}
-
 struct trial {
     struct rule_base *base;
     struct reasoner *reasoner;

@@ -10,12 +10,6 @@
 #include "support/naive.h"
 #include "support/random_base.h"
 
-static void assert_close(double got, long double want, double tolerance)
-{
-    if (!(fabsl((long double)got - want) <= (long double)tolerance))
-        fail_msg("got %.17g, want %.17Lg", got, want);
-}
-
 static void assert_agrees(const struct reasoner *reasoner, const struct posterior *posterior,
                           const struct naive *naive, double tolerance)
 {
