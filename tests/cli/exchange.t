@@ -105,7 +105,7 @@ subtest 'backup and restore' => sub {
     like($out, qr/cellar/, 'the journal goes on');
     ($status, $out, $err) = journal(first => 'restore', "$scratch/b.db");
     is($status, 0, 'and back') or diag $err;
-    my ($kept) = $out =~ /kept as (\S+)\.$/m;
+    my ($kept) = $out =~ /kept\s+as\s+(\S+)\.$/m;
     is($kept, "$scratch/first.db.2026-03-20-180000", 'the journal of before is kept under its date');
     (undef, $out) = journal(first => 'export', '--table', 'place');
     is($out, $csv{place}, 'what was backed up is there again');
@@ -156,7 +156,7 @@ subtest 'a damaged journal' => sub {
     ok(!-e "$scratch/never.db", 'none');
     ($status, $out) = journal(broken => 'restore', "$scratch/b.db");
     is($status, 0, 'a backup takes its place');
-    my ($kept) = $out =~ /kept as (\S+)\.$/m;
+    my ($kept) = $out =~ /kept\s+as\s+(\S+)\.$/m;
     is(slurp($kept), $holed, 'the damaged file is kept as it was');
     ($status) = journal(broken => 'journal', 'check');
     is($status, 0, 'and all is well again');
