@@ -226,7 +226,7 @@ static double at_point(const struct sums *sums, const struct lambda *one, size_t
                 continue;
             double ln_spared = one->ln_spared[x][j] + other->ln_spared[y][l];
             kept += sums->kept[x][y] * ln_spared;
-            if (!(lost > 0.0))
+            if (rule == NULL || !(lost > 0.0))
                 continue;
             double spared = exp(ln_spared);
             for (size_t i = 0; i < Q_NODES; i++)

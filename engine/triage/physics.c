@@ -624,16 +624,19 @@ static struct cooked *cooked_new(const struct rules *rules, const struct known_c
     return cooked;
 }
 
-/* Where a cook stands, or may be put; under the lock. */
-static struct cooked **cook_place(struct cook_memo *memo, const struct known_cook *known)
+/* Where a cook stands (then it is `there`) or may be put; under the lock. */
+static struct cooked **cook_place(struct cook_memo *memo, const struct known_cook *known,
+                                  bool *there)
 {
     const size_t first = fnv_hash(FNV_START, known, sizeof *known) % COOK_PLACES;
     struct cooked **free_one = NULL;
+    *there = false;
     for (size_t i = 0; i < COOK_TRIES; i++) {
         struct cooked **place = &memo->places[(first + i) % COOK_PLACES];
         /* Bytes between the members that differ cost a computation and change nothing. */
         /* NOLINTNEXTLINE(bugprone-suspicious-memory-comparison,cert-exp42-c,cert-flp37-c) */
-        if (*place != NULL && memcmp(&(*place)->known, known, sizeof *known) == 0)
+        *there = *place != NULL && memcmp(&(*place)->known, known, sizeof *known) == 0;
+        if (*there)
             return place;
         free_one = free_one == NULL && *place == NULL ? place : free_one;
     }
@@ -645,21 +648,21 @@ enum physics_answer physics_cooked(struct cook_memo *memo, const struct rules *r
                                    struct arena *arena, const char **say, const char **assumed)
 {
     struct cooked *cooked = NULL;
+    bool there = false;
     if (memo != NULL) {
         pthread_mutex_lock(&memo->lock);
-        cooked = *cook_place(memo, known);
-        if (cooked != NULL && memcmp(&cooked->known, known, sizeof *known) != 0)
-            cooked = NULL;
-        if (cooked == NULL) { /* others need not wait while it is computed */
+        cooked = *cook_place(memo, known, &there);
+        if (!there) { /* others need not wait while it is computed */
             pthread_mutex_unlock(&memo->lock);
             cooked = cooked_new(rules, known);
             pthread_mutex_lock(&memo->lock);
-            struct cooked **place = cook_place(memo, known);
+            struct cooked **place = cook_place(memo, known, &there);
             cooked_free(*place);
             *place = cooked;
         }
-    } else
+    } else {
         cooked = cooked_new(rules, known);
+    }
     const enum physics_answer answer = cooked->answer;
     *result = cooked->result;
     if (arena != NULL) {
