@@ -48,8 +48,8 @@ void words_free(struct words *words);
 /*
  * Adds the counts of a table in the form of word_counts_table; labels that the rules do not know are left
  * out. Fine when there is no such file. STATUS_IO when it cannot be read, STATUS_DATA with
- * FILE:LINE when it is no such table. Only words_check validates its many rows: a term out of order
- * is not found.
+ * FILE:LINE when it is no such table. Only words_check validates its many rows: here
+ * one that is none is passed over.
  */
 enum status words_read(struct words *words, const char *path, struct diags *diags);
 /* Whether all that was read are rows in their order; STATUS_DATA with FILE:LINE when not. */
