@@ -541,14 +541,14 @@ static const enum relation relation_columns[] = {
     RELATION_COOK,    RELATION_MIX,   RELATION_GRAIN_LOT, RELATION_SESSION,
     RELATION_STARTER, RELATION_PLACE, RELATION_POSITION};
 
-enum status consult_count(struct journal *journal, const struct consultation *at,
+enum status consult_count(struct journal *journal, const struct consultation *consultation,
                           struct arena *arena, struct consult_others *others)
 {
     enum { COLUMNS = sizeof relation_columns / sizeof *relation_columns };
     static const double day = 86400.0;
-    double age = fmax(1.0, isnan(at->day) ? 0.0 : at->day) * day * OLD_ENOUGH;
+    double age = fmax(1.0, isnan(consultation->day) ? 0.0 : consultation->day) * day * OLD_ENOUGH;
     *others = (struct consult_others){NULL, 0};
-    struct query query = query_begin(journal, counting, "id", at->vessel.id, age);
+    struct query query = query_begin(journal, counting, "id", consultation->vessel.id, age);
     while (query_next(&query)) {
         struct sibling_cell *cell = arena_push(arena, others->cells, others->count);
         *cell = (struct sibling_cell){0};

@@ -95,7 +95,7 @@ void query_end(struct query *query);
 /* Columns of the present row; a hostile file may hold anything anywhere: what is no text is "". */
 const char *query_text(const struct query *query, int column);
 int64_t query_integer(const struct query *query, int column);
-double query_real(const struct query *query, int column); /* NAN for none */
+double query_real(const struct query *query, int column);          /* NAN for none */
 struct moment query_moment(const struct query *query, int column); /* and the column after it */
 
 /* The next row as a struct of its kind; the statement gives row_columns first. With an arena texts
