@@ -563,6 +563,7 @@ static char *next_line(struct table *table, char **at)
 static uint64_t row_hash(const char **at)
 {
     uint64_t hash = 0, first;
+    bool more;
     do {
         const bool denied = **at == '!';
         *at += denied;
@@ -571,8 +572,9 @@ static uint64_t row_hash(const char **at)
         for (; (unsigned char)**at > ' '; ++*at)
             hash = (hash ^ (unsigned char)**at) * FNV_PRIME;
         hash += denied;
-        *at += **at == ' ';
-    } while ((*at)[-1] == ' ');
+        more = **at == ' ';
+        *at += more;
+    } while (more);
     return term_hash(first, hash);
 }
 
