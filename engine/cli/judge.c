@@ -183,8 +183,7 @@ static bool line_read(struct arena *arena, size_t number, struct line *line)
  * for itself. */
 struct hand {
     struct app app;
-    const struct app
-        *from; /* made after this when it first has something to do, on its own thread */
+    const struct app *from; /* what `app` is made after, on its own thread, at its first lines */
     bool first, made;
     const struct line *lines;
     size_t count;

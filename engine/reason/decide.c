@@ -78,13 +78,13 @@ static void expected_losses(const struct rules *rules, const double *finding,
 
 /* ---- floors ---------------------------------------------------------------------------------- */
 
-/* P(contaminated) by what was seen alone: the likelihood of the words is divided out. */
-static double contaminated_as_seen(const struct reasoner *reasoner, const struct evidence *evidence,
-                                   const double *finding)
+/* P(contaminated); with `words`, by what was seen alone: their likelihood is divided out. */
+static double p_contaminated(const struct reasoner *reasoner, const double *finding,
+                             const double *words)
 {
     double total = 0.0, bad = 0.0;
     for (size_t f = 0; f < reasoner->finding_count; f++) {
-        double p = evidence && evidence->words ? finding[f] * exp(-evidence->words[f]) : finding[f];
+        double p = words ? finding[f] * exp(-words[f]) : finding[f];
         total += p;
         bad += contaminated(reasoner->rules, f) ? p : 0.0;
     }
@@ -93,19 +93,21 @@ static double contaminated_as_seen(const struct reasoner *reasoner, const struct
 
 /* The floors that apply: the forcing one of the gravest action, the first that forbids. */
 static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
-                        const double *finding, double p_contaminated, int *forces, int *forbids)
+                        const double *finding, int *forces, int *forbids)
 {
     const struct decision_rules *rules = &reasoner->rules->decision;
+    const double p_bad = p_contaminated(reasoner, finding, NULL);
+    const double *words = evidence ? evidence->words : NULL;
     *forces = *forbids = RULES_NONE;
     for (size_t i = 0; i < rules->floor_count; i++) {
         const struct floor_rule *floor = &rules->floors[i];
         /* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
         bool seen = floor->when.count > 0 &&
                     condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
-        if (seen && p_contaminated < floor->yields_below)
-            seen = contaminated_as_seen(reasoner, evidence, finding) >= 0.5;
+        if (seen && p_bad < floor->yields_below)
+            seen = p_contaminated(reasoner, finding, words) >= 0.5;
         /* A bound of 1 means never, also when a sum of probabilities rounds to a little more. */
-        bool likely = floor->contaminated_above < 1.0 && p_contaminated > floor->contaminated_above;
+        bool likely = floor->contaminated_above < 1.0 && p_bad > floor->contaminated_above;
         double p_likely = 0.0;
         for (size_t k = 0; k < floor->likely_count; k++)
             p_likely += finding[floor->likely[k]];
@@ -182,14 +184,10 @@ static void decide_on(const struct reasoner *reasoner, const struct evidence *ev
                       const double *finding, const struct stakes *stakes, struct decision *decision)
 {
     const struct rules *rules = reasoner->rules;
-    double p_contaminated = 0.0;
     *decision = (struct decision){.floor = RULES_NONE, .next_step = RULES_NONE};
     expected_losses(rules, finding, stakes, decision->loss);
-    for (size_t f = 0; f < rules->finding_count; f++)
-        if (contaminated(rules, f))
-            p_contaminated += finding[f];
     int forces, forbids;
-    floors_find(reasoner, evidence, finding, p_contaminated, &forces, &forbids);
+    floors_find(reasoner, evidence, finding, &forces, &forbids);
     decision->forbidden[ACTION_KEEP] = forbids >= 0;
     for (int a = 0; forces >= 0 && a < ACTION_COUNT; a++)
         decision->forbidden[a] = (enum action)a != rules->decision.floors[forces].action;
