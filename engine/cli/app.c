@@ -277,7 +277,7 @@ enum status app_json_line(struct app *app, json_t *json)
 
 /* ==== the rules =============================================================================== */
 
-static enum status load_rules(struct app *app, const char *const *more, size_t more_count)
+enum status app_load(struct app *app, const char *const *more, size_t more_count)
 {
     const struct texts *named = &app->given.rules;
     const char **folders = arena_array(app->arena, named->count + more_count + 2, sizeof *folders);
@@ -320,25 +320,22 @@ enum status app_read_words(struct app *app, struct words *words, const char *tab
     return status;
 }
 
-enum status app_load(struct app *app, const char *const *more, size_t more_count)
+void app_compile(struct app *app)
 {
-    enum status status = load_rules(app, more, more_count);
     pthread_t beside;
-    if (status != STATUS_OK)
-        return status;
+    if (app->triage != NULL)
+        return;
     bool apart = pthread_create(&beside, NULL, compile_tables, app) == 0;
     app->reader = reader_new(app->rules, app->diags);
     if (apart)
         pthread_join(beside, NULL);
     else
         compile_tables(app);
-    if (app->reader == NULL)
-        return STATUS_DATA;
+    app_must(app, app->reader != NULL ? STATUS_OK : STATUS_DATA);
     app->triage = triage_new(app->rules, app->reader, app->reasoner);
     app->words = words_new(app->rules, LABELS_FINDINGS);
-    status = app_read_words(app, app->words, "words.tsv");
+    app_must(app, app_read_words(app, app->words, "words.tsv"));
     triage_weigh_words(app->triage, app->words);
-    return status;
 }
 
 const char *corpus_find(struct app *app, const char *below)
@@ -1077,6 +1074,8 @@ static enum status run(struct app *app, int argc, char **argv)
         app_open(app, command->needs == NEEDS_READ    ? JOURNAL_READ
                       : command->needs == NEEDS_WRITE ? JOURNAL_WRITE
                                                       : JOURNAL_CREATE);
+    if (command->judges)
+        app_compile(app);
     if (command->figures)
         options_take_operands(app);
     options_fill(app, false);

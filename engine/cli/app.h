@@ -177,6 +177,7 @@ struct command {      /* what is said of it, and which options it takes, stands 
     enum needs needs;
     const char *wrong; /* what is said when operands are missing, or there are too many; or NULL */
     bool json;         /* takes --json, too */
+    bool judges;       /* what app_compile makes is there when it runs */
     bool figures;      /* its operands are options that go without saying (options_take_operands) */
 };
 
@@ -234,7 +235,7 @@ struct app {
     bool held;                         /* what goes there is kept, for another thread to write */
     struct diags *diags;
     struct rules *rules; /* NULL until app_load */
-    struct reader *reader;
+    struct reader *reader; /* this and the next three: NULL until app_compile */
     struct words *words;
     struct reasoner *reasoner;
     struct triage *triage;
@@ -317,11 +318,12 @@ enum status app_json_line(struct app *app, json_t *json);
 
 /* ---- the rules -------------------------------------------------------------------------------- */
 
-/*
- * Loads shipped rules, the overlay and every --rules folder, and makes reader,
- * reasoner and triage. The folders of `more`, if not NULL, are read last.
- */
+/* Loads shipped rules, the overlay and every --rules folder. The folders of `more`, if not NULL, are
+ * read last. */
 enum status app_load(struct app *app, const char *const *more, size_t more_count);
+/* Makes reader, reasoner, words and triage of the rules, unless they are there: two thirds of the time
+ * to a verdict, and nothing to a list. Faults in the rules end the command. */
+void app_compile(struct app *app);
 /* Reads a table of words, by its name, from every folder of rules that has one. */
 enum status app_read_words(struct app *app, struct words *words, const char *table);
 /* Frees them. */

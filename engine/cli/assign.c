@@ -163,6 +163,7 @@ void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel
     starter->made = moment_now();
     if (kinds == RULES_NONE)
         return;
+    app_compile(app);
     app_must(app, reader_answer(app->reader, (size_t)kinds, grain, strlen(grain), app->arena, &list,
                                 app->diags));
     for (size_t i = 0; i < list.reading_count; i++) {
@@ -414,6 +415,7 @@ static const char *add_fact(struct app *app, const char *facts, const char *sign
     size_t length = strlen(sign);
     struct reading reading;
     const char *kept = "";
+    app_compile(app);
     app_must(app, reader_set(app->reader, sign, value, (struct position){0}, &reading, app->diags));
     for (const char *at = facts; *at != '\0';) {
         size_t word = strcspn(at, " ");

@@ -1199,6 +1199,6 @@ static enum status run_batch(struct app *app)
 }
 
 const struct command batch_commands[] = {
-    {"batch", run_batch, NEEDS_CREATE, .json = true},
+    {"batch", run_batch, NEEDS_CREATE, .json = true, .judges = true},
     {0},
 };

@@ -519,9 +519,11 @@ static enum status correct_look(struct app *app, const char *words, const struct
     const struct looking looking = {.app = app, .at = old->at, .corrects = old->id};
     const char *label = view_label(&app->view, RECORD_VESSEL, old->vessel);
     struct consultation consultation;
-    struct judged told = {app->rules, app->triage, NULL};
+    struct judged told = {app->rules, NULL, NULL};
     struct look look;
 
+    app_compile(app);
+    told.triage = app->triage;
     look_open(&looking, label, &consultation);
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
     app_must(app, consult_save(app->journal, &consultation, app->triage, words, app->arena, &look,

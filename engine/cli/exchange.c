@@ -175,6 +175,7 @@ static enum status run_import(struct app *app)
     if (!app->given.guess && app->given.map == NULL)
         return import_ours(app, path, S_ISDIR(about.st_mode), &progress);
     app_must(app, app_load(app, NULL, 0));
+    app_compile(app);
     if (!app->given.guess)
         return import_mapped(app, path, &progress);
     app_must(app, mapping_guess(path, app->reader, app->triage, &app->out.out, app->diags));
@@ -271,6 +272,7 @@ const struct command exchange_commands[] = {
     {"restore", run_restore, .wrong = "name the backup to restore"},
     {"journal check", run_check, NEEDS_RULES, .json = true},
     {"journal demo", run_demo, NEEDS_RULES,
-     .wrong = "give the name of a new file; for instance: jarside journal demo season.db"},
+     .wrong = "give the name of a new file; for instance: jarside journal demo season.db",
+     .judges = true},
     {0},
 };

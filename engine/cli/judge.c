@@ -365,8 +365,8 @@ static enum status run_show(struct app *app)
 }
 
 const struct command judge_commands[] = {
-    {"ask", run_ask, .needs = NEEDS_RULES},
-    {"judge", run_judge, NEEDS_RULES, .json = true},
+    {"ask", run_ask, .needs = NEEDS_RULES, .judges = true},
+    {"judge", run_judge, NEEDS_RULES, .json = true, .judges = true},
     {"show", run_show, .needs = NEEDS_RULES},
     {0},
 };

@@ -698,6 +698,7 @@ static enum status run_look(struct app *app)
 
 const struct command look_commands[] = {
     {"look", run_look, NEEDS_WRITE,
-     .wrong = "which vessel? For instance: jarside look B3-7 \"green patch\"", .json = true},
+     .wrong = "which vessel? For instance: jarside look B3-7 \"green patch\"", .json = true,
+     .judges = true},
     {0},
 };

@@ -46,6 +46,7 @@ static bool read_words(struct app *app, enum record record, const char *words,
     bool any = false;
 
     *unread = "";
+    app_compile(app);
     app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
     for (size_t i = 0; i < list.reading_count; i++) {
         const struct reading *reading = &list.readings[i];

@@ -209,6 +209,6 @@ static enum status run_review(struct app *app)
 }
 
 const struct command review_commands[] = {
-    {"review", run_review, NEEDS_RULES, .json = true},
+    {"review", run_review, NEEDS_RULES, .json = true, .judges = true},
     {0},
 };

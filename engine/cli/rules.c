@@ -19,6 +19,7 @@
 static enum status run_check(struct app *app)
 {
     app_must(app, app_load(app, app->operands, app->operand_count));
+    app_compile(app);
     struct words *causes = words_new(app->rules, LABELS_CAUSES);
     app_must(app, words_check(app->words, app->diags));
     app_must(app, app_read_words(app, causes, "cause-words.tsv"));
@@ -288,6 +289,7 @@ static void compare(struct app *app, struct lesson *lesson)
     lesson->after = (struct app){
         .given = app->given, .diags = app->diags, .arena = app->arena, .command = app->command};
     app_must(app, app_load(&lesson->after, more, 1));
+    app_compile(&lesson->after);
     app_remove_temporary(app);
     for (size_t i = 0; i < 2; i++) {
         const struct labelled_case *cases = NULL;
@@ -396,6 +398,7 @@ static enum status run_learn(struct app *app)
     if (lesson.learned.vessels <= 0)
         app_stop(app, "no vessel has a confirmed outcome yet; 'jarside confirm LABEL FINDING' "
                       "records what one turned out to be");
+    app_compile(app);
     text_init(&lesson.yaml);
     learn_write(&lesson.learned, app->rules, moment_write_day(moment_now(), day), &lesson.yaml);
     compare(app, &lesson);
@@ -414,9 +417,9 @@ static enum status run_learn(struct app *app)
 const struct command rules_commands[] = {
     {"rules check", run_check, .wrong = "one folder at a time"},
     {"rules test", run_test, NEEDS_RULES, .wrong = "one file or folder of cases at a time",
-     .json = true},
+     .json = true, .judges = true},
     {"rules words", run_words, NEEDS_RULES,
-     .wrong = "name the folders or files of labelled cases to count"},
+     .wrong = "name the folders or files of labelled cases to count", .judges = true},
     {"rules learn", run_learn, .wrong = "'rules learn' reads the journal", .json = true},
     {0},
 };
