@@ -782,11 +782,9 @@ static void merge(struct triage *triage)
     triage->clashes = NULL;
     triage->unclear = NULL;
     triage->asked = NULL;
-    triage->fact_count = triage->clash_count = triage->unclear_count = 0;
-    triage->evidence.unread = 0;
-    triage->evidence.objected = false;
+    triage->fact_count = triage->clash_count = triage->unclear_count = triage->evidence.unread = 0;
+    triage->evidence.objected = triage->skipping = false;
     triage->stale = true;
-    triage->skipping = false;
     for (size_t i = 0; i < triage->log_count; i++)
         take_in(triage, triage->recalled_count + i, &triage->log[i]);
     for (size_t i = 0; i < triage->recalled_count; i++)
@@ -799,15 +797,17 @@ static void merge(struct triage *triage)
         if (triage->earlier[triage->earlier_count - 1].trouble && trouble_now(triage))
             triage->first_question = open_for(triage, FEEDS_SPOT_CHANGE);
     }
-    /* Whether free text has described enough for what it passes over to tell: its salient values. */
-    double spoken_of = 0.0, enough = rules->calibration.silence_after;
-    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1))
+    /* What a text passes over tells once it has spoken of enough: of one sign, if of no salient value. */
+    double spoken_of = 0.0, enough = rules->calibration.silence_after, needed = 1.0;
+    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1)) {
         if (triage->known[i].in_text && rules->observables[i].class == CLASS_SIGN)
             spoken_of += 1.0;
+        if (triage->known[i].fact.observation.seen & triage->salient[i])
+            needed = enough;
+    }
     memset(triage->observations, 0, count * sizeof *triage->observations);
-    if (enough > 0.0 && spoken_of >= enough)
-        for (size_t i = 0; i < count; i++)
-            triage->observations[i].silent = triage->salient[i];
+    for (size_t i = 0; enough > 0.0 && spoken_of >= needed && i < count; i++)
+        triage->observations[i].silent = triage->salient[i];
     for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1)) {
         const struct known *known = &triage->known[i];
         const struct observation *now = &known->fact.observation;
