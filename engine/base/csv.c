@@ -8,6 +8,8 @@
 #include <strings.h>
 #include <sys/stat.h>
 
+#include "base/memory.h"
+
 enum {
     BLOCK = 64 * 1024, /* bytes read at once, and by which libcsv lets a field grow */
     HEAD = 4096,       /* bytes by which the separator is told */
@@ -253,7 +255,7 @@ enum status csv_read(const struct csv_table *table, FILE *stream, const struct p
         return filing_refused(table->file, "read", EISDIR, diags);
     }
     struct csv_reader *reader = csv_reader_new(table, diags);
-    char *block = malloc(BLOCK);
+    char *block SCOPED_FREE = malloc(BLOCK);
     uint64_t done = 0, total = known && about.st_size > 0 ? (uint64_t)about.st_size : 0;
     enum status status = STATUS_OK;
     size_t got = 0;
@@ -269,7 +271,6 @@ enum status csv_read(const struct csv_table *table, FILE *stream, const struct p
         status = csv_reader_finish(reader);
         progress_tell(progress, table->file, total, total);
     }
-    free(block);
     csv_reader_free(reader);
     if (stream == NULL)
         fclose(file);

@@ -57,11 +57,9 @@ static const char *keep_safe(struct diags *diags, const char *string)
 {
     if (!string)
         return NULL;
-    struct text safe;
-    text_init(&safe);
+    TEXT(safe);
     text_safe(&safe, string, strlen(string), NULL);
     const char *kept = arena_copy(diags->arena, safe.bytes, safe.length);
-    text_release(&safe);
     return kept;
 }
 
@@ -92,11 +90,10 @@ void diags_add(struct diags *diags, enum diag_kind kind, struct position at, con
     if (!place)
         return;
     va_start(arguments, format);
-    char *message = text_vformat(format, arguments);
+    char *message SCOPED_FREE = text_vformat(format, arguments);
     va_end(arguments);
     *place = (struct diag){.kind = kind, .at = at, .message = keep_safe(diags, message)};
     place->at.file = keep_safe(diags, at.file);
-    free(message);
 }
 
 void diags_pass(struct diags *diags, const struct diags *from)

@@ -9,6 +9,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/memory.h"
+
 enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags)
 {
     if (error == EPIPE)
@@ -47,9 +49,8 @@ static bool is_database(const char *path)
         size_t more = strlen(beside[i]);
         if (length <= more || strcmp(path + length - more, beside[i]) != 0)
             continue;
-        char *base = strndup(path, length - more);
+        char *base SCOPED_FREE = strndup(path, length - more);
         bool is = is_database(base);
-        free(base);
         return is;
     }
     int file = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
@@ -211,7 +212,7 @@ static bool take_name(const struct filing *filing)
             return linkat(AT_FDCWD, temporary, AT_FDCWD, filing->path, AT_SYMLINK_FOLLOW) == 0;
         char *folder = folder_of(filing->path);
         const char *slash = strrchr(filing->path, '/');
-        char *name =
+        char *name SCOPED_FREE =
             text_format("%s.%s.jarside-new", folder, slash != NULL ? slash + 1 : filing->path);
         free(folder);
         (void)unlink(name); /* of a process that ended in that moment */
@@ -220,7 +221,6 @@ static bool take_name(const struct filing *filing)
         int error = errno;
         if (!took)
             (void)unlink(name);
-        free(name);
         errno = error;
         return took;
     }
@@ -307,7 +307,7 @@ ssize_t filing_read(int file, char *bytes, size_t room)
 
 bool filing_make_folders(const char *path)
 {
-    char *folder = strdup(path);
+    char *folder SCOPED_FREE = strdup(path);
     bool made = true;
     for (char *at = strchr(folder + (*folder == '/'), '/'); at != NULL && made;
          at = strchr(at + 1, '/')) {
@@ -316,6 +316,5 @@ bool filing_make_folders(const char *path)
                errno == EACCES; /* one higher up may be closed and yet lead on */
         *at = '/';
     }
-    free(folder);
     return made;
 }

@@ -104,6 +104,18 @@ void arena_free(struct arena *arena)
     free(arena);
 }
 
+void arena_end_scope(struct arena **arena)
+{
+    arena_free(*arena);
+}
+
+void memory_end_scope(void *block)
+{
+    void *held;
+    memcpy(&held, block, sizeof held);
+    free(held);
+}
+
 void arena_reset(struct arena *arena)
 {
     /* One block is kept: an arena that is reset is about to be filled again. */

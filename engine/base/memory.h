@@ -39,6 +39,12 @@ struct arena *arena_new(void);
 /* Gives everything back. NULL is fine. */
 void arena_free(struct arena *arena);
 
+/* Of a variable: the arena, or the block of malloc, that it points to is given back where its scope ends. */
+#define SCOPED_ARENA __attribute__((cleanup(arena_end_scope)))
+#define SCOPED_FREE  __attribute__((cleanup(memory_end_scope)))
+void arena_end_scope(struct arena **arena);
+void memory_end_scope(void *block);
+
 /* As arena_free, but the arena stays usable, and empty. */
 void arena_reset(struct arena *arena);
 

@@ -731,15 +731,13 @@ enum quantity_error quantity_read(const char *folded, size_t length, enum dimens
 enum quantity_error quantity_of(const char *words, enum dimension dimension,
                                 struct quantity *quantity, bool *whole)
 {
-    struct text folded;
     size_t used = 0;
-    text_init(&folded);
+    TEXT(folded);
     const enum quantity_error error =
         text_fold(&folded, words, strlen(words), NULL)
             ? quantity_read(folded.bytes, folded.length, dimension, quantity, &used)
             : QUANTITY_NO_NUMBER;
     *whole = error == QUANTITY_OK && used == folded.length;
-    text_release(&folded);
     return error;
 }
 

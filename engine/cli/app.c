@@ -247,13 +247,13 @@ enum status app_flush(struct app *app)
 static enum status put_json(struct app *app, json_t *json, size_t flags)
 {
     size_t length = 0;
-    char *text = json_text(view_tree_public(json), JSON_REAL_PRECISION(9) | flags, &length);
+    char *text SCOPED_FREE =
+        json_text(view_tree_public(json), JSON_REAL_PRECISION(9) | flags, &length);
     json_decref(json);
     if (text == NULL)
         return diags_errors(app->diags) > 0 ? STATUS_IO : STATUS_INTERNAL;
     text_add(&app->out.out, text, length);
     text_add(&app->out.out, "\n", 1);
-    free(text);
     return send_out(app);
 }
 
@@ -340,12 +340,11 @@ void app_compile(struct app *app)
 
 const char *corpus_find(struct app *app, const char *below)
 {
-    char *rules = rules_find_shipped();
+    char *rules SCOPED_FREE = rules_find_shipped();
     char *slash = rules != NULL ? strrchr(rules, '/') : NULL;
     int length = slash != NULL ? (int)(slash - rules) + 1 : 0;
     const char *path =
         arena_format(app->arena, "%.*scorpus/%s", length, length > 0 ? rules : "", below);
-    free(rules);
     return path;
 }
 

@@ -524,12 +524,11 @@ size_t assign_named(struct app *app, enum word_list list, const char *words)
     bool finding = list == LIST_FINDINGS;
     struct names names;
     size_t found[MOST_NAMES] = {0}, count = 0;
-    struct text wanted, room;
     enum likeness best = WITHIN;
 
     names_of(app, list, &names);
-    text_init(&wanted);
-    text_init(&room);
+    TEXT(wanted);
+    TEXT(room);
     bool text = fold_into(&wanted, words);
     for (size_t i = 0; text && i < names.count; i++) {
         const char *called[] = {names.ids[i], names.names[i],
@@ -546,8 +545,6 @@ size_t assign_named(struct app *app, enum word_list list, const char *words)
         if (like == best)
             found[count++] = i;
     }
-    text_release(&wanted);
-    text_release(&room);
     if (count == 1)
         return found[0];
     if (count > 1) {

@@ -28,13 +28,12 @@ static enum status judge_look(void *context, struct journal *journal, const char
     /* What the others did is weighed by a review itself, and takes the most time. */
     const struct consult_request request = {
         .label = vessel, .now = at, .without_siblings = season->for_now};
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     enum status status = consult_vessel(journal, &request, triage, arena, &consultation);
     if (status == STATUS_OK)
         status = triage_tell(triage, words, strlen(words), season->app->diags);
     if (status == STATUS_OK)
         status = consult_save(journal, &consultation, triage, words, arena, &look, &verdict);
-    arena_free(arena);
     return status;
 }
 

@@ -86,10 +86,8 @@ static bool tells(struct app *app)
 /* What the operands say; of a vessel what is on record may be all there is. */
 static enum status judge_said(struct app *app)
 {
-    struct text text;
-
     set_stakes(app);
-    text_init(&text);
+    TEXT(text);
     for (size_t i = 0; i < app->operand_count; i++) {
         char block[4096];
         size_t got = 0;
@@ -109,7 +107,6 @@ static enum status judge_said(struct app *app)
                  "'%.200s' says nothing about a vessel; say what you see, for instance: "
                  "jarside judge \"day 11, amber drops on white growth\"",
                  text.bytes);
-    text_release(&text);
     set_signs(app); /* after the words: what is set stands, whatever they say */
     return tell(app, false);
 }
@@ -273,7 +270,7 @@ static enum status judge_lines(struct app *app)
     enum { EACH = 1024 }; /* lines for a hand at a time: so many that all take about as long */
     const size_t jobs = (size_t)app->given.jobs, most = jobs > 1 ? jobs * EACH : 1;
     size_t number = 0, count = 0;
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     struct line *lines = arena_array(app->arena, most, sizeof *lines);
     struct hand *hands = arena_array(app->arena, jobs, sizeof *hands);
     enum status status = STATUS_OK;
@@ -289,7 +286,6 @@ static enum status judge_lines(struct app *app)
     } while (status == STATUS_OK && count == most);
     for (size_t i = 0; i < jobs; i++)
         hand_release(&hands[i]);
-    arena_free(arena);
     if (status == STATUS_OK && ferror(stdin))
         return app_error(app, STATUS_IO, NULL, "cannot read standard input: %s", strerror(errno));
     return status;

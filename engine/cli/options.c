@@ -32,10 +32,9 @@ void words_add(struct app *app, const char **list, const char *separator, const 
 {
     va_list arguments;
     va_start(arguments, format);
-    char *words = text_vformat(format, arguments);
+    char *words SCOPED_FREE = text_vformat(format, arguments);
     va_end(arguments);
     *list = arena_format(app->arena, "%s%s%s", *list, (*list)[0] != '\0' ? separator : "", words);
-    free(words);
 }
 
 const char *words_joined(struct app *app, const char *const *words, size_t count,
@@ -602,12 +601,11 @@ static void check(struct app *app, size_t setting)
 /* Beside the overlay of rules; NULL without a home. In the arena. */
 static const char *config_path(struct app *app)
 {
-    char *overlay = rules_overlay_path();
+    char *overlay SCOPED_FREE = rules_overlay_path();
     const char *path = overlay != NULL
                            ? arena_format(app->arena, "%.*sconfig.yaml",
                                           (int)(strlen(overlay) - strlen("rules")), overlay)
                            : NULL;
-    free(overlay);
     return path;
 }
 
@@ -678,11 +676,10 @@ static void write_setting(struct app *app, size_t setting)
     char *line = NULL;
     size_t room = 0, stood = app->settings[setting].at.line;
     bool by_lines = true;
-    struct text file;
 
     if (path == NULL)
         app_stop(app, "no home folder to keep settings in; set XDG_CONFIG_HOME");
-    text_init(&file);
+    TEXT(file);
     for (size_t number = 1; old != NULL && getline(&line, &room, old) > 0; number++) {
         by_lines = by_lines && strchr(" {-\"'?", line[0]) == NULL;
         if (number != stood)

@@ -173,7 +173,6 @@ static enum status run_review(struct app *app)
     struct progress_bar bar;
     struct dataset dataset = {0};
     struct review review;
-    struct text page;
 
     if (given->demo && table)
         app_stop(app, "give either --demo or --csv, not both");
@@ -200,7 +199,7 @@ static enum status run_review(struct app *app)
     progress_bar_clear(&bar);
     app_must(app, status);
     if (html) {
-        text_init(&page);
+        TEXT(page);
         view_review_html(&page, &review);
         return app_page(app, &page, " Open it in any browser.");
     }

@@ -190,8 +190,7 @@ static void fit_words(struct app *app, struct word_counts *counts,
     double *log_odds = arena_array(app->arena, texts->count, sizeof *log_odds);
     for (size_t part = 0; part < WORD_PARTS; part++) {
         struct words *others = words_new(app->rules, LABELS_FINDINGS);
-        struct text table;
-        text_init(&table);
+        TEXT(table);
         word_counts_table(counts, part, &table);
         app_must(app, words_take(others, "words", table.bytes, table.length, app->diags));
         triage_weigh_words(app->triage, others);
@@ -205,7 +204,6 @@ static void fit_words(struct app *app, struct word_counts *counts,
         }
         triage_weigh_words(app->triage, app->words);
         words_free(others);
-        text_release(&table);
     }
     word_counts_fit(counts, log_odds);
 }
@@ -216,8 +214,7 @@ static enum status run_words(struct app *app)
     struct word_counts *counts =
         word_counts_new(app->rules, causes ? LABELS_CAUSES : LABELS_FINDINGS, app->given.least);
     const struct labelled_texts texts = load_texts(app);
-    struct arena *scratch = arena_new();
-    struct text table;
+    struct arena *scratch SCOPED_ARENA = arena_new();
 
     for (size_t i = 0; i < texts.count; i++) {
         const struct labelled_case *of = &texts.cases[i];
@@ -234,10 +231,9 @@ static enum status run_words(struct app *app)
     }
     if (!causes)
         fit_words(app, counts, &texts);
-    text_init(&table);
+    TEXT(table);
     word_counts_table(counts, SIZE_MAX, &table);
     word_counts_free(counts);
-    arena_free(scratch);
     app_write(app, "-", &table, false);
     return STATUS_OK;
 }

@@ -95,11 +95,9 @@ static void compute(const struct rules *rules, const struct known_growth *growth
     struct physics_refusal refusal;
     struct forecast forecast;
     struct warmth constant;
-    struct text assumed;
-    text_init(&assumed);
+    TEXT(assumed);
     expected->known =
         physics_growth(rules, growth, &forecast, &constant, &assumed, &refusal) == PHYSICS_OK;
-    text_release(&assumed);
     if (!expected->known)
         return;
     (void)forecast_days(&forecast, 1.0, &expected->visible);
@@ -156,7 +154,7 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
     static const struct range never = {INFINITY, INFINITY, INFINITY};
     /* A week without a look is too long: what should not be there shows itself within it. */
     static const double longest = 7.0;
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     struct known_growth growth;
     double every = rules->forecast.look_every;
     *expected = (struct vessel_forecast){
@@ -169,7 +167,6 @@ enum status vessel_forecast_of(struct journal *journal, const struct rules *rule
     /* Before the day on which growth should show there is nothing to tell. */
     double due = expected->known ? ceil(expected->visible.central) : expected->look_every;
     expected->first_look = fmin(longest, fmax(expected->look_every, due));
-    arena_free(arena);
     return status;
 }
 
@@ -227,10 +224,9 @@ static void recall_number(struct opening *opening, enum feeds feeds, double numb
     int value = RULES_NONE;
     double best = INFINITY;
     const struct observable *observable = fed_by(opening->rules, feeds);
-    struct text words;
     if (observable == NULL || isnan(number))
         return;
-    text_init(&words);
+    TEXT(words);
     text_puts(&words, where);
     if (observable->kind == KIND_NUMBER) {
         value = rules_bin(observable, number);
@@ -246,7 +242,6 @@ static void recall_number(struct opening *opening, enum feeds feeds, double numb
         }
     }
     recall(opening, feeds, value, number, words.bytes, false);
-    text_release(&words);
 }
 
 /* Circumstances written as "sign=value sign=value"; what the rules no longer know is told, and left
@@ -705,13 +700,12 @@ static double coverage_in(const struct rules *rules, const struct fact *facts, s
 
 double look_coverage(const struct rules *rules, const struct look *look)
 {
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     const struct fact *facts = NULL;
     size_t count = 0;
     double coverage = look->coverage;
     if (isnan(coverage) && facts_read(rules, look->facts, arena, &facts, &count) == STATUS_OK)
         coverage = coverage_in(rules, facts, count, true);
-    arena_free(arena);
     return coverage;
 }
 
@@ -798,9 +792,8 @@ static bool lost_nearby(const struct verdict *verdict)
 /* Takes the reference. */
 static const char *json_kept(json_t *json, struct arena *arena)
 {
-    char *text = json_text(json, JSON_COMPACT | JSON_REAL_PRECISION(9), NULL);
+    char *text SCOPED_FREE = json_text(json, JSON_COMPACT | JSON_REAL_PRECISION(9), NULL);
     const char *kept = arena_string(arena, text);
-    free(text);
     json_decref(json);
     return kept;
 }

@@ -73,8 +73,7 @@ size_t exchange_guarded(const char *bytes, size_t length)
 static void make_line(struct journal *journal, enum record record, const void *row,
                       struct arena *arena, struct text *line)
 {
-    struct text guarded;
-    text_init(&guarded);
+    TEXT(guarded);
     text_clear(line);
     arena_reset(arena);
     if (row == NULL)
@@ -95,7 +94,6 @@ static void make_line(struct journal *journal, enum record record, const void *r
         csv_write_field(line, guarded.bytes, guarded.length);
     }
     text_puts(line, "\r\n");
-    text_release(&guarded);
 }
 
 enum status export_table(struct journal *journal, enum record record, FILE *stream,
@@ -103,11 +101,10 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
 {
     static const struct text_safe_options safe = {.keep_newlines = true};
     union any_record row;
-    struct text line, shown;
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     bool terminal = isatty(fileno(stream)) == 1; /* which must not obey what a text says */
-    text_init(&line);
-    text_init(&shown);
+    TEXT(line);
+    TEXT(shown);
     journal_enter(journal);
     struct query query = query_begin(journal, select_rows(journal, record, "ORDER BY id"), "");
     *rows = 0;
@@ -128,9 +125,6 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
         *rows += journal->status == STATUS_OK;
     }
     query_end(&query);
-    text_release(&line);
-    text_release(&shown);
-    arena_free(arena);
     return journal_leave(journal);
 }
 
@@ -183,11 +177,10 @@ enum status export_folder(struct journal *journal, const char *folder, bool repl
     bool made = mkdir(folder, 0700) == 0;
     if (!made && errno != EEXIST)
         return filing_refused(folder, "made", errno, journal->diags);
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     for (int i = 0; i < RECORD_COUNT; i++)
         paths[i] = arena_format(arena, "%s/%s.csv", folder, record_types[i].name);
     enum status status = export_files(journal, paths, replace, counts);
-    arena_free(arena);
     if (status != STATUS_OK && made)
         (void)rmdir(folder);
     return status;
@@ -417,8 +410,7 @@ static void compare(struct importer *importer, const union any_record *there)
 {
     struct journal *journal = importer->journal;
     const char *label = importer->row.named.label;
-    struct text sides;
-    text_init(&sides);
+    TEXT(sides);
     for (size_t i = 0; i < importer->column_count; i++) {
         const struct column *column = importer->columns[i];
         if (column == NULL || column->derived)
@@ -443,7 +435,6 @@ static void compare(struct importer *importer, const union any_record *there)
             importer->type->name, label, sides.bytes);
     if (journal->status == STATUS_OK)
         ++*(sides.length > 0 ? &importer->tally->settled : &importer->tally->same);
-    text_release(&sides);
 }
 
 /* Records the row, unless it is there; the demo's keeps until all are read. */
@@ -649,7 +640,7 @@ enum status import_tables(struct journal *journal, const char *path, enum record
                           struct import_tally tally[RECORD_COUNT])
 {
     const char *paths[RECORD_COUNT] = {NULL};
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     enum status status = STATUS_OK;
     memset(tally, 0, RECORD_COUNT * sizeof *tally);
     if (record == RECORD_COUNT)
@@ -658,7 +649,6 @@ enum status import_tables(struct journal *journal, const char *path, enum record
         paths[record] = path;
     if (status == STATUS_OK)
         status = read_tables(journal, paths, options, tally);
-    arena_free(arena);
     return status;
 }
 
@@ -687,13 +677,11 @@ put_property(struct text *out, const char *property, const char *format, ...)
     enum { LONGEST = 75 };
     va_list arguments;
     va_start(arguments, format);
-    char *value = text_vformat(format, arguments);
+    char *value SCOPED_FREE = text_vformat(format, arguments);
     va_end(arguments);
-    struct text safe, line;
-    text_init(&safe);
-    text_init(&line);
+    TEXT(safe);
+    TEXT(line);
     text_safe(&safe, value, strlen(value), &options);
-    free(value);
     text_printf(&line, "%s:", property);
     for (size_t i = 0; i < safe.length; i++)
         text_printf(&line, "%s%c", strchr("\\,;", safe.bytes[i]) != NULL ? "\\" : "",
@@ -710,8 +698,6 @@ put_property(struct text *out, const char *property, const char *format, ...)
         left -= piece;
     }
     text_printf(out, "%s\r\n", at);
-    text_release(&line);
-    text_release(&safe);
 }
 
 enum status calendar_text(struct journal *journal, const struct calendar_options *options,

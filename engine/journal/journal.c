@@ -163,7 +163,7 @@ enum status journal_refuse(struct journal *journal, enum status status, const ch
         return journal->status;
     va_list arguments;
     va_start(arguments, format);
-    char *why = text_vformat(format, arguments);
+    char *why SCOPED_FREE = text_vformat(format, arguments);
     va_end(arguments);
     /* Of words that are off, the file that they were not written to is no place. */
     struct position at = journal->at;
@@ -171,7 +171,6 @@ enum status journal_refuse(struct journal *journal, enum status status, const ch
         at = (struct position){.file = journal->path};
     if (journal->diags != NULL)
         diags_error(journal->diags, at, "%s", why);
-    free(why);
     return journal->status = status;
 }
 
@@ -204,12 +203,11 @@ enum status journal_fault(struct journal *journal, const char *doing)
                                                               : code;
     while (remedy->code != code && remedy->code != SQLITE_OK)
         remedy++;
-    char *why = text_format("cannot %s the journal: %s (%s)", doing, remedy->words,
-                            sqlite3_errmsg(journal->database));
+    char *why SCOPED_FREE = text_format("cannot %s the journal: %s (%s)", doing, remedy->words,
+                                        sqlite3_errmsg(journal->database));
     if (remedy->held)
         refuse_file(journal, why);
     journal_refuse(journal, STATUS_IO, "%s", why);
-    free(why);
     return journal->status;
 }
 
@@ -499,9 +497,8 @@ static enum status check_header(const char *path, bool whole, struct diags *diag
     static const char magic[16] = "SQLite format 3";
     char head[sizeof magic] = "";
     struct stat about;
-    char *beside = text_format("%s-journal", path);
+    char *beside SCOPED_FREE = text_format("%s-journal", path);
     bool unfinished = !whole && access(beside, F_OK) == 0;
-    free(beside);
     int file = open(path, O_RDONLY | O_CLOEXEC);
     if (file < 0)
         return cannot(path, "open", diags);
@@ -525,7 +522,7 @@ static enum status check_header(const char *path, bool whole, struct diags *diag
  * cannot be opened for writing SQLite opens for reading; it is asked once more, then. */
 static int open_database(const char *path, int flags, const char *vfs, sqlite3 **database)
 {
-    char *plain =
+    char *plain SCOPED_FREE =
         path == NULL ? strdup(":memory:") : text_format("%s%s", path[0] == '/' ? "" : "./", path);
     int code = sqlite3_open_v2(plain, database, flags | SQLITE_OPEN_NOMUTEX, vfs);
     if (code == SQLITE_OK && (flags & SQLITE_OPEN_READWRITE) != 0 &&
@@ -533,7 +530,6 @@ static int open_database(const char *path, int flags, const char *vfs, sqlite3 *
         sqlite3_close(*database);
         code = sqlite3_open_v2(plain, database, flags | SQLITE_OPEN_NOMUTEX, vfs);
     }
-    free(plain);
     return code;
 }
 
@@ -586,9 +582,8 @@ static void settle(struct journal *journal)
 static int64_t size_beside(const char *path, const char *suffix)
 {
     struct stat about;
-    char *beside = text_format("%s%s", path, suffix);
+    char *beside SCOPED_FREE = text_format("%s%s", path, suffix);
     int64_t size = stat(beside, &about) == 0 ? (int64_t)about.st_size : 0;
-    free(beside);
     return size;
 }
 
@@ -637,8 +632,7 @@ static int open_in_place(struct journal *journal)
     if (code == SQLITE_OK || size_beside(journal->path, "-wal") > 0 ||
         size_beside(journal->path, "-journal") > 0)
         return code;
-    struct text uri;
-    text_init(&uri);
+    TEXT(uri);
     text_puts(&uri, journal->path[0] == '/' ? "file:" : "file:./");
     for (const char *at = journal->path; *at != '\0'; at++)
         text_printf(&uri, strchr("?#%", *at) != NULL ? "%%%02x" : "%c", (unsigned char)*at);
@@ -646,7 +640,6 @@ static int open_in_place(struct journal *journal)
     sqlite3_close(journal->database);
     code = sqlite3_open_v2(uri.bytes, &journal->database,
                            SQLITE_OPEN_READONLY | SQLITE_OPEN_URI | SQLITE_OPEN_NOMUTEX, NULL);
-    text_release(&uri);
     return code;
 }
 
@@ -676,12 +669,11 @@ static bool left_unclosed(const char *path)
         return true;
     if (size_beside(path, "-wal") == 0)
         return false;
-    char *shared = text_format("%s-shm", path);
+    char *shared SCOPED_FREE = text_format("%s-shm", path);
     int file = open(shared, O_RDONLY | O_CLOEXEC);
     bool used = file >= 0 && fcntl(file, F_GETLK, &lock) == 0 && lock.l_type != F_UNLCK;
     if (file >= 0)
         close(file);
-    free(shared);
     return !used;
 }
 
@@ -1101,8 +1093,8 @@ static enum status set_aside(struct filing *filing, const char *kept, struct dia
     bool done = true;
     for (size_t i = 0; i < (size_t)2 * SUFFIXES && done; i++) {
         const char *suffix = suffixes[i % SUFFIXES];
-        char *from = text_format("%s%s", filing->path, suffix);
-        char *to = text_format("%s%s", kept, suffix);
+        char *from SCOPED_FREE = text_format("%s%s", filing->path, suffix);
+        char *to SCOPED_FREE = text_format("%s%s", kept, suffix);
         if (i >= SUFFIXES) /* its log is none of the new one's */
             done = suffix[0] == '\0' || unlink(from) == 0 || errno == ENOENT;
         else
@@ -1110,8 +1102,6 @@ static enum status set_aside(struct filing *filing, const char *kept, struct dia
                    errno == ENOENT || /* no links: then one after the other */
                    ((errno == EPERM || errno == ENOTSUP) && rename(from, to) == 0);
         int error = errno;
-        free(from);
-        free(to);
         errno = error;
     }
     return done ? filing_commit(filing, diags)

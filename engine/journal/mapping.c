@@ -341,7 +341,7 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
                             enum status *status)
 {
     struct stat about;
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     struct mapping *mapping = arena_alloc(arena, sizeof *mapping);
     struct loader loader;
     bool line = strchr(map, '=') != NULL && stat(map, &about) != 0;
@@ -361,7 +361,6 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
     if (*status == STATUS_OK)
         return mapping;
     *status = line ? STATUS_USAGE : *status;
-    arena_free(arena);
     return NULL;
 }
 
@@ -520,12 +519,9 @@ static void blame(struct taking *taking, enum role role)
 /* What is shown of a text: a JSON string. */
 static json_t *shown(const char *words)
 {
-    struct text safe;
-    text_init(&safe);
+    TEXT(safe);
     text_safe(&safe, words, strlen(words), &(struct text_safe_options){.limit = 400});
-    json_t *made = json_string(safe.bytes);
-    text_release(&safe);
-    return made;
+    return json_string(safe.bytes);
 }
 
 static bool said(const struct taking *taking, enum role role)
@@ -1012,7 +1008,7 @@ static json_t *tell(struct taking *taking)
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
                            const char *path, const struct mapping_options *options, json_t **told)
 {
-    struct taking *taking = calloc(1, sizeof *taking);
+    struct taking *taking SCOPED_FREE = calloc(1, sizeof *taking);
     taking->journal = journal;
     taking->mapping = mapping;
     taking->reader = reader;
@@ -1048,7 +1044,6 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
     json_decref(taking->rows);
     arena_free(taking->arena);
     diags_free(taking->own);
-    free(taking);
     return status == STATUS_OK && refused && !wanted ? STATUS_DATA : status;
 }
 
@@ -1183,10 +1178,9 @@ static void choose(struct guess *guess)
 /* A text in double quotes, as YAML has it. */
 static const char *quoted(const struct guess *guess, const char *text)
 {
-    struct text out;
     size_t step = 1;
     int32_t point = 0;
-    text_init(&out);
+    TEXT(out);
     for (const char *at = text; *at != '\0'; at += step > 0 ? step : 1) {
         step = 1;
         if (*at == '"' || *at == '\\')
@@ -1196,9 +1190,7 @@ static const char *quoted(const struct guess *guess, const char *text)
         else
             text_add(&out, at, 1);
     }
-    const char *copy = arena_format(guess->arena, "\"%s\"", out.bytes);
-    text_release(&out);
-    return copy;
+    return arena_format(guess->arena, "\"%s\"", out.bytes);
 }
 
 /* Whether the labels of the vessels end in numbers, with something before these: A3, R1-2. */
@@ -1364,7 +1356,7 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
                           struct text *out, struct diags *diags)
 {
     const struct rules *rules = triage_rules(triage);
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     struct guess *guess = arena_alloc(arena, sizeof *guess);
     bool any = false;
     guess->sheet = (struct sheet){.rules = rules, .keep = arena, .arena = arena};
@@ -1387,6 +1379,5 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
     }
     for (size_t k = 0; k < guess->column_count; k++)
         json_decref(guess->samples[k].values);
-    arena_free(arena);
     return status;
 }

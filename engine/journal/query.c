@@ -45,7 +45,7 @@ struct page query_belonging(struct journal *journal, enum record record, enum re
 
 json_t *query_tally(struct journal *journal, enum record record, int64_t id)
 {
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     const char *sql = journal_sql(
         journal,
         "WITH v AS (SELECT control, state, fate, fate IN " LOST
@@ -68,7 +68,6 @@ json_t *query_tally(struct journal *journal, enum record record, int64_t id)
         " ORDER BY instr('growing isolated discarded used lost to remove', of)))))",
         belonging(arena, RECORD_VESSEL, record));
     json_t *tally = query_json(journal, sql, "i", id);
-    arena_free(arena);
     (void)journal_told(journal);
     return tally;
 }
@@ -127,14 +126,13 @@ void words_note(struct journal *journal, enum record record, int64_t id)
     for (size_t i = 0; i < KINDS; i++) {
         if (searched[i].record != record)
             continue;
-        char *columns = searched_columns(record);
+        char *columns SCOPED_FREE = searched_columns(record);
         const char *sql = journal_sql(
             journal,
             "INSERT INTO wording (rowid, body) SELECT ?1 + id, body FROM (SELECT id, folded(%s)"
             " AS body FROM \"%s\" AS r WHERE %s) WHERE body <> ''",
             columns, record_types[record].name, id != 0 ? "id = ?2" : "1");
         query_number(journal, sql, "ii", searched[i].number << KIND_SHIFT, id);
-        free(columns);
     }
 }
 
@@ -153,11 +151,9 @@ static void put_folded(struct text *folded, int count, sqlite3_value **values)
 
 void sql_folded(sqlite3_context *context, int count, sqlite3_value **values)
 {
-    struct text folded;
-    text_init(&folded);
+    TEXT(folded);
     put_folded(&folded, count, values);
     sqlite3_result_text(context, folded.bytes, (int)folded.length, SQLITE_TRANSIENT);
-    text_release(&folded);
 }
 
 /* Whether each word of the first, a line each and folded, is in one of the others. */
@@ -165,15 +161,12 @@ void sql_words_in(sqlite3_context *context, int count, sqlite3_value **values)
 {
     const char *word = (const char *)sqlite3_value_text(values[0]);
     bool all = word != NULL;
-    struct text folded;
-    text_init(&folded);
+    TEXT(folded);
     put_folded(&folded, count - 1, values + 1);
     for (size_t length; all && *word != '\0'; word += length + 1) {
-        char *wanted = strndup(word, length = strcspn(word, "\n"));
+        char *wanted SCOPED_FREE = strndup(word, length = strcspn(word, "\n"));
         all = strstr(folded.bytes, wanted) != NULL;
-        free(wanted);
     }
-    text_release(&folded);
     sqlite3_result_int(context, all);
 }
 
@@ -203,7 +196,7 @@ static void search_kind(struct journal *journal, size_t kind, const char *match,
 {
     struct page page = {.record = searched[kind].record};
     int64_t first = searched[kind].number << KIND_SHIFT;
-    char *columns = searched_columns(page.record);
+    char *columns SCOPED_FREE = searched_columns(page.record);
     const char *name = record_types[page.record].name;
     const char *found = arena_format(
         arena,
@@ -214,7 +207,6 @@ static void search_kind(struct journal *journal, size_t kind, const char *match,
                          : "id IN (SELECT r.id FROM \"%s\" AS r WHERE ?1 = '' AND ?2 < ?3"
                            " AND words_in(?5, %s) ORDER BY r.id DESC LIMIT ?4)",
         name, columns);
-    free(columns);
     struct query query = query_begin(
         journal,
         select_rows(journal, page.record, arena_format(arena, "WHERE %s ORDER BY id", found)),
@@ -232,10 +224,9 @@ static void search_kind(struct journal *journal, size_t kind, const char *match,
 struct hits query_search(struct journal *journal, const char *const *words, size_t count,
                          size_t limit, struct arena *arena)
 {
-    struct text wanted, match;
     struct hits hits = {NULL, 0, false};
-    text_init(&wanted);
-    text_init(&match);
+    TEXT(wanted);
+    TEXT(match);
     journal_enter(journal);
     for (size_t i = 0; i < count; i++) {
         if (!text_fold(&wanted, words[i], strlen(words[i]), NULL))
@@ -248,8 +239,6 @@ struct hits query_search(struct journal *journal, const char *const *words, size
         for (size_t i = 0; i < KINDS; i++)
             search_kind(journal, i, match.bytes, wanted.bytes, limit, arena, &hits);
     }
-    text_release(&wanted);
-    text_release(&match);
     (void)journal_leave(journal);
     return hits;
 }
@@ -263,8 +252,7 @@ struct history history_of(struct journal *journal, enum record record, const voi
     const union any_record *of = row;
     bool told = record == RECORD_VESSEL || record == RECORD_BATCH;
     size_t totals[RECORD_COUNT] = {0};
-    struct text sql;
-    text_init(&sql);
+    TEXT(sql);
     struct history history = {NULL, 0, 0};
     /* Of each kind the newest, and how many there are; then all in the order of their moments. */
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
@@ -301,7 +289,6 @@ struct history history_of(struct journal *journal, enum record record, const voi
     }
     for (size_t i = 0; i < RECORD_COUNT; i++)
         history.earlier += totals[i];
-    text_release(&sql);
     (void)journal_leave(journal);
     return history;
 }

@@ -195,9 +195,8 @@ const char *row_columns(struct journal *journal, enum record record)
 {
     if (journal->columns[record] != NULL)
         return journal->columns[record];
-    struct text columns, parameters;
-    text_init(&columns);
-    text_init(&parameters);
+    TEXT(columns);
+    TEXT(parameters);
     text_puts(&columns, "\"id\"");
     text_puts(&parameters, "?");
     for (const struct column *column = record_types[record].columns; column->name; column++) {
@@ -208,8 +207,6 @@ const char *row_columns(struct journal *journal, enum record record)
     }
     journal->columns[record] = arena_string(journal->arena, columns.bytes);
     journal->parameters[record] = arena_string(journal->arena, parameters.bytes);
-    text_release(&columns);
-    text_release(&parameters);
     return journal->columns[record];
 }
 
@@ -536,8 +533,7 @@ static void row_check(struct journal *journal, enum record record, const void *r
     const union any_record *any = row;
     const char *name = record_types[record].name;
     if (journal->wrong[record] == NULL) {
-        struct text sql;
-        text_init(&sql);
+        TEXT(sql);
         text_printf(&sql, "WITH a (%s) AS (VALUES (", row_columns(journal, record));
         text_printf(&sql, "%s)) SELECT coalesce(", journal->parameters[record]);
         for (const struct column *column = record_types[record].columns; column->name; column++)
@@ -548,7 +544,6 @@ static void row_check(struct journal *journal, enum record record, const void *r
             }
         text_puts(&sql, "NULL) FROM a");
         journal->wrong[record] = arena_string(journal->arena, sql.bytes);
-        text_release(&sql);
     }
     struct query query = row_begin(journal, journal->wrong[record], record, row);
     if (query_next(&query) && query_text(&query, 0)[0] != '\0')
@@ -664,8 +659,7 @@ enum status journal_read_column(struct journal *journal, const struct column *co
     bool given = value[0] != '\0', right = true;
     const char *wanted = NULL, *rest = NULL; /* what it should have been; what is behind a date */
     size_t number = 0;
-    struct text words;
-    text_init(&words);
+    TEXT(words);
     switch (column->kind) {
     case COLUMN_LABEL:
     case COLUMN_TEXT:
@@ -721,7 +715,6 @@ enum status journal_read_column(struct journal *journal, const struct column *co
     else if (!right)
         journal_refuse(journal, STATUS_DATA, "%s is '%.60s'; it should be %s", column->name, value,
                        wanted);
-    text_release(&words);
     return journal_told(journal);
 }
 
@@ -820,7 +813,7 @@ enum status journal_correct(struct journal *journal, enum record record, const c
     const struct column *columns = type->columns;
     const char *names[MOST];
     size_t count = 0, index = record_column(record, column);
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     union any_record row = {.named = {0, ""}};
     journal_work(journal);
     for (const struct column *own = columns; own->name != NULL && count < MOST; own++)
@@ -856,7 +849,6 @@ enum status journal_correct(struct journal *journal, enum record record, const c
         if (record == RECORD_VESSEL)
             journal_refresh(journal, row.named.id);
     }
-    arena_free(arena);
     return journal_finish(journal);
 }
 
@@ -1005,7 +997,6 @@ struct check {
 static void tell(struct check *check, bool warning, enum record record, int64_t id,
                  const char *message)
 {
-    struct text safe, label;
     const char *called = NULL;
     *(warning ? &check->warnings : &check->errors) += 1;
     check->damaged += record == RECORD_COUNT;
@@ -1016,8 +1007,8 @@ static void tell(struct check *check, bool warning, enum record record, int64_t 
                               journal_sql(check->journal, "SELECT label FROM \"%s\" WHERE id = ?",
                                           record_types[record].name),
                               "i", id);
-    text_init(&safe);
-    text_init(&label);
+    TEXT(safe);
+    TEXT(label);
     text_safe(&safe, message, strlen(message), &(struct text_safe_options){.limit = 400});
     if (called != NULL)
         text_safe(&label, called, strlen(called), &(struct text_safe_options){.limit = 60});
@@ -1026,8 +1017,6 @@ static void tell(struct check *check, bool warning, enum record record, int64_t 
         json_pack("{s:s, s:s, s:I, s:s, s:s}", "kind", warning ? "warning" : "error", "table",
                   record == RECORD_COUNT ? "file" : record_types[record].name, "id", (json_int_t)id,
                   "label", label.bytes, "message", safe.bytes));
-    text_release(&safe);
-    text_release(&label);
 }
 
 /* Tells every row of an answer: the id of a record, and what is wrong with it. */
@@ -1062,14 +1051,12 @@ static bool check_pages(struct check *check)
 /* Values that a column does not allow. */
 static void check_values(struct check *check, enum record record, const struct column *column)
 {
-    struct text sql;
-    text_init(&sql);
+    TEXT(sql);
     text_printf(&sql, "SELECT id, '''%s'' ' || why FROM (SELECT id, ", column->name);
     put_wrong(&sql, column);
     text_printf(&sql, " AS why FROM \"%s\" AS a) WHERE why IS NOT NULL ORDER BY id",
                 record_types[record].name);
     tell_rows(check, false, record, sql.bytes);
-    text_release(&sql);
 }
 
 /* Words that the rules do not know: one warning a word, however often it stands. */
@@ -1102,13 +1089,12 @@ static void check_settings(struct check *check, enum record record, const struct
     while (query_next(&query))
         for (const char *at = query_text(&query, 1); *(at += strspn(at, " ")) != '\0';
              at += strcspn(at, " ")) {
-            char *sign = strndup(at, strcspn(at, "= "));
+            char *sign SCOPED_FREE = strndup(at, strcspn(at, "= "));
             if (rules_observable(check->rules, sign) == RULES_NONE)
                 tell(check, true, record, query_integer(&query, 0),
                      arena_format(check->arena,
                                   "'%s' name a sign '%.79s', which these rules do not know",
                                   column->name, sign));
-            free(sign);
         }
 }
 

@@ -23,16 +23,13 @@ const char *words_stand(const char *folded, const char *words, size_t length)
 
 const char *fold_trimmed(struct arena *arena, const char *text)
 {
-    struct text folded;
-    text_init(&folded);
+    TEXT(folded);
     text_fold(&folded, text, strlen(text), NULL);
     const char *at = folded.bytes + strspn(folded.bytes, " ");
     size_t length = strlen(at);
     while (length > 0 && at[length - 1] == ' ')
         length--;
-    const char *copy = arena_copy(arena, at, length);
-    text_release(&folded);
-    return copy;
+    return arena_copy(arena, at, length);
 }
 
 /* The one value that the reader hears in the text as an answer to what the column feeds. */

@@ -153,10 +153,9 @@ static void take(struct counts *counts, double lost, double of)
 
 void account_count(const char *words, size_t length, struct review_account *account)
 {
-    struct token *tokens = calloc(TOKENS, sizeof *tokens);
+    struct token *tokens SCOPED_FREE = calloc(TOKENS, sizeof *tokens);
     double all = NAN, some = NAN, spared = NAN, every = NAN;
-    struct text folded;
-    text_init(&folded);
+    TEXT(folded);
     size_t count =
         text_fold(&folded, words, length, NULL) ? cut(folded.bytes, folded.length, tokens) : 0;
     for (size_t i = 0; i < count; i++)
@@ -188,8 +187,6 @@ void account_count(const char *words, size_t length, struct review_account *acco
     }
     take(&account->counts, isnan(spared) ? some : all - spared, all);
     take(&account->counts, every, every);
-    text_release(&folded);
-    free(tokens);
 }
 
 /* ---- why ---------------------------------------------------------------------------------------- */
@@ -292,7 +289,7 @@ int account_next(struct triage *triage, const struct reasoner *reasoner,
                                          FEEDS_SIBLINGS_PLACE};
     static const double worth_it = 0.01; /* bits */
     const struct rules *rules = reasoner_rules(reasoner);
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     struct evidence evidence = lost_evidence(triage, account, arena);
     const struct inquiry inquiry = {.aim = AIM_CAUSE, .skip = asked, .most = 1};
     struct question question;
@@ -318,6 +315,5 @@ int account_next(struct triage *triage, const struct reasoner *reasoner,
     }
     if (next != RULES_NONE)
         asked[next] = true;
-    arena_free(arena);
     return next;
 }

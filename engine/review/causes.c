@@ -131,14 +131,13 @@ static void choose_trials(const struct reasoner *reasoner, struct contest *conte
         size_t values = test->value_count;
         if (test->class != CLASS_TEST)
             continue;
-        double *answers = calloc(contest->count * values + 1, sizeof *answers);
+        double *answers SCOPED_FREE = calloc(contest->count * values + 1, sizeof *answers);
         for (size_t h = 0; h < contest->count; h++)
             for (size_t c = 0; c < causes; c++)
                 if (contest->causes[h * causes + c] > 0.0)
                     add_answers(reasoner, o, c, contest->causes[h * causes + c],
                                 &answers[h * values]);
         double bits = information(contest, answers, values);
-        free(answers);
         if (bits >= worth_it)
             why->trials[why->trial_count++] =
                 (struct review_trial){.observable = o,
@@ -424,7 +423,7 @@ static enum status judge_culprit(const struct review *review, struct review_culp
     const struct dataset *dataset = review->dataset;
     size_t causes = review->rules->cause_count;
     double *share = calloc(2 * causes + 1, sizeof *share), *all = share + causes;
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     enum status status = STATUS_OK;
     for (size_t s = 0; s < culprit->suspect_count && status == STATUS_OK; s++) {
         const struct review_suspect *suspect = &culprit->suspects[s];
@@ -441,7 +440,6 @@ static enum status judge_culprit(const struct review *review, struct review_culp
             all[c] += suspect->p / culprit->p * share[c] / sum;
     }
     review_list_causes(review->rules, all, review->arena, &culprit->why);
-    arena_free(arena);
     free(share);
     return status;
 }
@@ -462,7 +460,7 @@ static enum status judge_batches(struct review *review)
     const struct dataset *dataset = review->dataset;
     const struct counts counts = review->totals.counts;
     struct review_account *account = &review->account;
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     struct review_batch **worst = arena_array(arena, review->batch_count, sizeof(void *));
     double *share = arena_array(arena, review->rules->cause_count, sizeof *share);
     const struct chains chains = chain_vessels(
@@ -490,7 +488,6 @@ static enum status judge_batches(struct review *review)
         review_list_causes(review->rules, share, review->arena, &account->why);
         account_choose_trials(review->reasoner, NULL, review->arena, account);
     }
-    arena_free(arena);
     return status;
 }
 

@@ -539,12 +539,9 @@ static const char *trimmed(const struct csv_field *field, size_t *length)
 
 static const char *safe_copy(struct arena *arena, const char *text, size_t length, size_t limit)
 {
-    struct text safe;
-    text_init(&safe);
+    TEXT(safe);
     text_safe(&safe, text, length, &(struct text_safe_options){.limit = limit});
-    const char *copy = arena_string(arena, safe.bytes);
-    text_release(&safe);
-    return copy;
+    return arena_string(arena, safe.bytes);
 }
 
 /* What a column of that name is. */
@@ -628,13 +625,12 @@ static int32_t day_of(const char *word, size_t length)
 
 static enum status read_header(struct table *table, const struct csv_row *row)
 {
-    struct text names;
     if (row->count > MOST_COLUMNS) {
         diags_error(table->diags, csv_at(row, MOST_COLUMNS),
                     "more than %d columns; leave out what the vessels do not share", MOST_COLUMNS);
         return STATUS_DATA;
     }
-    text_init(&names);
+    TEXT(names);
     for (size_t c = 0; c < row->count; c++) {
         struct column_read *column = &table->columns[c];
         size_t length;
@@ -662,7 +658,6 @@ static enum status read_header(struct table *table, const struct csv_row *row)
                     "no column says what became of each vessel; name one 'lost' (yes, no) or "
                     "'fate' (lost, ok). Found: %s",
                     names.bytes);
-    text_release(&names);
     return table->fate_column != MOST_COLUMNS ? STATUS_OK : STATUS_DATA;
 }
 

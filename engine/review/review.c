@@ -21,7 +21,7 @@ static void count_levels(const struct review *review, size_t f, struct review_le
     const uint8_t *standings = review->standing;
     const bool *control = dataset->control;
     const uint32_t *level = of->level, none = (uint32_t)of->level_count;
-    uint32_t *counts = calloc((of->level_count + 1) * KINDS, sizeof *counts);
+    uint32_t *counts SCOPED_FREE = calloc((of->level_count + 1) * KINDS, sizeof *counts);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
         size_t l = level[i] == LEVEL_NONE ? none : level[i];
         counts[l * KINDS + (control[i] ? KINDS / 2 : 0) + standings[i]]++;
@@ -40,7 +40,6 @@ static void count_levels(const struct review *review, size_t f, struct review_le
         levels[l].controls =
             (struct counts){controls_lost, controls_lost + controls[STANDING_SOUND]};
     }
-    free(counts);
 }
 
 static int worse_first(const void *a, const void *b)
@@ -102,7 +101,7 @@ static void count_factor(struct review *review, size_t f)
         qsort(factor->levels, factor->level_count, sizeof *factor->levels, worse_first);
     size_t count = factor->level_count;
     struct counts *groups = malloc((count + 1) * sizeof *groups), all = {0, 0};
-    struct tally *tallies = malloc((count + 1) * sizeof *tallies);
+    struct tally *tallies SCOPED_FREE = malloc((count + 1) * sizeof *tallies);
 
     for (size_t i = 0; i < count; i++) {
         groups[i] = factor->levels[i].counts;
@@ -114,13 +113,12 @@ static void count_factor(struct review *review, size_t f)
     factor->log_bayes = bayes_factor_ln(tallies, count, 1.0, 1.0);
     factor->test = table_test(groups, count);
     free(groups);
-    free(tallies);
 }
 
 static void count_factors(struct review *review)
 {
     size_t count = review->dataset->factor_count, vessels = review->dataset->vessel_count;
-    double *p = malloc((count + 1) * sizeof *p);
+    double *p SCOPED_FREE = malloc((count + 1) * sizeof *p);
 
     review->factors = arena_array(review->arena, count, sizeof *review->factors);
     for (size_t f = 0; f < count; f++) {
@@ -136,7 +134,6 @@ static void count_factors(struct review *review)
     counts_adjust(p, count, p);
     for (size_t f = 0; f < count; f++)
         review->factors[f].q = p[f];
-    free(p);
 }
 
 /* ---- held still: which hides behind which ------------------------------------------------------- */
@@ -230,7 +227,7 @@ static void hold_still(struct review *review, size_t f, const size_t asked[ASKED
     static const double noticeable = 0.3, rounding = 1e-9; /* of Cramer's V */
     const struct factor *factors = review->dataset->factors;
     struct review_factor *factor = &review->factors[f];
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     const struct counts *best = NULL;
     double most = noticeable;
 
@@ -259,7 +256,6 @@ static void hold_still(struct review *review, size_t f, const size_t asked[ASKED
             factor->within_strata = test.strata;
         }
     }
-    arena_free(arena);
 }
 
 static void hold_all_still(struct review *review)
@@ -297,8 +293,10 @@ static void agree(const struct dataset *dataset, const uint32_t *first, const ui
                   size_t count, struct review_alias *alias)
 {
     enum { MANY = 10 }; /* one in so many */
-    struct vote *there = calloc(dataset->factors[alias->first].level_count, sizeof *there);
-    struct vote *back = calloc(dataset->factors[alias->second].level_count, sizeof *back);
+    struct vote *there SCOPED_FREE =
+        calloc(dataset->factors[alias->first].level_count, sizeof *there);
+    struct vote *back SCOPED_FREE =
+        calloc(dataset->factors[alias->second].level_count, sizeof *back);
     uint32_t met = LEVEL_NONE;
     bool several = false;
 
@@ -321,8 +319,6 @@ static void agree(const struct dataset *dataset, const uint32_t *first, const ui
     }
     if (!several || alias->of - alias->together > count / MANY)
         alias->together = 0;
-    free(there);
-    free(back);
 }
 
 static void find_aliases(struct review *review)
@@ -332,7 +328,7 @@ static void find_aliases(struct review *review)
     const struct dataset *dataset = review->dataset;
     size_t count = dataset->factor_count, vessels = dataset->vessel_count;
     size_t step = vessels / SAMPLE + 1, taken = (vessels + step - 1) / step;
-    uint32_t *samples = malloc((count * taken + 1) * sizeof *samples);
+    uint32_t *samples SCOPED_FREE = malloc((count * taken + 1) * sizeof *samples);
 
     for (size_t f = 0; f < count; f++)
         take_levels(review, f, step, &samples[f * taken]);
@@ -345,11 +341,10 @@ static void find_aliases(struct review *review)
             /* Most pairs differ so plainly that a sample shows it. */
             agree(dataset, &samples[a * taken], &samples[b * taken], taken, &alias);
             if (step > 1 && (double)alias.together >= hopeful * (double)alias.of) {
-                uint32_t *all = malloc(2 * vessels * sizeof *all);
+                uint32_t *all SCOPED_FREE = malloc(2 * vessels * sizeof *all);
                 take_levels(review, a, 1, all);
                 take_levels(review, b, 1, &all[vessels]);
                 agree(dataset, all, &all[vessels], vessels, &alias);
-                free(all);
             }
             if (alias.together > 0 && (double)alias.together >= nearly * (double)alias.of)
                 *arena_push(review->arena, review->aliases, review->alias_count) = alias;
@@ -357,7 +352,6 @@ static void find_aliases(struct review *review)
         progress_tell(review->progress, "looking for what always went together", (a + 1) * vessels,
                       count * vessels);
     }
-    free(samples);
 }
 
 /* ---- how long vessels lasted, by what leads ----------------------------------------------------- */
@@ -411,7 +405,7 @@ static void make_time(struct review *review)
     } else {
         time->curves[time->curve_count++].level = LEVEL_NONE;
     }
-    struct survival_row *rows = calloc(time->curve_count * TIMES + 1, sizeof *rows);
+    struct survival_row *rows SCOPED_FREE = calloc(time->curve_count * TIMES + 1, sizeof *rows);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
         int32_t days = vessel_days(dataset, i);
         if (dataset->control[i])
@@ -432,7 +426,6 @@ static void make_time(struct review *review)
     }
     if (time->curve_count > 1)
         time->logrank = survival_logrank(rows, TIMES, time->curve_count);
-    free(rows);
 }
 
 /* ---- batch by batch ----------------------------------------------------------------------------- */

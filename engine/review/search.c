@@ -290,7 +290,7 @@ static void cut_pieces(struct search *search, struct arena *arena)
             search->changing[search->changing_count++] = f;
     const struct factor *batches =
         dataset->batch < dataset->factor_count ? &dataset->factors[dataset->batch] : NULL;
-    struct arena *own = arena_new();
+    struct arena *own SCOPED_ARENA = arena_new();
     const struct chains chains = chain_vessels(dataset, batches, own);
     size_t count = 0, room = dataset->vessel_count;
     for (size_t k = 0; k < search->changing_count; k++) {
@@ -307,7 +307,6 @@ static void cut_pieces(struct search *search, struct arena *arena)
                 count += cut_vessel(search, i, exposure, &search->pieces[count]);
         search->batch[b + 1] = count;
     }
-    arena_free(own);
     search->time = arena_array(arena, search->batch_count, sizeof *search->time);
     place_batches(search);
 }
@@ -610,7 +609,7 @@ static void weigh_factor(struct search *search, size_t f, const struct candidate
 /* Weighs every candidate, with the pieces of the culprits in `mask` set aside. */
 static void search_weigh(struct search *search, unsigned mask)
 {
-    double *q = malloc((search->count + 1) * sizeof *q);
+    double *q SCOPED_FREE = malloc((search->count + 1) * sizeof *q);
     search->mask = mask;
     for (size_t k = 0; k < search->frame_count; k++) {
         frame_expose(search, &search->frames[k]);
@@ -623,7 +622,6 @@ static void search_weigh(struct search *search, unsigned mask)
     counts_adjust(q, search->count, q);
     for (size_t c = 0; c < search->count; c++)
         search->candidates[c].q = q[c];
-    free(q);
 }
 
 /* How much likelier the losses are with some culprit than without: the logarithm. */
@@ -895,7 +893,7 @@ static struct candidate find_pair(struct search *search, const struct candidate 
 
     if (!search->small)
         return best;
-    struct candidate *kept = malloc((search->count + 1) * sizeof *kept);
+    struct candidate *kept SCOPED_FREE = malloc((search->count + 1) * sizeof *kept);
     memcpy(kept, search->candidates, search->count * sizeof *kept);
     for (size_t c = 0; c < search->count; c++)
         levels += kept[c].factor != lead->factor && kept[c].asked;
@@ -913,7 +911,6 @@ static struct candidate find_pair(struct search *search, const struct candidate 
         }
     }
     memcpy(search->candidates, kept, search->count * sizeof *kept);
-    free(kept);
     best.weight = best.log_bayes - needed + lead->weight;
     best.q = lead->q;
     return best;
@@ -1018,7 +1015,7 @@ static void tell_drift(const struct search *search, struct review *review)
     static const double rare_rise = 0.035, rare_fall = 0.008;
     const struct frame *frame = &search->frames[0];
     double rise = 0.0, fall = 0.0, start, slope, cov[3], off;
-    double *line =
+    double *line SCOPED_FREE =
         malloc((3 * search->batch_count + 1) * sizeof *line); /* times, weights, ratios */
     size_t n = 0, room = search->batch_count;
     for (size_t f = 0; f < FRAILTIES; f++) {
@@ -1041,7 +1038,6 @@ static void tell_drift(const struct search *search, struct review *review)
         if (spread > 0.0)
             review->drift.test_p = gsl_cdf_tdist_Q(fabs(slope) / spread, (double)(n - 2));
     }
-    free(line);
     review->drift.called = review->drift.test_p <= (review->drift.rises ? rare_rise : rare_fall);
 }
 
@@ -1059,7 +1055,7 @@ void review_find_culprits(const struct dataset *dataset, const struct review_rul
     double enough = -log(5.0 * rule->level); /* logarithm of odds that are seldom met by chance */
     double ahead = 0.0;                      /* of those that are not sure yet */
 
-    struct arena *own = arena_new(); /* of what is not told */
+    struct arena *own SCOPED_ARENA = arena_new(); /* of what is not told */
     search_init(&search, dataset, rule, own);
     search_weigh(&search, 0);
     for (size_t c = 0; c < search.count; c++)
@@ -1095,5 +1091,4 @@ void review_find_culprits(const struct dataset *dataset, const struct review_rul
     }
     tell_near(&search, arena, review);
     tell_drift(&search, review);
-    arena_free(own);
 }

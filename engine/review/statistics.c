@@ -125,7 +125,7 @@ struct interval counts_interval_wilson(struct counts counts, double level)
 void counts_adjust(const double *p, size_t count, double *adjusted)
 {
     double *asked = calloc(count + 1, sizeof *asked), smallest = 1.0;
-    size_t *place = malloc((count + 1) * sizeof *place);
+    size_t *place SCOPED_FREE = malloc((count + 1) * sizeof *place);
     size_t *order = malloc((count + 1) * sizeof *order), m = 0;
     for (size_t i = 0; i < count; i++) {
         adjusted[i] = p[i];
@@ -140,7 +140,6 @@ void counts_adjust(const double *p, size_t count, double *adjusted)
         adjusted[place[order[rank - 1]]] = smallest;
     }
     free(asked);
-    free(place);
     free(order);
 }
 
@@ -176,8 +175,8 @@ static struct table_test draw_tables(const struct counts *groups, size_t count, 
     enum { ENOUGH = 100, FEWEST = 19, MOST = 10000, WORK = 4000000 };
     size_t most = WORK / (count + all.lost), hits = 0, tables = 0, vessel = 0;
     most = most < FEWEST ? FEWEST : most > MOST ? MOST : most;
-    uint32_t *owner = malloc(all.total * sizeof *owner); /* the group of each vessel */
-    struct counts *drawn = malloc(count * sizeof *drawn);
+    uint32_t *owner SCOPED_FREE = malloc(all.total * sizeof *owner); /* the group of each vessel */
+    struct counts *drawn SCOPED_FREE = malloc(count * sizeof *drawn);
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2); /* the same numbers each time */
     if (rng == NULL)
         memory_exhausted();
@@ -200,8 +199,6 @@ static struct table_test draw_tables(const struct counts *groups, size_t count, 
             chi_square(drawn, count, (double)all.lost / (double)all.total) >= ours * (1.0 - 1e-9);
     }
     gsl_rng_free(rng);
-    free(drawn);
-    free(owner);
     double p =
         hits >= ENOUGH ? (double)hits / (double)tables : (double)(hits + 1) / (double)(tables + 1);
     return (struct table_test){TABLE_DRAWN, p, sqrt(p * (1.0 - p) / (double)tables), tables};
@@ -297,7 +294,7 @@ bool strata_groups(const struct counts *cells, size_t groups, size_t strata,
     *result = (struct strata_test){.p = 1.0};
     if (groups > STRATA_GROUPS_MOST)
         return false;
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     double *diagonal = arena_array(arena, groups, sizeof *diagonal);
     const struct strata s = {.v = arena_array(arena, groups * groups, sizeof(double)),
                              .d = arena_array(arena, groups, sizeof(double)),
@@ -316,7 +313,6 @@ bool strata_groups(const struct counts *cells, size_t groups, size_t strata,
     }
     if (result->freedom > 0)
         result->p = gsl_cdf_chisq_Q(result->statistic, (double)result->freedom);
-    arena_free(arena);
     return true;
 }
 
@@ -364,7 +360,7 @@ struct survival_curve survival_curve(struct arena *arena, const struct survival_
 /* Each time is a stratum, in which those at risk are compared. */
 struct strata_test survival_logrank(const struct survival_row *rows, size_t times, size_t groups)
 {
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     struct counts *cells = arena_array(arena, times * groups, sizeof *cells);
     struct strata_test test;
     for (size_t g = 0; g < groups; g++)
@@ -374,7 +370,6 @@ struct strata_test survival_logrank(const struct survival_row *rows, size_t time
             cells[t * groups + g] = (struct counts){row->lost, left};
         }
     (void)strata_groups(cells, groups, times, &test);
-    arena_free(arena);
     return test;
 }
 

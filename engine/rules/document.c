@@ -157,10 +157,9 @@ static void attach_excerpt(const struct file *file, const struct position *at, s
         skip = 0;
     const char *from = skip_points(line, end, skip);
     const char *until = skip_points(from, end, EXCERPT_POINTS);
-    char *excerpt = text_format("%.*s", (int)(until - from), from);
+    char *excerpt SCOPED_FREE = text_format("%.*s", (int)(until - from), from);
     if (*excerpt)
         diags_excerpt(diags, excerpt, before - skip + 1);
-    free(excerpt);
 }
 
 static bool file_read(struct loader *loader, struct file *file);
@@ -884,33 +883,29 @@ static void join_lines(struct plain *p, size_t indent, bool folded, struct text 
 static struct node *folded(struct plain *p, size_t indent)
 {
     struct node *node = node_here(p, NODE_TEXT);
-    struct text text;
     p->at += 2;
     if (!node || *p->at != '\n' || p->at == p->end)
         return lose(p);
-    text_init(&text);
+    TEXT(text);
     join_lines(p, indent, true, &text);
     if (text.length == 0)
         lose(p);
     node->text = arena_copy(p->loader->keep, text.bytes, text.length);
     node->quoted = true;
-    text_release(&text);
     return p->lost ? NULL : node;
 }
 
 /* A bare text goes on in the lines below it that stand deeper than `indent`. */
 static void go_on(struct plain *p, size_t indent, struct node *node)
 {
-    struct text text;
     size_t first = (size_t)(p->text_end - node->text);
-    text_init(&text);
+    TEXT(text);
     text_add(&text, node->text, first);
     join_lines(p, indent, false, &text);
     if (text.length > first) {
         node->text = arena_copy(p->loader->keep, text.bytes, text.length);
         p->text_end = NULL;
     }
-    text_release(&text);
 }
 
 /* ---- lists and mappings ---------------------------------------------------------------------- */

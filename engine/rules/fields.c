@@ -22,14 +22,12 @@ enum { MOST_NAMES = 64, LONGEST_ID = 63 };
 static const char *instead(struct loader *loader, const char *word, const char *const *names,
                            size_t count, const char *lead)
 {
-    struct text all;
     if (count == 0 || count > MOST_NAMES)
         return load_suggest(loader, word, names, count, "; nothing has a name near it");
-    text_init(&all);
+    TEXT(all);
     for (size_t i = 0; i < count; i++)
         text_printf(&all, "%s%s", i ? ", " : lead, names[i]);
     const char *list = arena_copy(loader->scratch, all.bytes, all.length);
-    text_release(&all);
     return load_suggest(loader, word, names, count, list);
 }
 

@@ -80,9 +80,8 @@ static char *folder_with(const char *folder, size_t length, const char *below, c
     if (length > LONGEST_PATH)
         return NULL;
     char *path = text_format("%.*s%s", (int)length, folder, below);
-    char *inside = text_format("%s%s", path, proof);
+    char *inside SCOPED_FREE = text_format("%s%s", path, proof);
     bool there = is_folder(path) && access(inside, R_OK) == 0;
-    free(inside);
     if (there)
         return path;
     free(path);

@@ -36,8 +36,7 @@ static const char *taken(struct journal_view *view, struct text *text)
 /* The words of a template of a tree, which is released. */
 static const char *said(struct journal_view *view, const char *template, json_t *tree)
 {
-    struct text text;
-    text_init(&text);
+    TEXT(text);
     view_words(&text, template, tree);
     json_decref(tree);
     return taken(view, &text);
@@ -134,10 +133,9 @@ json_t *view_json_vessels(const struct vessel *vessels, size_t count)
 static const char *column_words(struct journal_view *view, const struct column *column,
                                 const void *row)
 {
-    struct text text;
     if (column->dimension == DIM_NONE)
         return journal_show_column(view->journal, column, row, view->arena);
-    text_init(&text);
+    TEXT(text);
     if (!isnan(*(const double *)column_member(column, row)))
         quantity_show(&text, *(const double *)column_member(column, row), column->dimension);
     return taken(view, &text);
@@ -888,8 +886,7 @@ void view_labels(struct screen *screen, struct journal_view *view, const struct 
     const size_t across = screen->width >= 2 * STICKER + 1 ? 2 : 1;
     for (size_t i = 0; i < count; i += across)
         for (size_t row = 0; row < 5; row++) {
-            struct text line, safe;
-            text_init(&line);
+            TEXT(line);
             for (size_t k = i; k < count && k < i + across; k++) {
                 const struct sticker sticker = sticker_of(view, &vessels[k]);
                 const char *words =
@@ -901,16 +898,14 @@ void view_labels(struct screen *screen, struct journal_view *view, const struct 
                     text_puts(&line, "+--------------------------------+");
                     continue;
                 }
-                text_init(&safe);
+                TEXT(safe);
                 text_safe(&safe, words, strlen(words),
                           &(struct text_safe_options){.ascii = screen->ascii});
                 text_cut(&safe, screen_fit(safe.bytes, safe.length, INNER));
                 text_printf(&line, "| %s%*s |", safe.bytes,
                             INNER - (int)utf8_width(safe.bytes, safe.length), "");
-                text_release(&safe);
             }
             screen_preformatted(screen, 0, line.bytes);
-            text_release(&line);
         }
 }
 
@@ -989,9 +984,8 @@ void view_labels_html(struct text *html, struct journal_view *view, const struct
                       size_t count, enum label_sheet sheet, size_t skip, bool cut)
 {
     size_t room = label_sheet_room(sheet);
-    struct text style;
 
-    text_init(&style);
+    TEXT(style);
     text_printf(
         &style,
         "@page { margin: 0; }\nbody { font: %gpt/1.15 sans-serif; max-width: none; padding: 0; }\n"
@@ -1010,7 +1004,6 @@ void view_labels_html(struct text *html, struct journal_view *view, const struct
         layouts[sheet].inside, cut ? " outline: 0.3pt dashed;" : "", layouts[sheet].code,
         layouts[sheet].width);
     sheet_begin(html, "Labels", layouts[sheet].paper, style.bytes);
-    text_release(&style);
     for (size_t i = 0; i < skip + count; i++) {
         if (i % room == 0)
             text_puts(html, i > 0 ? "</main>\n<main>\n" : "<main>\n");

@@ -108,8 +108,7 @@ static json_t *level_json(const struct review *review, size_t factor, uint32_t l
 
 static json_t *level_says(const struct review *review, size_t factor, uint32_t level)
 {
-    struct text says;
-    text_init(&says);
+    TEXT(says);
     put_level(&says, review->dataset, factor, level);
     return view_json_take(&says);
 }
@@ -199,8 +198,7 @@ static json_t *suspect_row(const struct review *review, const void *row)
 {
     const struct review_suspect *suspect = row;
     const size_t none = review->dataset->factor_count;
-    struct text says;
-    text_init(&says);
+    TEXT(says);
     put_level(&says, review->dataset, suspect->factor, suspect->level);
     if (suspect->with_factor < none) {
         text_puts(&says, " with ");
@@ -341,10 +339,9 @@ static json_t *plan_row(const struct review *review, const void *row)
     const struct review_culprit *culprit = &review->culprits[plan->culprit];
     json_t *arms = json_array(), *names = json_array();
     json_t *tried = json_array(), *untried = json_array();
-    struct text says;
     for (size_t a = 0; a < plan->arm_count; a++) {
         const struct review_arm *arm = &plan->arms[a];
-        text_init(&says);
+        TEXT(says);
         put_arm(&says, review, plan, arm);
         json_array_append_new(arms, view_json("vessels:z control:b says:o", arm->vessels,
                                               arm->control, view_json_take(&says)));
@@ -362,7 +359,7 @@ static json_t *plan_row(const struct review *review, const void *row)
                              plan->culprit, plan->crossed, arms, plan->fails_from, plan->error,
                              plan->each, names, tried, untried,
                              LIST(review, suspect_row, culprit->suspects, culprit->suspect_count));
-    text_init(&says);
+    TEXT(says);
     view_words(&says, plan->crossed ? "review.crossed" : "review.reading", made);
     json_object_set_new(made, "reading", view_json_take(&says));
     return made;
@@ -459,8 +456,7 @@ static void add_differing(json_t *root, const struct review *review)
         if (!batch->point.above)
             continue;
         const char *name = review->dataset->factors[review->dataset->batch].levels[batch->level];
-        struct text safe;
-        text_init(&safe);
+        TEXT(safe);
         text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = MOST});
         bool known = batch->why.cause_count > 0 && batch->why.causes[0].p > 0.5;
         view_json_row(above, "name:o counts:o cause:s", view_json_take(&safe),
@@ -515,13 +511,12 @@ static json_t *times(const struct review *review)
 {
     const struct review_time *time = &review->time;
     json_t *logrank = json_null(), *curves = json_array();
-    struct text name;
     if (time->logrank.freedom > 0)
         logrank = view_json("statistic:n freedom:z p:n", time->logrank.statistic,
                             time->logrank.freedom, time->logrank.p);
     for (size_t c = 0; c < time->curve_count; c++) {
         const struct survival_curve *curve = &time->curves[c].curve;
-        text_init(&name);
+        TEXT(name);
         put_curve_name(&name, review, &time->curves[c]);
         json_array_append_new(curves,
                               view_json("level:o cases:z lost:z median:n steps:o _name:o _letter:o",
@@ -619,11 +614,10 @@ static json_t *limits(const struct review *review)
                                         "no_factor", "one_batch",      "no_times",     "few"};
     json_t *made = json_array(), *kinds = missing(review->dataset);
     for (unsigned bit = 0; bit < sizeof names / sizeof *names; bit++) {
-        struct text says;
         char name[32];
         if ((review->limits >> bit & 1) == 0)
             continue;
-        text_init(&says);
+        TEXT(says);
         snprintf(name, sizeof name, "limit.%s", names[bit]);
         view_words(&says, name, kinds);
         json_array_append_new(made, view_json("id:s says:o", names[bit], view_json_take(&says)));
@@ -716,14 +710,13 @@ static const struct section {
 
 void view_review_html(struct text *page, const struct review *review)
 {
-    struct text contents, bodies, body;
     struct face face = {.page = page};
     json_t *tree = view_review_json(review, false);
     char day[MOMENT_ROOM];
 
-    text_init(&contents);
-    text_init(&bodies);
-    text_init(&body);
+    TEXT(contents);
+    TEXT(bodies);
+    TEXT(body);
     html_begin(page, "What was lost, and why: a review by Jarside", "style.review");
     text_printf(page,
                 "<header>\n<h1>What was lost, and why</h1>\n<p class=\"quiet\">As of %s</p>\n",
@@ -755,7 +748,4 @@ void view_review_html(struct text *page, const struct review *review)
                     "prints when it is open.</p>\n</footer>\n");
     html_end(page);
     json_decref(tree);
-    text_release(&contents);
-    text_release(&bodies);
-    text_release(&body);
 }

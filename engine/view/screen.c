@@ -162,13 +162,12 @@ void screen_say(struct screen *screen, size_t indent, size_t hang, enum role rol
 {
     va_list arguments;
     va_start(arguments, format);
-    char *words = text_vformat(format, arguments);
+    char *words SCOPED_FREE = text_vformat(format, arguments);
     va_end(arguments);
     put_spaces(&screen->out, indent);
     colour(screen, role, true);
     wrap_safe(screen, indent, indent + hang, words);
     colour(screen, role, false);
-    free(words);
 }
 
 void screen_item(struct screen *screen, size_t indent, const char *lead, enum role role,
@@ -247,8 +246,7 @@ void screen_diags(struct screen *screen, const struct diags *diags)
     for (size_t i = 0; i < kept; i++) {
         /* One line each, never wrapped: editors and scripts read these. */
         const struct diag *diag = diags_get(diags, i);
-        struct text raw;
-        text_init(&raw);
+        TEXT(raw);
         if (diag->at.file != NULL)
             text_printf(&raw, "%s:", diag->at.file);
         if (diag->at.line > 0)
@@ -262,7 +260,6 @@ void screen_diags(struct screen *screen, const struct diags *diags)
         struct text safe = safe_words(screen, raw.bytes);
         text_printf(&screen->out, "%s\n", safe.bytes);
         text_release(&safe);
-        text_release(&raw);
         if (diag->excerpt != NULL) {
             enum { MARGIN = 4, LONGEST = 160 };
             struct text_safe_options options = {.ascii = screen->ascii, .limit = LONGEST};
@@ -320,41 +317,37 @@ static void put_line(const struct grid *grid, struct screen *screen, size_t row,
     const size_t most = MOST_LINES * room, kept = screen->ascii ? 3 : 1;
     size_t owed = 0,
            last = grid->columns - 1; /* blanks before the next cell: no line ends in blanks */
-    struct text cut;
     for (size_t i = 0; i <= last; i++) {
         put_spaces(&screen->out, cells[i][0] != '\0' ? owed : 0);
         if (i < last)
             text_puts(&screen->out, cells[i]);
         owed = grid->widths[i] + GAP - columns_of(cells[i]) + (cells[i][0] != '\0' ? 0 : owed);
     }
-    text_init(&cut);
+    TEXT(cut);
     text_puts(&cut, cells[last]);
     if (columns_of(cells[last]) > most) {
         text_cut(&cut, screen_fit(cut.bytes, cut.length, most > kept ? most - kept : 0));
         text_puts(&cut, screen->ascii ? "..." : "\u2026");
     }
     wrap(screen, screen->width - room, screen->width - room, cut.bytes);
-    text_release(&cut);
 }
 
 /* A row as a few lines, every cell behind its heading. */
 static void put_lines(const struct grid *grid, struct screen *screen, size_t row)
 {
     const char *const *cells = &grid->cells[row * grid->columns];
-    struct text rest;
-    text_init(&rest);
+    TEXT(rest);
     for (size_t k = 1; k < grid->columns; k++)
         if (cells[k][0] != '\0')
             text_printf(&rest, "%s%s %s", rest.length > 0 ? "; " : "", grid->cells[k], cells[k]);
     screen_say(screen, 0, 2, ROLE_STRONG, "%s", cells[0]);
     if (rest.length > 0)
         screen_say(screen, 2, 0, ROLE_PLAIN, "%s", rest.bytes);
-    text_release(&rest);
 }
 
 void screen_table(struct screen *screen, const char *const *cells, size_t columns, size_t rows)
 {
-    struct arena *arena = arena_new();
+    struct arena *arena SCOPED_ARENA = arena_new();
     const struct grid grid = grid_of(screen, cells, columns, rows, arena);
     size_t before = 0, needed = 0;
     for (size_t k = 0; k < grid.columns; k++) {
@@ -372,7 +365,6 @@ void screen_table(struct screen *screen, const char *const *cells, size_t column
         put_line(&grid, screen, r, room);
         colour(screen, r == 0 ? ROLE_QUIET : ROLE_PLAIN, false);
     }
-    arena_free(arena);
 }
 
 /* ---- progress -------------------------------------------------------------------------------- */
@@ -406,8 +398,7 @@ static void progressed(void *context, const char *what, uint64_t done, uint64_t 
     const int named = left - LEAST < NAME ? left - LEAST : NAME;
     const int room = left - named, cells = room < LEAST ? LEAST : room > MOST ? MOST : room;
     const char *slash = strrchr(what, '/'), *name = slash != NULL ? slash + 1 : what;
-    struct text line;
-    text_init(&line);
+    TEXT(line);
     text_puts(&line, "\r");
     text_safe(&line, name, strlen(name),
               &(struct text_safe_options){.ascii = true, .limit = named > 1 ? (size_t)named : 1});
@@ -415,7 +406,6 @@ static void progressed(void *context, const char *what, uint64_t done, uint64_t 
                 cells - cells * share / 100, open_cells, share);
     (void)fwrite(line.bytes, 1, line.length, bar->stream);
     (void)fflush(bar->stream);
-    text_release(&line);
     bar->drawn = true;
     if (done >= total)
         progress_bar_clear(bar);

@@ -42,11 +42,9 @@ static void put_escaped(struct text *page, const char *bytes, size_t length)
 /* Appends text, escaped. */
 static void html_text(struct text *page, const char *words)
 {
-    struct text safe;
-    text_init(&safe);
+    TEXT(safe);
     text_safe(&safe, words, strlen(words), &(struct text_safe_options){0});
     put_escaped(page, safe.bytes, safe.length);
-    text_release(&safe);
 }
 
 /* In half columns: fonts of pages give capitals and broad letters more room, screens do not. */
@@ -69,10 +67,9 @@ static void text_fit(struct text *out, const char *words, size_t columns, bool p
     enum { POINTS_A_COLUMN = 4, ELLIPSIS = 2 };
     const size_t most = 2 * columns, half = (most - ELLIPSIS) / 2;
     const size_t room = columns * POINTS_A_COLUMN / 2;
-    struct text safe;
     size_t width = 0, points = 0, front = 0, back;
 
-    text_init(&safe);
+    TEXT(safe);
     text_safe(&safe, words, strlen(words), &(struct text_safe_options){0});
     for (size_t at = 0, end; at < safe.length; at = end, points++) {
         for (end = at + 1; ((unsigned char)safe.bytes[end] & 0xC0) == 0x80;)
@@ -94,16 +91,13 @@ static void text_fit(struct text *out, const char *words, size_t columns, bool p
         text_puts(out, safe.bytes + back);
     } else
         text_puts(out, safe.bytes);
-    text_release(&safe);
 }
 
 void html_fit(struct text *page, const char *words, size_t columns)
 {
-    struct text fitted;
-    text_init(&fitted);
+    TEXT(fitted);
     text_fit(&fitted, words, columns, true);
     put_escaped(page, fitted.bytes, fitted.length);
-    text_release(&fitted);
 }
 
 /* <TAG>words</TAG>, and a newline but for cells of a table; `attributes` is ours ("class=\"x\"") or NULL. */
@@ -152,8 +146,7 @@ const char *const paper_widths[] = {[PAPER_A4] = "210mm", [PAPER_LETTER] = "215.
 
 void sheet_begin(struct text *page, const char *title, enum paper paper, const char *style)
 {
-    struct text css;
-    text_init(&css);
+    TEXT(css);
     text_printf(
         &css,
         "@page { size: %s; margin: 12mm; }\n"
@@ -163,7 +156,6 @@ void sheet_begin(struct text *page, const char *title, enum paper paper, const c
         paper == PAPER_A4 ? "A4" : "letter");
     put_style(&css, style);
     html_begin(page, title, css.bytes);
-    text_release(&css);
 }
 
 /* ---- values of a tree ------------------------------------------------------------------------ */
@@ -260,9 +252,8 @@ static void draw_characters(struct screen *screen, const json_t *chart)
     }
     screen_preformatted(screen, 0, string(chart, "y"));
     for (size_t row = 0; row < MOST_ROWS; row++) {
-        struct text line;
         size_t end = columns;
-        text_init(&line);
+        TEXT(line);
         while (end > 0 && cells[row][end - 1] == ' ')
             end--;
         if (row % 3 == 0)
@@ -271,7 +262,6 @@ static void draw_characters(struct screen *screen, const json_t *chart)
             text_puts(&line, "     ");
         text_printf(&line, " |%.*s", (int)end, cells[row]);
         screen_preformatted(screen, 0, line.bytes);
-        text_release(&line);
     }
     memset(rule, '-', columns);
     rule[columns] = '\0';
@@ -315,12 +305,11 @@ __attribute__((format(printf, 6, 7))) static void svg_words(struct text *svg, do
     static const char *const anchors[] = {"", " text-anchor=\"middle\"", " text-anchor=\"end\""};
     va_list arguments;
     va_start(arguments, format);
-    char *words = text_vformat(format, arguments);
+    char *words SCOPED_FREE = text_vformat(format, arguments);
     va_end(arguments);
     text_printf(svg, "<text x=\"%.1f\" y=\"%.1f\"%s class=\"%s\">", x, y, anchors[anchor], style);
     html_text(svg, words);
     text_puts(svg, "</text>\n");
-    free(words);
 }
 
 static void svg_line(struct text *svg, double x1, double y1, double x2, double y2,
@@ -361,8 +350,8 @@ static void put_axes(struct text *svg, double last)
     svg_words(svg, RIGHT + 13, BOTTOM + 18, START, "quiet", "day");
 }
 
-/* A figure named by `id` round a drawing, which is released. */
-static void figure_put(struct text *page, struct text *svg, const char *id, const char *title,
+/* A figure named by `id` round a drawing. */
+static void figure_put(struct text *page, const struct text *svg, const char *id, const char *title,
                        const char *description)
 {
     text_puts(page, "<figure>\n");
@@ -373,7 +362,6 @@ static void figure_put(struct text *page, struct text *svg, const char *id, cons
                 id, id, WIDTH, HEIGHT, id, title, id, description, svg->bytes);
     html_element(page, "p", "class=\"quiet\"", description);
     text_puts(page, "</figure>\n");
-    text_release(svg);
 }
 
 /* Adds the points of a path, evenly spaced, from the last to the first when `back`. */
@@ -392,7 +380,6 @@ static void draw_chart(const struct face *face, const json_t *tree)
 {
     const json_t *chart = json_object_get(tree, "_chart"), *point, *values[3];
     const double last = real(chart, "to");
-    struct text svg;
     size_t index;
 
     if (face->page == NULL) {
@@ -401,7 +388,7 @@ static void draw_chart(const struct face *face, const json_t *tree)
     }
     for (size_t i = 0; i < 3; i++)
         values[i] = json_object_get(json_array_get(json_object_get(chart, "series"), i), "values");
-    text_init(&svg);
+    TEXT(svg);
     put_axes(&svg, last);
     if (json_array_size(values[0]) > 0) {
         put_path(&svg, values[0], false, "<path class=\"band\" d=\"M");
@@ -445,10 +432,9 @@ static void draw_curves(const struct face *face, const json_t *tree)
     enum { LETTER = 13 };
     const json_t *curves = json_object_get(json_object_get(tree, "time"), "curves"), *curve, *step;
     const double last = last_day(curves);
-    struct text svg;
     size_t c, s;
 
-    text_init(&svg);
+    TEXT(svg);
     put_axes(&svg, last);
     json_array_foreach(curves, c, curve)
     {
@@ -477,12 +463,11 @@ static void draw_sum(const struct face *face, const json_t *watch)
     const char *since = string(watch, "_since");
     const double began = real(watch, "_began");
     double most = 1.15;
-    struct text svg;
     size_t index;
 
     if (json_array_size(sums) == 0)
         return;
-    text_init(&svg);
+    TEXT(svg);
     json_array_foreach(sums, index, pair)
     {
         most = fmax(most, 1.05 * nth(pair, 1));
@@ -655,13 +640,10 @@ json_t *view_json_number(double number)
 
 static json_t *safe_string(const char *words, bool keep_newlines)
 {
-    struct text safe;
-    text_init(&safe);
+    TEXT(safe);
     text_safe(&safe, words, strlen(words),
               &(struct text_safe_options){.keep_newlines = keep_newlines});
-    json_t *made = json_stringn(safe.bytes, safe.length);
-    text_release(&safe);
-    return made;
+    return json_stringn(safe.bytes, safe.length);
 }
 
 json_t *view_json_text(const char *text)
@@ -1041,12 +1023,11 @@ static void put_braces(struct text *out, const struct context *context, char *in
 static void put_words(struct text *out, const struct context *context, const char *words)
 {
     for (const char *open; (open = strchr(words, '{')) != NULL;) {
-        char *inside = text_format("%.*s", (int)reach(open + 1, "}"), open + 1);
+        char *inside SCOPED_FREE = text_format("%.*s", (int)reach(open + 1, "}"), open + 1);
         text_add(out, words, (size_t)(open - words));
         words = open + 1 + strlen(inside);
         words += *words == '}';
         put_braces(out, context, inside);
-        free(inside);
     }
     text_puts(out, words);
 }
@@ -1198,13 +1179,12 @@ static const char *const *say_table(const struct face *face, const char *const *
                                     const struct context *context, const json_t *list)
 {
     const char *words[TABLE_MOST], **cells = NULL;
-    struct arena *arena = arena_new();
-    struct text cell;
+    struct arena *arena SCOPED_ARENA = arena_new();
     size_t columns = 0, count = 0;
     const char *first = *line + strspn(*line, " "), *const *end = line + 1;
     const bool used = strncmp(first, "use ", 4) == 0;
 
-    text_init(&cell);
+    TEXT(cell);
     if (used) {
         put_words(&cell, context, first + 4);
         line = view_template(cell.bytes);
@@ -1226,12 +1206,10 @@ static const char *const *say_table(const struct face *face, const char *const *
             text_clear(&cell);
         }
     }
-    text_release(&cell);
     if (face->screen != NULL)
         screen_table(face->screen, cells, columns, count / columns);
     else
         html_table(face->page, cells, columns, count);
-    arena_free(arena);
     return used ? end : line;
 }
 
@@ -1285,10 +1263,8 @@ static const char *const *say_lines(const struct face *face, const char *const *
 void view_say(const struct face *face, const char *name, const json_t *tree)
 {
     const struct context context = {tree, 0, face->page != NULL, NULL};
-    struct text words;
-    text_init(&words);
+    TEXT(words);
     say_lines(face, view_template(name), &context, &words, true);
-    text_release(&words);
 }
 
 void view_say_taken(const struct face *face, const char *name, json_t *tree)

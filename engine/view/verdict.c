@@ -91,8 +91,7 @@ static json_t *fact_row(const struct judged *judged, const struct fact *fact)
     const struct observable *observable = &judged->rules->observables[fact->observable];
     /* What records know stands without quotes, for nobody said it now. */
     bool said = fact->origin != ORIGIN_JOURNAL && fact->origin != ORIGIN_COMPUTED;
-    struct text says;
-    text_init(&says);
+    TEXT(says);
     put_values(&says, observable, fact);
     if (fact->words != NULL && fact->words[0] != '\0' && strcasecmp(fact->words, says.bytes) != 0)
         text_printf(&says, said ? " ('%s')" : " (%s)", fact->words);
@@ -163,8 +162,7 @@ static json_t *recalled_json(const struct judged *judged)
     size_t count = triage_facts(judged->triage, &facts);
     json_t *rows = json_array(), *seen = NULL;
     const char *when = "";
-    struct text label;
-    text_init(&label);
+    TEXT(label);
     for (size_t i = 0; i < count; i++) {
         const struct observable *observable = &judged->rules->observables[facts[i].observable];
         const char *words = facts[i].recalled != 0 ? facts[i].recalled_words : facts[i].words;
@@ -184,7 +182,6 @@ static json_t *recalled_json(const struct judged *judged)
         put_labels(&label, observable, still, 0, ", ", UINT_MAX);
         json_array_append_new(seen, json_string(label.bytes));
     }
-    text_release(&label);
     return rows;
 }
 
@@ -358,8 +355,7 @@ static void add_evidence(json_t *root, const struct judged *judged)
         const struct observable *observable = &rules->observables[weight->observable];
         double log_odds = weight->decibans * log(10.0) / 10.0;
         size_t at = 0;
-        struct text says;
-        text_init(&says);
+        TEXT(says);
         while (at < fact_count && facts[at].observable != weight->observable)
             at++;
         if (at < fact_count)
