@@ -326,14 +326,13 @@ bool moment_read_in(const char *text, enum date_order order, struct moment *mome
 bool moment_read_near(const char *text, enum date_order order, struct moment known,
                       struct moment *moment)
 {
-    char day[MOMENT_ROOM];
     size_t length = strlen(text);
     bool found = false;
     while (length > 0 && strchr(" .,/-", text[length - 1]) != NULL)
         length--;
     if (length == 0 || length > 24 || !moment_known(known))
         return false;
-    int year = (int)strtol(moment_write_day(known, day), NULL, 10);
+    int year = (int)strtol(moment_write_day(known, MOMENT_WORDS), NULL, 10);
     for (int i = year - 1; i <= year + 1; i++) {
         struct moment read;
         char whole[48];

@@ -20,6 +20,8 @@ struct moment {
 #define MOMENT_UNKNOWN INT64_MIN
 /* Years 1900 to 9999; what a grower could mean is far narrower, and `journal check` says so. */
 enum { MOMENT_ROOM = 32 };
+/* Such room for one call; what is written there stays to the end of the block. */
+#define MOMENT_WORDS ((char[MOMENT_ROOM]){""})
 
 static inline struct moment moment_unknown(void)
 {

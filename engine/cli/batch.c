@@ -1119,7 +1119,6 @@ static enum status tell(struct draft *draft)
     const struct vessel *vessels = draft->made, *controls = vessels + draft->vessels;
     const char *mother = draft->mother.id != 0 ? draft->mother.label : NULL;
     int64_t from = 0, to = 0;
-    char day[MOMENT_ROOM];
     (void)view_forecast_days(batch, &draft->forecast, &draft->forecast.full, &from, &to);
     json_t *tree = view_json(
         "schema:i batch:w at:o species:w grain:w kind:w vessels:o controls:o records:o new:o "
@@ -1135,7 +1134,7 @@ static enum status tell(struct draft *draft)
                   "_count:z _kind:s _words:s _day:s _labels:s _controls:w _new:o _there:o "
                   "_starter:s _mother:s _before:s _taken:w _set:w _assumed:s _unread:w",
                   draft->vessels, name_of(draft, LIST_VESSELS, vessels[0].kind),
-                  view_batch_words(&app->view, batch), moment_write_day(draft->at, day),
+                  view_batch_words(&app->view, batch), moment_write_day(draft->at, MOMENT_WORDS),
                   app_vessels(app, vessels, draft->vessels),
                   app_vessels(app, controls, draft->controls), records_json(draft, PICK_NEW, true),
                   records_json(draft, PICK_EXISTING, true), draft->now.starter.label, mother,

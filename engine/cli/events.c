@@ -50,14 +50,13 @@ const char *vessel_risk(struct app *app, const struct vessel *vessel, enum event
     const char *label = vessel->label;
     struct event isolated;
     struct look look;
-    char day[MOMENT_ROOM];
     bool looked = last_look(app, vessel, &look);
 
     if (looked && strcmp(look.action, action_name(ACTION_KEEP)) != 0)
         return arena_format(app->arena,
                             "%s: its last look, on %s, said %s (most likely %s). Look again before "
                             "anything else: jarside look %s",
-                            label, moment_write_day(look.at, day), look.action,
+                            label, moment_write_day(look.at, MOMENT_WORDS), look.action,
                             view_name(&app->view, LIST_FINDINGS, look.finding), label);
     if (vessel->fate == FATE_CONTAMINATED)
         return arena_format(app->arena,
@@ -87,7 +86,6 @@ static enum objection object(struct app *app, const struct vessel *vessel, enum 
     const char *label = vessel->label, *how = vessel_state_words[vessel->state];
     struct event event;
     struct batch batch;
-    char day[MOMENT_ROOM];
 
     app_get(app, RECORD_BATCH, vessel->batch, &batch);
     *why = NULL;
@@ -95,7 +93,7 @@ static enum objection object(struct app *app, const struct vessel *vessel, enum 
         *why = arena_format(
             app->arena,
             "%s was %s on %s; if that is a mistake: jarside correct event %lld withdraw", label,
-            how, moment_write_day(event.at, day), (long long)event.id);
+            how, moment_write_day(event.at, MOMENT_WORDS), (long long)event.id);
     else if (vessel_gone(vessel))
         *why = arena_format(app->arena, "%s was %s already", label, how);
     else if (kind == EVENT_ISOLATE && vessel->state == VESSEL_ISOLATED)
@@ -182,7 +180,6 @@ static enum status tell(struct app *app, const struct event *event, const struct
                         const struct place *place, const char *noted)
 {
     const enum event_kind kind = event->kind;
-    char day[MOMENT_ROOM];
     struct look look, risky = {.contaminated = -1.0};
     const char *to_discard = NULL; /* the first isolated whose last look said so */
     const char *bare = NULL;       /* the first that was shaken before anything grew */
@@ -211,8 +208,8 @@ static enum status tell(struct app *app, const struct event *event, const struct
                   view_json_vessels(chosen->vessels, chosen->count), place->label,
                   view_json_day(next_look(app, kind)), cautions, event->detail,
                   app_vessels(app, chosen->vessels, chosen->count), chosen->vessels[0].label,
-                  acts[kind].done, moment_write_day(app->given.at, day), chosen->new_place, noted,
-                  bare, to_discard));
+                  acts[kind].done, moment_write_day(app->given.at, MOMENT_WORDS), chosen->new_place,
+                  noted, bare, to_discard));
 }
 
 /* "broken", "because they were wet and stank": why, of the list, as far as the usual words for it tell;
@@ -605,7 +602,6 @@ static enum status run_undo(struct app *app)
 {
     struct undone undone;
     const char *rows = "";
-    char day[MOMENT_ROOM];
 
     (void)undo_last(app->journal, app->view.now, app->arena, &undone);
     for (size_t i = 0; i < RECORD_COUNT; i++)
@@ -617,7 +613,7 @@ static enum status run_undo(struct app *app)
     return app_tell(app, "undone",
                     view_json("schema:i undone:s at:o about:w before:w _day:s _rows:s", 1,
                               undone.words, view_json_moment(undone.at), undone.label,
-                              undone.before, moment_write_day(undone.at, day), rows));
+                              undone.before, moment_write_day(undone.at, MOMENT_WORDS), rows));
 }
 
 const struct command event_commands[] = {

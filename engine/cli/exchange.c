@@ -188,7 +188,6 @@ static enum status run_export(struct app *app)
     const enum record table = (enum record)app->given.table;
     const bool force = app->given.force;
     size_t counts[RECORD_COUNT] = {0}, rows;
-    char date[MOMENT_ROOM];
     const char *path = app->operand_count > 0 ? app->operands[0] : NULL;
     app_must(app, app_journal(app, JOURNAL_READ));
     if (app->given.table >= 0)
@@ -196,7 +195,7 @@ static enum status run_export(struct app *app)
                    ? export_table(app->journal, table, stdout, "standard output", &rows)
                    : export_file(app->journal, table, path, force);
     if (path == NULL)
-        path = arena_format(app->arena, "jarside-%s", moment_write_day(moment_now(), date));
+        path = arena_format(app->arena, "jarside-%s", moment_write_day(moment_now(), MOMENT_WORDS));
     app_must(app, export_folder(app->journal, path, force, counts));
     json_t *tables = json_object(), *written = json_array();
     for (int i = 0; i < RECORD_COUNT; i++) {

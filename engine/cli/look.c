@@ -82,12 +82,11 @@ static const char *converse(const struct looking *looking, const struct consulta
     const char *record = "no look is on record yet";
     size_t opened = triage_mark(app->triage);
     bool finished = false;
-    char day[MOMENT_ROOM];
 
     if (consultation->look_count > 0) {
         const struct look *last = &consultation->looks[consultation->look_count - 1];
         record = arena_format(app->arena, "last look %s: %s",
-                              consult_day(last->at, looking->at, day), last->action);
+                              consult_day(last->at, looking->at, MOMENT_WORDS), last->action);
     }
     const struct prompt_opening opening = {
         .rules = app->rules,
@@ -196,7 +195,6 @@ void look_again(const struct looking *looking, struct consultation *consultation
 {
     struct app *app = looking->app;
     const char *label = consultation->vessel.label;
-    char day[MOMENT_ROOM];
     if (consultation->look_count == 0)
         return;
     const struct look last = consultation->looks[consultation->look_count - 1];
@@ -207,7 +205,7 @@ void look_again(const struct looking *looking, struct consultation *consultation
     app_must(app, triage_tell(app->triage, last.words, strlen(last.words), app->diags));
     if (!app->given.json)
         app_aside(app, "%s as of the look of %s: \"%s\"", label,
-                  consult_day(last.at, looking->at, day), last.words);
+                  consult_day(last.at, looking->at, MOMENT_WORDS), last.words);
 }
 
 /* ==== several vessels ========================================================================= */

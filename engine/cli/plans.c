@@ -429,10 +429,9 @@ struct run { /* a spawn run */
 /* An ISO 8601 date some days after `start`; "" when there is none. */
 static json_t *date_after(const char *start, double days)
 {
-    char room[MOMENT_ROOM];
     int64_t day;
     bool known = start != NULL && fabs(days) < 1e7 && day_read(start, &day) != NULL;
-    return json_string(day_write(known ? day + lround(days) : INT64_MIN, DAY_ISO, room));
+    return json_string(day_write(known ? day + lround(days) : INT64_MIN, DAY_ISO, MOMENT_WORDS));
 }
 
 /* The day at which the drawing ends: a little after the slow end is full, and what was seen on `day`, NAN for
@@ -564,7 +563,6 @@ static const char *recall_growth(struct app *app, const char *label, struct know
 {
     struct vessel vessel;
     struct batch batch;
-    char day[MOMENT_ROOM];
 
     app_open(app, JOURNAL_READ);
     const int64_t whole = labels_id(app, RECORD_BATCH, label);
@@ -583,7 +581,7 @@ static const char *recall_growth(struct app *app, const char *label, struct know
                  "what is grown in %s is not recorded; add --species, or: jarside correct %s "
                  "species=oyster",
                  label, batch.label);
-    return arena_string(app->arena, moment_write_day(batch.at, day));
+    return arena_string(app->arena, moment_write_day(batch.at, MOMENT_WORDS));
 }
 
 /* --vessel and --mass, --starter and --inoculum, whose unit is that of the starter; without a

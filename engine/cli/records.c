@@ -509,10 +509,9 @@ static enum status run_due(struct app *app)
         return write_calendar(app);
     asked.batches = batches_named(app, &asked.batch_count);
     if (app->given.html != NULL && !app->given.json) {
-        char day[MOMENT_ROOM];
         return tell_sheet(app,
                           arena_format(app->arena, "Vessels to look at on %s",
-                                       moment_write_day(app->view.now, day)),
+                                       moment_write_day(app->view.now, MOMENT_WORDS)),
                           "due", view_due_json(&app->view, &asked));
     }
     return app_tell(app, app->given.sheet ? "due.sheet" : "due", view_due_json(&app->view, &asked));

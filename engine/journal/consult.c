@@ -383,8 +383,8 @@ static const struct outcome *read_looks(struct opening *opening)
 
 static const char *look_called(struct opening *opening, const struct look *look)
 {
-    char day[MOMENT_ROOM];
-    return called(opening, "look of", consult_day(look->at, opening->at->request.now, day));
+    return called(opening, "look of",
+                  consult_day(look->at, opening->at->request.now, MOMENT_WORDS));
 }
 
 static void recall_judged(struct opening *opening, const struct outcome *outcome)
@@ -613,7 +613,6 @@ static void find_vessel(struct opening *opening)
 {
     struct journal *journal = opening->journal;
     struct consultation *at = opening->at;
-    char day[MOMENT_ROOM];
     if (journal_find(journal, RECORD_VESSEL, at->request.label, opening->arena, &at->vessel) !=
             STATUS_OK ||
         journal_get(journal, RECORD_BATCH, at->vessel.batch, opening->arena, &at->batch) !=
@@ -622,7 +621,7 @@ static void find_vessel(struct opening *opening)
     at->day = (double)moment_days_between(at->batch.at, at->request.now);
     if (at->day < 0.0)
         journal_refuse(journal, STATUS_USAGE, "%s was not there yet: its batch began on %s",
-                       at->vessel.label, consult_day(at->batch.at, at->request.now, day));
+                       at->vessel.label, consult_day(at->batch.at, at->request.now, MOMENT_WORDS));
     if (vessel_gone(&at->vessel))
         journal_refuse(journal, STATUS_USAGE, "%s was %s already; there is nothing to look at",
                        at->vessel.label, vessel_state_words[at->vessel.state]);

@@ -398,11 +398,10 @@ double query_real(const struct query *query, int column)
 
 struct moment query_moment(const struct query *query, int column)
 {
-    char room[MOMENT_ROOM];
     struct moment moment = {sqlite3_column_int64(query->statement, column),
                             sqlite3_column_int(query->statement, column + 1)};
     bool known = sqlite3_column_type(query->statement, column) != SQLITE_NULL &&
-                 moment_write(moment, room)[0] != '\0';
+                 moment_write(moment, MOMENT_WORDS)[0] != '\0';
     return known ? moment : moment_unknown();
 }
 

@@ -537,7 +537,6 @@ static void wrong(struct taking *taking, enum role role, const char *right)
 static struct moment read_day(struct taking *taking, enum role role)
 {
     enum { SLACK = 86400 };
-    char room[MOMENT_ROOM];
     struct moment moment = moment_unknown();
     const char *text = taking->cells[role];
     enum date_order order = taking->mapping->dates;
@@ -545,7 +544,7 @@ static struct moment read_day(struct taking *taking, enum role role)
         taking->seen[role] = moment;
     else if (moment_read_near(text, order, taking->seen[role], &moment))
         remark(taking, "%s '%.30s' was read as %s, by the rows above", roles[role].name, text,
-               moment_write_day(moment, room));
+               moment_write_day(moment, MOMENT_WORDS));
     else
         wrong(taking, role,
               moment_read_near(text, order, taking->options->now, &moment)

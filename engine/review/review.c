@@ -546,8 +546,7 @@ static double usual_rate(const struct review *review)
 
 static json_t *day_json(const struct day *day, enum day_style style)
 {
-    char room[MOMENT_ROOM];
-    return day != NULL ? json_string(day_write(day->day, style, room)) : json_null();
+    return day != NULL ? json_string(day_write(day->day, style, MOMENT_WORDS)) : json_null();
 }
 
 json_t *review_watch(const struct review *review)

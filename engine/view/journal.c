@@ -109,14 +109,12 @@ const char *view_cook_words(struct journal_view *view, const struct cook *cook)
 
 json_t *view_json_moment(struct moment moment)
 {
-    char room[MOMENT_ROOM];
-    return moment_known(moment) ? json_string(moment_write(moment, room)) : json_null();
+    return moment_known(moment) ? json_string(moment_write(moment, MOMENT_WORDS)) : json_null();
 }
 
 json_t *view_json_day(int64_t day)
 {
-    char room[MOMENT_ROOM];
-    return day != 0 ? json_string(day_write(day, DAY_ISO, room)) : json_null();
+    return day != 0 ? json_string(day_write(day, DAY_ISO, MOMENT_WORDS)) : json_null();
 }
 
 json_t *view_json_vessels(const struct vessel *vessels, size_t count)
@@ -459,8 +457,7 @@ static json_t *entries_told(const struct subject *of)
     }
     for (at = 0; at < count; at++) {
         const struct line *line = &lines[at];
-        char day[MOMENT_ROOM];
-        const char *when = moment_write_day(line->entry.at, day);
+        const char *when = moment_write_day(line->entry.at, MOMENT_WORDS);
         const char *words =
             entry_words(view, &line->entry, ids_words(view, line->ids, line->id_count));
         if (of->record == RECORD_BATCH && line->vessel_count > 0) {
@@ -581,7 +578,6 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
     const struct batch *batch = &of.batch;
     const int64_t id = of.row->named.id;
     struct page vessels = {0};
-    char day[MOMENT_ROOM];
     json_t *events = json_array();
     json_t *root = view_json("schema:i kind:s record:o", 1, record_types[record].name,
                              view_record_json(view, record, row));
@@ -613,7 +609,8 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
                       view_record_json(view, entry->kind, &entry->is));
     }
     view_json_add(root, "earlier:z events:o _entries:o _width:i _today:s", of.history.earlier,
-                  events, entries_told(&of), of.dated ? 20 : 12, moment_write_day(view->now, day));
+                  events, entries_told(&of), of.dated ? 20 : 12,
+                  moment_write_day(view->now, MOMENT_WORDS));
     if (whole) {
         vessels = query_belonging(view->journal, RECORD_VESSEL, RECORD_BATCH, id, MOST_VESSELS,
                                   view->arena);
@@ -624,7 +621,7 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
                       view_batch_words(view, batch), from_words(view, batch),
                       one ? of.row->vessel.note : batch->note,
                       view_label(view, RECORD_STARTER, batch->starter),
-                      moment_write_day(batch->at, day), one && of.row->vessel.control,
+                      moment_write_day(batch->at, MOMENT_WORDS), one && of.row->vessel.control,
                       coverage_chart(&of, &vessels));
     return root;
 }
@@ -863,13 +860,12 @@ struct sticker { /* what stands on one label */
 static struct sticker sticker_of(struct journal_view *view, const struct vessel *vessel)
 {
     struct batch batch;
-    char date[MOMENT_ROOM];
     view_get(view, RECORD_BATCH, vessel->batch, &batch);
     const char *lot = view_label(view, RECORD_LOT, batch.lot);
     return (struct sticker){
         .label = vessel->label,
         .what = vessel->control ? "control, not inoculated" : view_batch_words(view, &batch),
-        .date = arena_string(view->arena, moment_write_day(batch.at, date)),
+        .date = arena_string(view->arena, moment_write_day(batch.at, MOMENT_WORDS)),
         .lot = lot[0] != '\0' ? arena_format(view->arena, "lot %s", lot) : "",
         .with = arena_format(view->arena, "%s %s %s", view_label(view, RECORD_COOK, batch.cook),
                              vessel->control ? "" : view_label(view, RECORD_STARTER, batch.starter),

@@ -76,8 +76,7 @@ static json_t *interval(struct interval interval)
 
 static json_t *day(int32_t day)
 {
-    char room[MOMENT_ROOM];
-    return day == DAY_NONE ? json_null() : json_string(day_write(day, DAY_ISO, room));
+    return day == DAY_NONE ? json_null() : json_string(day_write(day, DAY_ISO, MOMENT_WORDS));
 }
 
 static json_t *factor_name(const struct review *review, size_t factor)
@@ -554,7 +553,6 @@ static json_t *batch_row(const struct review *review, const void *row)
     const struct review_batch *batch = row;
     const struct monitor_point *point = &batch->point;
     double total = (double)batch->counts.total;
-    char date[MOMENT_ROOM];
     json_t *made =
         view_json("batch:o day:o counts:o controls:o open:z too_many:b too_few:b causes:o",
                   level_name(review, review->dataset->batch, batch->level), day(batch->day),
@@ -563,7 +561,7 @@ static json_t *batch_row(const struct review *review, const void *row)
     view_json_add(made, "_from_above:n _from_below:n _low:n _high:n _share:n _called:b _date:s",
                   point->from_above, point->from_below, fmax(0.0, point->from_below / total),
                   fmin(1.0, point->from_above / total), share_of(batch->counts),
-                  point->above || point->below, day_write(batch->day, DAY_ISO, date));
+                  point->above || point->below, day_write(batch->day, DAY_ISO, MOMENT_WORDS));
     return made;
 }
 
@@ -712,7 +710,6 @@ void view_review_html(struct text *page, const struct review *review)
 {
     struct face face = {.page = page};
     json_t *tree = view_review_json(review, false);
-    char day[MOMENT_ROOM];
 
     TEXT(contents);
     TEXT(bodies);
@@ -720,7 +717,7 @@ void view_review_html(struct text *page, const struct review *review)
     html_begin(page, "What was lost, and why: a review by Jarside", "style.review");
     text_printf(page,
                 "<header>\n<h1>What was lost, and why</h1>\n<p class=\"quiet\">As of %s</p>\n",
-                day_write(review->dataset->today, DAY_WORDS, day));
+                day_write(review->dataset->today, DAY_WORDS, MOMENT_WORDS));
     text_puts(page, "</header>\n<main>\n<section id=\"short\">\n<h2>In short</h2>\n");
     view_say(&face, "review.short", tree);
     text_puts(page,

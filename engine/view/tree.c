@@ -840,12 +840,11 @@ static void put_when(struct text *out, int64_t day, int64_t today)
 {
     static const char *const near[] = {"yesterday", "today", "tomorrow"};
     const long long ahead = (long long)(day - today);
-    char date[MOMENT_ROOM];
     if (ahead >= -1 && ahead <= 1)
         text_puts(out, near[ahead + 1]);
     else
         text_printf(out, ahead < 0 ? "%s, %lld days ago" : "%s, in %lld days",
-                    day_write(day, DAY_ISO, date), llabs(ahead));
+                    day_write(day, DAY_ISO, MOMENT_WORDS), llabs(ahead));
 }
 
 /* A number by the name of its format:
@@ -911,7 +910,6 @@ static void put_value(struct text *out, const struct context *context, const cha
     const char *string = json_string_value(found(context, path));
     const char *today = json_string_value(found(context, "_today"));
     const bool when = strcmp(format, "when") == 0;
-    char room[MOMENT_ROOM];
     int64_t day, now;
     size_t before = out->length;
     if (string == NULL && !isnan(number))
@@ -921,7 +919,7 @@ static void put_value(struct text *out, const struct context *context, const cha
         if (when && today != NULL && day_read(today, &now) != NULL)
             put_when(out, day, now);
         else
-            text_puts(out, day_write(day, DAY_WORDS, room));
+            text_puts(out, day_write(day, DAY_WORDS, MOMENT_WORDS));
     } else if (string != NULL && strcmp(format, "date") == 0) /* of a moment */
         text_printf(out, "%.10s", string);
     else if (string != NULL && strncmp(format, "fit", 3) == 0)
