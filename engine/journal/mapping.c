@@ -341,7 +341,7 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
                             enum status *status)
 {
     struct stat about;
-    struct arena *arena SCOPED_ARENA = arena_new();
+    struct arena *arena = arena_new();
     struct mapping *mapping = arena_alloc(arena, sizeof *mapping);
     struct loader loader;
     bool line = strchr(map, '=') != NULL && stat(map, &about) != 0;
@@ -361,6 +361,7 @@ struct mapping *mapping_new(const char *map, const struct rules *rules, struct d
     if (*status == STATUS_OK)
         return mapping;
     *status = line ? STATUS_USAGE : *status;
+    arena_free(arena);
     return NULL;
 }
 
