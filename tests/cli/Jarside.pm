@@ -4,18 +4,18 @@ package Jarside;
 
 use strict;
 use warnings;
+use Cpanel::JSON::XS qw(decode_json);
 use Exporter 'import';
 use File::Basename qw(dirname);
 use File::Temp qw(tempdir);
 use IPC::Open3;
 use IO::Pty;
 use IO::Select;
-use JSON::PP;
 use POSIX qw(:sys_wait_h);
 use Symbol qw(gensym);
 use Test::More;
 
-our @EXPORT = qw(run json golden talk talk_by project_root scratch);
+our @EXPORT = qw(run json decode_json golden talk talk_by project_root scratch);
 
 my $root = dirname(__FILE__) . "/../..";
 
@@ -71,7 +71,7 @@ sub run {
 # json(args...): the decoded answer; dies with what was printed when it is none.
 sub json {
     my ($status, $out, $err) = run(@_);
-    my $answer = eval { JSON::PP->new->utf8->decode($out) };
+    my $answer = eval { decode_json($out) };
     die "no JSON (exit $status): $out$err" unless defined $answer;
     return $answer;
 }

@@ -6,7 +6,6 @@ use warnings;
 use FindBin;
 use lib $FindBin::Bin;
 use Jarside;
-use JSON::PP;
 use Test::More;
 
 my $scratch = scratch();

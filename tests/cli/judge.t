@@ -6,7 +6,6 @@ use warnings;
 use FindBin;
 use lib $FindBin::Bin;
 use Jarside;
-use JSON::PP;
 use Test::More;
 
 my %kind;    # finding id -> status, from the rule files themselves
@@ -100,7 +99,7 @@ subtest 'line by line' => sub {
     my $in = "green powder near the port\n\nall white and ropy, day 10, no smell\n";
     my ($status, $out, $err) = run(qw(judge --lines --json), { in => $in });
     is($status, 0, 'exits well');
-    my @rows = map { JSON::PP->new->utf8->decode($_) } split /\n/, $out;
+    my @rows = map { decode_json($_) } split /\n/, $out;
     is(scalar @rows, 3, 'an answer a line');
     is($rows[0]{action}, 'discard', 'the first is discarded');
     ok($rows[1]{error}, 'an empty line is answered as such');

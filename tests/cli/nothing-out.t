@@ -8,7 +8,6 @@ use warnings;
 use FindBin;
 use lib $FindBin::Bin;
 use Jarside;
-use JSON::PP;
 use Test::More;
 
 my $scratch = scratch();
@@ -51,7 +50,7 @@ sub colour_ok { my ($title, $out) = @_; plain_ok($title, $out =~ s/\e\[(?:0|[12]
 sub json_ok {
     my ($title, $out) = @_;
     for my $line ($out =~ /^\{\n/ ? $out : split /\n/, $out) {
-        ok(eval { JSON::PP->new->utf8->decode($line); 1 }, "$title: JSON") or diag $@;
+        ok(eval { decode_json($line); 1 }, "$title: JSON") or diag $@;
     }
     my ($bad) = $out =~ /(.{0,20}$steers.{0,20})/s;
     is($bad, undef, "$title: nothing that steers");

@@ -6,7 +6,6 @@ use warnings;
 use FindBin;
 use lib $FindBin::Bin;
 use Jarside;
-use JSON::PP qw(decode_json);
 use Test::More;
 
 my $folder = scratch();

@@ -6,7 +6,6 @@ use warnings;
 use FindBin;
 use lib $FindBin::Bin;
 use Jarside;
-use JSON::PP;
 use Test::More;
 
 sub told { return json(qw(review --json), @_) }
