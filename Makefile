@@ -18,7 +18,7 @@ WERROR   ?= $(if $(CI),-Werror)
 B        := .build/$(MODE)
 PACKAGES := yaml-0.1 libpcre2-8 readline gsl jansson libutf8proc libqrencode sqlite3
 NEEDED   := gcc make pkg-config libyaml-dev libpcre2-dev libreadline-dev libgsl-dev libjansson-dev libutf8proc-dev libqrencode-dev libcsv-dev libsqlite3-dev libstemmer-dev
-NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl libcpanel-json-xs-perl r-base-core r-cran-e1071 r-cran-mlbench r-cran-survival libxml2-utils zsh fish groff-base
+NEEDED_TESTS := $(NEEDED) perl libcmocka-dev libio-pty-perl libcpanel-json-xs-perl libunwind-dev r-base-core r-cran-e1071 r-cran-mlbench r-cran-survival libxml2-utils zsh fish groff-base
 
 # The calendar is read back by a library of other people.
 NEEDED_TESTS += python3-icalendar

@@ -15,7 +15,7 @@ my $faulty  = "$scratch/faulty.so";
 # Builds the machine; false when there is none.
 sub faulty_built {
     my $cc = $ENV{CC} // 'cc';
-    return system("$cc -O1 -fPIC -shared -o '$faulty' '" . project_root() . "/tests/support/faulty.c'") == 0;
+    return system("$cc -O1 -fPIC -shared -o '$faulty' '" . project_root() . "/tests/support/faulty.c' -lunwind") == 0;
 }
 
 # try_out(faults, args..., {in, env}): as run, on the faulty machine and by the small rules; "hung" when it does not end.

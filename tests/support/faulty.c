@@ -25,6 +25,7 @@
 #include <errno.h>
 #include <execinfo.h>
 #include <fcntl.h>
+#include <libunwind.h>
 #include <link.h>
 #include <stdarg.h>
 #include <stdatomic.h>
@@ -112,7 +113,7 @@ static uint_fast64_t place_of(void *address)
 static inline __attribute__((always_inline)) uint_fast64_t site_here(void)
 {
     void *calls[CALLS + 2];
-    int count = backtrace(calls, depth + 1);
+    int count = unw_backtrace(calls, depth + 1); /* three times as fast as backtrace */
     uint_fast64_t site = 14695981039346656037u;
     bool alone = true, packing = false;
     for (int i = 1; i < count; i++) { /* the first is the function above that stands in the way */
@@ -258,7 +259,7 @@ __attribute__((constructor)) static void arm(void)
         depth = calls_said[0] - '0';
     if (failing || noting || watching) {
         void *calls[1];
-        backtrace(calls, 1); /* what it loads for itself it loads now */
+        unw_backtrace(calls, 1); /* what it loads for itself it loads now */
         dl_iterate_phdr(note_module, NULL);
     }
     faults[MEMORY].way = "";
