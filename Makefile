@@ -147,11 +147,16 @@ IN_MEMORY := $(shell [ -w /dev/shm ] && echo TMPDIR=/dev/shm)
 
 .PHONY: tests units
 units: $(UNITS)
-tests: $(B)/jarside units
+tests: $(B)/jarside $(B)/season.db units
 	@$(MAKE) --no-print-directory MODE=asan CC="$(if $(findstring gcc,$(CC)),$(CC),gcc)" CFLAGS="-O1 -g" replays
 	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP $(IN_MEMORY) prove -j3 --state=save \
 	    --statefile=$(B)/prove.state $(PROVEFLAGS) $(LONGEST) $(filter-out $(LONGEST),$(UNITS) $(SCRIPTS)); \
 	    status=$$?; tests/house/slowest $(B)/prove.state; exit $$status
+
+# The invented season, for tests that begin with it.
+$(B)/season.db: $(B)/jarside $(shell find rules corpus/demo -type f)
+	@rm -f $@*
+	$(Q)XDG_CONFIG_HOME=/nonexistent JARSIDE_RULES=$(CURDIR)/rules JARSIDE_NOW=2026-04-22T18:00:00Z $< journal demo $@ > /dev/null
 
 asan:  ## the whole suite under AddressSanitizer and UndefinedBehaviorSanitizer
 	@$(MAKE) --no-print-directory MODE=asan CFLAGS="-O1 -g" tests

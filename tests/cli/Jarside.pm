@@ -7,6 +7,7 @@ use warnings;
 use Cpanel::JSON::XS qw(decode_json);
 use Exporter 'import';
 use File::Basename qw(dirname);
+use File::Copy qw(copy);
 use File::Temp qw(tempdir);
 use IPC::Open3;
 use IO::Pty;
@@ -15,7 +16,7 @@ use POSIX qw(:sys_wait_h);
 use Symbol qw(gensym);
 use Test::More;
 
-our @EXPORT = qw(run json decode_json golden talk talk_by project_root scratch);
+our @EXPORT = qw(run json decode_json golden talk talk_by project_root scratch season);
 
 my $root = dirname(__FILE__) . "/../..";
 
@@ -74,6 +75,15 @@ sub json {
     my $answer = eval { decode_json($out) };
     die "no JSON (exit $status): $out$err" unless defined $answer;
     return $answer;
+}
+
+# season(file): the season that `journal demo` makes, in a new file. To judge it takes seconds, so `make check` has it done
+# once, beside the program.
+sub season {
+    my ($file) = @_;
+    my $made = dirname($program) . '/season.db';
+    return copy($made, $file) if -e $made && -M $made <= -M $program;
+    return (run('journal', 'demo', $file))[0] == 0;
 }
 
 # golden(name, text): compares with golden/NAME; UPDATE_GOLDEN=1 writes it, to be reviewed in the diff.

@@ -16,6 +16,8 @@ my $tiny    = project_root() . '/tests/unit/tiny-rules';
 my $cases   = project_root() . '/tests/unit/tiny-cases';
 my $log     = project_root() . '/corpus/process/core-hot.csv';
 my @journal = ('--journal', "$scratch/j.db");
+my @season  = ('--journal', "$scratch/season.db");
+ok(season($season[1]), 'an invented season');
 
 # to_nobody(args..., {in, signal}): status and standard error of a program whose output nobody reads any more.
 sub to_nobody {
@@ -63,7 +65,7 @@ my @printing = (
     [ qw(export --table vessel), @journal ], [ qw(export --table look -), @journal ],
     [ qw(journal check), @journal ],
     [ qw(rules test --json), "$cases/labelled.yaml", { env => { JARSIDE_RULES => $tiny } } ],
-    [qw(review --demo)], [qw(review --demo --json)], [qw(review --demo --details)], [qw(review --demo --html -)],
+    [qw(review --demo)], [ qw(review --json), @season ], [ qw(review --details), @season ], [ qw(review --html -), @season ],
     [ qw(review --csv -), { in => "lost,cook\n" . "yes,K1\nno,K2\n" x 20 } ],
 );
 for my $case (@printing) {
@@ -92,8 +94,8 @@ subtest 'what an act recorded stays' => sub {
 };
 
 subtest 'files are written whoever reads about them' => sub {
-    for my $act ([ export => "$scratch/out" ], [ backup => "$scratch/b.db" ], [ qw(due --ics), "$scratch/due.ics" ], [ qw(review --demo --html), "$scratch/r.html" ]) {
-        my ($status, $err) = to_nobody(@$act, $act->[0] eq 'review' ? () : @journal);
+    for my $act ([ export => "$scratch/out" ], [ backup => "$scratch/b.db" ], [ qw(due --ics), "$scratch/due.ics" ], [ qw(review --html), "$scratch/r.html" ]) {
+        my ($status, $err) = to_nobody(@$act, $act->[0] eq 'review' ? @season : @journal);
         is($status, 141, "$act->[0]: 141") or diag $err;
         ok(-e $act->[-1], 'and its file is there');
     }
@@ -106,7 +108,7 @@ is(-s "$scratch/err", 0, 'quietly');
 
 SKIP: {
     skip 'no /dev/full', 6 unless -c '/dev/full';
-    for my $args ('judge green', 'show', 'review --demo --html -', 'due --ics - --journal ' . $journal[1], 'export --table vessel --journal ' . $journal[1], '--help') {
+    for my $args ('judge green', 'show', "review --html - @season", 'due --ics - --journal ' . $journal[1], 'export --table vessel --journal ' . $journal[1], '--help') {
         my $err = `'$program' $args 2>&1 >/dev/full`;
         is(($? >> 8) . ($err =~ /cannot (?:be written|write)/ ? ' told' : " $err"), '74 told', "$args: a full disk is told");
     }

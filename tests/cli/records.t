@@ -136,7 +136,7 @@ subtest 'hostile text' => sub {
 subtest 'losses' => sub {
     my ($scratch, %env) = (scratch(), JARSIDE_NOW => '2026-04-22T18:00:00Z');
     my $ask = sub { my ($status, $out, $err) = run(@_, '--journal', "$scratch/season.db", { env => {%env} }); is($status, 0, "@_") or diag $err; $out };
-    run('journal', 'demo', "$scratch/season.db", { env => {%env} });
+    season("$scratch/season.db");
     my $batches = decode_json($ask->(qw(list --json --limit 0)))->{records};
     my %expected;
     for my $batch (@$batches) {

@@ -11,6 +11,8 @@ use Test::More;
 my %now    = (env => { JARSIDE_NOW => '2026-05-01T12:00:00+00:00' });
 my $folder = scratch();
 my $pages  = 0;
+my @season = ('--journal', "$folder/season.db");
+ok(season($season[1]), 'an invented season') or BAIL_OUT('no season');
 
 sub slurp { open(my $from, '<:raw', $_[0]) or die "$_[0]: $!"; local $/; return scalar <$from> }
 
@@ -58,9 +60,9 @@ my $head = "vessel,lost,cook,starter,shelf,batch,started,ended\n";
 
 subtest 'the invented season' => sub {
     my $page   = page('season', '--demo');
-    my $review = json(qw(review --demo --json), \%now);
+    my $review = json(qw(review --json), @season, \%now);
     my $text   = plain($page);
-    my ($status, $out) = run(qw(review --demo), \%now);
+    my ($status, $out) = run('review', @season, \%now);
     my ($short) = $text =~ /In short (.*?) This is statistics, not proof/;
     is($short, ($out =~ s/\n\n.*//sr =~ s/\s+/ /gr), 'begins with what the screen says');
     for my $factor (@{ $review->{factors} }) {
@@ -83,7 +85,7 @@ subtest 'the invented season' => sub {
     my @bare = grep { /\bp (?:0\.|below)/ && !/\d+ of \d+|from \d+ (?:vessels|informative)/ }
         map { s/<[^>]*>//gr } $page =~ m{<(?:p|li)\b[^>]*>(.*?)</(?:p|li)>}sg;
     is("@bare", '', 'no p without counts');
-    is(page('again', '--demo'), $page, 'the same bytes again');
+    is(page('again', @season), $page, 'the same bytes again');
     like($page, qr/\.bar\+td\{padding-left:\.5rem\}/, 'the mark at 100 % has room before the count');
 };
 
@@ -140,20 +142,20 @@ subtest 'the file' => sub {
     open(my $to, '>', $file) or die $!;
     print {$to} 'mine';
     close $to;
-    my ($status, $out, $err) = run(qw(review --demo --html), $file, \%now);
+    my ($status, $out, $err) = run(qw(review --html), $file, @season, \%now);
     is($status, 74, 'a file that exists: exit 74');
     like($err, qr/there\.html.*exists/, 'is not replaced');
     is(slurp($file), 'mine', 'and is as it was');
-    ($status) = run(qw(review --demo --force --html), $file, \%now);
+    ($status) = run(qw(review --force --html), $file, @season, \%now);
     is($status, 0, '--force replaces it');
     like(slurp($file), qr{</html>\n\z}, 'whole');
-    ($status, undef, $err) = run(qw(review --demo --html /nonexistent/x.html), \%now);
+    ($status, undef, $err) = run(qw(review --html /nonexistent/x.html), @season, \%now);
     is($status, 74, 'no such folder: exit 74');
     like($err, qr{/nonexistent/x\.html}, 'is named');
-    ($status, $out) = run(qw(review --demo --html -), \%now);
+    ($status, $out) = run(qw(review --html -), @season, \%now);
     is($out, slurp($file), q('-' writes it to standard output));
     is((run(qw(review --demo --json --html x.html), \%now))[0], 2, 'not JSON and a page at once');
-    is(join(' ', grep { !/\.html$/ } map { s{.*/}{}r } glob("$folder/* $folder/.??*")), '', 'nothing else is left behind');
+    is(join(' ', grep { !/\.html$|season\.db/ } map { s{.*/}{}r } glob("$folder/* $folder/.??*")), '', 'nothing else is left behind');
 };
 
 done_testing;

@@ -124,11 +124,13 @@ subtest 'a conversation' => sub {
 };
 subtest 'one batch of a journal, or of a table' => sub {
     my %now = (env => { JARSIDE_NOW => '2026-05-01T12:00:00+00:00' });
-    my $b6 = json(qw(review B6 --demo --json), \%now);
+    my $season = scratch() . '/season.db';
+    ok(season($season), 'an invented season');
+    my $b6 = json(qw(review B6 --json --journal), $season, \%now);
     is(pair($b6->{totals}{counted}), '7 of 10', 'only that batch');
     is($b6->{account}{causes}[0]{id}, 'under_sterilised', 'its signs and its control say the cook');
     ok(!(grep { $_->{id} eq 'control_vessel' } @{ $b6->{account}{tests} }), 'no test that was done is advised');
-    is(json(qw(review b2 --demo --json), \%now)->{account}{causes}[0]{id}, 'starter_contaminated', 'and of another the starter');
+    is(json(qw(review b2 --json --journal), $season, \%now)->{account}{causes}[0]{id}, 'starter_contaminated', 'and of another the starter');
     my $table = join "\n", 'batch,lost,position,lid,order,grams,spot,bag lot',
         map { join ',', 'B1', ($_ > 14 || $_ == 3 ? 'yes' : 'no'), ($_ % 2 ? 'mid' : 'edge'), ($_ % 3 ? 'foil' : 'disc'), $_, 900 + $_ % 4, 'left', 'M1' } 1 .. 20;
     my $order = json(qw(review --json --csv -), { in => "$table\n", %now });

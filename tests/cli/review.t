@@ -29,11 +29,16 @@ sub refused {
 sub names { join ' or ', sort map { "$_->{scope} $_->{level}" } @{ $_[0]{suspects} } }
 sub limits { join ' ', map { $_->{id} } @{ $_[0]{limits} } }
 
+# The invented season is built anew by --demo; the same is made once in a journal.
+my @season = ('--journal', scratch() . '/season.db');
+ok(season($season[1]), 'an invented season') or BAIL_OUT('no season');
+
 # So many rows of one kind.
 sub rows { my ($count, $row) = @_; return "$row\n" x $count }
 
 subtest 'the invented season' => sub {
     my $review = json(qw(review --demo --json), \%now);
+    is_deeply($review, json(qw(review --json), @season, \%now), 'is the same whether it is built for the review or in a journal');
     is($review->{schema}, 1, 'schema 1');
     my %fault = map { names($_) => $_ } @{ $review->{faults} };
     is_deeply([sort keys %fault], ['cook C4', 'grain_lot L3 or session N7', 'place closet', 'starter S2'],
@@ -64,7 +69,7 @@ subtest 'the invented season' => sub {
 
 subtest 'in words' => sub {
     # Every p must be that of the counts beside it: the upper hypergeometric tail (Fisher 1935), summed here anew.
-    for my $suspect (map { @{ $_->{suspects} } } @{ json(qw(review --demo --json), \%now)->{faults} }) {
+    for my $suspect (map { @{ $_->{suspects} } } @{ json(qw(review --json), @season, \%now)->{faults} }) {
         my ($lost, $of)  = @{ $suspect->{inside} }{qw(lost of)};
         my ($more, $all) = ($lost + $suspect->{outside}{lost}, $of + $suspect->{outside}{of});
         my $tail = 0;
@@ -74,7 +79,7 @@ subtest 'in words' => sub {
         cmp_ok($suspect->{q}, '>=', $suspect->{exact_p}, 'and q is no less');
     }
 
-    my ($status, $out) = run(qw(review --demo), \%now);
+    my ($status, $out) = run('review', @season, \%now);
     is($status, 0, 'exit 0');
     like($out, qr/^You lost \d+ of 120 vessels/, 'what was lost comes first');
     (my $line = $out) =~ s/\s+/ /g;
@@ -83,7 +88,7 @@ subtest 'in words' => sub {
         for 'cook C4', 'starter S2', 'place closet', 'either (?:session N7 or grain lot L3|grain lot L3 or session N7)';
     like($out, qr/^Change first: starter S2\. Without it about \d+ vessels \(\d+ to \d+\)/m, 'then what to change');
     cmp_ok(scalar(split /\n/, $out), '<=', 23, 'all of it on a terminal of 24 lines');
-    my (undef, $full) = run(qw(review --demo --details), \%now);
+    my (undef, $full) = run(qw(review --details), @season, \%now);
     like($full, qr/^By cook$/m, 'details by factor');
     like($full, qr/^Next batch, to tell /m, 'the next batch');
     like($full, qr/^How this is decided$/m, 'and the rule');
@@ -95,7 +100,7 @@ subtest 'in words' => sub {
             "$title: no p without counts");
         ok(!(grep { length > 80 } split /\n/, $text =~ s/[^\x00-\x7f]+/?/gr), "$title: fits 80 columns");
     }
-    my (undef, $narrow) = run(qw(review --demo --details), { env => { %{ $now{env} }, COLUMNS => 40 } });
+    my (undef, $narrow) = run(qw(review --details), @season, { env => { %{ $now{env} }, COLUMNS => 40 } });
     ok(!(grep { length > 40 } split /\n/, $narrow =~ s/[^\x00-\x7f]+/?/gr), 'and 40');
 };
 
