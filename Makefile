@@ -242,7 +242,7 @@ uninstall:  ## remove what install installed
 	rm -rf $(TO_DATA)/rules $(TO_DATA)/corpus
 	[ ! -d $(TO_DATA) ] || rmdir --ignore-fail-on-non-empty $(TO_DATA)
 
-deb:  ## build a Debian package in .build/deb
+deb:  ## build a Debian package in .build/deb (DEBFLAGS: more options of dpkg-deb)
 	@rm -rf $(B)/stage
 	@$(MAKE) --no-print-directory -s PREFIX=/usr DESTDIR=$(abspath $(B))/stage install
 	@.debian/build $(B)/stage $(if $(filter .build/%,$(B)),.build,$(B))/deb

@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -447,10 +448,9 @@ static bool quantity_is_there(struct job *job, const struct pattern *pattern)
     const struct clause *clause = &job->reader->clause;
     for (size_t i = clause->first; i < clause->end; i++) {
         const struct token *token = &job->tokens[i];
-        const char *word = job->working.bytes + token->start;
-        uint32_t at = token->start; /* of "d12" the 12 */
-        if (!token->counts)
-            at += (uint32_t)strcspn(word, "0123456789 \n");
+        uint32_t at = token->start;
+        while (!token->counts && at < token->end && !isdigit((unsigned char)job->working.bytes[at]))
+            at++; /* to the 12 of "d12" */
         if (at < token->end && (!pattern->unit || token->units >> dimension & 1) &&
             quantity_end(job->reader, job->working.bytes, clause->to, at, dimension, pattern->unit))
             return true;
