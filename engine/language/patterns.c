@@ -441,12 +441,13 @@ static void clause_note(struct job *job, size_t word)
     }
 }
 
-/* Whether the clause holds a quantity as the pattern asks for. */
-static bool quantity_is_there(struct job *job, const struct pattern *pattern)
+/* Whether a quantity as the pattern asks for begins with a word of the clause, from `first` to `last`. */
+static bool quantity_is_there(struct job *job, const struct pattern *pattern, size_t first,
+                              size_t last)
 {
     enum dimension dimension = pattern->phrase.dimension;
     const struct clause *clause = &job->reader->clause;
-    for (size_t i = clause->first; i < clause->end; i++) {
+    for (size_t i = first; i <= last; i++) {
         const struct token *token = &job->tokens[i];
         uint32_t at = token->start;
         while (!token->counts && at < token->end && !isdigit((unsigned char)job->working.bytes[at]))
@@ -469,8 +470,9 @@ void pattern_run(struct job *job, struct pattern *pattern, size_t word)
         return;
     clause_note(job, word);
     uint32_t from = r->clause.from, to = r->clause.to;
+    size_t first = r->clause.first, last = r->clause.end - 1;
     if (to - from > 2 * REACH) {
-        size_t first = word, last = word;
+        first = last = word;
         while (first > r->clause.first && tokens[first - 1].start + REACH >= tokens[word].start)
             first--;
         while (last + 1 < r->clause.end && tokens[last + 1].end <= tokens[word].end + REACH)
@@ -484,7 +486,8 @@ void pattern_run(struct job *job, struct pattern *pattern, size_t word)
     for (size_t i = 0; i < pattern->with_count && !holds; i++)
         holds = r->stem_in[pattern->with[i]] == r->clause.number;
     /* Of what is longer than all that, a single word, it says nothing. */
-    if (holds && to - from <= 4 * REACH && (!pattern->gated || quantity_is_there(job, pattern)))
+    if (holds && to - from <= 4 * REACH &&
+        (!pattern->gated || quantity_is_there(job, pattern, first, last)))
         run_pattern(job, pattern, from, to);
 }
 
