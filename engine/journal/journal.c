@@ -20,116 +20,51 @@
 #include "base/text.h"
 #include "journal/sql.h"
 
-/* The schema and its migrations: migrations[v] takes a file from version v to
- * v + 1. What has been released is never edited; a change is a new entry. */
+/* ---- the schema ------------------------------------------------------------------------------ */
 
-static const char version_1[] =
-    "CREATE TABLE starter (id INTEGER PRIMARY KEY, label TEXT NOT NULL UNIQUE,"
-    " species TEXT NOT NULL, kind TEXT NOT NULL, source TEXT NOT NULL,"
-    " made INTEGER, made_offset INTEGER, note TEXT NOT NULL) STRICT;"
-    "CREATE TABLE parent (id INTEGER PRIMARY KEY,"
-    " starter INTEGER NOT NULL REFERENCES starter(id), parent INTEGER NOT NULL REFERENCES "
-    "starter(id),"
-    " UNIQUE (starter, parent), CHECK (starter <> parent)) STRICT;"
-    "CREATE INDEX parent_parent ON parent(parent);"
-    "CREATE TABLE lot (id INTEGER PRIMARY KEY, label TEXT NOT NULL UNIQUE,"
-    " grain TEXT NOT NULL, source TEXT NOT NULL, bought INTEGER, bought_offset INTEGER,"
-    " moisture REAL, note TEXT NOT NULL) STRICT;"
-    "CREATE TABLE cook (id INTEGER PRIMARY KEY, label TEXT NOT NULL UNIQUE,"
-    " cooker TEXT NOT NULL, method TEXT NOT NULL, gauge REAL, minutes REAL, altitude REAL, air "
-    "REAL,"
-    " load TEXT NOT NULL, facts TEXT NOT NULL, at INTEGER, at_offset INTEGER, note TEXT NOT NULL)"
-    " STRICT;"
-    "CREATE TABLE session (id INTEGER PRIMARY KEY, label TEXT NOT NULL UNIQUE,"
-    " facts TEXT NOT NULL, at INTEGER, at_offset INTEGER, note TEXT NOT NULL) STRICT;"
-    "CREATE TABLE place (id INTEGER PRIMARY KEY, label TEXT NOT NULL UNIQUE,"
-    " celsius REAL, note TEXT NOT NULL) STRICT;"
-    "CREATE TABLE batch (id INTEGER PRIMARY KEY, label TEXT NOT NULL UNIQUE,"
-    " at INTEGER NOT NULL, at_offset INTEGER NOT NULL, species TEXT NOT NULL,"
-    " starter INTEGER REFERENCES starter(id), lot INTEGER REFERENCES lot(id),"
-    " cook INTEGER REFERENCES cook(id), session INTEGER REFERENCES session(id),"
-    " dry REAL, water REAL, dose REAL, unit TEXT NOT NULL, soak REAL, purpose TEXT NOT NULL,"
-    " facts TEXT NOT NULL, note TEXT NOT NULL) STRICT;"
-    "CREATE INDEX batch_starter ON batch(starter);"
-    "CREATE INDEX batch_lot ON batch(lot);"
-    "CREATE INDEX batch_cook ON batch(cook);"
-    "CREATE INDEX batch_session ON batch(session);"
-    "CREATE TABLE vessel (id INTEGER PRIMARY KEY, label TEXT NOT NULL UNIQUE,"
-    " batch INTEGER NOT NULL REFERENCES batch(id), number INTEGER NOT NULL, kind TEXT NOT NULL,"
-    " grams REAL, place INTEGER REFERENCES place(id), position TEXT NOT NULL,"
-    " control INTEGER NOT NULL, note TEXT NOT NULL,"
-    " stands INTEGER REFERENCES place(id), stood INTEGER REFERENCES place(id),"
-    " state TEXT NOT NULL, fate TEXT NOT NULL, ended INTEGER, ended_offset INTEGER,"
-    " last_look INTEGER REFERENCES look(id), due INTEGER NOT NULL, due_for TEXT NOT NULL,"
-    " UNIQUE (batch, number)) STRICT;"
-    "CREATE INDEX vessel_place ON vessel(place);"
-    "CREATE INDEX vessel_stands ON vessel(stands);"
-    "CREATE INDEX vessel_stood ON vessel(stood);"
-    "CREATE INDEX vessel_due ON vessel(due) WHERE due > 0;"
-    "CREATE INDEX vessel_fate ON vessel(control, fate, last_look);"
-    "CREATE TABLE look (id INTEGER PRIMARY KEY, vessel INTEGER NOT NULL REFERENCES vessel(id),"
-    " at INTEGER NOT NULL, at_offset INTEGER NOT NULL, words TEXT NOT NULL, facts TEXT NOT NULL,"
-    " coverage REAL, action TEXT NOT NULL, next_step TEXT NOT NULL, forced_by TEXT NOT NULL,"
-    " finding TEXT NOT NULL, status TEXT NOT NULL, contaminated REAL, posterior TEXT NOT NULL,"
-    " rules TEXT NOT NULL, program TEXT NOT NULL, corrects INTEGER UNIQUE REFERENCES look(id),"
-    " turn INTEGER REFERENCES look(id)) STRICT;"
-    "CREATE INDEX look_vessel ON look(vessel);"
-    "CREATE TABLE deed (id INTEGER PRIMARY KEY, vessel INTEGER NOT NULL REFERENCES vessel(id),"
-    " at INTEGER NOT NULL, at_offset INTEGER NOT NULL, kind TEXT NOT NULL,"
-    " place INTEGER REFERENCES place(id), detail TEXT NOT NULL,"
-    " corrects INTEGER UNIQUE REFERENCES deed(id), turn INTEGER REFERENCES deed(id)) STRICT;"
-    "CREATE INDEX deed_vessel ON deed(vessel);"
-    "CREATE TABLE outcome (id INTEGER PRIMARY KEY, vessel INTEGER NOT NULL REFERENCES vessel(id),"
-    " at INTEGER NOT NULL, at_offset INTEGER NOT NULL, finding TEXT NOT NULL, status TEXT NOT NULL,"
-    " cause TEXT NOT NULL, how TEXT NOT NULL, corrects INTEGER UNIQUE REFERENCES outcome(id),"
-    " turn INTEGER REFERENCES outcome(id)) STRICT;"
-    "CREATE INDEX outcome_vessel ON outcome(vessel);"
-    "CREATE TABLE edit (id INTEGER PRIMARY KEY, at INTEGER NOT NULL, at_offset INTEGER NOT NULL,"
-    " \"table\" TEXT NOT NULL, label TEXT NOT NULL, \"column\" TEXT NOT NULL,"
-    " was TEXT NOT NULL, became TEXT NOT NULL) STRICT;";
+/* What the record table (record.h) does not say of a table: which of its columns go together only once. */
+static const char *const constraints[RECORD_COUNT] = {
+    [RECORD_VESSEL] = ", UNIQUE (batch, number)",
+    [RECORD_PARENT] =
+        ", UNIQUE (starter, parent), UNIQUE (starter, vessel), CHECK (starter <> parent),"
+        " CHECK ((parent IS NULL) <> (vessel IS NULL))",
+};
 
-/* What vessels of one batch do not share. */
-static const char version_2[] = "ALTER TABLE vessel ADD COLUMN lid TEXT NOT NULL DEFAULT '';"
-                                "ALTER TABLE vessel ADD COLUMN bag TEXT NOT NULL DEFAULT '';"
-                                "ALTER TABLE vessel ADD COLUMN spot TEXT NOT NULL DEFAULT '';"
-                                "ALTER TABLE vessel ADD COLUMN sequence REAL;";
+/* What is looked for by. */
+static const char *const indexed[] = {
+    "parent(parent)",
+    "parent(vessel)",
+    "batch(starter)",
+    "batch(lot)",
+    "batch(cook)",
+    "batch(session)",
+    "vessel(place)",
+    "vessel(stands)",
+    "vessel(stood)",
+    "vessel(due) WHERE due > 0",
+    "vessel(control, fate, last_look)",
+    "vessel(batch, control, state, fate)",
+    "vessel(id) WHERE due = 0 AND state IN ('growing', 'isolated')",
+    "look(vessel)",
+    "event(vessel)",
+    "outcome(vessel)"};
 
-/* Names as growers use them; why a vessel was discarded; starters made from a vessel; acts that can be
- * undone (journal.h). */
-static const char version_3[] =
-    "ALTER TABLE deed RENAME TO event;"
-    "DROP INDEX deed_vessel;"
-    "CREATE INDEX event_vessel ON event(vessel);"
-    "ALTER TABLE event ADD COLUMN because TEXT NOT NULL DEFAULT '';"
-    "ALTER TABLE batch RENAME COLUMN dose TO inoculum;"
-    "ALTER TABLE parent RENAME TO parent_1;"
-    "DROP INDEX parent_parent;"
-    "CREATE TABLE parent (id INTEGER PRIMARY KEY,"
-    " starter INTEGER NOT NULL REFERENCES starter(id), parent INTEGER REFERENCES starter(id),"
-    " vessel INTEGER REFERENCES vessel(id), UNIQUE (starter, parent), UNIQUE (starter, vessel),"
-    " CHECK (starter <> parent), CHECK ((parent IS NULL) <> (vessel IS NULL))) STRICT;"
-    "INSERT INTO parent (id, starter, parent) SELECT id, starter, parent FROM parent_1;"
-    "DROP TABLE parent_1;"
-    "CREATE INDEX parent_parent ON parent(parent);"
-    "CREATE INDEX parent_vessel ON parent(vessel);"
-    "CREATE TABLE act (id INTEGER PRIMARY KEY, at INTEGER NOT NULL, at_offset INTEGER NOT NULL,"
-    " words TEXT NOT NULL, changes BLOB, undone INTEGER NOT NULL) STRICT;";
-
-/* Who recorded what, at which station; the words of all records (query.c keeps them). What is found in
- * `wording` is looked up before it is believed, so nothing is ever taken out of it. */
-static const char version_4[] =
-    "ALTER TABLE batch ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
-    "ALTER TABLE look ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
-    "ALTER TABLE event ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
-    "ALTER TABLE outcome ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
-    "ALTER TABLE edit ADD COLUMN \"by\" TEXT NOT NULL DEFAULT '';"
-    "CREATE INDEX vessel_became ON vessel(batch, control, state, fate);"
-    "CREATE INDEX vessel_undated ON vessel(id) WHERE due = 0 AND state IN ('growing', 'isolated');"
-    "CREATE VIRTUAL TABLE wording USING fts5(body, content = '', columnsize = 0,"
+/* Beside the records: acts that can be undone (journal.h), and the words of all records (query.c keeps them); what
+ * is found in these is looked up before it is believed, so nothing is ever taken out. */
+static const char beside_records[] =
+    "CREATE TABLE IF NOT EXISTS act (id INTEGER PRIMARY KEY, at INTEGER NOT NULL,"
+    " at_offset INTEGER NOT NULL, words TEXT NOT NULL, changes BLOB, undone INTEGER NOT NULL) "
+    "STRICT;"
+    "CREATE VIRTUAL TABLE IF NOT EXISTS wording USING fts5(body, content = '', columnsize = 0,"
     " tokenize = 'unicode61 remove_diacritics 0');";
 
-static const char *const migrations[JOURNAL_VERSION] = {version_1, version_2, version_3, version_4};
-enum { WITH_WORDS = 4 }; /* the first version that has them */
+/* Older versions had names of their own for these. */
+enum {
+    WITH_EVENTS = 3,
+    WITH_WORDS = 4
+}; /* the first version that calls them so; that has the words */
+static const char older_names[] = "ALTER TABLE deed RENAME TO event;"
+                                  "ALTER TABLE batch RENAME COLUMN dose TO inoculum;";
 
 /* ---- refusals -------------------------------------------------------------------------------- */
 
@@ -438,10 +373,52 @@ static int64_t read_version(struct journal *journal)
     return version;
 }
 
-/* Creates or migrates the schema within one transaction. */
+/* Makes the table of a kind of record; an older one anew, which takes over what the columns of both hold. */
+static void make_table(struct journal *journal, enum record record, bool older)
+{
+    static const char *const types[] = {[COLUMN_LABEL] = "TEXT NOT NULL UNIQUE",
+                                        [COLUMN_TEXT] = "TEXT NOT NULL DEFAULT ''",
+                                        [COLUMN_WORD] = "TEXT NOT NULL DEFAULT ''",
+                                        [COLUMN_INTEGER] = "INTEGER NOT NULL",
+                                        [COLUMN_DAY] = "INTEGER NOT NULL",
+                                        [COLUMN_FLAG] = "INTEGER NOT NULL",
+                                        [COLUMN_MOMENT] = "INTEGER",
+                                        [COLUMN_REFERENCE] = "INTEGER",
+                                        [COLUMN_REAL] = "REAL"};
+    const char *name = record_types[record].name;
+    TEXT(sql);
+    text_printf(&sql, "CREATE TABLE %s (id INTEGER PRIMARY KEY", older ? "made" : name);
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
+        const bool moment = column->kind == COLUMN_MOMENT,
+                   refers = column->kind == COLUMN_REFERENCE;
+        const char *must = column->required && (moment || refers) ? " NOT NULL" : "";
+        text_printf(&sql, ", \"%s\" %s%s", column->name, types[column->kind], must);
+        if (moment)
+            text_printf(&sql, ", \"%s_offset\" INTEGER%s", column->name, must);
+        if (refers) /* only one row corrects another */
+            text_printf(&sql, "%s REFERENCES \"%s\"(id)",
+                        strcmp(column->name, "corrects") == 0 ? " UNIQUE" : "",
+                        record_types[column->refers].name);
+    }
+    text_printf(&sql, "%s) STRICT", constraints[record] != NULL ? constraints[record] : "");
+    journal_execute(journal, sql.bytes);
+    if (!older)
+        return;
+    const char *common =
+        query_string(journal, journal->arena,
+                     "SELECT group_concat('\"' || name || '\"') FROM pragma_table_info(?)"
+                     " WHERE name IN (SELECT name FROM pragma_table_info('made'))",
+                     "t", name);
+    journal_execute(journal,
+                    journal_sql(journal,
+                                "INSERT INTO made (%s) SELECT %s FROM \"%s\"; DROP TABLE \"%s\";"
+                                " ALTER TABLE made RENAME TO \"%s\"",
+                                common, common, name, name, name));
+}
+
+/* Makes the schema, or that of an older journal anew, within one transaction. */
 static void bring_up(struct journal *journal)
 {
-    char numbers[96]; /* a pragma takes no parameter */
     int64_t version = read_version(journal);
     if (journal->status != STATUS_OK || version == JOURNAL_VERSION)
         return;
@@ -450,18 +427,23 @@ static void bring_up(struct journal *journal)
                              "writing to bring it up to date");
         return;
     }
-    snprintf(numbers, sizeof numbers, "PRAGMA user_version = %d; PRAGMA application_id = %d",
-             JOURNAL_VERSION, JOURNAL_APPLICATION);
     journal_work(journal);
     version = read_version(journal); /* again: another process may have been first */
-    bool done = true, filled = version >= WITH_WORDS;
-    for (; journal->status == STATUS_OK && done && version < JOURNAL_VERSION; version++)
-        done = sqlite3_exec(journal->database, migrations[version], NULL, NULL, NULL) == SQLITE_OK;
-    if (journal->status == STATUS_OK &&
-        !(done && sqlite3_exec(journal->database, numbers, NULL, NULL, NULL) == SQLITE_OK))
-        journal_fault(journal, "bring up to date");
-    for (int i = 0; i < RECORD_COUNT && !filled; i++)
-        words_note(journal, (enum record)i, 0);
+    if (version > 0 && version < WITH_EVENTS)
+        journal_execute(journal, older_names);
+    for (enum record i = 0; version < JOURNAL_VERSION && i < RECORD_COUNT; i++)
+        make_table(journal, i, version > 0);
+    for (size_t i = 0; version < JOURNAL_VERSION && i < sizeof indexed / sizeof *indexed; i++)
+        journal_execute(journal,
+                        journal_sql(journal, "CREATE INDEX index_%zu ON %s", i, indexed[i]));
+    journal_execute(journal, beside_records);
+    if (version > 0 && version < JOURNAL_VERSION) /* their columns stood in another order */
+        journal_execute(journal, "UPDATE act SET changes = NULL");
+    for (enum record i = 0; version < WITH_WORDS && i < RECORD_COUNT; i++)
+        words_note(journal, i, 0);
+    journal_execute(journal, /* a pragma takes no parameter */
+                    journal_sql(journal, "PRAGMA user_version = %d; PRAGMA application_id = %d",
+                                JOURNAL_VERSION, JOURNAL_APPLICATION));
     journal_finish(journal);
 }
 
@@ -565,8 +547,8 @@ static void settle(struct journal *journal)
                 sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_VIEW, 0, &on) == SQLITE_OK &&
                 sqlite3_busy_timeout(database, JOURNAL_PATIENCE) == SQLITE_OK &&
                 sqlite3_exec(database,
-                             "PRAGMA foreign_keys = ON; PRAGMA cell_size_check = ON; "
-                             "PRAGMA synchronous = FULL; PRAGMA temp_store = MEMORY",
+                             "PRAGMA cell_size_check = ON; PRAGMA synchronous = FULL;"
+                             " PRAGMA temp_store = MEMORY; PRAGMA foreign_keys = OFF",
                              NULL, NULL, NULL) == SQLITE_OK;
     for (size_t i = 0; i < sizeof functions / sizeof *functions && done; i++)
         done = sqlite3_create_function(database, functions[i].name, -1,
@@ -574,7 +556,8 @@ static void settle(struct journal *journal)
                                        functions[i].called, NULL, NULL) == SQLITE_OK;
     if (!done)
         journal_fault(journal, "open");
-    bring_up(journal);
+    bring_up(journal); /* tables that others refer to are made anew */
+    journal_execute(journal, "PRAGMA foreign_keys = ON");
 }
 
 /* Bytes of the file that SQLite keeps beside another; 0 for none. */
