@@ -24,9 +24,10 @@ struct text { /* a growable byte string, NUL-terminated, owned by whoever holds 
  * a string at any time. Texts are passed by pointer, never copied as structs. */
 void text_init(struct text *text);
 void text_release(struct text *text);
-/* Declares an empty text that is released where its scope ends. */
+/* A text that is released where its scope ends; and an empty one of that name. */
+#define SCOPED_TEXT __attribute__((cleanup(text_release)))
 #define TEXT(name)                                                                                 \
-    struct text name __attribute__((cleanup(text_release)));                                       \
+    struct text name SCOPED_TEXT;                                                                  \
     text_init(&(name))
 void text_clear(struct text *text);
 /* Takes back what was added beyond `length`; nothing when there is less. */

@@ -2,7 +2,6 @@
 #include "review/dataset.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -199,17 +198,9 @@ static void intake_shift(struct intake *intake, size_t column, const enum moved_
 }
 
 /* Adds a remark: a sentence. */
-__attribute__((format(printf, 2, 3))) static void intake_say(struct intake *intake,
-                                                             const char *format, ...)
-{
-    char words[256];
-    va_list arguments;
-    va_start(arguments, format);
-    vsnprintf(words, sizeof words, format, arguments);
-    va_end(arguments);
-    *arena_push(intake->arena, intake->remarks, intake->dataset.remark_count) =
-        arena_string(intake->arena, words);
-}
+#define intake_say(intake, ...)                                                                    \
+    (*arena_push((intake)->arena, (intake)->remarks, (intake)->dataset.remark_count) =             \
+         arena_format((intake)->arena, __VA_ARGS__))
 
 /* Leaves out, with a remark, columns of more distinct words than half the vessels. */
 static void intake_leave_out_names(struct intake *intake)

@@ -25,21 +25,13 @@ static void view_get(struct journal_view *view, enum record record, int64_t id, 
 
 /* ---- words ----------------------------------------------------------------------------------- */
 
-/* The text as a string in the arena; it is released. */
-static const char *taken(struct journal_view *view, struct text *text)
-{
-    const char *copy = arena_copy(view->arena, text->bytes, text->length);
-    text_release(text);
-    return copy;
-}
-
 /* The words of a template of a tree, which is released. */
 static const char *said(struct journal_view *view, const char *template, json_t *tree)
 {
     TEXT(text);
     view_words(&text, template, tree);
     json_decref(tree);
-    return taken(view, &text);
+    return arena_string(view->arena, text.bytes);
 }
 
 /* Its first letter small, unless the name goes on in capitals ("PP bottle"). */
@@ -136,7 +128,7 @@ static const char *column_words(struct journal_view *view, const struct column *
     TEXT(text);
     if (!isnan(*(const double *)column_member(column, row)))
         quantity_show(&text, *(const double *)column_member(column, row), column->dimension);
-    return taken(view, &text);
+    return arena_string(view->arena, text.bytes);
 }
 
 /* As JSON; `words` are those of journal_show_column. */

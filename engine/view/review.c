@@ -109,7 +109,7 @@ static json_t *level_says(const struct review *review, size_t factor, uint32_t l
 {
     TEXT(says);
     put_level(&says, review->dataset, factor, level);
-    return view_json_take(&says);
+    return view_json_safe(says.bytes);
 }
 
 static json_t *scope(const struct review *review, size_t factor)
@@ -204,12 +204,12 @@ static json_t *suspect_row(const struct review *review, const void *row)
         put_level(&says, review->dataset, suspect->with_factor, suspect->with_level);
     }
     json_t *made =
-        view_json("scope:o factor:o level:o says:o p:n inside:o controls:o outside:o exact_p:n q:n "
+        view_json("scope:o factor:o level:o says:t p:n inside:o controls:o outside:o exact_p:n q:n "
                   "log_bayes_factor:n",
                   scope(review, suspect->factor), factor_name(review, suspect->factor),
-                  level_name(review, suspect->factor, suspect->level), view_json_take(&says),
-                  suspect->p, counts(suspect->inside), counts(suspect->controls),
-                  counts(suspect->outside), suspect->test_p, suspect->q, suspect->log_bayes);
+                  level_name(review, suspect->factor, suspect->level), says.bytes, suspect->p,
+                  counts(suspect->inside), counts(suspect->controls), counts(suspect->outside),
+                  suspect->test_p, suspect->q, suspect->log_bayes);
     if (suspect->with_factor < none)
         view_json_add(made, "with:o",
                       level_json(review, suspect->with_factor, suspect->with_level));
@@ -342,8 +342,8 @@ static json_t *plan_row(const struct review *review, const void *row)
         const struct review_arm *arm = &plan->arms[a];
         TEXT(says);
         put_arm(&says, review, plan, arm);
-        json_array_append_new(arms, view_json("vessels:z control:b says:o", arm->vessels,
-                                              arm->control, view_json_take(&says)));
+        json_array_append_new(
+            arms, view_json("vessels:z control:b says:t", arm->vessels, arm->control, says.bytes));
     }
     for (size_t c = 0; c < plan->factor_count; c++) {
         const struct review_suspect *suspect = &culprit->suspects[c];
@@ -360,7 +360,7 @@ static json_t *plan_row(const struct review *review, const void *row)
                              LIST(review, suspect_row, culprit->suspects, culprit->suspect_count));
     TEXT(says);
     view_words(&says, plan->crossed ? "review.crossed" : "review.reading", made);
-    json_object_set_new(made, "reading", view_json_take(&says));
+    view_json_add(made, "reading:t", says.bytes);
     return made;
 }
 
@@ -458,8 +458,7 @@ static void add_differing(json_t *root, const struct review *review)
         TEXT(safe);
         text_safe(&safe, name, strlen(name), &(struct text_safe_options){.limit = MOST});
         bool known = batch->why.cause_count > 0 && batch->why.causes[0].p > 0.5;
-        view_json_row(above, "name:o counts:o cause:s", view_json_take(&safe),
-                      counts(batch->counts),
+        view_json_row(above, "name:t counts:o cause:s", safe.bytes, counts(batch->counts),
                       known ? review->rules->causes[batch->why.causes[0].cause].name : NULL);
     }
     view_json_add(root, "_differing:o _q:n _above:o", differing, q, above);
@@ -518,11 +517,11 @@ static json_t *times(const struct review *review)
         TEXT(name);
         put_curve_name(&name, review, &time->curves[c]);
         json_array_append_new(curves,
-                              view_json("level:o cases:z lost:z median:n steps:o _name:o _letter:o",
+                              view_json("level:o cases:z lost:z median:n steps:o _name:t _letter:o",
                                         level_name(review, time->factor, time->curves[c].level),
                                         curve->cases, curve->lost, curve->median,
                                         LIST(review, step_row, curve->steps, curve->count),
-                                        view_json_take(&name), json_sprintf("%c", 'A' + (int)c)));
+                                        name.bytes, json_sprintf("%c", 'A' + (int)c)));
     }
     return view_json("factor:o cases:z left_out:z curves:o logrank:o",
                      factor_name(review, time->factor), time->cases, time->left_out, curves,
@@ -618,7 +617,7 @@ static json_t *limits(const struct review *review)
         TEXT(says);
         snprintf(name, sizeof name, "limit.%s", names[bit]);
         view_words(&says, name, kinds);
-        json_array_append_new(made, view_json("id:s says:o", names[bit], view_json_take(&says)));
+        json_array_append_new(made, view_json("id:s says:t", names[bit], says.bytes));
     }
     json_decref(kinds);
     return made;

@@ -152,9 +152,8 @@ static struct text safe_words(const struct screen *screen, const char *words)
 /* A paragraph behind what stands on the line up to `column`. */
 static void wrap_safe(struct screen *screen, size_t column, size_t indent, const char *words)
 {
-    struct text safe = safe_words(screen, words);
+    struct text safe SCOPED_TEXT = safe_words(screen, words);
     wrap(screen, column, indent, safe.bytes);
-    text_release(&safe);
 }
 
 void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
@@ -183,13 +182,12 @@ void screen_item(struct screen *screen, size_t indent, const char *lead, enum ro
 
 void screen_preformatted(struct screen *screen, size_t indent, const char *words)
 {
-    struct text safe = safe_words(screen, words);
+    struct text safe SCOPED_TEXT = safe_words(screen, words);
     put_spaces(&screen->out, indent);
     if (indent + utf8_width(safe.bytes, safe.length) <= screen->width)
         text_printf(&screen->out, "%s\n", safe.bytes);
     else
         wrap(screen, indent, indent + 4, safe.bytes);
-    text_release(&safe);
 }
 
 void screen_heading(struct screen *screen, const char *words)
@@ -206,7 +204,8 @@ void screen_blank(struct screen *screen)
 void screen_row(struct screen *screen, size_t indent, size_t label_width, const char *label,
                 const char *rest)
 {
-    struct text safe = safe_words(screen, label), rest_safe = safe_words(screen, rest);
+    struct text safe SCOPED_TEXT = safe_words(screen, label);
+    struct text rest_safe SCOPED_TEXT = safe_words(screen, rest);
     size_t columns = utf8_width(safe.bytes, safe.length);
     size_t needed = indent + label_width + utf8_width(rest_safe.bytes, rest_safe.length);
     put_spaces(&screen->out, indent);
@@ -219,8 +218,6 @@ void screen_row(struct screen *screen, size_t indent, size_t label_width, const 
         put_spaces(&screen->out, label_width - columns);
         wrap(screen, indent + label_width, indent + label_width, rest_safe.bytes);
     }
-    text_release(&safe);
-    text_release(&rest_safe);
 }
 
 size_t screen_lines(const struct screen *screen)
@@ -257,9 +254,8 @@ void screen_diags(struct screen *screen, const struct diags *diags)
             text_add(&raw, " ", 1);
         text_printf(&raw, "%s: %s", diag->kind == DIAG_WARNING ? "warning" : "error",
                     diag->message);
-        struct text safe = safe_words(screen, raw.bytes);
+        struct text safe SCOPED_TEXT = safe_words(screen, raw.bytes);
         text_printf(&screen->out, "%s\n", safe.bytes);
-        text_release(&safe);
         if (diag->excerpt != NULL) {
             enum { MARGIN = 4, LONGEST = 160 };
             struct text_safe_options options = {.ascii = screen->ascii, .limit = LONGEST};
@@ -301,11 +297,11 @@ static struct grid grid_of(const struct screen *screen, const char *const *cells
             }
     for (size_t i = 0; i < rows * grid.columns; i++) {
         const size_t column = i % grid.columns;
-        struct text safe = safe_words(screen, cells[i / grid.columns * columns + shown[column]]);
+        struct text safe SCOPED_TEXT =
+            safe_words(screen, cells[i / grid.columns * columns + shown[column]]);
         const size_t width = utf8_width(safe.bytes, safe.length);
         grid.cells[i] = arena_copy(arena, safe.bytes, safe.length);
         grid.widths[column] = width > grid.widths[column] ? width : grid.widths[column];
-        text_release(&safe);
     }
     return grid;
 }

@@ -658,13 +658,6 @@ json_t *view_json_safe(const char *words)
     return safe_string(words, false);
 }
 
-json_t *view_json_take(struct text *words)
-{
-    json_t *made = view_json_safe(words->bytes);
-    text_release(words);
-    return made;
-}
-
 json_t *view_json_first(const json_t *list, const char *key, double least, size_t most)
 {
     json_t *made = json_array();

@@ -97,7 +97,7 @@ static json_t *fact_row(const struct judged *judged, const struct fact *fact)
         text_printf(&says, said ? " ('%s')" : " (%s)", fact->words);
     if (fact->recalled != 0 && said)
         text_printf(&says, " (%s)", fact->recalled_words);
-    return view_json("label:s says:o", observable->label, view_json_take(&says));
+    return view_json("label:s says:t", observable->label, says.bytes);
 }
 
 /* What was said and not understood, from the nth such words on, and what contradicts. */
@@ -362,9 +362,9 @@ static void add_evidence(json_t *root, const struct judged *judged)
             put_values(&says, observable, &facts[at]);
         if (triage_silent(judged->triage, weight->observable) != 0)
             text_puts(&says, at < fact_count ? "; no other mentioned" : "none mentioned");
-        view_json_row(evidence, "sign:s decibans:n for:s against:s _odds:o _label:s _says:o",
+        view_json_row(evidence, "sign:s decibans:n for:s against:s _odds:o _label:s _says:t",
                       observable->id, hundredths(weight->decibans), leader->id, rival->id,
-                      odds(log_odds), observable->label, view_json_take(&says));
+                      odds(log_odds), observable->label, says.bytes);
         if (is_even(log_odds)) /* it does not tell the two apart */
             json_array_append_new(even, json_string(observable->label));
     }
