@@ -283,10 +283,45 @@ static bool is_alone(const struct job *job, const struct match *match)
     return alone;
 }
 
+/* An answer that begins with a plain word for none. Where that is all of its clause it answers the question and says
+ * nothing else: "clean", "nowt". What follows is about something else, "none, it is all one growth", unless it says
+ * how: "none, it just fades". */
+static void settle_none(struct job *job)
+{
+    static const char none[] = "none|nothing|nil|zero|nowt|nada|zilch|nane", just[] = "just ";
+    const struct working *w = &job->working;
+    const char *clause = memchr(w->bytes, '\n', w->length);
+    const size_t end = clause != NULL ? (size_t)(clause - w->bytes) : w->length;
+    if (job->token_count == 0 || !(job->tokens[0].roles >> ROLE_NO & 1))
+        return;
+    const bool whole = job->tokens[0].end == end;
+    const bool alone = csv_named(none, w->bytes, job->tokens[0].end) >= 0 &&
+                       job->reader->rules->observables[job->asked].kind == KIND_ONE;
+    bool how = false;
+    for (size_t i = 0; i < job->matches.count; i++) {
+        const struct match *match = &job->matches.items[i];
+        how = how || (match->asked && match->start >= strlen(just) &&
+                      memcmp(w->bytes + match->start - strlen(just), just, strlen(just)) == 0);
+    }
+    for (size_t i = 0; i < job->matches.count; i++) {
+        struct match *match = &job->matches.items[i];
+        if (match->role > ROLE_STATEMENT)
+            continue;
+        if (match->start < end && whole && !match->asked)
+            match->dropped = true;
+        if (alone && match->asked &&
+            (how ? match->end <= job->tokens[0].end : whole && match->start > end))
+            match->dropped = true;
+    }
+    compact(&job->matches);
+}
+
 /* Keeps the matches that stand, in order of start. */
 static void resolve(struct job *job)
 {
     struct match_list *list = &job->matches;
+    if (job->asked != RULES_NONE)
+        settle_none(job);
     /* A judgement of the whole, in passing, says something only where nothing else is said. */
     for (size_t i = 0; i < list->count; i++) {
         struct match *match = &list->items[i];

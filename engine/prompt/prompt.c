@@ -47,12 +47,13 @@ struct conversation {
     struct arena *arena;
     bool saves; /* what is said is recorded at the end */
     enum stage stage;
-    size_t asking;   /* observable of the question on the screen; NO_OBSERVABLE if none */
-    size_t put;      /* observable whose question was last shown in full */
-    unsigned tries;  /* answers to it that were not understood */
-    bool *clash_put; /* per observable: its contradiction, or a doubt of it, was put; each once */
-    bool *was_put;   /* per observable: its question was */
-    bool doubted;    /* the answer takes the place of what was said of it before */
+    size_t asking;     /* observable of the question on the screen; NO_OBSERVABLE if none */
+    size_t put;        /* observable whose question was last shown in full */
+    unsigned tries;    /* answers to it that were not understood */
+    bool *clash_put;   /* per observable: its contradiction, or a doubt of it, was put; each once */
+    bool *was_put;     /* per observable: its question was */
+    bool doubted;      /* the answer takes the place of what was said of it before, */
+    bool unsure_lifts; /* and so does not knowing */
     enum action advice; /* as it was told last */
     struct told {       /* by the verdict that was shown last */
         enum action action;
@@ -422,6 +423,15 @@ static void begin_next(struct conversation *talk)
     say(talk, ROLE_PLAIN, question);
 }
 
+/* The question has no answer: it is not asked again. */
+static void leave_open(struct conversation *talk)
+{
+    if (talk->doubted && talk->unsure_lifts)
+        triage_forget(talk->triage, talk->asking);
+    triage_unknown(talk->triage, talk->asking);
+    talk->asking = NO_OBSERVABLE;
+}
+
 static void act(struct conversation *talk, enum command command, const char *rest)
 {
     struct judged judged = judge(talk);
@@ -442,8 +452,7 @@ static void act(struct conversation *talk, enum command command, const char *res
         if (talk->asking == NO_OBSERVABLE)
             break;
         remember(talk);
-        triage_unknown(talk->triage, talk->asking);
-        talk->asking = NO_OBSERVABLE;
+        leave_open(talk);
         break;
     case COMMAND_BACK:
         say(talk, ROLE_QUIET,
@@ -589,8 +598,7 @@ static void hear_answer(struct conversation *talk, const char *line)
             put_options(talk);
         } else {
             say(talk, ROLE_PLAIN, "That was not understood either; the question is left open.");
-            triage_unknown(talk->triage, talk->asking);
-            talk->asking = NO_OBSERVABLE;
+            leave_open(talk);
         }
         page_end(talk);
     } else if (heard(talk, status)) {
@@ -708,19 +716,59 @@ static bool may_put(const struct conversation *talk, size_t observable)
            triage_open(talk->triage, observable);
 }
 
+/* Whether it was read from words, and its question may still be put. */
+static bool may_be_misread(const struct conversation *talk, const struct fact *fact)
+{
+    return fact != NULL && (fact->origin == ORIGIN_TEXT || fact->origin == ORIGIN_ANSWER) &&
+           may_put(talk, fact->observable);
+}
+
 /* What a condition rests on that was read from words, and whose question may still be put; NO_OBSERVABLE if nothing
  * is. */
 static size_t misread(const struct conversation *talk, const struct condition *when)
 {
     for (size_t k = 0; k < when->count; k++) {
-        const size_t observable = when->observables[k];
-        const struct fact *fact = fact_of(talk, observable);
-        if (fact != NULL && (fact->observation.seen & when->values[k]) != 0 &&
-            (fact->origin == ORIGIN_TEXT || fact->origin == ORIGIN_ANSWER) &&
-            talk->rules->observables[observable].kind != KIND_NUMBER && may_put(talk, observable))
-            return observable;
+        const struct fact *fact = fact_of(talk, when->observables[k]);
+        if (may_be_misread(talk, fact) && (fact->observation.seen & when->values[k]) != 0)
+            return when->observables[k];
     }
     return NO_OBSERVABLE;
+}
+
+/* What was read from words and alone stands against a milder action: of such the one without which it is least
+ * likely contaminated, and that less likely than not. NO_OBSERVABLE if nothing is. */
+static size_t pivot(const struct conversation *talk)
+{
+    const enum action now = triage_judge(talk->triage)->decision.action;
+    const struct fact *facts = NULL;
+    const size_t count = triage_facts(talk->triage, &facts);
+    size_t found = NO_OBSERVABLE;
+    double least = 0.5;
+    for (size_t i = 0; i < count; i++) {
+        enum action without;
+        if (facts[i].observation.seen == 0 || !may_be_misread(talk, &facts[i]))
+            continue;
+        const double contaminated = triage_without(talk->triage, facts[i].observable, &without);
+        if (without < now && contaminated < least) {
+            found = facts[i].observable;
+            least = contaminated;
+        }
+    }
+    return found;
+}
+
+/* Puts the question of what may have been misread, with the words and what they were taken for: the first of the
+ * values seen. */
+static void put_doubt(struct conversation *talk, size_t asked, uint32_t values)
+{
+    const struct observable *seen = &talk->rules->observables[asked];
+    const struct fact *from = fact_of(talk, asked);
+    screen_blank(talk->screen);
+    screen_say(
+        talk->screen, 0, 0, ROLE_ISOLATE,
+        "All else speaks for keeping it, but '%s' was taken for %s: %s. To be sure:", from->words,
+        seen->label, seen->values[__builtin_ctz(from->observation.seen & values)].label);
+    talk->doubted = true;
 }
 
 /* The one thing that is not known of a condition of which all else holds, if its question may still be put. */
@@ -753,24 +801,17 @@ static bool choose_doubt(struct conversation *talk)
         return false;
     const struct floor_rule *floor = &talk->rules->decision.floors[decision->floor];
     size_t asked = misread(talk, &floor->when);
-    talk->doubted = asked != NO_OBSERVABLE;
+    if (asked != NO_OBSERVABLE) {
+        uint32_t values = 0;
+        for (size_t k = 0; k < floor->when.count; k++)
+            values |= floor->when.observables[k] == asked ? floor->when.values[k] : 0;
+        put_doubt(talk, asked, values);
+        talk->unsure_lifts = floor->unsure_lifts;
+    }
     for (size_t u = 0; u < floor->unless_count && asked == NO_OBSERVABLE; u++)
         asked = missing(talk, &floor->unless[u]);
     if (asked == NO_OBSERVABLE)
         return false;
-    if (talk->doubted) {
-        const struct observable *seen = &talk->rules->observables[asked];
-        const struct fact *from = fact_of(talk, asked);
-        size_t value = 0;
-        for (size_t k = 0; k < floor->when.count; k++)
-            while (floor->when.observables[k] == asked &&
-                   !((from->observation.seen & floor->when.values[k]) >> value & 1))
-                value++;
-        screen_blank(talk->screen);
-        screen_say(talk->screen, 0, 0, ROLE_ISOLATE,
-                   "All else speaks for keeping it, but '%s' was taken for %s: %s. To be sure:",
-                   from->words, seen->label, seen->values[value].label);
-    }
     talk->asking = asked;
     talk->clash_put[asked] = true;
     talk->asked++;
@@ -783,7 +824,7 @@ static void choose_question(struct conversation *talk)
     bool for_cause = talk->stage == STAGE_CAUSE;
     const struct question *next = NULL;
     talk->tries = 0;
-    talk->doubted = false;
+    talk->doubted = talk->unsure_lifts = false;
     if (choose_clash(talk) || choose_doubt(talk))
         return;
     size_t most = for_cause                                  ? CAUSE_QUESTIONS_MOST
@@ -795,6 +836,8 @@ static void choose_question(struct conversation *talk)
         talk->asking = next->observable;
     else if (!for_cause && triage_judge(talk->triage)->decision.action == ACTION_KEEP)
         talk->asking = triage_before_keep(talk->triage);
+    else if (!for_cause && (talk->asking = pivot(talk)) != NO_OBSERVABLE)
+        put_doubt(talk, talk->asking, UINT32_MAX);
     if (talk->asking != NO_OBSERVABLE) {
         talk->was_put[talk->asking] = true;
         talk->asked++;

@@ -474,11 +474,14 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
         recalls_forget(work->recalls);
     work->heard_count = 0;
     const struct observation *said = evidence ? evidence->observations : NULL;
+    const bool *answered = evidence ? evidence->answered : NULL;
+    const double surer = tau * reasoner->rules->calibration.answered;
     for (size_t i = 0; said && i < reasoner->observable_count; i++)
         if ((said[i].seen | said[i].absent | said[i].silent) != 0 &&
             observation_tells(&reasoner->sights[i], &said[i]))
             work->heard[work->heard_count++] =
-                (struct heard){i, tau, recall_of(reasoner, posterior, species, i, &said[i]), NULL};
+                (struct heard){i, answered != NULL && answered[i] ? surer : tau,
+                               recall_of(reasoner, posterior, species, i, &said[i]), NULL};
     /* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
     for (size_t i = 0; i < work->heard_count; i++) {
         int group = reasoner->sights[work->heard[i].observable].group;

@@ -48,8 +48,9 @@
  *
  *   ln P(f,S|E) = ln P(S) P(f|S) + tau sum_i weight_i ln l_i(f,S) + ln L(f) + const,
  *
- * where L(f) is what the words of the description say beside what was read in them, tempered and bounded
- * where it is made; 1 where there are none.
+ * where weight_i is calibration.answered times that of what was answered when it was asked for, which is seldom
+ * misread, and L(f) what the words of the description say beside what was read in them, tempered and bounded where
+ * it is made; 1 where there are none.
  *
  * Summed exactly over all (f,S): no sampling, no pruning, and in logarithms where
  * products would leave the range of a double.
@@ -81,6 +82,7 @@ struct pair_shift {
 
 struct evidence {
     const struct observation *observations; /* one per observable of the rule base */
+    const bool *answered; /* likewise, what was answered when it was asked for; NULL: nothing was */
     const struct prior_shift *shifts;
     size_t shift_count;
     const struct pair_shift *pair_shifts;

@@ -536,6 +536,8 @@ ITEM(caution, CAUTION_TABLE, );
     FIELD(of, FLAG, "after_objection", after_objection, MAY)                                       \
     /* `when` does not count where P(contaminated) is below this, and below 1/2 without words. */  \
     FIELD(of, NUMBER_OR(SHARE, 0), "yields_below", yields_below, MAY)                              \
+    /* Who is asked again and does not know has not said it: a conversation takes it back. */      \
+    FIELD(of, FLAG, "unsure_lifts", unsure_lifts, MAY)                                             \
     FIELD(of, TEXT, "say", say, MUST) /* the sentence that names it */
 ITEM(floor_rule, FLOOR_TABLE, );      /* unless: any of these lifts it */
 
@@ -652,7 +654,9 @@ STRUCT(word_calibration, WORDS_TABLE);
 
 #define CALIBRATION_TABLE(FIELD, LIST, of)                                                         \
     FIELD(of, NUMBER(SHARE_ABOVE_0), "tau", tau, MUST) /* power of the whole likelihood */         \
-    FIELD(of, NUMBER(SHARE), "hedge", hedge, MUST)     /* certainty of a hedged statement */       \
+    /* Factor on it for what was answered when it was asked for. */                                \
+    FIELD(of, NUMBER_OR(POSITIVE, 1), "answered", answered, MAY)                                   \
+    FIELD(of, NUMBER(SHARE), "hedge", hedge, MUST) /* certainty of a hedged statement */           \
     /* Chance that a salient value, being there, is spoken of; and the signs a text must speak */  \
     /* of before its silence tells, 0: it never does. */                                           \
     FIELD(of, NUMBER_OR(SHARE, 0), "silence", silence, MAY)                                        \

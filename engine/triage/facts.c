@@ -1,7 +1,38 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <string.h>
-
 #include "triage/triage.h"
+
+#include <ctype.h>
+#include <string.h>
+#include <strings.h>
+
+struct fact fact_heard(const struct reading *reading, enum origin origin)
+{
+    return (struct fact){
+        .observable = reading->observable,
+        .observation = {.seen = reading->seen,
+                        .absent = reading->absent,
+                        .hedged = reading->hedged ? reading->seen | reading->absent : 0},
+        .has_number = reading->has_number,
+        .number = reading->number,
+        .origin = origin,
+    };
+}
+
+bool fact_says_more(const struct fact *longer, const struct fact *shorter)
+{
+    const char *word = shorter->words, *in = longer->words;
+    if (word == NULL || in == NULL || word[0] == '\0' || strchr(word, ' ') != NULL ||
+        longer->observation.absent != 0 || shorter->observation.absent != 0)
+        return false;
+    const size_t length = strlen(word);
+    if (strlen(in) <= length)
+        return false;
+    for (const char *at = in; *at != '\0'; at++)
+        if (strncasecmp(at, word, length) == 0 && !isalpha((unsigned char)at[length]) &&
+            (at == in || !isalpha((unsigned char)at[-1])))
+            return true;
+    return false;
+}
 
 /* Facts as JSON, and back. */
 

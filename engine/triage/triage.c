@@ -1,11 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "triage/triage.h"
 
-#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 
 #include "base/text.h"
 #include "reason/siblings.h"
@@ -28,10 +26,11 @@ enum saying_kind {
 
 struct saying {
     enum saying_kind kind;
-    size_t batch;              /* statements of one call belong together */
-    struct fact fact;          /* what it says; of all kinds the words, safe */
-    bool others;               /* its denials are "no other": what else was said stands */
-    bool settles;              /* it answers the question, so it ends a clash */
+    size_t batch;     /* statements of one call belong together */
+    struct fact fact; /* what it says; of all kinds the words, safe */
+    bool others;      /* its denials are "no other": what else was said stands */
+    bool settles;     /* it answers the question, so it ends a clash */
+    bool sweeps; /* the same words say more than one thing: "nothing else", "as it should be" */
     enum unread_reason reason; /* unclear only */
     bool objected;             /* likewise: struct unread */
     const char *note;
@@ -86,6 +85,7 @@ struct triage {
     uint64_t *touched;                /* a bit for each: it is not blank */
     uint32_t *salient;                /* values, likewise per observable */
     struct observation *observations; /* the evidence, likewise */
+    bool *answered;                   /* its own question was; likewise */
     bool *skip;                       /* not to be asked, likewise; made when it is needed */
     bool skipping;                    /* it is made */
     int first_question;               /* observable that is asked before others, or RULES_NONE */
@@ -130,20 +130,6 @@ static const char *keep_words(struct triage *triage, const char *bytes, size_t l
     const char *kept = arena_copy(triage->said, safe.bytes, safe.length);
     text_release(&safe);
     return kept;
-}
-
-/* What was read, as a fact; its words are left to the caller. */
-static struct fact fact_read(const struct reading *reading, enum origin origin)
-{
-    return (struct fact){
-        .observable = reading->observable,
-        .observation = {.seen = reading->seen,
-                        .absent = reading->absent,
-                        .hedged = reading->hedged ? reading->seen | reading->absent : 0},
-        .has_number = reading->has_number,
-        .number = reading->number,
-        .origin = origin,
-    };
 }
 
 /* What is known of an observable, to be written to. */
@@ -237,24 +223,6 @@ static void one_narrow(struct triage *triage, struct known *known, const struct 
     }
 }
 
-/* Whether the longer statement has the shorter, one word, in it: "water at the bottom is milky" and "water".
- * The longer one then says which it is, and the word alone contradicts nothing. */
-static bool says_more(const struct fact *longer, const struct fact *shorter)
-{
-    const char *word = shorter->words, *in = longer->words;
-    if (word == NULL || in == NULL || word[0] == '\0' || strchr(word, ' ') != NULL ||
-        longer->observation.absent != 0 || shorter->observation.absent != 0)
-        return false;
-    const size_t length = strlen(word);
-    if (strlen(in) <= length)
-        return false;
-    for (const char *at = in; *at != '\0'; at++)
-        if (strncasecmp(at, word, length) == 0 && !isalpha((unsigned char)at[length]) &&
-            (at == in || !isalpha((unsigned char)at[-1])))
-            return true;
-    return false;
-}
-
 static void one_tell(struct triage *triage, struct known *known, const struct saying *saying,
                      uint32_t all)
 {
@@ -267,12 +235,12 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
     const bool earlier = known->told && known->batch != saying->batch; /* of an earlier text */
     const bool apart = !known->clashes && !(before & now);
     if (known->told && !earlier && !settles_doubt &&
-        ((doubts && !doubted) || (apart && !doubts && says_more(&known->fact, &saying->fact))))
+        ((doubts && !doubted) || (apart && !doubts && fact_says_more(&known->fact, &saying->fact))))
         return;
     if (earlier && !known->clashes && !saying->fact.observation.seen && !doubts && left) {
         one_narrow(triage, known, saying, left);
     } else if (!known->told || settles_doubt || earlier ||
-               (apart && !doubted && says_more(&saying->fact, &known->fact))) {
+               (apart && !doubted && fact_says_more(&saying->fact, &known->fact))) {
         one_take(known, saying);
     } else if (!known->clashes && (before & now)) {
         one_narrow(triage, known, saying, before & now);
@@ -351,6 +319,8 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
     const struct observable *observable = &triage->rules->observables[saying->fact.observable];
     switch (saying->kind) {
     case SAYING_TOLD:
+        if (saying->sweeps && known->asked && known->told)
+            break; /* what was answered to its own question stands */
         if (!known->told)
             known->since = at;
         if (observable->kind != KIND_SEVERAL)
@@ -422,7 +392,7 @@ enum status triage_recall_setting(struct triage *triage, const char *sign, const
         reader_set(triage->reader, sign, value, (struct position){0}, &reading, diags);
     if (status != STATUS_OK)
         return status;
-    struct fact fact = fact_read(&reading, ORIGIN_JOURNAL);
+    struct fact fact = fact_heard(&reading, ORIGIN_JOURNAL);
     fact.words = words;
     triage_recall(triage, &fact, false);
     return STATUS_OK;
@@ -806,6 +776,7 @@ static void merge(struct triage *triage)
             needed = enough;
     }
     memset(triage->observations, 0, count * sizeof *triage->observations);
+    memset(triage->answered, 0, count * sizeof *triage->answered);
     for (size_t i = 0; enough > 0.0 && spoken_of >= needed && i < count; i++)
         triage->observations[i].silent = triage->salient[i];
     for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1)) {
@@ -816,6 +787,7 @@ static void merge(struct triage *triage)
                             (known->told && known->fact.origin != ORIGIN_TEXT &&
                              known->fact.origin != ORIGIN_JOURNAL);
         triage->observations[i] = *now;
+        triage->answered[i] = known->asked && known->fact.origin == ORIGIN_ANSWER;
         triage->observations[i].silent =
             spoken ? 0 : silent & ~(now->seen | now->absent | known->clashing);
         if (now->seen || now->absent)
@@ -1145,6 +1117,15 @@ bool triage_turns_on(struct triage *triage, size_t observable)
     return turns;
 }
 
+double triage_without(struct triage *triage, size_t observable, enum action *action)
+{
+    compute(triage);
+    *action = action_if(triage, observable, (struct observation){0});
+    const double contaminated = triage->posterior.status[FINDING_CONTAMINATED];
+    reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
+    return contaminated;
+}
+
 bool triage_open(struct triage *triage, size_t observable)
 {
     skip_find(triage);
@@ -1203,11 +1184,13 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
         for (size_t v = 0; v < rules->observables[i].value_count; v++)
             triage->salient[i] |= (uint32_t)rules->observables[i].values[v].salient << v;
     triage->observations = arena_array(house, count, sizeof *triage->observations);
+    triage->answered = arena_array(house, count, sizeof *triage->answered);
     triage->skip = arena_array(house, count, sizeof *triage->skip);
     triage->likelihood = arena_array(house, rules->finding_count, sizeof *triage->likelihood);
     triage->computed = arena_array(house, causes, sizeof *triage->computed);
     triage->shifts = arena_array(house, 2 * causes, sizeof *triage->shifts);
     triage->evidence.observations = triage->observations;
+    triage->evidence.answered = triage->answered;
     triage->evidence.shifts = triage->shifts;
     posterior_init(&triage->posterior, reasoner);
     triage_reset(triage);
@@ -1299,16 +1282,30 @@ static const char *words_chosen(struct triage *triage, const struct fact *fact)
     return words;
 }
 
+/* Whether the words of a reading say something of another observable, too. */
+static bool sweeps(const struct reading_list *list, const struct reading *reading)
+{
+    for (size_t i = 0; i < list->reading_count; i++)
+        if (list->readings[i].observable != reading->observable &&
+            list->readings[i].span.start == reading->span.start &&
+            list->readings[i].span.end == reading->span.end)
+            return true;
+    return false;
+}
+
 static void say_list(struct triage *triage, const struct reading_list *list, enum origin origin,
                      int answers)
 {
     for (size_t i = 0; i < list->reading_count; i++) {
         const struct reading *reading = &list->readings[i];
         struct saying saying = {.kind = SAYING_TOLD,
-                                .fact = fact_read(reading, origin),
+                                .fact = fact_heard(reading, origin),
                                 .others = reading->others,
                                 .settles = answers == (int)reading->observable ||
-                                           (answers != RULES_NONE && corrects(list, reading))};
+                                           (answers != RULES_NONE && corrects(list, reading)),
+                                .sweeps = answers != RULES_NONE &&
+                                          answers != (int)reading->observable &&
+                                          sweeps(list, reading)};
         saying.fact.words = keep_words(triage, list->text + reading->span.start,
                                        reading->span.end - reading->span.start);
         if (saying.settles)
@@ -1355,7 +1352,7 @@ enum status triage_set(struct triage *triage, const char *sign, const char *valu
     if (status != STATUS_OK)
         return status;
     struct saying saying = {
-        .kind = SAYING_TOLD, .fact = fact_read(&reading, ORIGIN_SET), .others = reading.others};
+        .kind = SAYING_TOLD, .fact = fact_heard(&reading, ORIGIN_SET), .others = reading.others};
     const char *words = arena_format(triage->said, "%s=%s", sign, value);
     saying.fact.words = keep_words(triage, words, strlen(words));
     triage->batch++;

@@ -54,6 +54,12 @@ struct fact {
     const char *recalled_words;
 };
 
+/* What was read, as a fact; its words are left to the caller. */
+struct fact fact_heard(const struct reading *reading, enum origin origin);
+/* Whether the longer statement has the shorter, one word, in it: "water at the bottom is milky" and "water". The longer
+ * one then says which it is, and the word alone contradicts nothing. */
+bool fact_says_more(const struct fact *longer, const struct fact *shorter);
+
 struct unclear { /* shown back to the grower */
     const char *words;
     enum unread_reason reason;
@@ -204,6 +210,9 @@ const struct verdict *triage_judge_briefly(struct triage *triage);
 
 /* Whether the action depends on which of the values of a contradiction holds. */
 bool triage_turns_on(struct triage *triage, size_t observable);
+
+/* The chance that it is contaminated, and the action, if nothing were known of an observable. */
+double triage_without(struct triage *triage, size_t observable, enum action *action);
 
 /* Whether an observable's question may still be put: it was neither answered nor declined, nor is it gated. */
 bool triage_open(struct triage *triage, size_t observable);

@@ -118,6 +118,7 @@ static inline struct rule_base *random_base(struct dice *dice, const struct rand
             random_species(base, dice);
     }
     base->rules.calibration.tau = dice_chance(dice, 0.5) ? 1.0 : 0.3 + 0.7 * dice_share(dice);
+    base->rules.calibration.answered = 1.0;
     base->rules.calibration.hedge = dice_share(dice);
     base->rules.calibration.silence = dice_chance(dice, 0.1) ? 1.0 : dice_share(dice);
     return base;

@@ -63,7 +63,7 @@ static inline struct rule_base *base_new(void)
     rules->decision.floors = base->floors;
     rules->decision.uses = base->uses;
     rules->decision.next_steps = base->steps;
-    rules->calibration.tau = 1.0;
+    rules->calibration.tau = rules->calibration.answered = 1.0;
     rules->calibration.hedge = 0.6;
     for (size_t i = 0; i < FEEDS_COUNT; i++)
         rules->feeder[i] = RULES_NONE;

@@ -163,7 +163,7 @@ static inline void consultation_prepare(struct consultation *c)
     rules->caution_count = CAUTIONS;
     rules->groups = c->groups;
     rules->group_count = 1;
-    rules->calibration = (struct calibration){.tau = 1, .hedge = 0.6};
+    rules->calibration = (struct calibration){.tau = 1, .answered = 1, .hedge = 0.6};
     for (size_t i = 0; i < FEEDS_COUNT; i++)
         rules->feeder[i] = RULES_NONE;
     for (size_t i = 0; i < SMALL_COUNT; i++)
