@@ -2,15 +2,12 @@
 #ifndef JARSIDE_TESTS_PROCESS_CHECK_H
 #define JARSIDE_TESTS_PROCESS_CHECK_H
 
-#include <setjmp.h>
-#include <stdarg.h>
 #include <stdbool.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 #include <stdio.h>
+
+#include "support/test.h"
 
 /*
  * For outside checks: compare with a published figure, remember the worst

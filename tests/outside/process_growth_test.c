@@ -5,7 +5,7 @@
 #include "process/forecast.h"
 #include "process/moisture.h"
 
-static void cardinal_temperatures(void **state)
+TEST(cardinal_temperatures)
 {
     (void)state;
     struct outside check = {
@@ -32,7 +32,7 @@ static void cardinal_temperatures(void **state)
     outside_close(&check);
 }
 
-static void king_oyster_rates(void **state)
+TEST(king_oyster_rates)
 {
     (void)state;
     struct outside check = {.source =
@@ -47,7 +47,7 @@ static void king_oyster_rates(void **state)
     outside_close(&check);
 }
 
-static void avrami_values(void **state)
+TEST(avrami_values)
 {
     (void)state;
     struct outside check = {.source =
@@ -78,7 +78,7 @@ static void avrami_values(void **state)
     outside_close(&check);
 }
 
-static void moisture_examples(void **state)
+TEST(moisture_examples)
 {
     (void)state;
     struct outside check = {.source =
@@ -112,7 +112,7 @@ static void moisture_examples(void **state)
  * what is asked is that the band meets the published span, and that the central
  * day is within a factor of two of its middle.
  */
-static void spawn_run_times(void **state)
+TEST(spawn_run_times)
 {
     (void)state;
     struct outside check = {
@@ -149,12 +149,5 @@ static void spawn_run_times(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(cardinal_temperatures), cmocka_unit_test(king_oyster_rates),
-        cmocka_unit_test(avrami_values),         cmocka_unit_test(moisture_examples),
-        cmocka_unit_test(spawn_run_times),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("growth and moisture against published figures", tests, NULL,
-                                       NULL);
+    return tests_run("growth and moisture against published figures", NULL, NULL);
 }

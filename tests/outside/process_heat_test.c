@@ -8,7 +8,7 @@
 
 #include "process/heat.h"
 
-static void eigenvalue_table(void **state)
+TEST(eigenvalue_table)
 {
     (void)state;
     struct outside check = {.source = "Incropera & DeWitt, Fundamentals of Heat and Mass Transfer, "
@@ -45,7 +45,7 @@ static double theta_of(enum heat_direction_kind kind, double biot, double fourie
     return heat_theta(&model, fourier * length * length / alpha);
 }
 
-static void centre_theta_table(void **state)
+TEST(centre_theta_table)
 {
     (void)state;
     struct outside check = {
@@ -69,7 +69,7 @@ static void centre_theta_table(void **state)
     outside_close(&check);
 }
 
-static void ball_formula(void **state)
+TEST(ball_formula)
 {
     (void)state;
     struct outside check = {.source = "Ball & Olson, Sterilization in Food Technology, 1957: f and "
@@ -124,7 +124,7 @@ static void step_cook(const struct heat_body *body, double alpha, double conduct
     free(total);
 }
 
-static void end_to_end(void **state)
+TEST(end_to_end)
 {
     (void)state;
     struct outside check = {
@@ -182,7 +182,7 @@ static void cook(const struct heat_body *body, double alpha, double steam, doubl
 }
 
 /* tests/outside/data/whole_cooks.csv tells how it was made. */
-static void whole_cooks(void **state)
+TEST(whole_cooks)
 {
     (void)state;
     struct outside check = {
@@ -210,7 +210,7 @@ static void whole_cooks(void **state)
     outside_close(&check);
 }
 
-static void lethal_rate_table(void **state)
+TEST(lethal_rate_table)
 {
     (void)state;
     struct outside check = {.source = "lethal rates for 121.1 degC, z = 10 K (Ball 1923; Stumbo, "
@@ -226,7 +226,7 @@ static void lethal_rate_table(void **state)
     outside_close(&check);
 }
 
-static void closed_forms(void **state)
+TEST(closed_forms)
 {
     (void)state;
     struct outside check = {.source = "closed forms: a ramp, F = (10/ln 10)(1 - 10^-2.11); an "
@@ -258,7 +258,7 @@ static void closed_forms(void **state)
     outside_close(&check);
 }
 
-static void indicator_survival_and_kill(void **state)
+TEST(indicator_survival_and_kill)
 {
     (void)state;
     struct outside check = {
@@ -272,7 +272,7 @@ static void indicator_survival_and_kill(void **state)
     outside_close(&check);
 }
 
-static void chance_of_a_survivor(void **state)
+TEST(chance_of_a_survivor)
 {
     (void)state;
     struct outside check = {.source = "1 - exp(-N0 10^-LR), N0 = 1e6, LR 6, 9, 12; F0 for a chance "
@@ -288,7 +288,7 @@ static void chance_of_a_survivor(void **state)
     outside_close(&check);
 }
 
-static void kill_with_its_own_z(void **state)
+TEST(kill_with_its_own_z)
 {
     (void)state;
     struct outside check = {
@@ -304,14 +304,5 @@ static void kill_with_its_own_z(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(eigenvalue_table),     cmocka_unit_test(centre_theta_table),
-        cmocka_unit_test(ball_formula),         cmocka_unit_test(end_to_end),
-        cmocka_unit_test(whole_cooks),          cmocka_unit_test(lethal_rate_table),
-        cmocka_unit_test(closed_forms),         cmocka_unit_test(indicator_survival_and_kill),
-        cmocka_unit_test(chance_of_a_survivor), cmocka_unit_test(kill_with_its_own_z),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("heat and lethality against published figures", tests, NULL,
-                                       NULL);
+    return tests_run("heat and lethality against published figures", NULL, NULL);
 }

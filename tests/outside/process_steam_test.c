@@ -30,7 +30,7 @@ static double vessel(double psi, double geopotential_m, double air_share)
     return celsius;
 }
 
-static void iapws_verification_tables(void **state)
+TEST(iapws_verification_tables)
 {
     (void)state;
     struct outside check = {.source = "IAPWS R7-97(2012), tables 35 and 36 (all nine digits)"};
@@ -48,7 +48,7 @@ static void iapws_verification_tables(void **state)
     outside_close(&check);
 }
 
-static void standard_atmosphere_tables(void **state)
+TEST(standard_atmosphere_tables)
 {
     (void)state;
     struct outside check = {
@@ -75,7 +75,7 @@ static double fahrenheit(double psi, double feet)
     return vessel(psi, feet * 0.3048, 0.0) * 1.8 + 32.0;
 }
 
-static void canner_altitude_bands(void **state)
+TEST(canner_altitude_bands)
 {
     (void)state;
     struct outside check = {
@@ -100,7 +100,7 @@ static void canner_altitude_bands(void **state)
     outside_close(&check);
 }
 
-static void air_discharge_table(void **state)
+TEST(air_discharge_table)
 {
     (void)state;
     struct outside check = {.source = "Perkins, Principles and Methods of Sterilization, 1969, "
@@ -125,7 +125,7 @@ static void air_discharge_table(void **state)
 
 /* tests/outside/data/steam_iapws.csv: psi, metres, kelvin. Lines that start with # tell how it was
  * made. */
-static void independent_program(void **state)
+TEST(independent_program)
 {
     (void)state;
     struct outside check = {.source =
@@ -153,11 +153,5 @@ static void independent_program(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(iapws_verification_tables), cmocka_unit_test(standard_atmosphere_tables),
-        cmocka_unit_test(canner_altitude_bands),     cmocka_unit_test(air_discharge_table),
-        cmocka_unit_test(independent_program),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("steam against published tables", tests, NULL, NULL);
+    return tests_run("steam against published tables", NULL, NULL);
 }

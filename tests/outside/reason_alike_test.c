@@ -9,7 +9,7 @@ static double factor(const struct tally *groups, size_t count)
     return exp(bayes_factor_ln(groups, count, 1, 1));
 }
 
-static void contingency_tables(void **state)
+TEST(contingency_tables)
 {
     (void)state;
     struct outside check = {
@@ -23,7 +23,7 @@ static void contingency_tables(void **state)
 }
 
 /* The same formula worked in R 4.2.2 with its own lbeta and lchoose. */
-static void worked_in_r(void **state)
+TEST(worked_in_r)
 {
     (void)state;
     struct outside check = {.source =
@@ -44,7 +44,7 @@ static void worked_in_r(void **state)
  * At one rate, a second group seen first makes the chance of x a beta-binomial with a + y, b + m - y;
  * at a rate of its own it is m(x, n). The Bayes factor is the second over the first.
  */
-static void beta_binomial(void **state)
+TEST(beta_binomial)
 {
     (void)state;
     static const double pmf[] = {0.0659340659, 0.1098901099, 0.1348651349, 0.1438561439,
@@ -61,10 +61,5 @@ static void beta_binomial(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(contingency_tables),
-        cmocka_unit_test(worked_in_r),
-        cmocka_unit_test(beta_binomial),
-    };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reason alike", NULL, NULL);
 }

@@ -51,7 +51,7 @@ static double screening(double prevalence, double sensitivity, double false_posi
     return p;
 }
 
-static void mammography(void **state)
+TEST(mammography)
 {
     (void)state;
     struct outside check = {
@@ -62,7 +62,7 @@ static void mammography(void **state)
     outside_close(&check);
 }
 
-static void one_in_a_thousand(void **state)
+TEST(one_in_a_thousand)
 {
     (void)state;
     struct outside check = {
@@ -72,7 +72,7 @@ static void one_in_a_thousand(void **state)
     outside_close(&check);
 }
 
-static void weather(void **state)
+TEST(weather)
 {
     (void)state;
     struct outside check = {
@@ -105,7 +105,7 @@ static void weather(void **state)
  * with prior odds of one in ten thousand. The report rounds 3.01 decibans a toss
  * to 3; that is what is allowed for.
  */
-static void double_headed_penny(void **state)
+TEST(double_headed_penny)
 {
     (void)state;
     enum { TOSSES = 20 };
@@ -142,12 +142,5 @@ static void double_headed_penny(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(mammography),
-        cmocka_unit_test(one_in_a_thousand),
-        cmocka_unit_test(weather),
-        cmocka_unit_test(double_headed_penny),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reason bayes", NULL, NULL);
 }

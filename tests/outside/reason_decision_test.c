@@ -97,7 +97,7 @@ static struct problem partners(double good_if_wet, double good_if_dry)
     };
 }
 
-static void partners_and_a_seismic_test(void **state)
+TEST(partners_and_a_seismic_test)
 {
     (void)state;
     struct outside check = {
@@ -118,7 +118,7 @@ static void partners_and_a_seismic_test(void **state)
     outside_close(&check);
 }
 
-static void a_test_that_changes_nothing_is_worth_nothing(void **state)
+TEST(a_test_that_changes_nothing_is_worth_nothing)
 {
     (void)state;
     struct outside check = {
@@ -134,7 +134,7 @@ static void a_test_that_changes_nothing_is_worth_nothing(void **state)
     outside_close(&check);
 }
 
-static void the_prototype_of_operations_research(void **state)
+TEST(the_prototype_of_operations_research)
 {
     (void)state;
     struct outside check = {
@@ -157,7 +157,7 @@ static void the_prototype_of_operations_research(void **state)
     outside_close(&check);
 }
 
-static void the_wildcatter(void **state)
+TEST(the_wildcatter)
 {
     (void)state;
     struct outside check = {
@@ -181,12 +181,5 @@ static void the_wildcatter(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(partners_and_a_seismic_test),
-        cmocka_unit_test(a_test_that_changes_nothing_is_worth_nothing),
-        cmocka_unit_test(the_prototype_of_operations_research),
-        cmocka_unit_test(the_wildcatter),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reason decision", NULL, NULL);
 }

@@ -6,15 +6,11 @@
  * The rule is stated in review.h and rules/review.yaml; the laboratories, with
  * their culprit of a stated size, in tests/support/labs.h.
  */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
 #include <stdio.h>
-
-#include <cmocka.h>
 
 #include "review/review.h"
 #include "support/labs.h"
+#include "support/test.h"
 
 enum { SOUND_LABS = 400, FAULTY_LABS = 200 };
 static const double raised = 0.70;
@@ -45,7 +41,7 @@ static struct called review_lab(struct lab *lab, uint64_t seed, const struct lab
     return called;
 }
 
-static void test_false_alarms(void **state)
+TEST(test_false_alarms)
 {
     const struct lab_culprit none = {.factor = LAB_FACTORS};
     struct lab *lab = *state;
@@ -76,7 +72,7 @@ static void find_planted(struct lab *lab, size_t factor)
     assert_true((double)others <= 2.0 * rule.level * FAULTY_LABS);
 }
 
-static void test_planted(void **state)
+TEST(test_planted)
 {
     static const enum factor_kind kinds[] = {FACTOR_COOK, FACTOR_STARTER, FACTOR_SESSION,
                                              FACTOR_PLACE, FACTOR_LOT};
@@ -100,9 +96,5 @@ static int teardown(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_false_alarms),
-        cmocka_unit_test(test_planted),
-    };
-    return cmocka_run_group_tests(tests, setup, teardown);
+    return tests_run("review labs", setup, teardown);
 }

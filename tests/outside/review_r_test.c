@@ -3,13 +3,8 @@
  * The review's statistics against R, live: random questions from a fixed seed and R's classic data
  * sets go through review_r.R in one run, and every answer is computed again.
  */
-#include <setjmp.h>
-#include <stdarg.h>
 #include <stdbool.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <gsl/gsl_rng.h>
 #include <math.h>
 #include <stdio.h>
@@ -20,6 +15,7 @@
 #include "review/statistics.h"
 #include "support/scratch.h"
 #include "support/survival.h"
+#include "support/test.h"
 
 enum { NUMBERS_MOST = 20000 };
 
@@ -433,7 +429,7 @@ static void compare_limits(struct comparison *c)
 /* ---- as tests -------------------------------------------------------------------------------- */
 
 #define AGAINST_R(kind, with)                                                                      \
-    static void kind##_as_in_r(void **state)                                                       \
+    TEST(kind##_as_in_r)                                                                           \
     {                                                                                              \
         with_r(*state, #kind, with, compare_##kind);                                               \
     }
@@ -450,17 +446,10 @@ AGAINST_R(limits, "pbinom (chart limits)")
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(interval_as_in_r), cmocka_unit_test(tails_as_in_r),
-        cmocka_unit_test(pair_as_in_r),     cmocka_unit_test(groups_as_in_r),
-        cmocka_unit_test(bayes_as_in_r),    cmocka_unit_test(adjust_as_in_r),
-        cmocka_unit_test(strata_as_in_r),   cmocka_unit_test(curve_as_in_r),
-        cmocka_unit_test(logrank_as_in_r),  cmocka_unit_test(limits_as_in_r),
-    };
     /* cmocka calls a skipped test "not ok", so the whole plan is skipped instead. */
     if (system("Rscript --vanilla -e 'library(survival)' >/dev/null 2>&1") != 0) {
         puts("1..0 # SKIP Rscript or its package survival is not here: nothing to compare with");
         return 0;
     }
-    return cmocka_run_group_tests_name("review against R", tests, start, end);
+    return tests_run("review against R", start, end);
 }

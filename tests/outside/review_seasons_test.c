@@ -9,16 +9,12 @@
  * of each design and of each fault; `make seasons` takes 500. A bound is broken only where the
  * numbers exclude that it holds: at 500, where they are just above it.
  */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
 #include <stdio.h>
-
-#include <cmocka.h>
 
 #include "review/review.h"
 #include "review/statistics.h"
 #include "support/seasons.h"
+#include "support/test.h"
 
 static const struct review_rule rule = {.level = 0.05, .bayes_factor = 10.0, .watched = 21.0};
 static const struct season_fault none = {.factor = SEASON_FACTORS, .with = SEASON_FACTORS};
@@ -92,7 +88,7 @@ static int rising(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-static void test_false_alarms(void **state)
+TEST(test_false_alarms)
 {
     struct season *season = *state;
     size_t each = seasons_each(), alarmed = 0, drifting = 0, drifted = 0;
@@ -158,7 +154,7 @@ static struct season_fault plant(struct season *season, size_t factor, size_t wi
 }
 
 /* The same seasons for the review and for the plain tests, which alarm as often in each design. */
-static void test_power(void **state)
+TEST(test_power)
 {
     struct season *season = *state;
     size_t each = seasons_each(), others = 0, all[2 + SEASON_TESTS] = {0}, asked = 0;
@@ -193,8 +189,24 @@ static void test_power(void **state)
     assert_true((double)others <= rule.level * (double)asked);
 }
 
+/* Of one fault or none, so before there are two. */
+TEST(test_stated)
+{
+    (void)state;
+    for (size_t b = 0; b < STATED; b++) {
+        struct counts right = {tally.right[b], tally.stated[b]};
+        double mean = tally.sum[b] / (double)tally.stated[b];
+        struct interval limits = counts_interval_exact(right, certain);
+        if (right.total == 0)
+            continue;
+        printf("# stated %.2f on average: right %.2f of %zu\n", mean,
+               (double)right.lost / (double)right.total, right.total);
+        assert_true(mean <= limits.high + 0.05);
+    }
+}
+
 /* Two at once, and one that is two levels together. */
-static void test_two(void **state)
+TEST(test_two)
 {
     enum { STARTER = 1, LOT = 4, POSITION = 5 };
     struct season *season = *state;
@@ -228,7 +240,7 @@ static void test_two(void **state)
 
 /* Something happened on a day in the middle of the season, which the season was told of: nothing came of
  * it, or from then on vessels were lost in one place, or everywhere. */
-static void test_changes(void **state)
+TEST(test_changes)
 {
     struct season *season = *state;
     size_t each = seasons_each(), alarms = 0;
@@ -259,21 +271,6 @@ static void test_changes(void **state)
         printf("# dated change          %2.0f %%: found %3.0f %%; Fisher %3.0f\n", 100.0 * rates[r],
                share(found, each), share(plain, each));
         assert_true((double)found + 3.0 * sqrt((double)(found + plain)) >= (double)plain);
-    }
-}
-
-static void test_stated(void **state)
-{
-    (void)state;
-    for (size_t b = 0; b < STATED; b++) {
-        struct counts right = {tally.right[b], tally.stated[b]};
-        double mean = tally.sum[b] / (double)tally.stated[b];
-        struct interval limits = counts_interval_exact(right, certain);
-        if (right.total == 0)
-            continue;
-        printf("# stated %.2f on average: right %.2f of %zu\n", mean,
-               (double)right.lost / (double)right.total, right.total);
-        assert_true(mean <= limits.high + 0.05);
     }
 }
 
@@ -323,7 +320,7 @@ static void regular(struct season *season, size_t batches, size_t each, const si
 }
 
 /* Of the youngest batch 3 of 20 are lost on day 8, of the others 2 or 3 of 20 in the end. */
-static void test_youngest(void **state)
+TEST(test_youngest)
 {
     static const size_t lost[] = {2, 3, 2, 1, 3, 2, 2, 3};
     struct season *season = *state;
@@ -332,7 +329,7 @@ static void test_youngest(void **state)
 }
 
 /* Eight batches that lose 12 % early; what is sound then goes to another place on day 10. */
-static void test_moved(void **state)
+TEST(test_moved)
 {
     static const size_t lost[] = {1, 2, 1, 1, 2, 1, 2, 2};
     struct season *season = *state;
@@ -360,11 +357,5 @@ static int teardown(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_false_alarms), cmocka_unit_test(test_power),
-        cmocka_unit_test(test_stated), /* of one fault or none */
-        cmocka_unit_test(test_two),          cmocka_unit_test(test_changes),
-        cmocka_unit_test(test_youngest),     cmocka_unit_test(test_moved),
-    };
-    return cmocka_run_group_tests(tests, setup, teardown);
+    return tests_run("review seasons", setup, teardown);
 }

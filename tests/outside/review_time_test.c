@@ -56,7 +56,7 @@ static void logrank(struct outside *check, const double *first, size_t n, const 
     assert_int_equal(result.freedom, 1);
 }
 
-static void leukaemia(void **state)
+TEST(leukaemia)
 {
     (void)state;
     struct outside check = {.source = "Freireich et al. 1963, Blood 21:699 (books print 16.79); "
@@ -86,7 +86,7 @@ static void leukaemia(void **state)
     arena_free(arena);
 }
 
-static void maintenance(void **state)
+TEST(maintenance)
 {
     (void)state;
     struct outside check = {.source = "Embury et al. 1977, West J Med 126:267, by Miller 1981, "
@@ -118,7 +118,7 @@ static void maintenance(void **state)
     arena_free(arena);
 }
 
-static void control_chart(void **state)
+TEST(control_chart)
 {
     (void)state;
     struct outside check = {.source = "Montgomery, Introduction to Statistical Quality Control, "
@@ -148,10 +148,5 @@ static void control_chart(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(leukaemia),
-        cmocka_unit_test(maintenance),
-        cmocka_unit_test(control_chart),
-    };
-    return cmocka_run_group_tests_name("review in time against worked examples", tests, NULL, NULL);
+    return tests_run("review in time against worked examples", NULL, NULL);
 }

@@ -4,7 +4,7 @@
 
 #include "review/statistics.h"
 
-static void intervals(void **state)
+TEST(intervals)
 {
     (void)state;
     struct outside check = {
@@ -31,7 +31,7 @@ static void intervals(void **state)
     outside_close(&check);
 }
 
-static void tables(void **state)
+TEST(tables)
 {
     (void)state;
     struct outside check = {.source = "Fisher 1935, The Design of Experiments (tea: 34/70, 2/70; "
@@ -45,7 +45,7 @@ static void tables(void **state)
     outside_close(&check);
 }
 
-static void false_discoveries(void **state)
+TEST(false_discoveries)
 {
     (void)state;
     struct outside check = {.source = "Benjamini & Hochberg 1995, J R Stat Soc B 57:289, section "
@@ -78,7 +78,7 @@ static const struct counts rabbits[] = {
     {0, 6}, {0, 5}, {3, 6}, {0, 6}, {6, 6}, {2, 6}, {5, 6}, {6, 6}, {2, 2}, {5, 5},
 };
 
-static void strata(void **state)
+TEST(strata)
 {
     (void)state;
     struct outside check = {.source =
@@ -98,11 +98,5 @@ static void strata(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(intervals),
-        cmocka_unit_test(tables),
-        cmocka_unit_test(false_discoveries),
-        cmocka_unit_test(strata),
-    };
-    return cmocka_run_group_tests_name("review against worked examples", tests, NULL, NULL);
+    return tests_run("review against worked examples", NULL, NULL);
 }

@@ -148,7 +148,7 @@ static void print_beside(size_t right, size_t in_three, size_t rows)
         right, rows, 100.0 * (double)right / (double)rows, in_three);
 }
 
-static void posteriors_are_those_of_e1071(void **state)
+TEST(posteriors_are_those_of_e1071)
 {
     struct soybean *s = *state;
     char source[512];
@@ -197,6 +197,5 @@ static void posteriors_are_those_of_e1071(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(posteriors_are_those_of_e1071)};
-    return cmocka_run_group_tests(tests, setup, teardown);
+    return tests_run("soybean", setup, teardown);
 }

@@ -4,18 +4,13 @@
  * its table may have.
  */
 #include <math.h>
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include <cmocka.h>
-
 #include "base/filing.h"
 #include "language/words.h"
+#include "support/test.h"
 
 struct wordy {
     struct rules *rules;
@@ -76,7 +71,7 @@ static struct words *by_file(struct wordy *w, const char *bytes)
 }
 
 /* A word never met weighs as its kind does; without the kind it weighs nothing. */
-static void test_kinds(void **state)
+TEST(test_kinds)
 {
     struct wordy *w = *state;
     static const char *const KINDS[] = {"leafy moss lettuce pea"};
@@ -108,7 +103,7 @@ static void test_kinds(void **state)
     assert_true(odds[1] > odds[0] + 0.5);
 }
 
-static void test_scikit_learn(void **state)
+TEST(test_scikit_learn)
 {
     struct wordy *w = *state;
     struct word_counts *counts = word_counts_new(w->rules, LABELS_FINDINGS, 1);
@@ -151,7 +146,7 @@ static void test_scikit_learn(void **state)
     word_counts_free(counts);
 }
 
-static void test_the_same_bytes(void **state)
+TEST(test_the_same_bytes)
 {
     struct wordy *w = *state;
     struct text tables[2];
@@ -181,7 +176,7 @@ static void test_the_same_bytes(void **state)
  * tol=1e-10) on one column for each word, divided by the root of how many the text has, and no offset; its
  * coefficients, and last its intercept.
  */
-static void test_fitted_weights(void **state)
+TEST(test_fitted_weights)
 {
     static const struct {
         const char *text;
@@ -225,7 +220,7 @@ static void test_fitted_weights(void **state)
     word_counts_free(counts);
 }
 
-static void test_tables_that_are_none(void **state)
+TEST(test_tables_that_are_none)
 {
     static const char *const BAD[] = {
         "green\t0:1\n",
@@ -252,10 +247,5 @@ static void test_tables_that_are_none(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_scikit_learn),         cmocka_unit_test(test_kinds),
-        cmocka_unit_test(test_the_same_bytes),       cmocka_unit_test(test_fitted_weights),
-        cmocka_unit_test(test_tables_that_are_none),
-    };
-    return cmocka_run_group_tests(tests, setup, teardown);
+    return tests_run("words", setup, teardown);
 }

@@ -40,6 +40,9 @@ static inline int journal_case_teardown(void **state)
     return 0;
 }
 
+/* A test that is given a journal of its own. */
+#define IN_A_JOURNAL(name) TEST_WITH(name, journal_case_setup, journal_case_teardown)
+
 /* The message of the first fault, or "". */
 static inline const char *first_fault(const struct journal_case *c)
 {

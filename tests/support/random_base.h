@@ -6,6 +6,7 @@
 
 #include "reason/reason.h"
 #include "support/rule_base.h"
+#include "support/test.h"
 
 /* Random rule bases and evidence: every feature of the model turns up, extreme numbers too. */
 struct random_size {

@@ -3,20 +3,15 @@
 #ifndef JARSIDE_TESTS_READER_RULES_H
 #define JARSIDE_TESTS_READER_RULES_H
 
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
-
-#include <cmocka.h>
 
 #include "base/diag.h"
 #include "base/memory.h"
 #include "base/units.h"
 #include "language/reader.h"
 #include "rules/rules.h"
+#include "support/test.h"
 
 enum { TINT, TEXTURE, DAMP, WHERE, ODOUR, AGE, IDLE, SPREAD, FORCE, MADE, SMALL_COUNT };
 enum { RED = 1, BLUE = 2, TEAL = 4, PALE = 8 }; /* tint */

@@ -11,6 +11,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "support/test.h"
+
 struct scratch {
     char path[256];
 };

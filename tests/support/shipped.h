@@ -2,18 +2,13 @@
 #ifndef JARSIDE_TESTS_SHIPPED_H
 #define JARSIDE_TESTS_SHIPPED_H
 
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdlib.h>
-
-#include <cmocka.h>
 
 #include "base/diag.h"
 #include "base/memory.h"
 #include "language/reader.h"
 #include "rules/rules.h"
+#include "support/test.h"
 
 /* The shipped rules and their reader, for tests that are run from the top of the tree. */
 struct shipped {

@@ -200,6 +200,9 @@ static inline int consultation_teardown(void **state)
     return 0;
 }
 
+/* A test that is given a consultation of its own. */
+#define IN_A_CASE(name) TEST_WITH(name, consultation_setup, consultation_teardown)
+
 static inline void tell(struct consultation *c, const char *text)
 {
     assert_int_equal(triage_tell(c->triage, text, strlen(text), c->small.diags), STATUS_OK);

@@ -1,19 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Arenas: alignment, zeroing, growing; and how the program ends when there is no more memory. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include <cmocka.h>
-
 #include "base/filing.h"
 #include "base/memory.h"
 #include "base/text.h"
+#include "support/test.h"
 
 /* AddressSanitizer would rather say itself that so much cannot be had. */
 const char *__asan_default_options(void);
@@ -31,7 +26,7 @@ static bool all_zero(const void *bytes, size_t size)
     return true;
 }
 
-static void test_pieces_are_aligned_zeroed_and_apart(void **state)
+TEST(test_pieces_are_aligned_zeroed_and_apart)
 {
     (void)state;
     struct arena *arena = arena_new();
@@ -51,7 +46,7 @@ static void test_pieces_are_aligned_zeroed_and_apart(void **state)
     arena_free(arena);
 }
 
-static void test_a_large_piece_leaves_the_block_in_use(void **state)
+TEST(test_a_large_piece_leaves_the_block_in_use)
 {
     (void)state;
     struct arena *arena = arena_new();
@@ -63,7 +58,7 @@ static void test_a_large_piece_leaves_the_block_in_use(void **state)
     arena_free(arena);
 }
 
-static void test_empty_arrays_and_strings(void **state)
+TEST(test_empty_arrays_and_strings)
 {
     (void)state;
     struct arena *arena = arena_new();
@@ -79,7 +74,7 @@ static void test_empty_arrays_and_strings(void **state)
     arena_free(NULL);
 }
 
-static void test_words_are_joined(void **state)
+TEST(test_words_are_joined)
 {
     (void)state;
     static const char *const words[] = {"", "green", "", "patch", ""};
@@ -90,7 +85,7 @@ static void test_words_are_joined(void **state)
     arena_free(arena);
 }
 
-static void test_reset_starts_anew(void **state)
+TEST(test_reset_starts_anew)
 {
     (void)state;
     struct arena *arena = arena_new();
@@ -104,7 +99,7 @@ static void test_reset_starts_anew(void **state)
     arena_free(arena);
 }
 
-static void test_arrays_grow_by_one(void **state)
+TEST(test_arrays_grow_by_one)
 {
     (void)state;
     struct arena *arena = arena_new();
@@ -198,7 +193,7 @@ static void realloc_beyond(void)
     (void)block;
 }
 
-static void test_what_cannot_be_had_ends_the_program(void **state)
+TEST(test_what_cannot_be_had_ends_the_program)
 {
     (void)state;
     static void (*const ways[])(void) = {alloc_beyond,  array_beyond,  copy_beyond,
@@ -227,7 +222,7 @@ static void write_half(void)
     malloc_beyond();
 }
 
-static void test_half_written_files_are_removed(void **state)
+TEST(test_half_written_files_are_removed)
 {
     (void)state;
     char path[] = "/tmp/jarside-test-XXXXXX";
@@ -244,16 +239,5 @@ static void test_half_written_files_are_removed(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_pieces_are_aligned_zeroed_and_apart),
-        cmocka_unit_test(test_a_large_piece_leaves_the_block_in_use),
-        cmocka_unit_test(test_empty_arrays_and_strings),
-        cmocka_unit_test(test_words_are_joined),
-        cmocka_unit_test(test_reset_starts_anew),
-        cmocka_unit_test(test_arrays_grow_by_one),
-        cmocka_unit_test(test_what_cannot_be_had_ends_the_program),
-        cmocka_unit_test(test_half_written_files_are_removed),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("arena", tests, NULL, NULL);
+    return tests_run("arena", NULL, NULL);
 }

@@ -1,18 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Dates as people and files write them; moments are tested with the journal, which keeps them. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
 
-#include <cmocka.h>
-
 #include "base/dates.h"
+#include "support/test.h"
 
-static void dates_in_a_stated_order(void **state)
+TEST(dates_in_a_stated_order)
 {
     (void)state;
     static const struct {
@@ -48,7 +43,7 @@ static void dates_in_a_stated_order(void **state)
     }
 }
 
-static void days_are_written_in_every_style(void **state)
+TEST(days_are_written_in_every_style)
 {
     (void)state;
     static const char *const leap[] = {"2024-02-29", "20240229", "29 February 2024", "29 February"};
@@ -62,7 +57,7 @@ static void days_are_written_in_every_style(void **state)
     assert_string_equal(day_write(2932896, DAY_ISO, room), "9999-12-31");
 }
 
-static void parts_are_read_from_the_front(void **state)
+TEST(parts_are_read_from_the_front)
 {
     (void)state;
     int64_t day = 0;
@@ -88,7 +83,7 @@ static void parts_are_read_from_the_front(void **state)
 }
 
 /* As people say them on a Wednesday, 4 March 2026. */
-static void dates_in_words(void **state)
+TEST(dates_in_words)
 {
     (void)state;
     static const struct {
@@ -126,12 +121,5 @@ int main(void)
 {
     setenv("TZ", "UTC", 1);
     tzset();
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(dates_in_a_stated_order),
-        cmocka_unit_test(dates_in_words),
-        cmocka_unit_test(days_are_written_in_every_style),
-        cmocka_unit_test(parts_are_read_from_the_front),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("dates", tests, NULL, NULL);
+    return tests_run("dates", NULL, NULL);
 }

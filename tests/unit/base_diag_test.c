@@ -1,18 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Diagnostics: what is kept, what is counted, and the nearest name. Exit statuses. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <string.h>
 
-#include <cmocka.h>
-
 #include "base/diag.h"
+#include "support/test.h"
 
 static const struct position NOWHERE = {0};
 
-static void test_keeps_message_place_and_excerpt(void **state)
+TEST(test_keeps_message_place_and_excerpt)
 {
     (void)state;
     struct diags *diags = diags_new();
@@ -35,7 +30,7 @@ static void test_keeps_message_place_and_excerpt(void **state)
     diags_free(NULL);
 }
 
-static void test_what_was_quoted_cannot_reach_the_screen_raw(void **state)
+TEST(test_what_was_quoted_cannot_reach_the_screen_raw)
 {
     (void)state;
     struct diags *diags = diags_new();
@@ -50,7 +45,7 @@ static void test_what_was_quoted_cannot_reach_the_screen_raw(void **state)
     diags_free(diags);
 }
 
-static void test_counts_beyond_what_it_keeps(void **state)
+TEST(test_counts_beyond_what_it_keeps)
 {
     (void)state;
     struct diags *diags = diags_new();
@@ -71,7 +66,7 @@ static void test_counts_beyond_what_it_keeps(void **state)
     diags_free(diags);
 }
 
-static void test_errors_displace_warnings(void **state)
+TEST(test_errors_displace_warnings)
 {
     (void)state;
     struct diags *diags = diags_new();
@@ -96,7 +91,7 @@ static const char *near(const char *word)
     return diag_nearest(word, NAMES, sizeof NAMES / sizeof NAMES[0]);
 }
 
-static void test_nearest_name(void **state)
+TEST(test_nearest_name)
 {
     (void)state;
     assert_string_equal(near("lable"), "label");     /* neighbours exchanged: one step */
@@ -115,7 +110,7 @@ static void test_nearest_name(void **state)
     assert_null(diag_nearest("label", NULL, 0));
 }
 
-static void test_nearest_prefers_the_closest_then_the_first(void **state)
+TEST(test_nearest_prefers_the_closest_then_the_first)
 {
     (void)state;
     const char *const names[] = {"stallen", "stalled", "stalley"};
@@ -123,7 +118,7 @@ static void test_nearest_prefers_the_closest_then_the_first(void **state)
     assert_string_equal(diag_nearest("stallex", names, 3), "stallen");
 }
 
-static void test_nearest_bears_long_words(void **state)
+TEST(test_nearest_bears_long_words)
 {
     (void)state;
     char word[200];
@@ -136,7 +131,7 @@ static void test_nearest_bears_long_words(void **state)
     assert_string_equal(diag_nearest(word, names, 2), word);
 }
 
-static void test_exit_statuses(void **state)
+TEST(test_exit_statuses)
 {
     (void)state;
     assert_int_equal(status_exit(STATUS_OK), 0);
@@ -149,16 +144,5 @@ static void test_exit_statuses(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_keeps_message_place_and_excerpt),
-        cmocka_unit_test(test_what_was_quoted_cannot_reach_the_screen_raw),
-        cmocka_unit_test(test_counts_beyond_what_it_keeps),
-        cmocka_unit_test(test_errors_displace_warnings),
-        cmocka_unit_test(test_nearest_name),
-        cmocka_unit_test(test_nearest_prefers_the_closest_then_the_first),
-        cmocka_unit_test(test_nearest_bears_long_words),
-        cmocka_unit_test(test_exit_statuses),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("diag", tests, NULL, NULL);
+    return tests_run("diag", NULL, NULL);
 }

@@ -1,14 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The least value of a function of one number. */
 #include <math.h>
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "base/units.h"
+#include "support/test.h"
 
 struct asked { /* of a valley */
     double bottom, least, greatest;
@@ -29,7 +24,7 @@ static struct asked asked_at(double bottom)
     return (struct asked){.bottom = bottom, .least = INFINITY, .greatest = -INFINITY};
 }
 
-static void the_bottom_is_found(void **state)
+TEST(the_bottom_is_found)
 {
     (void)state;
     for (double bottom = -0.9; bottom < 3.0; bottom += 0.13) {
@@ -41,7 +36,7 @@ static void the_bottom_is_found(void **state)
     }
 }
 
-static void a_slope_ends_where_the_range_does(void **state)
+TEST(a_slope_ends_where_the_range_does)
 {
     (void)state;
     struct asked down = asked_at(9.0), up = asked_at(-9.0);
@@ -51,7 +46,7 @@ static void a_slope_ends_where_the_range_does(void **state)
 }
 
 /* Each step leaves 0.618 of the range: 14 of them 0.0012 of it. */
-static void each_step_asks_once(void **state)
+TEST(each_step_asks_once)
 {
     (void)state;
     struct asked asked = asked_at(0.3);
@@ -61,10 +56,5 @@ static void each_step_asks_once(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(the_bottom_is_found),
-        cmocka_unit_test(a_slope_ends_where_the_range_does),
-        cmocka_unit_test(each_step_asks_once),
-    };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("base numbers", NULL, NULL);
 }

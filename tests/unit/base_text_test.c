@@ -1,20 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Strings: the buffer, UTF-8, what may reach a screen, folding and where it came from. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include <cmocka.h>
-
 #include "base/text.h"
+#include "support/test.h"
 
 #define FFFD "\xEF\xBF\xBD"
 
-static void test_buffer_grows_and_stays_a_string(void **state)
+TEST(test_buffer_grows_and_stays_a_string)
 {
     (void)state;
     struct text text;
@@ -36,7 +31,7 @@ static void test_buffer_grows_and_stays_a_string(void **state)
     text_release(&text);
 }
 
-static void test_valid_prefix(void **state)
+TEST(test_valid_prefix)
 {
     (void)state;
     static const struct {
@@ -60,7 +55,7 @@ static void test_valid_prefix(void **state)
         assert_int_equal(utf8_valid_prefix(ROWS[i].bytes, strlen(ROWS[i].bytes)), ROWS[i].valid);
 }
 
-static void test_width_and_count(void **state)
+TEST(test_width_and_count)
 {
     (void)state;
     assert_int_equal(utf8_width("24 \xC2\xB0", 5), 4);
@@ -136,7 +131,7 @@ static const struct {
     {0x10FFFD, 0x10FFFD, "private use, plane 16"},
 };
 
-static void test_what_cannot_be_trusted_is_replaced(void **state)
+TEST(test_what_cannot_be_trusted_is_replaced)
 {
     (void)state;
     const struct text_safe_options ascii = {.ascii = true, .keep_newlines = true};
@@ -156,7 +151,7 @@ static void test_what_cannot_be_trusted_is_replaced(void **state)
     }
 }
 
-static void test_invalid_bytes_are_replaced_one_by_one(void **state)
+TEST(test_invalid_bytes_are_replaced_one_by_one)
 {
     (void)state;
     assert_safe("a\xFF\xFE"
@@ -167,7 +162,7 @@ static void test_invalid_bytes_are_replaced_one_by_one(void **state)
     assert_safe("a\0b", 3, NULL, "a" FFFD "b");
 }
 
-static void test_tabs_newlines_and_carriage_returns(void **state)
+TEST(test_tabs_newlines_and_carriage_returns)
 {
     (void)state;
     const struct text_safe_options keep = {.keep_newlines = true};
@@ -179,7 +174,7 @@ static void test_tabs_newlines_and_carriage_returns(void **state)
     assert_safe("end\r", 4, &keep, "end" FFFD);
 }
 
-static void test_good_text_passes_unchanged(void **state)
+TEST(test_good_text_passes_unchanged)
 {
     (void)state;
     const char *const good = "Größe 24 °C – “wet”, é, 菌, 🍄, e\xCC\x81";
@@ -187,7 +182,7 @@ static void test_good_text_passes_unchanged(void **state)
     assert_safe("\xE2\x9A\xA0\xEF\xB8\x8F!", 7, NULL, "\xE2\x9A\xA0!"); /* a style selector goes */
 }
 
-static void test_ascii_uses_plain_spellings(void **state)
+TEST(test_ascii_uses_plain_spellings)
 {
     (void)state;
     const struct text_safe_options ascii = {.ascii = true, .limit = 80};
@@ -195,7 +190,7 @@ static void test_ascii_uses_plain_spellings(void **state)
     assert_safe(text, strlen(text), &ascii, "24 degC - \"wet\" 'x' e 1/2 ss ? ? ? 3 x 4 ...");
 }
 
-static void test_limit_counts_points_and_adds_an_ellipsis(void **state)
+TEST(test_limit_counts_points_and_adds_an_ellipsis)
 {
     (void)state;
     const struct text_safe_options five = {.limit = 5};
@@ -219,7 +214,7 @@ static void assert_folds(const char *typed, const char *expected)
     text_release(&out);
 }
 
-static void test_folds_to_one_spelling(void **state)
+TEST(test_folds_to_one_spelling)
 {
     (void)state;
     assert_folds("", "");
@@ -244,7 +239,7 @@ static void test_folds_to_one_spelling(void **state)
     assert_folds("…", "...");
 }
 
-static void test_fold_refuses_what_is_not_text(void **state)
+TEST(test_fold_refuses_what_is_not_text)
 {
     (void)state;
     struct text out;
@@ -256,7 +251,7 @@ static void test_fold_refuses_what_is_not_text(void **state)
     text_release(&out);
 }
 
-static void test_origin_leads_back(void **state)
+TEST(test_origin_leads_back)
 {
     (void)state;
     const char *const typed = "A  ½ ﬁ°é";
@@ -273,7 +268,7 @@ static void test_origin_leads_back(void **state)
     text_release(&out);
 }
 
-static void test_origin_counts_from_what_was_added(void **state)
+TEST(test_origin_counts_from_what_was_added)
 {
     (void)state;
     struct text out;
@@ -290,7 +285,7 @@ static void test_origin_counts_from_what_was_added(void **state)
 }
 
 /* Thirty thousand accents on one letter: linear work, and the trace stays in order. */
-static void test_fold_bears_a_mountain_of_accents(void **state)
+TEST(test_fold_bears_a_mountain_of_accents)
 {
     (void)state;
     enum { ACCENTS = 30000 };
@@ -312,7 +307,7 @@ static void test_fold_bears_a_mountain_of_accents(void **state)
 }
 
 /* Each single point, in the first three planes, gives valid UTF-8 and leaves nothing unsafe. */
-static void test_every_point_folds_and_is_made_safe(void **state)
+TEST(test_every_point_folds_and_is_made_safe)
 {
     (void)state;
     struct text once;
@@ -337,23 +332,5 @@ static void test_every_point_folds_and_is_made_safe(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_buffer_grows_and_stays_a_string),
-        cmocka_unit_test(test_valid_prefix),
-        cmocka_unit_test(test_width_and_count),
-        cmocka_unit_test(test_what_cannot_be_trusted_is_replaced),
-        cmocka_unit_test(test_invalid_bytes_are_replaced_one_by_one),
-        cmocka_unit_test(test_tabs_newlines_and_carriage_returns),
-        cmocka_unit_test(test_good_text_passes_unchanged),
-        cmocka_unit_test(test_ascii_uses_plain_spellings),
-        cmocka_unit_test(test_limit_counts_points_and_adds_an_ellipsis),
-        cmocka_unit_test(test_folds_to_one_spelling),
-        cmocka_unit_test(test_fold_refuses_what_is_not_text),
-        cmocka_unit_test(test_origin_leads_back),
-        cmocka_unit_test(test_origin_counts_from_what_was_added),
-        cmocka_unit_test(test_fold_bears_a_mountain_of_accents),
-        cmocka_unit_test(test_every_point_folds_and_is_made_safe),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("text", tests, NULL, NULL);
+    return tests_run("text", NULL, NULL);
 }

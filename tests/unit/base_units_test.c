@@ -1,16 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Quantities as people write them, read by themselves and found in a text. */
 #include <math.h>
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include <cmocka.h>
-
 #include "base/units.h"
+#include "support/test.h"
 
 static const double PSI = 6.894757293168361;
 static const double POUND = 453.59237;
@@ -256,7 +251,7 @@ static void assert_near(const char *typed, double got, double expected)
         fail_msg("'%s' reads as %.12g, not %.12g", typed, got, expected);
 }
 
-static void test_reads_what_people_write(void **state)
+TEST(test_reads_what_people_write)
 {
     (void)state;
     for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
@@ -279,7 +274,7 @@ static void test_reads_what_people_write(void **state)
 }
 
 /* What a phrase finds is what the reader reads, as far as it names its unit where it must. */
-static void test_finds_what_it_reads(void **state)
+TEST(test_finds_what_it_reads)
 {
     (void)state;
     for (size_t i = 0; i < sizeof ROWS / sizeof ROWS[0]; i++) {
@@ -327,7 +322,7 @@ static const struct {
     {"", 0, 0, DIM_NONE, false},
 };
 
-static void test_places(void **state)
+TEST(test_places)
 {
     (void)state;
     for (size_t i = 0; i < sizeof PLACES / sizeof PLACES[0]; i++) {
@@ -404,7 +399,7 @@ static void assert_read_is_found(enum dimension dimension, const char *phrase)
                  dimension_names[dimension], used);
 }
 
-static void test_finds_and_reads_alike_on_random_phrases(void **state)
+TEST(test_finds_and_reads_alike_on_random_phrases)
 {
     (void)state;
     uint64_t seed = 1;
@@ -422,7 +417,7 @@ static void test_finds_and_reads_alike_on_random_phrases(void **state)
 }
 
 /* Whoever knows these words takes them for no slip of another. */
-static void test_words_of_quantities(void **state)
+TEST(test_words_of_quantities)
 {
     (void)state;
     static const char *const SOME[] = {"days", "psi", "fl oz", "twenty", "half", "couple"};
@@ -470,7 +465,7 @@ static const struct {
     {"5 kg", DIM_LITRES, QUANTITY_WRONG_UNIT},
 };
 
-static void test_refuses_what_is_no_quantity(void **state)
+TEST(test_refuses_what_is_no_quantity)
 {
     (void)state;
     for (size_t i = 0; i < sizeof REFUSED / sizeof REFUSED[0]; i++) {
@@ -489,7 +484,7 @@ static void test_refuses_what_is_no_quantity(void **state)
     }
 }
 
-static void test_endless_figures_stay_finite(void **state)
+TEST(test_endless_figures_stay_finite)
 {
     (void)state;
     char digits[401];
@@ -518,7 +513,7 @@ static void assert_shown(double value, enum dimension dimension, const char *exp
     text_release(&out);
 }
 
-static void test_shows_both_systems(void **state)
+TEST(test_shows_both_systems)
 {
     (void)state;
     assert_shown(15 * PSI, DIM_GAUGE_KPA, "103 kPa (15 psi)");
@@ -542,7 +537,7 @@ static void test_shows_both_systems(void **state)
     assert_shown((double)NAN, DIM_NONE, "unknown");
 }
 
-static void test_dimensions_have_names(void **state)
+TEST(test_dimensions_have_names)
 {
     (void)state;
     for (int i = 0; i < DIM_COUNT; i++) {
@@ -555,17 +550,5 @@ static void test_dimensions_have_names(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_reads_what_people_write),
-        cmocka_unit_test(test_finds_what_it_reads),
-        cmocka_unit_test(test_places),
-        cmocka_unit_test(test_finds_and_reads_alike_on_random_phrases),
-        cmocka_unit_test(test_words_of_quantities),
-        cmocka_unit_test(test_refuses_what_is_no_quantity),
-        cmocka_unit_test(test_endless_figures_stay_finite),
-        cmocka_unit_test(test_shows_both_systems),
-        cmocka_unit_test(test_dimensions_have_names),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("units", tests, NULL, NULL);
+    return tests_run("units", NULL, NULL);
 }

@@ -1,11 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Case files: what they become, and what is told of bad ones. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "base/diag.h"
@@ -13,6 +8,7 @@
 #include "base/text.h"
 #include "rules/rules.h"
 #include "support/scratch.h"
+#include "support/test.h"
 
 struct fixture {
     struct scratch scratch;
@@ -55,7 +51,7 @@ static enum status load(struct fixture *fixture, const char *path)
                       fixture->diags);
 }
 
-static void test_labelled(void **state)
+TEST_WITH(test_labelled, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     assert_int_equal(load(fixture, "tests/unit/tiny-cases"), STATUS_OK);
@@ -81,7 +77,7 @@ static void test_labelled(void **state)
     assert_int_equal(red->at.line, 4);
 }
 
-static void test_what_is_not_given(void **state)
+TEST_WITH(test_what_is_not_given, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     assert_int_equal(load(fixture, "tests/unit/tiny-cases"), STATUS_OK);
@@ -100,7 +96,7 @@ static void test_what_is_not_given(void **state)
     assert_int_equal(single->actions, 0);
 }
 
-static void test_one_file(void **state)
+TEST_WITH(test_one_file, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     assert_int_equal(load(fixture, "tests/unit/tiny-cases/single.yaml"), STATUS_OK);
@@ -108,7 +104,7 @@ static void test_one_file(void **state)
 }
 
 /* Each content with all that is told of it, as LINE:COLUMN MESSAGE. */
-static void test_faults(void **state)
+TEST_WITH(test_faults, set_up, tear_down)
 {
     static const struct {
         const char *content, *told;
@@ -168,21 +164,14 @@ static void test_faults(void **state)
     }
 }
 
-static void test_missing(void **state)
+TEST_WITH(test_missing, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     assert_int_equal(load(fixture, scratch_path(&fixture->scratch, "nowhere")), STATUS_IO);
     assert_non_null(strstr(diags_get(fixture->diags, 0)->message, "nowhere"));
 }
 
-#define TEST(name) cmocka_unit_test_setup_teardown(name, set_up, tear_down)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        TEST(test_labelled), TEST(test_what_is_not_given), TEST(test_one_file),
-        TEST(test_faults),   TEST(test_missing),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("cases", tests, NULL, NULL);
+    return tests_run("cases", NULL, NULL);
 }

@@ -1,16 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/csv.h"
 #include "base/text.h"
+#include "support/test.h"
 
 /* What came: "[line:column text]" for each field, ";" and the row's line after each row; then what was
  * wrong. */
@@ -88,7 +84,7 @@ static void check(const char *text, const char *want)
     }
 }
 
-static void rows_fields_and_positions(void **state)
+TEST(rows_fields_and_positions)
 {
     (void)state;
     check("a,b\n1,2\n", "[1:1 a][1:3 b];1/2 [2:1 1][2:3 2];2/2 ");
@@ -100,7 +96,7 @@ static void rows_fields_and_positions(void **state)
     check("", "");
 }
 
-static void quotes_hold_commas_lines_and_quotes(void **state)
+TEST(quotes_hold_commas_lines_and_quotes)
 {
     (void)state;
     check("\"a,b\",c\nd\n", "[1:1 a,b][1:7 c];1/2 [2:1 d];2/1 ");
@@ -108,7 +104,7 @@ static void quotes_hold_commas_lines_and_quotes(void **state)
     check("\"say \"\"x\"\"\",c\n", "[1:1 say \"x\"][1:13 c];1/2 ");
 }
 
-static void columns_count_characters(void **state)
+TEST(columns_count_characters)
 {
     (void)state;
     check("\xC2\xB0"
@@ -117,7 +113,7 @@ static void columns_count_characters(void **state)
           "C][1:4 b];1/2 ");
 }
 
-static void separators_and_marks_are_told_from_the_first_line(void **state)
+TEST(separators_and_marks_are_told_from_the_first_line)
 {
     (void)state;
     check("a;b,c;d\n1;2\n", "[1:1 a][1:3 b,c][1:7 d];1/3 [2:1 1][2:3 2];2/2 ");
@@ -126,7 +122,7 @@ static void separators_and_marks_are_told_from_the_first_line(void **state)
     check("\xEF\xBB\xBF\"a\",b\n", "[1:1 a][1:5 b];1/2 ");
 }
 
-static void what_is_no_table_is_refused(void **state)
+TEST(what_is_no_table_is_refused)
 {
     (void)state;
 #define QUOTES                                                                                     \
@@ -140,7 +136,7 @@ static void what_is_no_table_is_refused(void **state)
             "t:2:3: the text is not UTF-8; save the file as CSV in UTF-8 and try again");
 }
 
-static void rows_are_bounded(void **state)
+TEST(rows_are_bounded)
 {
     (void)state;
     enum { MANY = 2 * (CSV_MOST_FIELDS + 1) };
@@ -150,7 +146,7 @@ static void rows_are_bounded(void **state)
     refused(false, text, MANY, "t:1:1025: a row of more than 512 fields; is the file a table?");
 }
 
-static void a_callback_can_stop(void **state)
+TEST(a_callback_can_stop)
 {
     (void)state;
     struct record record = {.stop_after = 2};
@@ -173,7 +169,7 @@ static enum status keep_field(void *context, const struct csv_row *row)
 }
 
 /* Lengths up to, at and beyond the limit, bare and in quotes. */
-static void fields_are_bounded(void **state)
+TEST(fields_are_bounded)
 {
     (void)state;
     static const size_t lengths[] = {4097, 1000000, CSV_FIELD_LIMIT, CSV_FIELD_LIMIT + 1,
@@ -199,7 +195,7 @@ static void fields_are_bounded(void **state)
 }
 
 /* Whatever is written is read back as it was. */
-static void written_fields_read_back(void **state)
+TEST(written_fields_read_back)
 {
     (void)state;
     static const char *const fields[][2] = {
@@ -230,7 +226,7 @@ static void written_fields_read_back(void **state)
     }
 }
 
-static void names_are_found_in_any_case(void **state)
+TEST(names_are_found_in_any_case)
 {
     (void)state;
     assert_int_equal(csv_named("bag|jar no|Jar", "JAR", 3), 2);
@@ -241,18 +237,5 @@ static void names_are_found_in_any_case(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(rows_fields_and_positions),
-        cmocka_unit_test(quotes_hold_commas_lines_and_quotes),
-        cmocka_unit_test(columns_count_characters),
-        cmocka_unit_test(what_is_no_table_is_refused),
-        cmocka_unit_test(separators_and_marks_are_told_from_the_first_line),
-        cmocka_unit_test(rows_are_bounded),
-        cmocka_unit_test(a_callback_can_stop),
-        cmocka_unit_test(fields_are_bounded),
-        cmocka_unit_test(names_are_found_in_any_case),
-        cmocka_unit_test(written_fields_read_back),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("csv", tests, NULL, NULL);
+    return tests_run("csv", NULL, NULL);
 }

@@ -1,17 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A sound journal has no fault; each thing that can be wrong is found, and only that. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <time.h>
 
-#include <cmocka.h>
 #include <jansson.h>
 #include <sqlite3.h>
 
 #include "journal/journal.h"
 #include "support/journal_case.h"
+#include "support/test.h"
 
 struct found {
     char lines[4096];
@@ -56,7 +52,7 @@ static void fill(struct journal_case *c)
     assert_int_equal(journal_set_due(c->journal, first, 20540, "wait"), STATUS_OK);
 }
 
-static void a_sound_journal_has_no_fault(void **state)
+IN_A_JOURNAL(a_sound_journal_has_no_fault)
 {
     struct journal_case *c = *state;
     struct found found;
@@ -75,7 +71,7 @@ static void spoil(struct journal_case *c, const char *sql)
         fail_msg("%s: %s", sql, fault);
 }
 
-static void each_fault_is_found(void **state)
+IN_A_JOURNAL(each_fault_is_found)
 {
     static const char *const faults[][2] = {
         {"UPDATE batch SET cook = 99", "batch 1: 'cook' names a cook that is not there\n"},
@@ -133,7 +129,7 @@ static void each_fault_is_found(void **state)
     }
 }
 
-static void a_hostile_label_is_told_safely(void **state)
+IN_A_JOURNAL(a_hostile_label_is_told_safely)
 {
     struct journal_case *c = *state;
     struct found found;
@@ -146,16 +142,7 @@ static void a_hostile_label_is_told_safely(void **state)
     assert_null(strstr(found.lines, "\xe2\x80\xae"));
 }
 
-#define IN_A_JOURNAL(test)                                                                         \
-    cmocka_unit_test_setup_teardown(test, journal_case_setup, journal_case_teardown)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        IN_A_JOURNAL(a_sound_journal_has_no_fault),
-        IN_A_JOURNAL(each_fault_is_found),
-        IN_A_JOURNAL(a_hostile_label_is_told_safely),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("journal check", tests, NULL, NULL);
+    return tests_run("journal check", NULL, NULL);
 }

@@ -10,6 +10,7 @@
 #include "journal/consult.h"
 #include "reason/siblings.h"
 #include "support/journal_case.h"
+#include "support/test.h"
 
 struct bench { /* shipped rules over a fresh journal: one batch of V1-1 to V1-9 */
     struct shipped *shipped;
@@ -219,7 +220,7 @@ static const char *known(struct bench *b, const char *sign)
 
 /* ---- the columns ----------------------------------------------------------------------------- */
 
-static void columns_become_facts(void **state)
+TEST_WITH(columns_become_facts, setup, teardown)
 {
     struct bench *b = *state;
     open_at(b, "V1-1", "2026-03-13T12:00:00Z");
@@ -251,7 +252,7 @@ static void columns_become_facts(void **state)
     assert_string_equal(b->shipped->rules->decision.uses[stakes->use].id, "expand");
 }
 
-static void what_was_never_inoculated_knows_no_starter(void **state)
+TEST_WITH(what_was_never_inoculated_knows_no_starter, setup, teardown)
 {
     struct bench *b = *state;
     open_at(b, "V1-9", "2026-03-13T12:00:00Z");
@@ -261,7 +262,7 @@ static void what_was_never_inoculated_knows_no_starter(void **state)
     assert_known(b, "cook_method", "pressure (cook C4) journal");
 }
 
-static void what_is_said_now_stands_over_the_journal(void **state)
+TEST_WITH(what_is_said_now_stands_over_the_journal, setup, teardown)
 {
     struct bench *b = *state;
     open_at(b, "V1-1", "2026-03-13T12:00:00Z");
@@ -277,7 +278,7 @@ static void what_is_said_now_stands_over_the_journal(void **state)
     assert_string_equal(known(b, "dose"), "");
 }
 
-static void only_what_can_be_looked_at_is_opened(void **state)
+TEST_WITH(only_what_can_be_looked_at_is_opened, setup, teardown)
 {
     struct bench *b = *state;
     assert_int_equal(try_open(b, "V1-77", "2026-03-13T12:00:00Z", 0), STATUS_USAGE);
@@ -293,7 +294,7 @@ static void only_what_can_be_looked_at_is_opened(void **state)
 
 /* ---- earlier looks --------------------------------------------------------------------------- */
 
-static void a_look_is_kept_as_it_was(void **state)
+TEST_WITH(a_look_is_kept_as_it_was, setup, teardown)
 {
     struct bench *b = *state;
     struct look kept, look = look_at(b, "V1-1", "2026-03-10T12:00:00Z",
@@ -314,7 +315,7 @@ static void a_look_is_kept_as_it_was(void **state)
 }
 
 /* The worst that could happen: what was seen is forgotten because it is not said again. */
-static void a_sporing_growth_once_seen_is_never_kept(void **state)
+TEST_WITH(a_sporing_growth_once_seen_is_never_kept, setup, teardown)
 {
     struct bench *b = *state;
     struct look look = look_at(b, "V1-1", "2026-03-12T12:00:00Z", "green powdery patch", 0);
@@ -346,7 +347,7 @@ static void a_sporing_growth_once_seen_is_never_kept(void **state)
     assert_string_equal(known(b, "colour"), "");
 }
 
-static void an_outcome_clears_or_convicts(void **state)
+TEST_WITH(an_outcome_clears_or_convicts, setup, teardown)
 {
     struct bench *b = *state;
     struct outcome outcome;
@@ -372,7 +373,7 @@ static void an_outcome_clears_or_convicts(void **state)
     assert_int_not_equal(judge(b)->decision.action, ACTION_KEEP);
 }
 
-static void doubt_does_not_outlive_a_plain_denial(void **state)
+TEST_WITH(doubt_does_not_outlive_a_plain_denial, setup, teardown)
 {
     struct bench *b = *state;
     (void)look_at(b, "V1-1", "2026-03-10T12:00:00Z", "maybe a bit green, 40 percent", 0);
@@ -382,7 +383,7 @@ static void doubt_does_not_outlive_a_plain_denial(void **state)
     assert_memory_not_equal(known(b, "colour"), "green ", 6);
 }
 
-static void circumstances_last_and_passing_signs_do_not(void **state)
+TEST_WITH(circumstances_last_and_passing_signs_do_not, setup, teardown)
 {
     struct bench *b = *state;
     (void)look_at(b, "V1-1", "2026-03-10T12:00:00Z",
@@ -396,7 +397,7 @@ static void circumstances_last_and_passing_signs_do_not(void **state)
 
 /* ---- change ---------------------------------------------------------------------------------- */
 
-static void a_standstill_shows_between_two_looks(void **state)
+TEST_WITH(a_standstill_shows_between_two_looks, setup, teardown)
 {
     struct bench *b = *state;
     (void)look_at(b, "V1-1", "2026-03-10T12:00:00Z", "40 percent, white", 0);
@@ -412,7 +413,7 @@ static void a_standstill_shows_between_two_looks(void **state)
     assert_non_null(strstr(known(b, "progress"), "text"));
 }
 
-static void growth_has_a_pace(void **state)
+TEST_WITH(growth_has_a_pace, setup, teardown)
 {
     struct bench *b = *state;
     (void)look_at(b, "V1-1", "2026-03-10T12:00:00Z", "20 percent, white", 0);
@@ -433,7 +434,7 @@ static void growth_has_a_pace(void **state)
     assert_string_equal(known(b, "progress"), "");
 }
 
-static void the_day_trouble_was_first_seen(void **state)
+TEST_WITH(the_day_trouble_was_first_seen, setup, teardown)
 {
     struct bench *b = *state;
     (void)look_at(b, "V1-1", "2026-03-05T12:00:00Z", "10 percent, white, no odd patches", 0);
@@ -445,7 +446,7 @@ static void the_day_trouble_was_first_seen(void **state)
     assert_known(b, "first_seen", "d4_7 (look of 8 March) computed");
 }
 
-static void a_patch_that_stayed_is_asked_about_first(void **state)
+TEST_WITH(a_patch_that_stayed_is_asked_about_first, setup, teardown)
 {
     struct bench *b = *state;
     (void)look_at(b, "V1-1", "2026-03-08T12:00:00Z", "one odd white patch, 30 percent", 0);
@@ -497,7 +498,7 @@ static double chance_of(struct bench *b, const struct verdict *verdict, const ch
     return NAN;
 }
 
-static void siblings_move_the_causes_they_share(void **state)
+TEST_WITH(siblings_move_the_causes_they_share, setup, teardown)
 {
     struct bench *b = *state;
     add_sound_batch(b);
@@ -523,7 +524,7 @@ static void siblings_move_the_causes_they_share(void **state)
     assert_true(with > chance_of(b, verdict, "under_sterilised"));
 }
 
-static void what_was_counted_is_not_asked(void **state)
+TEST_WITH(what_was_counted_is_not_asked, setup, teardown)
 {
     struct bench *b = *state;
     add_sound_batch(b);
@@ -541,7 +542,7 @@ static void what_was_counted_is_not_asked(void **state)
     }
 }
 
-static void the_word_of_the_grower_stands_over_the_count(void **state)
+TEST_WITH(the_word_of_the_grower_stands_over_the_count, setup, teardown)
 {
     struct bench *b = *state;
     add_sound_batch(b);
@@ -557,7 +558,7 @@ static void the_word_of_the_grower_stands_over_the_count(void **state)
 }
 
 /* A growing sibling last looked at young has told part of its story: it counts for a part. */
-static void the_young_count_in_part(void **state)
+TEST_WITH(the_young_count_in_part, setup, teardown)
 {
     struct bench *b = *state;
     struct consult_others others;
@@ -584,7 +585,7 @@ static int64_t days_to_next(struct bench *b, const char *label, const char *when
     return b->at.vessel.due - moment_day(on(when));
 }
 
-static void the_next_look_has_a_day_and_a_reason(void **state)
+TEST_WITH(the_next_look_has_a_day_and_a_reason, setup, teardown)
 {
     struct bench *b = *state;
     assert_int_equal(days_to_next(b, "V1-3", "2026-03-20T12:00:00Z",
@@ -603,26 +604,5 @@ static void the_next_look_has_a_day_and_a_reason(void **state)
 
 int main(void)
 {
-#define WITH_BENCH(test) cmocka_unit_test_setup_teardown(test, setup, teardown)
-    const struct CMUnitTest tests[] = {
-        WITH_BENCH(columns_become_facts),
-        WITH_BENCH(what_was_never_inoculated_knows_no_starter),
-        WITH_BENCH(what_is_said_now_stands_over_the_journal),
-        WITH_BENCH(only_what_can_be_looked_at_is_opened),
-        WITH_BENCH(a_look_is_kept_as_it_was),
-        WITH_BENCH(a_sporing_growth_once_seen_is_never_kept),
-        WITH_BENCH(an_outcome_clears_or_convicts),
-        WITH_BENCH(doubt_does_not_outlive_a_plain_denial),
-        WITH_BENCH(circumstances_last_and_passing_signs_do_not),
-        WITH_BENCH(a_standstill_shows_between_two_looks),
-        WITH_BENCH(growth_has_a_pace),
-        WITH_BENCH(the_day_trouble_was_first_seen),
-        WITH_BENCH(a_patch_that_stayed_is_asked_about_first),
-        WITH_BENCH(siblings_move_the_causes_they_share),
-        WITH_BENCH(what_was_counted_is_not_asked),
-        WITH_BENCH(the_word_of_the_grower_stands_over_the_count),
-        WITH_BENCH(the_young_count_in_part),
-        WITH_BENCH(the_next_look_has_a_day_and_a_reason),
-    };
-    return cmocka_run_group_tests_name("a triage at a vessel", tests, NULL, NULL);
+    return tests_run("a triage at a vessel", NULL, NULL);
 }

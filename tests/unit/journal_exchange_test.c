@@ -1,16 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* CSV out and in: exact round trips, whatever the texts; merging; refusals. */
 #include <math.h>
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <time.h>
-
-#include <cmocka.h>
 
 #include "journal/exchange.h"
 #include "support/journal_case.h"
+#include "support/test.h"
 
 /* ---- files ----------------------------------------------------------------------------------- */
 
@@ -264,7 +259,7 @@ static void fill_journal(struct journal_case *c, const char *prefix, size_t seed
 
 /* ---- round trips ----------------------------------------------------------------------------- */
 
-static void an_export_comes_back_to_the_byte(void **state)
+IN_A_JOURNAL(an_export_comes_back_to_the_byte)
 {
     struct journal_case *c = *state;
     struct import_tally tally[RECORD_COUNT];
@@ -280,7 +275,7 @@ static void an_export_comes_back_to_the_byte(void **state)
     journal_close(other);
 }
 
-static void what_is_derived_comes_back_too(void **state)
+IN_A_JOURNAL(what_is_derived_comes_back_too)
 {
     struct journal_case *c = *state;
     struct import_tally tally[RECORD_COUNT];
@@ -308,7 +303,7 @@ static void what_is_derived_comes_back_too(void **state)
     journal_close(other);
 }
 
-static void a_mebibyte_comes_back(void **state)
+IN_A_JOURNAL(a_mebibyte_comes_back)
 {
     enum { LONG = 1 << 20 };
     struct journal_case *c = *state;
@@ -333,7 +328,7 @@ static void a_mebibyte_comes_back(void **state)
 }
 
 /* Every word of up to six letters over those that matter. */
-static void the_guard_is_taken_away_exactly(void **state)
+TEST(the_guard_is_taken_away_exactly)
 {
     (void)state;
     static const char letters[] = "' =x\t";
@@ -359,7 +354,7 @@ static void the_guard_is_taken_away_exactly(void **state)
 
 /* ---- into a journal that holds something ----------------------------------------------------- */
 
-static void what_is_there_is_passed_over(void **state)
+IN_A_JOURNAL(what_is_there_is_passed_over)
 {
     struct journal_case *c = *state;
     struct import_tally tally[RECORD_COUNT];
@@ -372,7 +367,7 @@ static void what_is_there_is_passed_over(void **state)
     }
 }
 
-static void another_grower_s_records_get_new_ids(void **state)
+IN_A_JOURNAL(another_grower_s_records_get_new_ids)
 {
     struct journal_case *c = *state;
     struct import_tally tally[RECORD_COUNT];
@@ -403,7 +398,7 @@ static void another_grower_s_records_get_new_ids(void **state)
     journal_close(theirs);
 }
 
-static void a_conflict_is_placed_and_nothing_is_kept(void **state)
+IN_A_JOURNAL(a_conflict_is_placed_and_nothing_is_kept)
 {
     struct journal_case *c = *state;
     struct import_tally tally[RECORD_COUNT];
@@ -424,7 +419,7 @@ static void a_conflict_is_placed_and_nothing_is_kept(void **state)
     assert_false(journal_has(c->journal, RECORD_PLACE, "cellar", &id));
 }
 
-static void a_rehearsal_keeps_nothing(void **state)
+IN_A_JOURNAL(a_rehearsal_keeps_nothing)
 {
     struct journal_case *c = *state;
     struct import_tally tally[RECORD_COUNT];
@@ -443,7 +438,7 @@ static void a_rehearsal_keeps_nothing(void **state)
 
 /* ---- refusals -------------------------------------------------------------------------------- */
 
-static void bad_tables_are_refused_where_they_are_bad(void **state)
+IN_A_JOURNAL(bad_tables_are_refused_where_they_are_bad)
 {
     struct journal_case *c = *state;
     static const struct {
@@ -489,7 +484,7 @@ static void bad_tables_are_refused_where_they_are_bad(void **state)
     }
 }
 
-static void a_mark_in_front_and_any_order_are_fine(void **state)
+IN_A_JOURNAL(a_mark_in_front_and_any_order_are_fine)
 {
     struct journal_case *c = *state;
     static const struct import_options options = {0};
@@ -504,7 +499,7 @@ static void a_mark_in_front_and_any_order_are_fine(void **state)
     assert_string_equal(place.note, "=1");
 }
 
-static void files_that_are_there_are_left(void **state)
+IN_A_JOURNAL(files_that_are_there_are_left)
 {
     struct journal_case *c = *state;
     struct stat about;
@@ -524,7 +519,7 @@ static void files_that_are_there_are_left(void **state)
     assert_int_equal(about.st_mode & 0777, 0600);
 }
 
-static void a_file_of_no_table_is_told(void **state)
+IN_A_JOURNAL(a_file_of_no_table_is_told)
 {
     struct journal_case *c = *state;
     struct import_tally tally[RECORD_COUNT];
@@ -537,25 +532,7 @@ static void a_file_of_no_table_is_told(void **state)
     assert_non_null(strstr(first_fault(c), "'vessel.csv'"));
 }
 
-#define IN_A_JOURNAL(test)                                                                         \
-    cmocka_unit_test_setup_teardown(test, journal_case_setup, journal_case_teardown)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        IN_A_JOURNAL(an_export_comes_back_to_the_byte),
-        IN_A_JOURNAL(what_is_derived_comes_back_too),
-        IN_A_JOURNAL(a_mebibyte_comes_back),
-        cmocka_unit_test(the_guard_is_taken_away_exactly),
-        IN_A_JOURNAL(what_is_there_is_passed_over),
-        IN_A_JOURNAL(another_grower_s_records_get_new_ids),
-        IN_A_JOURNAL(a_conflict_is_placed_and_nothing_is_kept),
-        IN_A_JOURNAL(a_rehearsal_keeps_nothing),
-        IN_A_JOURNAL(bad_tables_are_refused_where_they_are_bad),
-        IN_A_JOURNAL(a_mark_in_front_and_any_order_are_fine),
-        IN_A_JOURNAL(files_that_are_there_are_left),
-        IN_A_JOURNAL(a_file_of_no_table_is_told),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("journal exchange", tests, NULL, NULL);
+    return tests_run("journal exchange", NULL, NULL);
 }

@@ -1,16 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* One remark for a batch: which words are said of whom. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <string.h>
-
-#include <cmocka.h>
 
 #include "base/text.h"
 #include "journal/remark.h"
 #include "language/reader.h"
+#include "support/test.h"
 
 /* "words | 3 7: green patch | 9:" for what was read, a run of numbers as "3-7"; "which" and "twice"
  * for what was refused. */
@@ -54,7 +49,7 @@ static void expect(const char *said, const char *expected)
     expect_of(12, said, expected);
 }
 
-static void the_rest_and_the_excepted(void **state)
+TEST(the_rest_and_the_excepted)
 {
     (void)state;
     expect("all fine", "all fine");
@@ -74,7 +69,7 @@ static void the_rest_and_the_excepted(void **state)
     expect("All fine, excluding jars 3 - 5: slow", "All fine | 3-5: slow");
 }
 
-static void what_is_said_of_the_excepted(void **state)
+TEST(what_is_said_of_the_excepted)
 {
     (void)state;
     expect("all fine except 3 and 7: green patch", "all fine | 3 7: green patch");
@@ -93,7 +88,7 @@ static void what_is_said_of_the_excepted(void **state)
     expect("all fine except 3 - green, 4 - wet", "all fine | 3: green | 4: wet");
 }
 
-static void groups_by_name(void **state)
+TEST(groups_by_name)
 {
     (void)state;
     expect("B3-4 has a green patch, everything else looks good",
@@ -126,7 +121,7 @@ static void groups_by_name(void **state)
 }
 
 /* Only vessels make a group; what merely looks like one is a description. */
-static void words_that_name_no_vessel(void **state)
+TEST(words_that_name_no_vessel)
 {
     (void)state;
     expect("all white but no green", "all white but no green");
@@ -139,7 +134,7 @@ static void words_that_name_no_vessel(void **state)
     expect("all fine apart from some condensation", "all fine apart from some condensation");
 }
 
-static void what_is_not_clear_is_refused(void **state)
+TEST(what_is_not_clear_is_refused)
 {
     (void)state;
     expect("all fine except the third one", "which");
@@ -169,7 +164,7 @@ static const char *said_of(const struct remark *remark, int64_t number, bool con
 }
 
 /* The smallest group counts, and one that is described before one that is only excepted. */
-static void one_vessel_in_two_groups(void **state)
+TEST(one_vessel_in_two_groups)
 {
     (void)state;
     struct arena *arena = arena_new();
@@ -188,7 +183,7 @@ static void one_vessel_in_two_groups(void **state)
     arena_free(arena);
 }
 
-static void numbers_left_over(void **state)
+TEST(numbers_left_over)
 {
     (void)state;
     struct arena *arena = arena_new();
@@ -202,15 +197,5 @@ static void numbers_left_over(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(the_rest_and_the_excepted),
-        cmocka_unit_test(what_is_said_of_the_excepted),
-        cmocka_unit_test(groups_by_name),
-        cmocka_unit_test(words_that_name_no_vessel),
-        cmocka_unit_test(what_is_not_clear_is_refused),
-        cmocka_unit_test(one_vessel_in_two_groups),
-        cmocka_unit_test(numbers_left_over),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("journal_remark", tests, NULL, NULL);
+    return tests_run("journal_remark", NULL, NULL);
 }

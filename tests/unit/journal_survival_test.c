@@ -5,20 +5,17 @@
  * what was lost.
  */
 #include <dirent.h>
-#include <setjmp.h>
 #include <signal.h>
-#include <stdarg.h>
-#include <stddef.h>
 #include <stdlib.h>
 #include <sys/resource.h>
 #include <sys/wait.h>
 #include <time.h>
 
-#include <cmocka.h>
 #include <sqlite3.h>
 
 #include "journal/exchange.h"
 #include "support/journal_case.h"
+#include "support/test.h"
 
 enum { KILLS = 500, WRITERS = 8, WRITES = 200, LONGEST_LIFE = 12000 /* microseconds */ };
 
@@ -133,7 +130,7 @@ static int64_t live_and_die(const char *path, int64_t batch, int64_t before, boo
     return last;
 }
 
-static void nothing_acknowledged_is_lost_when_it_is_killed(void **state)
+IN_A_JOURNAL(nothing_acknowledged_is_lost_when_it_is_killed)
 {
     struct journal_case *c = *state;
     const char *path = journal_path(c->journal);
@@ -166,7 +163,7 @@ static void nothing_acknowledged_is_lost_when_it_is_killed(void **state)
     assert_true(acknowledged > KILLS / 4); /* or the lives were too short to try anything */
 }
 
-static void a_journal_killed_while_it_is_made_can_be_made(void **state)
+IN_A_JOURNAL(a_journal_killed_while_it_is_made_can_be_made)
 {
     struct journal_case *c = *state;
     unsigned random = 7;
@@ -233,7 +230,7 @@ static void copy_till_killed(const char *good, const char *folder, const char *p
     }
 }
 
-static void killed_copies_leave_nothing_and_a_restore_leaves_a_journal(void **state)
+IN_A_JOURNAL(killed_copies_leave_nothing_and_a_restore_leaves_a_journal)
 {
     struct journal_case *c = *state;
     unsigned random = 20260401;
@@ -290,7 +287,7 @@ static void killed_copies_leave_nothing_and_a_restore_leaves_a_journal(void **st
 
 /* ---- many at once ---------------------------------------------------------------------------- */
 
-static void nobody_s_writes_are_lost_nor_made_twice(void **state)
+IN_A_JOURNAL(nobody_s_writes_are_lost_nor_made_twice)
 {
     struct journal_case *c = *state;
     char *path = strdup(scratch_path(&c->scratch, "shared.db"));
@@ -337,7 +334,7 @@ static void nobody_s_writes_are_lost_nor_made_twice(void **state)
 /* ---- a full disk, a damaged file ------------------------------------------------------------- */
 
 /* A limit on the size of files stands for a disk without room. */
-static void a_full_disk_is_said_and_loses_nothing(void **state)
+IN_A_JOURNAL(a_full_disk_is_said_and_loses_nothing)
 {
     struct journal_case *c = *state;
     struct rlimit limit = {300 * 1024, RLIM_INFINITY}, none = {RLIM_INFINITY, RLIM_INFINITY};
@@ -382,7 +379,7 @@ static size_t damage(const char *path)
     return (size_t)size;
 }
 
-static void a_damaged_file_is_named_and_left_as_it_is(void **state)
+IN_A_JOURNAL(a_damaged_file_is_named_and_left_as_it_is)
 {
     struct journal_case *c = *state;
     struct stat before, after;
@@ -407,7 +404,7 @@ static void a_damaged_file_is_named_and_left_as_it_is(void **state)
 }
 
 /* Not a byte can be written, and a log was left behind by a process that was killed. */
-static void a_journal_is_read_without_room_for_a_byte(void **state)
+IN_A_JOURNAL(a_journal_is_read_without_room_for_a_byte)
 {
     struct journal_case *c = *state;
     struct rlimit limit = {0, RLIM_INFINITY}, none = {RLIM_INFINITY, RLIM_INFINITY};
@@ -432,7 +429,7 @@ static void a_journal_is_read_without_room_for_a_byte(void **state)
 
 /* Somebody writes without a log beside the journal, and is killed with pages of it half-written: a reader
  * sees what stood before, and a restore is taken, whether or not the file itself is still whole. */
-static void what_was_half_written_is_taken_back(void **state)
+IN_A_JOURNAL(what_was_half_written_is_taken_back)
 {
     struct journal_case *c = *state;
     char *path = strdup(journal_path(c->journal));
@@ -481,7 +478,7 @@ static void what_was_half_written_is_taken_back(void **state)
 }
 
 /* Another SQLite made the backup, with pages of its own size. */
-static void a_backup_with_pages_of_another_size_is_restored(void **state)
+IN_A_JOURNAL(a_backup_with_pages_of_another_size_is_restored)
 {
     struct journal_case *c = *state;
     char *kept = NULL, *path = strdup(journal_path(c->journal));
@@ -524,7 +521,7 @@ static json_t *tally_of(struct journal_case *c, const char *path)
     return tally;
 }
 
-static void a_damaged_journal_never_miscounts(void **state)
+IN_A_JOURNAL(a_damaged_journal_never_miscounts)
 {
     struct journal_case *c = *state;
     enum { DAMAGES = 400, PAGE = 4096 };
@@ -587,22 +584,7 @@ static void a_damaged_journal_never_miscounts(void **state)
     free(damaged);
 }
 
-#define TEST(name) cmocka_unit_test_setup_teardown(name, journal_case_setup, journal_case_teardown)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        TEST(nothing_acknowledged_is_lost_when_it_is_killed),
-        TEST(a_journal_killed_while_it_is_made_can_be_made),
-        TEST(nobody_s_writes_are_lost_nor_made_twice),
-        TEST(a_full_disk_is_said_and_loses_nothing),
-        TEST(a_damaged_file_is_named_and_left_as_it_is),
-        TEST(killed_copies_leave_nothing_and_a_restore_leaves_a_journal),
-        TEST(a_journal_is_read_without_room_for_a_byte),
-        TEST(what_was_half_written_is_taken_back),
-        TEST(a_backup_with_pages_of_another_size_is_restored),
-        TEST(a_damaged_journal_never_miscounts),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("journal_survival", tests, NULL, NULL);
+    return tests_run("journal_survival", NULL, NULL);
 }

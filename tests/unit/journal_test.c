@@ -1,21 +1,18 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The journal's core: records in and out, what a vessel becomes, corrections, refusals. */
 #include <math.h>
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
 #include <stdlib.h>
 #include <time.h>
 
-#include <cmocka.h>
 #include <sqlite3.h>
 
 #include "base/text.h"
 #include "support/journal_case.h"
+#include "support/test.h"
 
 /* ---- moments --------------------------------------------------------------------------------- */
 
-static void moments_are_read_as_people_write_them(void **state)
+TEST(moments_are_read_as_people_write_them)
 {
     (void)state;
     char room[MOMENT_ROOM];
@@ -55,7 +52,7 @@ static void moments_are_read_as_people_write_them(void **state)
         assert_false(moment_read(none[i], now, &moment));
 }
 
-static void days_are_those_of_the_wall(void **state)
+TEST(days_are_those_of_the_wall)
 {
     (void)state;
     struct moment before, after;
@@ -73,7 +70,7 @@ static void days_are_those_of_the_wall(void **state)
 
 /* ---- records --------------------------------------------------------------------------------- */
 
-static void a_record_comes_back_as_it_went(void **state)
+IN_A_JOURNAL(a_record_comes_back_as_it_went)
 {
     struct journal_case *c = *state;
     struct cook cook, back;
@@ -96,7 +93,7 @@ static void a_record_comes_back_as_it_went(void **state)
     assert_string_equal(back.cooker, "");
 }
 
-static void every_column_survives_being_text(void **state)
+IN_A_JOURNAL(every_column_survives_being_text)
 {
     struct journal_case *c = *state;
     int64_t cook = add_cook(c, "C1");
@@ -121,7 +118,7 @@ static void every_column_survives_being_text(void **state)
     assert_int_equal(back.at.seconds, batch.at.seconds);
 }
 
-static void what_cannot_be_is_refused_by_name(void **state)
+IN_A_JOURNAL(what_cannot_be_is_refused_by_name)
 {
     struct journal_case *c = *state;
     struct cook cook;
@@ -159,7 +156,7 @@ static void what_cannot_be_is_refused_by_name(void **state)
     assert_int_equal(journal_count(c->journal, RECORD_COOK, NULL, 0), 1);
 }
 
-static void a_transaction_undone_leaves_nothing(void **state)
+IN_A_JOURNAL(a_transaction_undone_leaves_nothing)
 {
     struct journal_case *c = *state;
     assert_int_equal(journal_begin(c->journal), STATUS_OK);
@@ -175,7 +172,7 @@ static void a_transaction_undone_leaves_nothing(void **state)
     assert_int_equal(journal_commit(c->journal), STATUS_INTERNAL);
 }
 
-static void labels_go_on_counting(void **state)
+IN_A_JOURNAL(labels_go_on_counting)
 {
     struct journal_case *c = *state;
     const char *label = NULL;
@@ -189,7 +186,7 @@ static void labels_go_on_counting(void **state)
     assert_string_equal(label, "C11");
 }
 
-static void a_slip_is_corrected_and_remembered(void **state)
+IN_A_JOURNAL(a_slip_is_corrected_and_remembered)
 {
     struct journal_case *c = *state;
     struct moment at = on("2026-03-05");
@@ -217,7 +214,7 @@ static void a_slip_is_corrected_and_remembered(void **state)
 
 /* ---- what a vessel becomes ------------------------------------------------------------------- */
 
-static void looks_and_events_decide_the_fate(void **state)
+IN_A_JOURNAL(looks_and_events_decide_the_fate)
 {
     struct journal_case *c = *state;
     int64_t batch = add_batch(c, "B1", 0), lost = add_vessel(c, batch, 1, 0),
@@ -239,7 +236,7 @@ static void looks_and_events_decide_the_fate(void **state)
     assert_int_equal(vessel_of(c, untold).fate, FATE_UNTOLD);
 }
 
-static void a_correction_takes_the_turn_of_what_it_corrects(void **state)
+IN_A_JOURNAL(a_correction_takes_the_turn_of_what_it_corrects)
 {
     struct journal_case *c = *state;
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
@@ -262,7 +259,7 @@ static void a_correction_takes_the_turn_of_what_it_corrects(void **state)
     assert_non_null(strstr(first_fault(c), expected));
 }
 
-static void an_outcome_overrules_but_not_what_comes_later(void **state)
+IN_A_JOURNAL(an_outcome_overrules_but_not_what_comes_later)
 {
     struct journal_case *c = *state;
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
@@ -279,7 +276,7 @@ static void an_outcome_overrules_but_not_what_comes_later(void **state)
     assert_int_equal(vessel_of(c, vessel).fate, FATE_CONTAMINATED);
 }
 
-static void a_withdrawn_event_did_not_happen(void **state)
+IN_A_JOURNAL(a_withdrawn_event_did_not_happen)
 {
     struct journal_case *c = *state;
     int64_t shelf = add_place(c, "shelf"), tent = add_place(c, "tent");
@@ -293,7 +290,7 @@ static void a_withdrawn_event_did_not_happen(void **state)
     assert_int_equal(vessel_of(c, vessel).stands, shelf);
 }
 
-static void a_move_after_the_end_does_not_blame_the_new_place(void **state)
+IN_A_JOURNAL(a_move_after_the_end_does_not_blame_the_new_place)
 {
     struct journal_case *c = *state;
     int64_t shelf = add_place(c, "shelf"), corner = add_place(c, "corner");
@@ -304,7 +301,7 @@ static void a_move_after_the_end_does_not_blame_the_new_place(void **state)
     assert_int_equal(vessel_of(c, vessel).stood, shelf);
 }
 
-static void a_clock_that_goes_back_does_not_change_the_order(void **state)
+IN_A_JOURNAL(a_clock_that_goes_back_does_not_change_the_order)
 {
     struct journal_case *c = *state;
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
@@ -313,7 +310,7 @@ static void a_clock_that_goes_back_does_not_change_the_order(void **state)
     assert_int_equal(vessel_of(c, vessel).state, VESSEL_GROWING);
 }
 
-static void what_is_gone_has_no_day(void **state)
+IN_A_JOURNAL(what_is_gone_has_no_day)
 {
     struct journal_case *c = *state;
     struct page page;
@@ -358,7 +355,7 @@ static void refused(struct journal_case *c, const char *path, enum journal_acces
         fail_msg("'%s' is not in '%s'", because, first_fault(c));
 }
 
-static void what_is_no_journal_is_refused_and_left_alone(void **state)
+IN_A_JOURNAL(what_is_no_journal_is_refused_and_left_alone)
 {
     struct journal_case *c = *state;
     const char *path = scratch_path(&c->scratch, "other.db");
@@ -382,7 +379,7 @@ static void what_is_no_journal_is_refused_and_left_alone(void **state)
     refused(c, c->scratch.path, JOURNAL_CREATE, "not a journal");
 }
 
-static void a_newer_journal_is_refused(void **state)
+IN_A_JOURNAL(a_newer_journal_is_refused)
 {
     struct journal_case *c = *state;
     const char *path = journal_path(c->journal);
@@ -391,7 +388,7 @@ static void a_newer_journal_is_refused(void **state)
     refused(c, path, JOURNAL_READ, "written by a newer Jarside");
 }
 
-static void only_its_owner_may_read_it(void **state)
+IN_A_JOURNAL(only_its_owner_may_read_it)
 {
     struct journal_case *c = *state;
     struct stat about;
@@ -407,7 +404,7 @@ static void only_its_owner_may_read_it(void **state)
     assert_int_equal(about.st_mode & 0777, 0700);
 }
 
-static void reading_writes_nothing(void **state)
+IN_A_JOURNAL(reading_writes_nothing)
 {
     struct journal_case *c = *state;
     struct journal *reader = NULL;
@@ -422,31 +419,7 @@ static void reading_writes_nothing(void **state)
     journal_close(reader);
 }
 
-#define TEST(name) cmocka_unit_test_setup_teardown(name, journal_case_setup, journal_case_teardown)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(moments_are_read_as_people_write_them),
-        cmocka_unit_test(days_are_those_of_the_wall),
-        TEST(a_record_comes_back_as_it_went),
-        TEST(every_column_survives_being_text),
-        TEST(what_cannot_be_is_refused_by_name),
-        TEST(a_transaction_undone_leaves_nothing),
-        TEST(labels_go_on_counting),
-        TEST(a_slip_is_corrected_and_remembered),
-        TEST(looks_and_events_decide_the_fate),
-        TEST(a_correction_takes_the_turn_of_what_it_corrects),
-        TEST(an_outcome_overrules_but_not_what_comes_later),
-        TEST(a_withdrawn_event_did_not_happen),
-        TEST(a_move_after_the_end_does_not_blame_the_new_place),
-        TEST(a_clock_that_goes_back_does_not_change_the_order),
-        TEST(what_is_gone_has_no_day),
-        TEST(what_is_no_journal_is_refused_and_left_alone),
-        TEST(a_newer_journal_is_refused),
-        TEST(only_its_owner_may_read_it),
-        TEST(reading_writes_nothing),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("journal", tests, NULL, NULL);
+    return tests_run("journal", NULL, NULL);
 }

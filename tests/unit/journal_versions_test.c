@@ -1,15 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Journals as earlier versions wrote them are brought up to date, and lose nothing. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
 #include <stdlib.h>
 #include <time.h>
 
-#include <cmocka.h>
 #include <sqlite3.h>
 
 #include "support/journal_case.h"
+#include "support/test.h"
 
 /* Makes the file that tests/unit/journals/version-N.sql describes. */
 static void make_old(const char *path, int version)
@@ -70,7 +67,7 @@ static void check_derived(struct journal_case *c)
     assert_int_equal(vessel_of(c, 3).stands, 2);
 }
 
-static void every_old_version_is_brought_up_to_date(void **state)
+IN_A_JOURNAL(every_old_version_is_brought_up_to_date)
 {
     struct journal_case *c = *state;
     for (int version = 1; version <= JOURNAL_VERSION; version++) {
@@ -96,10 +93,5 @@ static void every_old_version_is_brought_up_to_date(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(every_old_version_is_brought_up_to_date, journal_case_setup,
-                                        journal_case_teardown),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("journal_versions", tests, NULL, NULL);
+    return tests_run("journal_versions", NULL, NULL);
 }

@@ -1,13 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "process/cook.h"
+#include "support/test.h"
 
 static const struct cook_organism organisms[] = {
     {{0.5, 0.7, 1.0}, {6.0, 6.1, 7.0}, 120.0, {1, 100, 1e4}, true},
@@ -56,7 +52,7 @@ static struct cook_result computed(const struct cook_setup *setup)
     return result;
 }
 
-static void ranges_are_ordered_and_chances_are_chances(void **state)
+TEST(ranges_are_ordered_and_chances_are_chances)
 {
     (void)state;
     struct cook_setup setup = bag_cook();
@@ -82,7 +78,7 @@ static void ranges_are_ordered_and_chances_are_chances(void **state)
 
 /* Common practice, no source: 15 psi for two and a half hours serves a bag of about 1.4 kg, 90
  * minutes a quart jar. */
-static void the_trade_rule_is_adequate_or_marginal(void **state)
+TEST(the_trade_rule_is_adequate_or_marginal)
 {
     (void)state;
     const struct cook_setup cooks[] = {bag_cook(), jar_cook()};
@@ -105,7 +101,7 @@ static void the_trade_rule_is_adequate_or_marginal(void **state)
     }
 }
 
-static void every_wrong_turn_makes_it_worse(void **state)
+TEST(every_wrong_turn_makes_it_worse)
 {
     (void)state;
     struct cook_setup good = jar_cook();
@@ -123,7 +119,7 @@ static void every_wrong_turn_makes_it_worse(void **state)
         assert_true(computed(&worse[i]).chance_mean > best);
 }
 
-static void the_minutes_needed_are_enough(void **state)
+TEST(the_minutes_needed_are_enough)
 {
     (void)state;
     struct cook_setup setup = jar_cook();
@@ -142,7 +138,7 @@ static void the_minutes_needed_are_enough(void **state)
     assert_int_equal(computed(&setup).verdict, COOK_NOT_ENOUGH);
 }
 
-static void what_is_known_exactly_has_no_range(void **state)
+TEST(what_is_known_exactly_has_no_range)
 {
     (void)state;
     struct cook_setup setup = bag_cook();
@@ -162,7 +158,7 @@ static void what_is_known_exactly_has_no_range(void **state)
     assert_true(computed(&setup).chance_mean < result.chance_mean);
 }
 
-static void no_time_kills_nothing(void **state)
+TEST(no_time_kills_nothing)
 {
     (void)state;
     struct cook_setup setup = bag_cook();
@@ -175,7 +171,7 @@ static void no_time_kills_nothing(void **state)
     assert_true(result.chance_mean > 0.999);
 }
 
-static void the_course_can_be_drawn(void **state)
+TEST(the_course_can_be_drawn)
 {
     (void)state;
     double core[221], outside[221];
@@ -188,7 +184,7 @@ static void the_course_can_be_drawn(void **state)
     assert_true(fabs(outside[220] - 99.974) < 0.01);
 }
 
-static void a_probe_needs_no_heat_model(void **state)
+TEST(a_probe_needs_no_heat_model)
 {
     (void)state;
     struct cook_setup setup = bag_cook();
@@ -217,7 +213,7 @@ static void a_probe_needs_no_heat_model(void **state)
     assert_true(result.chance_mean > 0.99);
 }
 
-static void faults_name_what_is_off(void **state)
+TEST(faults_name_what_is_off)
 {
     (void)state;
     struct {
@@ -258,17 +254,5 @@ static void faults_name_what_is_off(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(ranges_are_ordered_and_chances_are_chances),
-        cmocka_unit_test(the_trade_rule_is_adequate_or_marginal),
-        cmocka_unit_test(every_wrong_turn_makes_it_worse),
-        cmocka_unit_test(the_minutes_needed_are_enough),
-        cmocka_unit_test(what_is_known_exactly_has_no_range),
-        cmocka_unit_test(no_time_kills_nothing),
-        cmocka_unit_test(the_course_can_be_drawn),
-        cmocka_unit_test(a_probe_needs_no_heat_model),
-        cmocka_unit_test(faults_name_what_is_off),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("cook", tests, NULL, NULL);
+    return tests_run("cook", NULL, NULL);
 }

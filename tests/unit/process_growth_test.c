@@ -1,14 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 #include <stdlib.h>
 
 #include "process/forecast.h"
+#include "support/test.h"
 
 static const struct warmth room = {0, 24};
 
@@ -49,7 +45,7 @@ static struct forecast oyster_forecast(void)
     };
 }
 
-static void cardinals_that_cannot_be_are_refused(void **state)
+TEST(cardinals_that_cannot_be_are_refused)
 {
     (void)state;
     /* The best temperature below the middle: the equation turns negative at 6 degC. */
@@ -66,7 +62,7 @@ static void cardinals_that_cannot_be_are_refused(void **state)
     }
 }
 
-static void coverage_rises_and_cold_delays_it(void **state)
+TEST(coverage_rises_and_cold_delays_it)
 {
     (void)state;
     struct warmth cold = {0, 15};
@@ -84,7 +80,7 @@ static void coverage_rises_and_cold_delays_it(void **state)
     assert_true(before > 99.9);
 }
 
-static void a_log_of_one_temperature_is_that_temperature(void **state)
+TEST(a_log_of_one_temperature_is_that_temperature)
 {
     (void)state;
     struct warmth log[] = {{-1, 24}, {3, 24}, {7.5, 24}, {9, 24}};
@@ -96,7 +92,7 @@ static void a_log_of_one_temperature_is_that_temperature(void **state)
         assert_true(fabs(coverage_on(&constant, day) - coverage_on(&logged, day)) < 1e-9);
 }
 
-static void a_cold_night_costs_what_it_takes(void **state)
+TEST(a_cold_night_costs_what_it_takes)
 {
     (void)state;
     /* Two days at no growth at all, then as usual: the course is two days late. */
@@ -108,7 +104,7 @@ static void a_cold_night_costs_what_it_takes(void **state)
         assert_true(fabs(coverage_on(&constant, day - 2) - coverage_on(&logged, day)) < 0.01);
 }
 
-static void shaking_early_enough_helps(void **state)
+TEST(shaking_early_enough_helps)
 {
     (void)state;
     struct shake once = {5.5, 15, 1.5}, too_soon = {1, 15, 1.5};
@@ -176,7 +172,7 @@ static double simulated_radius(size_t count, uint64_t *seed)
     return nearest[PROBES * 99 / 100];
 }
 
-static void walls_delay_as_much_as_in_simulated_boxes(void **state)
+TEST(walls_delay_as_much_as_in_simulated_boxes)
 {
     (void)state;
     static const size_t counts[] = {20, 200, 2000};
@@ -194,7 +190,7 @@ static void walls_delay_as_much_as_in_simulated_boxes(void **state)
 
 /* ---- forecasts ------------------------------------------------------------------------------- */
 
-static void bands_hold_the_middle(void **state)
+TEST(bands_hold_the_middle)
 {
     (void)state;
     struct forecast forecast = oyster_forecast();
@@ -219,7 +215,7 @@ static void bands_hold_the_middle(void **state)
     assert_int_equal(forecast_days(&forecast, FORECAST_FULL, &later), PROCESS_UNREACHED);
 }
 
-static void pace_is_named(void **state)
+TEST(pace_is_named)
 {
     (void)state;
     struct forecast forecast = oyster_forecast();
@@ -248,7 +244,7 @@ static void pace_is_named(void **state)
     assert_int_equal(forecast_judge(&forecast, 10, 101, NAN, &verdict), PROCESS_COVERAGE);
 }
 
-static void the_odd_input_is_found(void **state)
+TEST(the_odd_input_is_found)
 {
     (void)state;
     struct forecast forecast = oyster_forecast();
@@ -281,7 +277,7 @@ static void the_odd_input_is_found(void **state)
     assert_false(verdict.explained);
 }
 
-static void odd_colonies_are_refused(void **state)
+TEST(odd_colonies_are_refused)
 {
     (void)state;
     struct forecast colony = oyster();
@@ -311,18 +307,5 @@ static void odd_colonies_are_refused(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(cardinals_that_cannot_be_are_refused),
-        cmocka_unit_test(coverage_rises_and_cold_delays_it),
-        cmocka_unit_test(a_log_of_one_temperature_is_that_temperature),
-        cmocka_unit_test(a_cold_night_costs_what_it_takes),
-        cmocka_unit_test(shaking_early_enough_helps),
-        cmocka_unit_test(walls_delay_as_much_as_in_simulated_boxes),
-        cmocka_unit_test(bands_hold_the_middle),
-        cmocka_unit_test(pace_is_named),
-        cmocka_unit_test(the_odd_input_is_found),
-        cmocka_unit_test(odd_colonies_are_refused),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("growth and forecast", tests, NULL, NULL);
+    return tests_run("growth and forecast", NULL, NULL);
 }

@@ -1,14 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 #include <stdlib.h>
 
 #include "process/heat.h"
+#include "support/test.h"
 
 enum { COUNT = 601 }; /* 150 minutes in steps of 15 s */
 
@@ -21,7 +17,7 @@ static struct heat_model bag_model(void)
     return model;
 }
 
-static void theta_falls_from_one_to_nothing(void **state)
+TEST(theta_falls_from_one_to_nothing)
 {
     (void)state;
     struct heat_model model = bag_model();
@@ -37,7 +33,7 @@ static void theta_falls_from_one_to_nothing(void **state)
     assert_true(before < 1e-12);
 }
 
-static void thin_walls_heat_faster_than_thick_ones(void **state)
+TEST(thin_walls_heat_faster_than_thick_ones)
 {
     (void)state;
     struct heat_body jar = heat_cylinder(0.044, 0.12), thick = heat_thicken(&jar, 1.5);
@@ -64,7 +60,7 @@ static double slow_duhamel(const struct heat_model *model, double seconds)
     return celsius;
 }
 
-static void ramps_agree_with_many_small_steps(void **state)
+TEST(ramps_agree_with_many_small_steps)
 {
     (void)state;
     static double core[COUNT];
@@ -77,7 +73,7 @@ static void ramps_agree_with_many_small_steps(void **state)
         assert_true(fabs(core[i] - slow_duhamel(&model, 15.0 * (double)i)) < 1e-4);
 }
 
-static void corners_between_steps_do_not_matter(void **state)
+TEST(corners_between_steps_do_not_matter)
 {
     (void)state;
     static double a[COUNT], b[COUNT / 3 + 1];
@@ -91,7 +87,7 @@ static void corners_between_steps_do_not_matter(void **state)
         assert_true(fabs(a[3 * i] - b[i]) < 2e-4);
 }
 
-static void a_jump_is_the_limit_of_a_steep_ramp(void **state)
+TEST(a_jump_is_the_limit_of_a_steep_ramp)
 {
     (void)state;
     static double jump[COUNT], ramp[COUNT];
@@ -105,7 +101,7 @@ static void a_jump_is_the_limit_of_a_steep_ramp(void **state)
         assert_true(fabs(jump[i] - ramp[i]) < 1e-3);
 }
 
-static void cooling_never_leaves_the_core_above_its_steam(void **state)
+TEST(cooling_never_leaves_the_core_above_its_steam)
 {
     (void)state;
     static double capped[COUNT], loose[COUNT];
@@ -128,7 +124,7 @@ static void cooling_never_leaves_the_core_above_its_steam(void **state)
     assert_true(differs);
 }
 
-static void absurd_bodies_and_histories_are_refused(void **state)
+TEST(absurd_bodies_and_histories_are_refused)
 {
     (void)state;
     struct heat_body speck = heat_brick(0.2, 0.1, 0.0001), good = heat_brick(0.2, 0.1, 0.1);
@@ -149,7 +145,7 @@ static void absurd_bodies_and_histories_are_refused(void **state)
     assert_int_equal(heat_curve(&model, 20, back, 2, 0, false, core, 4, NULL), PROCESS_EMPTY);
 }
 
-static void extreme_biot_numbers_have_roots(void **state)
+TEST(extreme_biot_numbers_have_roots)
 {
     (void)state;
     for (double biot = 1e-9; biot < 1e12; biot *= 97.0)
@@ -165,16 +161,5 @@ static void extreme_biot_numbers_have_roots(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(theta_falls_from_one_to_nothing),
-        cmocka_unit_test(thin_walls_heat_faster_than_thick_ones),
-        cmocka_unit_test(ramps_agree_with_many_small_steps),
-        cmocka_unit_test(corners_between_steps_do_not_matter),
-        cmocka_unit_test(a_jump_is_the_limit_of_a_steep_ramp),
-        cmocka_unit_test(cooling_never_leaves_the_core_above_its_steam),
-        cmocka_unit_test(absurd_bodies_and_histories_are_refused),
-        cmocka_unit_test(extreme_biot_numbers_have_roots),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("heat", tests, NULL, NULL);
+    return tests_run("heat", NULL, NULL);
 }

@@ -1,13 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "process/heat.h"
+#include "support/test.h"
 
 static double sum_of(const double (*readings)[2], size_t count, double gap, struct lethality *sum)
 {
@@ -19,7 +15,7 @@ static double sum_of(const double (*readings)[2], size_t count, double gap, stru
     return minutes;
 }
 
-static void holding_at_the_reference_counts_minutes(void **state)
+TEST(holding_at_the_reference_counts_minutes)
 {
     (void)state;
     const double readings[][2] = {{0, 121.1}, {3, 121.1}, {15, 121.1}};
@@ -27,7 +23,7 @@ static void holding_at_the_reference_counts_minutes(void **state)
     assert_true(fabs(sum_of(readings, 3, INFINITY, &sum) - 15.0) < 1e-12);
 }
 
-static void a_gap_is_credited_at_its_cooler_end(void **state)
+TEST(a_gap_is_credited_at_its_cooler_end)
 {
     (void)state;
     const double readings[][2] = {{0, 121.1}, {1, 121.1}, {31, 111.1}, {32, 111.1}};
@@ -38,7 +34,7 @@ static void a_gap_is_credited_at_its_cooler_end(void **state)
     assert_true(sum.gap_minutes == 30.0);
 }
 
-static void time_must_run_forward(void **state)
+TEST(time_must_run_forward)
 {
     (void)state;
     struct lethality sum;
@@ -54,7 +50,7 @@ static void time_must_run_forward(void **state)
     assert_int_equal(sum.readings, 1);
 }
 
-static void many_readings_lose_nothing(void **state)
+TEST(many_readings_lose_nothing)
 {
     (void)state;
     struct lethality sum;
@@ -65,7 +61,7 @@ static void many_readings_lose_nothing(void **state)
     assert_true(fabs((double)sum.minutes - 300.0) < 1e-10);
 }
 
-static void curves_and_readings_agree(void **state)
+TEST(curves_and_readings_agree)
 {
     (void)state;
     static double celsius[481], total[481];
@@ -86,7 +82,7 @@ static void curves_and_readings_agree(void **state)
     assert_true(fabs(total[1] - 0.9 / log(10.0)) < 1e-12);
 }
 
-static void chances_stay_exact_when_tiny(void **state)
+TEST(chances_stay_exact_when_tiny)
 {
     (void)state;
     assert_true(fabs(survivors_chance(1e-14) / 1e-14 - 1.0) < 1e-12);
@@ -98,7 +94,7 @@ static void chances_stay_exact_when_tiny(void **state)
     assert_true(fabs(survivors_chance(0.01 * n) - (1 - pow(1 - p, n))) < 1e-12);
 }
 
-static void targets_reach_what_they_promise(void **state)
+TEST(targets_reach_what_they_promise)
 {
     (void)state;
     double log_reduction;
@@ -111,15 +107,5 @@ static void targets_reach_what_they_promise(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(holding_at_the_reference_counts_minutes),
-        cmocka_unit_test(a_gap_is_credited_at_its_cooler_end),
-        cmocka_unit_test(time_must_run_forward),
-        cmocka_unit_test(many_readings_lose_nothing),
-        cmocka_unit_test(curves_and_readings_agree),
-        cmocka_unit_test(chances_stay_exact_when_tiny),
-        cmocka_unit_test(targets_reach_what_they_promise),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("lethality", tests, NULL, NULL);
+    return tests_run("lethality", NULL, NULL);
 }

@@ -1,17 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "process/moisture.h"
+#include "support/test.h"
 
 static const struct moisture_band band = {45, 52, 42.9};
 
-static void recipes_weigh_what_they_should(void **state)
+TEST(recipes_weigh_what_they_should)
 {
     (void)state;
     double grain, water, moisture;
@@ -21,7 +17,7 @@ static void recipes_weigh_what_they_should(void **state)
     assert_true(fabs(moisture - 48) < 1e-9);
 }
 
-static void soaking_is_weighing_twice(void **state)
+TEST(soaking_is_weighing_twice)
 {
     (void)state;
     double mixed, soaked;
@@ -31,7 +27,7 @@ static void soaking_is_weighing_twice(void **state)
     assert_int_equal(moisture_soaked(1000, 12, 900, &soaked), PROCESS_MOISTURE_DROP);
 }
 
-static void the_band_says_how_much_to_correct(void **state)
+TEST(the_band_says_how_much_to_correct)
 {
     (void)state;
     struct moisture_verdict verdict;
@@ -57,7 +53,7 @@ static void the_band_says_how_much_to_correct(void **state)
     assert_true(verdict.correction == 0 && verdict.free_water == 0);
 }
 
-static void doubt_spreads_the_chance(void **state)
+TEST(doubt_spreads_the_chance)
 {
     (void)state;
     assert_true(moisture_chance_above(50, 0, 55) == 0.0);
@@ -66,7 +62,7 @@ static void doubt_spreads_the_chance(void **state)
     assert_true(fabs(moisture_chance_above(57, 2, 55) - 0.841344746) < 1e-8);
 }
 
-static void absurd_mixes_are_refused(void **state)
+TEST(absurd_mixes_are_refused)
 {
     (void)state;
     double result = -1;
@@ -83,13 +79,5 @@ static void absurd_mixes_are_refused(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(recipes_weigh_what_they_should),
-        cmocka_unit_test(soaking_is_weighing_twice),
-        cmocka_unit_test(the_band_says_how_much_to_correct),
-        cmocka_unit_test(doubt_spreads_the_chance),
-        cmocka_unit_test(absurd_mixes_are_refused),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("moisture", tests, NULL, NULL);
+    return tests_run("moisture", NULL, NULL);
 }

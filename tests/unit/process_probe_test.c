@@ -1,15 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 #include "process/probe.h"
+#include "support/test.h"
 
 struct readings {
     double minutes[64], celsius[64];
@@ -61,7 +57,7 @@ static const char *read_log(const char *text, enum probe_unit unit, struct readi
     return message;
 }
 
-static void logs_of_many_shapes_are_read(void **state)
+TEST(logs_of_many_shapes_are_read)
 {
     (void)state;
     static const struct {
@@ -95,7 +91,7 @@ static void logs_of_many_shapes_are_read(void **state)
     }
 }
 
-static void faults_are_told_with_their_place(void **state)
+TEST(faults_are_told_with_their_place)
 {
     (void)state;
     static const struct {
@@ -144,7 +140,7 @@ static void faults_are_told_with_their_place(void **state)
     }
 }
 
-static void bad_rows_do_not_hide_the_good_ones(void **state)
+TEST(bad_rows_do_not_hide_the_good_ones)
 {
     (void)state;
     struct readings readings;
@@ -153,7 +149,7 @@ static void bad_rows_do_not_hide_the_good_ones(void **state)
     assert_true(readings.minutes[2] == 4);
 }
 
-static void a_flood_of_faults_ends_the_reading(void **state)
+TEST(a_flood_of_faults_ends_the_reading)
 {
     (void)state;
     struct readings readings = {.count = 0};
@@ -175,12 +171,5 @@ static void a_flood_of_faults_ends_the_reading(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(logs_of_many_shapes_are_read),
-        cmocka_unit_test(faults_are_told_with_their_place),
-        cmocka_unit_test(bad_rows_do_not_hide_the_good_ones),
-        cmocka_unit_test(a_flood_of_faults_ends_the_reading),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("probe logs", tests, NULL, NULL);
+    return tests_run("probe logs", NULL, NULL);
 }

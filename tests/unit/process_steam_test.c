@@ -1,14 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 #include <string.h>
 
 #include "process/heat.h"
+#include "support/test.h"
 
 static const struct steam_conditions fifteen_psi = {
     .gauge_kpa = 15 * STEAM_KPA_PER_PSI, .altitude_m = 0, .barometer_kpa = NAN, .rated_kpa = NAN};
@@ -20,7 +16,7 @@ static double celsius_of(struct steam_conditions conditions)
     return celsius;
 }
 
-static void saturation_inverts_itself(void **state)
+TEST(saturation_inverts_itself)
 {
     (void)state;
     for (double celsius = 1.0; celsius < 373.0; celsius += 7.3) {
@@ -31,7 +27,7 @@ static void saturation_inverts_itself(void **state)
     }
 }
 
-static void height_barometer_and_air_cool_the_steam(void **state)
+TEST(height_barometer_and_air_cool_the_steam)
 {
     (void)state;
     struct steam_conditions conditions = fifteen_psi;
@@ -53,7 +49,7 @@ static void height_barometer_and_air_cool_the_steam(void **state)
     assert_true(fabs(celsius_of(conditions) - 117.641) < 0.001);
 }
 
-static void gauge_needed_gives_that_temperature(void **state)
+TEST(gauge_needed_gives_that_temperature)
 {
     (void)state;
     struct steam_conditions conditions = fifteen_psi;
@@ -63,7 +59,7 @@ static void gauge_needed_gives_that_temperature(void **state)
     assert_true(fabs(celsius_of(conditions) - 118.0) < 1e-9);
 }
 
-static void bounds_are_refused_and_named(void **state)
+TEST(bounds_are_refused_and_named)
 {
     (void)state;
     struct steam_conditions conditions = fifteen_psi;
@@ -101,7 +97,7 @@ static void bounds_are_refused_and_named(void **state)
                                  "(the lowest layer of the standard atmosphere, ISO 2533:1975)");
 }
 
-static void every_fault_has_words(void **state)
+TEST(every_fault_has_words)
 {
     (void)state;
     for (int fault = 1; fault < PROCESS_COUNT; fault++) {
@@ -125,13 +121,5 @@ static void every_fault_has_words(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(saturation_inverts_itself),
-        cmocka_unit_test(height_barometer_and_air_cool_the_steam),
-        cmocka_unit_test(gauge_needed_gives_that_temperature),
-        cmocka_unit_test(bounds_are_refused_and_named),
-        cmocka_unit_test(every_fault_has_words),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("steam and limits", tests, NULL, NULL);
+    return tests_run("steam and limits", NULL, NULL);
 }

@@ -31,7 +31,7 @@ static void assert_answered(struct small *s, const struct answered *rows, size_t
     }
 }
 
-static void test_values(void **state)
+TEST(test_values)
 {
     static const struct answered rows[] = {
         {TINT, "red", RED, 0, 0, 0},
@@ -50,7 +50,7 @@ static void test_values(void **state)
     assert_answered(*state, rows, COUNT_OF(rows));
 }
 
-static void test_yes_and_no(void **state)
+TEST(test_yes_and_no)
 {
     static const struct answered rows[] = {
         {TINT, "no", 0, RED | BLUE | TEAL | PALE, 0, 0},
@@ -74,7 +74,7 @@ static void test_yes_and_no(void **state)
 }
 
 /* "No" to one question may go with news about another sign. */
-static void test_no_and_more(void **state)
+TEST(test_no_and_more)
 {
     struct reading_list list = answer(*state, ODOUR, "no, but it is wet");
     assert_int_equal(sum_of(&list, ODOUR).absent, SHARP | STALE);
@@ -86,7 +86,7 @@ static void test_no_and_more(void **state)
     assert_int_equal(sum_of(&list, WHERE).seen, TOP);
 }
 
-static void test_numbers(void **state)
+TEST(test_numbers)
 {
     static const struct {
         size_t asked;
@@ -120,7 +120,7 @@ static void test_numbers(void **state)
 }
 
 /* A phrase that says what its number is of wins over the question. */
-static void test_other_numbers(void **state)
+TEST(test_other_numbers)
 {
     struct reading_list list = answer(*state, AGE, "15 psi");
     assert_int_equal(sum_of(&list, AGE).count, 0);
@@ -130,7 +130,7 @@ static void test_other_numbers(void **state)
     assert_int_equal(reading_of(&list, AGE)->seen, GROWN);
 }
 
-static void test_unknown_observable(void **state)
+TEST(test_unknown_observable)
 {
     struct small *s = *state;
     struct reading_list list;
@@ -140,11 +140,5 @@ static void test_unknown_observable(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_values),        cmocka_unit_test(test_yes_and_no),
-        cmocka_unit_test(test_no_and_more),   cmocka_unit_test(test_numbers),
-        cmocka_unit_test(test_other_numbers), cmocka_unit_test(test_unknown_observable),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, small_setup, small_teardown);
+    return tests_run("reader answer", small_setup, small_teardown);
 }

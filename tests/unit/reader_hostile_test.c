@@ -31,7 +31,7 @@ static void assert_sound(const struct small *s, const struct reading_list *list,
     }
 }
 
-static void test_too_long(void **state)
+TEST(test_too_long)
 {
     struct small *s = *state;
     struct reading_list list;
@@ -50,7 +50,7 @@ static void test_too_long(void **state)
     free(text);
 }
 
-static void test_not_utf8(void **state)
+TEST(test_not_utf8)
 {
     struct small *s = *state;
     struct reading_list list;
@@ -64,7 +64,7 @@ static void test_not_utf8(void **state)
 }
 
 /* NUL, escapes and bidirectional controls part words or vanish; nothing more comes of them. */
-static void test_controls(void **state)
+TEST(test_controls)
 {
     struct small *s = *state;
     struct reading_list list;
@@ -93,7 +93,7 @@ static char *repeated(const char *unit, size_t *length)
 }
 
 /* A full text of anything comes to an end, and the parts of it that repeat are said once. */
-static void test_repetition(void **state)
+TEST(test_repetition)
 {
     static const char *const units[] = {"red ",
                                         "no red, ",
@@ -143,7 +143,7 @@ static void test_repetition(void **state)
 }
 
 /* More things said than any description holds: refused, not cut short. */
-static void test_too_many(void **state)
+TEST(test_too_many)
 {
     struct small *s = *state;
     PHRASES(letter, "x");
@@ -176,7 +176,7 @@ static uint32_t next_random(uint32_t *seed)
     return *seed >> 8;
 }
 
-static void test_random_words(void **state)
+TEST(test_random_words)
 {
     static const char *const pieces[] = {"red",
                                          "blue",
@@ -251,7 +251,7 @@ static void test_random_words(void **state)
     }
 }
 
-static void test_random_bytes(void **state)
+TEST(test_random_bytes)
 {
     struct small *s = *state;
     uint32_t seed = 7;
@@ -271,12 +271,5 @@ static void test_random_bytes(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_too_long),     cmocka_unit_test(test_not_utf8),
-        cmocka_unit_test(test_controls),     cmocka_unit_test(test_repetition),
-        cmocka_unit_test(test_too_many),     cmocka_unit_test(test_random_words),
-        cmocka_unit_test(test_random_bytes),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, small_setup, small_teardown);
+    return tests_run("reader hostile", small_setup, small_teardown);
 }

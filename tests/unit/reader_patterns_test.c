@@ -19,7 +19,7 @@ static void with_phrase(struct small *s, const char *sign, const char *source, s
     s->rules.language = (struct language){0};
 }
 
-static void test_faults(void **state)
+TEST(test_faults)
 {
     (void)state;
     static const struct {
@@ -49,7 +49,7 @@ static void test_faults(void **state)
 }
 
 /* All faults are told at once, and a quantity is shown as its author wrote it. */
-static void test_all_faults(void **state)
+TEST(test_all_faults)
 {
     (void)state;
     struct small s;
@@ -66,7 +66,7 @@ static void test_all_faults(void **state)
 }
 
 /* What a pattern says it is tried at, and with: a clause that lacks either is left alone. */
-static void test_at_and_with(void **state)
+TEST(test_at_and_with)
 {
     (void)state;
     static const struct {
@@ -96,7 +96,7 @@ static void test_at_and_with(void **state)
     }
 }
 
-static void test_objection_of_two_words(void **state)
+TEST(test_objection_of_two_words)
 {
     (void)state;
     static const char *const objections[] = {"but not"};
@@ -113,7 +113,7 @@ static void test_objection_of_two_words(void **state)
 }
 
 /* Patterns of which it cannot be told what letters they need are tried on every text. */
-static void test_unusual_syntax(void **state)
+TEST(test_unusual_syntax)
 {
     (void)state;
     static const struct {
@@ -163,7 +163,7 @@ static void test_unusual_syntax(void **state)
 }
 
 /* Words, alternatives, what may be left out, lists, gaps, and words that need not be there. */
-static void test_plain_phrases(void **state)
+TEST(test_plain_phrases)
 {
     (void)state;
     static const struct {
@@ -226,7 +226,7 @@ static void test_plain_phrases(void **state)
     }
 }
 
-static void test_plain_faults(void **state)
+TEST(test_plain_faults)
 {
     (void)state;
     static const struct {
@@ -258,7 +258,7 @@ static void test_plain_faults(void **state)
 }
 
 /* A list that holds itself, or others without end, is told of; a text that could be read in many ways ends. */
-static void test_lists_in_lists(void **state)
+TEST(test_lists_in_lists)
 {
     (void)state;
     PHRASES(pile, "{heap}", "[very] {heap} ... {heap}");
@@ -299,7 +299,7 @@ static void test_lists_in_lists(void **state)
 }
 
 /* A pattern that does not come to an end on a text is told of, not taken for "no match". */
-static void test_limit(void **state)
+TEST(test_limit)
 {
     (void)state;
     struct value value;
@@ -328,7 +328,7 @@ static void test_limit(void **state)
 }
 
 /* Patterns that stay below the limit of steps and yet take minutes: they end, and their place is told. */
-static void test_slow(void **state)
+TEST(test_slow)
 {
     (void)state;
     static const struct {
@@ -369,7 +369,7 @@ static void test_slow(void **state)
     }
 }
 
-static void test_check(void **state)
+TEST(test_check)
 {
     (void)state;
     static const struct {
@@ -414,7 +414,7 @@ static void test_check(void **state)
 }
 
 /* Often used phrases are translated to machine code on the way; what is read stays the same. */
-static void test_much_use(void **state)
+TEST(test_much_use)
 {
     (void)state;
     struct small s;
@@ -440,14 +440,5 @@ static void test_much_use(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_faults),         cmocka_unit_test(test_all_faults),
-        cmocka_unit_test(test_at_and_with),    cmocka_unit_test(test_objection_of_two_words),
-        cmocka_unit_test(test_unusual_syntax), cmocka_unit_test(test_plain_phrases),
-        cmocka_unit_test(test_plain_faults),   cmocka_unit_test(test_lists_in_lists),
-        cmocka_unit_test(test_limit),          cmocka_unit_test(test_slow),
-        cmocka_unit_test(test_check),          cmocka_unit_test(test_much_use),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reader patterns", NULL, NULL);
 }

@@ -22,7 +22,7 @@ static void check(struct small *s, const struct said *rows, size_t count)
     }
 }
 
-static void test_values(void **state)
+TEST(test_values)
 {
     static const struct said rows[] = {
         {"red", TINT, RED, 0, 0},
@@ -43,7 +43,7 @@ static void test_values(void **state)
     check(*state, rows, COUNT_OF(rows));
 }
 
-static void test_negation(void **state)
+TEST(test_negation)
 {
     static const struct said rows[] = {
         {"no red yet", TINT, 0, RED, 0},
@@ -92,7 +92,7 @@ static void test_negation(void **state)
 }
 
 /* Where it is not plain what is denied, it counts as seen in doubt, and the words come back. */
-static void test_unclear_negation(void **state)
+TEST(test_unclear_negation)
 {
     static const struct said rows[] = {
         {"not opened it yet red dust", TINT, RED, 0, RED},
@@ -114,7 +114,7 @@ static void test_unclear_negation(void **state)
     assert_span(&list, list.unread[0].span, "isn't no");
 }
 
-static void test_hedges(void **state)
+TEST(test_hedges)
 {
     static const struct said rows[] = {
         {"maybe red", TINT, RED, 0, RED},
@@ -138,7 +138,7 @@ static void test_hedges(void **state)
     assert_span(&list, list.readings[0].span, "by hand or steamed");
 }
 
-static void test_statements(void **state)
+TEST(test_statements)
 {
     static const struct said rows[] = {
         {"no odour", ODOUR, 0, SHARP | STALE, 0},
@@ -160,7 +160,7 @@ static void test_statements(void **state)
     assert_true(list.readings[2].others);
 }
 
-static void test_objections(void **state)
+TEST(test_objections)
 {
     static const struct {
         const char *text;
@@ -189,7 +189,7 @@ struct number_said {
     uint32_t bins;
 };
 
-static void test_numbers(void **state)
+TEST(test_numbers)
 {
     static const struct number_said rows[] = {
         {"day 12", AGE, 12, 12, GROWN},
@@ -219,7 +219,7 @@ static void test_numbers(void **state)
 }
 
 /* A quantity goes to one sign: the longer phrase, and among equals the first in the files. */
-static void test_one_quantity_one_sign(void **state)
+TEST(test_one_quantity_one_sign)
 {
     struct small *s = *state;
     struct reading_list list = read_text(s, "stopped for ten days");
@@ -235,7 +235,7 @@ static void test_one_quantity_one_sign(void **state)
     assert_int_equal(list.unread_count, 1);
 }
 
-static void test_impossible(void **state)
+TEST(test_impossible)
 {
     static const struct {
         const char *text, *words;
@@ -259,7 +259,7 @@ static void test_impossible(void **state)
     assert_string_equal(list.unread[0].note, "age lies between 0 days and 365 days");
 }
 
-static void test_unread(void **state)
+TEST(test_unread)
 {
     static const struct {
         const char *text;
@@ -290,7 +290,7 @@ static void test_unread(void **state)
     }
 }
 
-static void test_slips(void **state)
+TEST(test_slips)
 {
     static const struct said rows[] = {
         {"crimsn", TINT, RED, 0, 0},     /* a letter too few */
@@ -315,13 +315,13 @@ static void test_slips(void **state)
 }
 
 /* The same words again say nothing new. */
-static void test_repeats(void **state)
+TEST(test_repeats)
 {
     struct reading_list list = read_text(*state, "red, red, red, no red, no red, maybe red");
     assert_int_equal(list.reading_count, 3);
 }
 
-static void test_spans(void **state)
+TEST(test_spans)
 {
     struct reading_list list = read_text(*state, "\xE2\x80\x9CRe\xC2\xAD"
                                                  "d\xE2\x80\x9D  \xEF\xAC\x82uff , no   Slimy!");
@@ -336,21 +336,5 @@ static void test_spans(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_values),
-        cmocka_unit_test(test_negation),
-        cmocka_unit_test(test_unclear_negation),
-        cmocka_unit_test(test_hedges),
-        cmocka_unit_test(test_statements),
-        cmocka_unit_test(test_objections),
-        cmocka_unit_test(test_numbers),
-        cmocka_unit_test(test_one_quantity_one_sign),
-        cmocka_unit_test(test_impossible),
-        cmocka_unit_test(test_unread),
-        cmocka_unit_test(test_slips),
-        cmocka_unit_test(test_repeats),
-        cmocka_unit_test(test_spans),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, small_setup, small_teardown);
+    return tests_run("reader read", small_setup, small_teardown);
 }

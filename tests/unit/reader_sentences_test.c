@@ -1,14 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The tables of sentences in corpus/phrases, read with the shipped rules. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-#include <cmocka.h>
 
 #include "base/diag.h"
 #include "base/memory.h"
@@ -16,6 +10,7 @@
 #include "language/reader.h"
 #include "rules/rules.h"
 #include "support/shipped.h"
+#include "support/test.h"
 
 enum { COLUMNS = 3, LINE_MOST = 4096 };
 
@@ -189,7 +184,7 @@ static bool heard_as(const struct shipped *s, size_t asked, const struct reading
            (any ? want == 0 || (seen & want) != 0 : (want & ~seen) == 0);
 }
 
-static void test_heard(void **state)
+TEST(test_heard)
 {
     const struct shipped *s = *state;
     char line[LINE_MOST];
@@ -222,43 +217,43 @@ static void test_heard(void **state)
     assert_int_equal(wrong, 0);
 }
 
-static void test_negation(void **state)
+TEST(test_negation)
 {
     check_table(state, "negation", 80, false);
 }
 
-static void test_hedges(void **state)
+TEST(test_hedges)
 {
     check_table(state, "hedges", 40, false);
 }
 
-static void test_numbers(void **state)
+TEST(test_numbers)
 {
     check_table(state, "numbers", 100, false);
 }
 
-static void test_looks(void **state)
+TEST(test_looks)
 {
     check_table(state, "looks", 80, false);
 }
 
-static void test_process(void **state)
+TEST(test_process)
 {
     check_table(state, "process", 80, false);
 }
 
-static void test_mixed(void **state)
+TEST(test_mixed)
 {
     check_table(state, "mixed", 90, false);
 }
 
-static void test_answers(void **state)
+TEST(test_answers)
 {
     check_table(state, "answers", 100, true);
 }
 
 /* Ordinary words that are one letter from a word of the phrases are not taken for it. */
-static void test_ordinary_words(void **state)
+TEST(test_ordinary_words)
 {
     static const char *const words[] = {
         "about", "again",  "alone", "along",   "apply",  "arise",  "aside",  "avoid",  "back",
@@ -306,7 +301,7 @@ static void test_ordinary_words(void **state)
 }
 
 /* No shipped phrase backtracks without end, and all of them compile. */
-static void test_shipped_patterns(void **state)
+TEST(test_shipped_patterns)
 {
     struct shipped *s = *state;
     diags_clear(s->diags);
@@ -320,13 +315,5 @@ static void test_shipped_patterns(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_negation),       cmocka_unit_test(test_hedges),
-        cmocka_unit_test(test_numbers),        cmocka_unit_test(test_looks),
-        cmocka_unit_test(test_process),        cmocka_unit_test(test_mixed),
-        cmocka_unit_test(test_answers),        cmocka_unit_test(test_heard),
-        cmocka_unit_test(test_ordinary_words), cmocka_unit_test(test_shipped_patterns),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, shipped_setup, shipped_teardown);
+    return tests_run("reader sentences", shipped_setup, shipped_teardown);
 }

@@ -1,18 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Settings (sign=value), with the shipped rules. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
-
-#include <cmocka.h>
 
 #include "base/diag.h"
 #include "language/reader.h"
 #include "rules/rules.h"
 #include "support/shipped.h"
+#include "support/test.h"
 
 static struct reading set(const struct shipped *s, const char *sign, const char *value)
 {
@@ -35,7 +30,7 @@ static uint32_t bit(const struct shipped *s, const char *sign, const char *value
     return UINT32_C(1) << index;
 }
 
-static void test_values(void **state)
+TEST(test_values)
 {
     const struct shipped *s = *state;
     struct reading r = set(s, "colour", "green");
@@ -53,7 +48,7 @@ static void test_values(void **state)
                      bit(s, "cook_method", "pressure") | bit(s, "cook_method", "boiling_steam"));
 }
 
-static void test_numbers(void **state)
+TEST(test_numbers)
 {
     static const struct {
         const char *sign, *value, *bin;
@@ -84,7 +79,7 @@ static void test_numbers(void **state)
 }
 
 /* The bins of a number can be named instead. */
-static void test_bins(void **state)
+TEST(test_bins)
 {
     const struct shipped *s = *state;
     struct reading r = set(s, "day", "d8_14");
@@ -94,7 +89,7 @@ static void test_bins(void **state)
     assert_int_equal(r.absent, bit(s, "coverage", "full") | bit(s, "coverage", "most"));
 }
 
-static void test_faults(void **state)
+TEST(test_faults)
 {
     static const struct {
         const char *sign, *value, *message;
@@ -137,12 +132,5 @@ static void test_faults(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_values),
-        cmocka_unit_test(test_numbers),
-        cmocka_unit_test(test_bins),
-        cmocka_unit_test(test_faults),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, shipped_setup, shipped_teardown);
+    return tests_run("reader set", shipped_setup, shipped_teardown);
 }

@@ -1,13 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "reason/siblings.h"
+#include "support/test.h"
 
 static double choose(unsigned n, unsigned k)
 {
@@ -21,7 +17,7 @@ static double choose(unsigned n, unsigned k)
  * With a flat prior every count of a group is equally likely, 1/(n + 1), so for two groups
  * BF = (N + 1) C(N, X) / ((n + 1) (m + 1) C(n, x) C(m, y)): whole numbers only.
  */
-static void two_groups_agree_with_counting(void **state)
+TEST(two_groups_agree_with_counting)
 {
     (void)state;
     for (unsigned n = 1; n <= 12; n++)
@@ -36,7 +32,7 @@ static void two_groups_agree_with_counting(void **state)
                 }
 }
 
-static void the_order_and_the_side_do_not_matter(void **state)
+TEST(the_order_and_the_side_do_not_matter)
 {
     (void)state;
     struct tally one[] = {{1, 8}, {5, 9}, {2, 30}}, other[] = {{28, 30}, {7, 8}, {4, 9}};
@@ -45,7 +41,7 @@ static void the_order_and_the_side_do_not_matter(void **state)
     assert_true(fabs(a - b) < 1e-12);
 }
 
-static void one_group_or_none_says_nothing(void **state)
+TEST(one_group_or_none_says_nothing)
 {
     (void)state;
     struct tally groups[] = {{3, 4}, {0, 0}, {0, 0}};
@@ -54,7 +50,7 @@ static void one_group_or_none_says_nothing(void **state)
     assert_true(bayes_factor_ln(groups, 3, 1, 1) == 0.0);
 }
 
-static void more_of_the_same_says_more(void **state)
+TEST(more_of_the_same_says_more)
 {
     (void)state;
     double last = 0.0;
@@ -68,7 +64,7 @@ static void more_of_the_same_says_more(void **state)
     }
 }
 
-static void what_cannot_be_is_not_a_number(void **state)
+TEST(what_cannot_be_is_not_a_number)
 {
     (void)state;
     const struct tally good = {1, 2};
@@ -87,12 +83,5 @@ static void what_cannot_be_is_not_a_number(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(two_groups_agree_with_counting),
-        cmocka_unit_test(the_order_and_the_side_do_not_matter),
-        cmocka_unit_test(one_group_or_none_says_nothing),
-        cmocka_unit_test(more_of_the_same_says_more),
-        cmocka_unit_test(what_cannot_be_is_not_a_number),
-    };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reason alike", NULL, NULL);
 }

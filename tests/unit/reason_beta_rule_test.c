@@ -1,13 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "reason/siblings.h"
+#include "support/test.h"
 
 /* Moments of a Beta: E x^k = prod (a + i) / (a + b + i), and likewise of 1 - x. */
 static void assert_exact(double a, double b, size_t count)
@@ -32,7 +28,7 @@ static void assert_exact(double a, double b, size_t count)
     }
 }
 
-static void moments_are_exact(void **state)
+TEST(moments_are_exact)
 {
     (void)state;
     static const double shapes[][2] = {{1, 1}, {0.5, 0.5}, {1, 9}, {0.05, 5}, {3, 0.2}, {7, 300}};
@@ -41,7 +37,7 @@ static void moments_are_exact(void **state)
             assert_exact(shapes[s][0], shapes[s][1], count);
 }
 
-static void large_counts_do_not_overflow(void **state)
+TEST(large_counts_do_not_overflow)
 {
     (void)state;
     assert_exact(2e3, 9e3, 24);
@@ -51,9 +47,5 @@ static void large_counts_do_not_overflow(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(moments_are_exact),
-        cmocka_unit_test(large_counts_do_not_overflow),
-    };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reason beta rule", NULL, NULL);
 }

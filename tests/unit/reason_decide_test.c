@@ -1,14 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "reason/reason.h"
 #include "support/naive_decision.h"
 #include "support/random_base.h"
+#include "support/test.h"
 
 /* A clean and a contaminated finding of equal weight; the observable leans without deciding. */
 struct small {
@@ -65,7 +60,7 @@ static void small_free(struct small *small)
     base_free(small->base);
 }
 
-static void losses_are_those_of_the_formulas(void **state)
+TEST(losses_are_those_of_the_formulas)
 {
     (void)state;
     struct small small = small_new();
@@ -89,7 +84,7 @@ static void losses_are_those_of_the_formulas(void **state)
 }
 
 /* What is at stake moves the action on the same evidence. */
-static void stakes_move_the_action(void **state)
+TEST(stakes_move_the_action)
 {
     (void)state;
     struct small small = small_new();
@@ -107,7 +102,7 @@ static void stakes_move_the_action(void **state)
     small_free(&small);
 }
 
-static void floors_stand_above_the_sum(void **state)
+TEST(floors_stand_above_the_sum)
 {
     (void)state;
     struct small small = small_new();
@@ -166,7 +161,7 @@ static void floors_stand_above_the_sum(void **state)
 }
 
 /* A floor that forbids what the losses would not have chosen anyway is not named. */
-static void a_floor_that_changes_nothing_is_not_named(void **state)
+TEST(a_floor_that_changes_nothing_is_not_named)
 {
     (void)state;
     struct small small = small_new();
@@ -182,7 +177,7 @@ static void a_floor_that_changes_nothing_is_not_named(void **state)
 }
 
 /* Among words that nothing understood may be what is wrong. */
-static void a_floor_may_ask_for_words_not_understood(void **state)
+TEST(a_floor_may_ask_for_words_not_understood)
 {
     (void)state;
     struct small small = small_new();
@@ -209,7 +204,7 @@ static void a_floor_may_ask_for_words_not_understood(void **state)
 }
 
 /* It yields where what was seen alone speaks against contamination too. */
-static void a_floor_may_yield_but_never_to_words_alone(void **state)
+TEST(a_floor_may_yield_but_never_to_words_alone)
 {
     (void)state;
     struct small small = small_new();
@@ -236,7 +231,7 @@ static void a_floor_may_yield_but_never_to_words_alone(void **state)
 }
 
 /* Thirty contaminated findings whose probabilities add up to a little more than 1. */
-static void a_bound_of_one_is_never_exceeded(void **state)
+TEST(a_bound_of_one_is_never_exceeded)
 {
     (void)state;
     struct small small = small_new();
@@ -254,7 +249,7 @@ static void a_bound_of_one_is_never_exceeded(void **state)
     small_free(&small);
 }
 
-static void keep_is_never_forced_over_a_floor_that_forbids_it(void **state)
+TEST(keep_is_never_forced_over_a_floor_that_forbids_it)
 {
     (void)state;
     struct small small = small_new();
@@ -281,7 +276,7 @@ static void keep_is_never_forced_over_a_floor_that_forbids_it(void **state)
     small_free(&small);
 }
 
-static void the_next_step_is_the_first_that_holds(void **state)
+TEST(the_next_step_is_the_first_that_holds)
 {
     (void)state;
     static const size_t other[] = {1}, leader[] = {0};
@@ -306,7 +301,7 @@ static void the_next_step_is_the_first_that_holds(void **state)
     small_free(&small);
 }
 
-static void agrees_with_every_plan_enumerated(void **state)
+TEST(agrees_with_every_plan_enumerated)
 {
     (void)state;
     struct dice dice = {11};
@@ -344,18 +339,5 @@ static void agrees_with_every_plan_enumerated(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(losses_are_those_of_the_formulas),
-        cmocka_unit_test(stakes_move_the_action),
-        cmocka_unit_test(floors_stand_above_the_sum),
-        cmocka_unit_test(a_floor_that_changes_nothing_is_not_named),
-        cmocka_unit_test(a_floor_may_ask_for_words_not_understood),
-        cmocka_unit_test(a_floor_may_yield_but_never_to_words_alone),
-        cmocka_unit_test(a_bound_of_one_is_never_exceeded),
-        cmocka_unit_test(keep_is_never_forced_over_a_floor_that_forbids_it),
-        cmocka_unit_test(the_next_step_is_the_first_that_holds),
-        cmocka_unit_test(agrees_with_every_plan_enumerated),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reason decide", NULL, NULL);
 }

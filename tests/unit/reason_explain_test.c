@@ -1,14 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "reason/reason.h"
 #include "support/naive_decision.h"
 #include "support/random_base.h"
+#include "support/test.h"
 
 enum { MOST_TURNS = 400 };
 
@@ -100,7 +95,7 @@ static void check_weights(struct trial *trial)
     assert_int_equal(explained.weight_count, told);
 }
 
-static void weights_are_what_leaving_one_out_costs(void **state)
+TEST(weights_are_what_leaving_one_out_costs)
 {
     (void)state;
     struct dice dice = {808};
@@ -113,7 +108,7 @@ static void weights_are_what_leaving_one_out_costs(void **state)
 }
 
 /* Independent answers: each weight is the likelihood ratio itself. */
-static void weights_of_independent_answers_are_likelihood_ratios(void **state)
+TEST(weights_of_independent_answers_are_likelihood_ratios)
 {
     (void)state;
     const double half[] = {0.5, 0.5};
@@ -255,7 +250,7 @@ static size_t check_turns(struct trial *trial)
     return seen;
 }
 
-static void turns_agree_with_every_answer_changed(void **state)
+TEST(turns_agree_with_every_answer_changed)
 {
     (void)state;
     struct dice dice = {1729};
@@ -269,7 +264,7 @@ static void turns_agree_with_every_answer_changed(void **state)
     assert_true(seen > 100);
 }
 
-static void the_likeliest_turns_are_kept(void **state)
+TEST(the_likeliest_turns_are_kept)
 {
     (void)state;
     struct dice dice = {3};
@@ -289,7 +284,7 @@ static void the_likeliest_turns_are_kept(void **state)
 }
 
 /* What must not be asked is not dangled before the grower either. */
-static void gated_questions_and_tests_turn_nothing(void **state)
+TEST(gated_questions_and_tests_turn_nothing)
 {
     (void)state;
     const double half[] = {0.5, 0.5};
@@ -316,13 +311,5 @@ static void gated_questions_and_tests_turn_nothing(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(weights_are_what_leaving_one_out_costs),
-        cmocka_unit_test(weights_of_independent_answers_are_likelihood_ratios),
-        cmocka_unit_test(turns_agree_with_every_answer_changed),
-        cmocka_unit_test(the_likeliest_turns_are_kept),
-        cmocka_unit_test(gated_questions_and_tests_turn_nothing),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reason explain", NULL, NULL);
 }

@@ -1,16 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Counts of confirmed outcomes are added to what the files say, as the formula of rules.h has it. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "base/diag.h"
 #include "reason/reason.h"
 #include "support/scratch.h"
+#include "support/test.h"
 
 struct pair { /* the shipped rules, and the same with something over them */
     struct scratch scratch;
@@ -45,7 +41,7 @@ static void unload(struct pair *pair)
     scratch_remove(&pair->scratch);
 }
 
-static void a_one_of_is_dirichlet(void **state)
+TEST(a_one_of_is_dirichlet)
 {
     (void)state;
     struct pair pair;
@@ -74,7 +70,7 @@ static void a_one_of_is_dirichlet(void **state)
     unload(&pair);
 }
 
-static void a_several_of_is_beta_by_value(void **state)
+TEST(a_several_of_is_beta_by_value)
 {
     (void)state;
     struct pair pair;
@@ -97,7 +93,7 @@ static void a_several_of_is_beta_by_value(void **state)
 }
 
 /* The prior of a cause by counts is that of a rule base which states the same number. */
-static void a_cause_is_beta(void **state)
+TEST(a_cause_is_beta)
 {
     (void)state;
     struct pair pair;
@@ -130,11 +126,5 @@ static void a_cause_is_beta(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(a_one_of_is_dirichlet),
-        cmocka_unit_test(a_several_of_is_beta_by_value),
-        cmocka_unit_test(a_cause_is_beta),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("reason_learned", tests, NULL, NULL);
+    return tests_run("reason_learned", NULL, NULL);
 }

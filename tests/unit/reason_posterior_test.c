@@ -1,14 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "reason/reason.h"
 #include "support/naive.h"
 #include "support/random_base.h"
+#include "support/test.h"
 
 static void assert_agrees(const struct reasoner *reasoner, const struct posterior *posterior,
                           const struct naive *naive, double tolerance)
@@ -97,7 +92,7 @@ static void check_random(struct dice *dice, const struct random_size *size, doub
     free(naive);
 }
 
-static void agrees_with_the_formulas_on_random_bases(void **state)
+TEST(agrees_with_the_formulas_on_random_bases)
 {
     (void)state;
     struct dice dice = {20240229};
@@ -119,7 +114,7 @@ static void agrees_with_the_formulas_on_random_bases(void **state)
  * logarithms take over. They run to ten thousand, of which a double keeps eleven
  * or twelve places behind the point; hence the wider tolerance.
  */
-static void agrees_where_products_would_vanish(void **state)
+TEST(agrees_where_products_would_vanish)
 {
     (void)state;
     struct dice dice = {77};
@@ -133,7 +128,7 @@ static void agrees_where_products_would_vanish(void **state)
         check_random(&dice, &size, 1.0, 1e-10);
 }
 
-static void likelihoods_are_those_of_the_formulas(void **state)
+TEST(likelihoods_are_those_of_the_formulas)
 {
     (void)state;
     struct dice dice = {5};
@@ -166,7 +161,7 @@ static void likelihoods_are_those_of_the_formulas(void **state)
 }
 
 /* The same base with its observables in another order; only ties may look at the order. */
-static void order_of_observables_does_not_matter(void **state)
+TEST(order_of_observables_does_not_matter)
 {
     (void)state;
     struct dice dice = {31};
@@ -216,7 +211,7 @@ static void order_of_observables_does_not_matter(void **state)
 }
 
 /* Two findings, two observables that say the same: with overlap 1 the weaker adds nothing. */
-static void overlap_runs_from_independent_to_the_same(void **state)
+TEST(overlap_runs_from_independent_to_the_same)
 {
     (void)state;
     const double overlaps[] = {0, 0.6, 1}, half[] = {0.5, 0.5};
@@ -247,7 +242,7 @@ static void overlap_runs_from_independent_to_the_same(void **state)
 
 /* By hand: of two findings one shows the mark with 0.5, the other with 0.1; four in five who see it
  * say so. Silence has the chance 1 - 0.8 x 0.5 = 0.6 with the one and 0.92 with the other. */
-static void silence_has_its_own_chance(void **state)
+TEST(silence_has_its_own_chance)
 {
     (void)state;
     const double marks[] = {0.3, 0.3};
@@ -272,7 +267,7 @@ static void silence_has_its_own_chance(void **state)
     base_free(base);
 }
 
-static void nothing_said_leaves_the_prior(void **state)
+TEST(nothing_said_leaves_the_prior)
 {
     (void)state;
     const double shares[] = {0.3, 0.7};
@@ -299,15 +294,5 @@ static void nothing_said_leaves_the_prior(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(agrees_with_the_formulas_on_random_bases),
-        cmocka_unit_test(agrees_where_products_would_vanish),
-        cmocka_unit_test(likelihoods_are_those_of_the_formulas),
-        cmocka_unit_test(order_of_observables_does_not_matter),
-        cmocka_unit_test(overlap_runs_from_independent_to_the_same),
-        cmocka_unit_test(silence_has_its_own_chance),
-        cmocka_unit_test(nothing_said_leaves_the_prior),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reason posterior", NULL, NULL);
 }

@@ -1,14 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "reason/reason.h"
 #include "support/naive_decision.h"
 #include "support/random_base.h"
+#include "support/test.h"
 
 /* ---- against brute force --------------------------------------------------------------------- */
 
@@ -87,7 +82,7 @@ static size_t ask(const struct trial *trial, const struct inquiry *inquiry,
                             inquiry, questions);
 }
 
-static void values_agree_with_every_answer_tried(void **state)
+TEST(values_agree_with_every_answer_tried)
 {
     (void)state;
     struct dice dice = {424242};
@@ -156,7 +151,7 @@ static size_t plain_ask(struct trial *trial, enum aim aim, bool tests, const boo
     return count;
 }
 
-static void only_a_question_that_could_turn_the_action_is_asked(void **state)
+TEST(only_a_question_that_could_turn_the_action_is_asked)
 {
     (void)state;
     struct question questions[8];
@@ -176,7 +171,7 @@ static void only_a_question_that_could_turn_the_action_is_asked(void **state)
     base_free(trial.base);
 }
 
-static void nothing_is_asked_once_a_turn_is_unlikely(void **state)
+TEST(nothing_is_asked_once_a_turn_is_unlikely)
 {
     (void)state;
     struct question questions[8];
@@ -190,7 +185,7 @@ static void nothing_is_asked_once_a_turn_is_unlikely(void **state)
     base_free(trial.base);
 }
 
-static void an_open_denial_leaves_the_rest_to_ask(void **state)
+TEST(an_open_denial_leaves_the_rest_to_ask)
 {
     (void)state;
     const double rare[] = {0.2, 0.2, 0.2};
@@ -211,7 +206,7 @@ static void an_open_denial_leaves_the_rest_to_ask(void **state)
     base_free(trial.base);
 }
 
-static void smell_is_not_asked_for_once_spores_are_likely(void **state)
+TEST(smell_is_not_asked_for_once_spores_are_likely)
 {
     (void)state;
     struct question questions[8];
@@ -232,7 +227,7 @@ static void smell_is_not_asked_for_once_spores_are_likely(void **state)
     base_free(trial.base);
 }
 
-static void tests_come_only_when_asked_for(void **state)
+TEST(tests_come_only_when_asked_for)
 {
     (void)state;
     struct question questions[8];
@@ -243,7 +238,7 @@ static void tests_come_only_when_asked_for(void **state)
     base_free(trial.base);
 }
 
-static void causes_are_asked_by_bits_per_effort(void **state)
+TEST(causes_are_asked_by_bits_per_effort)
 {
     (void)state;
     struct question questions[8];
@@ -265,15 +260,5 @@ static void causes_are_asked_by_bits_per_effort(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(values_agree_with_every_answer_tried),
-        cmocka_unit_test(only_a_question_that_could_turn_the_action_is_asked),
-        cmocka_unit_test(nothing_is_asked_once_a_turn_is_unlikely),
-        cmocka_unit_test(an_open_denial_leaves_the_rest_to_ask),
-        cmocka_unit_test(smell_is_not_asked_for_once_spores_are_likely),
-        cmocka_unit_test(tests_come_only_when_asked_for),
-        cmocka_unit_test(causes_are_asked_by_bits_per_effort),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("reason question", NULL, NULL);
 }

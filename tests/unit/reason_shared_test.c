@@ -1,16 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Shared causes of a batch: against a sum over everything that can be so of every vessel, and in kind. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "reason/shared.h"
 #include "support/naive.h"
 #include "support/random_base.h"
 #include "support/shipped.h"
+#include "support/test.h"
 
 /* ---- by brute force ---------------------------------------------------------------------------- */
 
@@ -292,7 +287,7 @@ static void check_random_batch(struct dice *dice)
     base_free(base);
 }
 
-static void agrees_with_brute_force(void **state)
+TEST(agrees_with_brute_force)
 {
     (void)state;
     struct dice dice = {17630101};
@@ -301,7 +296,7 @@ static void agrees_with_brute_force(void **state)
 }
 
 /* A single vessel that every cause reaches is judged as it is on its own. */
-static void one_vessel_is_judged_as_on_its_own(void **state)
+TEST(one_vessel_is_judged_as_on_its_own)
 {
     (void)state;
     struct dice dice = {31};
@@ -367,7 +362,7 @@ static struct shared_posterior infer(const struct shipped *shipped,
     return posterior;
 }
 
-static void a_batch_that_spoiled_has_a_cause_and_one_that_did_not_has_none(void **state)
+TEST(a_batch_that_spoiled_has_a_cause_and_one_that_did_not_has_none)
 {
     const struct shipped *shipped = *state;
     struct shared_vessel bad[] = {vessel_with(FINE, 1), vessel_with(SPOILT, 9)};
@@ -385,7 +380,7 @@ static void a_batch_that_spoiled_has_a_cause_and_one_that_did_not_has_none(void 
 }
 
 /* Two cooks, one starter: only one of the cooks went bad. */
-static void two_cooks_tell_the_cook_from_the_starter(void **state)
+TEST(two_cooks_tell_the_cook_from_the_starter)
 {
     const struct shipped *shipped = *state;
     struct shared_vessel vessels[] = {vessel_with(SPOILT, 7), vessel_with(FINE, 8)};
@@ -397,7 +392,7 @@ static void two_cooks_tell_the_cook_from_the_starter(void **state)
     shared_release(&posterior);
 }
 
-static void a_clean_control_clears_the_cook(void **state)
+TEST(a_clean_control_clears_the_cook)
 {
     const struct shipped *shipped = *state;
     struct shared_vessel vessels[] = {vessel_with(SPOILT, 6), vessel_with(FINE, 2),
@@ -414,7 +409,7 @@ static void a_clean_control_clears_the_cook(void **state)
 }
 
 /* Said once of the cook and known of all its vessels, it counts once. */
-static void common_facts_count_once(void **state)
+TEST(common_facts_count_once)
 {
     const struct shipped *shipped = *state;
     const struct rules *rules = shipped->rules;
@@ -440,7 +435,7 @@ static void common_facts_count_once(void **state)
 }
 
 /* One entry that stands for five, five that are the same, and other ones between them. */
-static void the_same_again_is_counted(void **state)
+TEST(the_same_again_is_counted)
 {
     const struct shipped *shipped = *state;
     const struct rules *rules = shipped->rules;
@@ -469,7 +464,7 @@ static void the_same_again_is_counted(void **state)
     free(said);
 }
 
-static void thousands_of_vessels_stay_finite(void **state)
+TEST(thousands_of_vessels_stay_finite)
 {
     const struct shipped *shipped = *state;
     struct shared_vessel vessels[] = {vessel_with(SPOILT, 100000), vessel_with(FINE, 300000)};
@@ -483,7 +478,7 @@ static void thousands_of_vessels_stay_finite(void **state)
     shared_release(&posterior);
 }
 
-static void no_vessels_and_too_many_suspects(void **state)
+TEST(no_vessels_and_too_many_suspects)
 {
     const struct shipped *shipped = *state;
     struct reasoner *reasoner = reasoner_new(shipped->rules);
@@ -506,16 +501,5 @@ static void no_vessels_and_too_many_suspects(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(agrees_with_brute_force),
-        cmocka_unit_test(one_vessel_is_judged_as_on_its_own),
-        cmocka_unit_test(a_batch_that_spoiled_has_a_cause_and_one_that_did_not_has_none),
-        cmocka_unit_test(two_cooks_tell_the_cook_from_the_starter),
-        cmocka_unit_test(a_clean_control_clears_the_cook),
-        cmocka_unit_test(common_facts_count_once),
-        cmocka_unit_test(the_same_again_is_counted),
-        cmocka_unit_test(thousands_of_vessels_stay_finite),
-        cmocka_unit_test(no_vessels_and_too_many_suspects),
-    };
-    return cmocka_run_group_tests(tests, shipped_setup, shipped_teardown);
+    return tests_run("reason shared", shipped_setup, shipped_teardown);
 }

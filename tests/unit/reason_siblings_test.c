@@ -1,16 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the others say of a vessel: against sums over everything that can have happened, and in kind. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "reason/siblings.h"
 #include "support/naive.h"
 #include "support/random_base.h"
 #include "support/shipped.h"
+#include "support/test.h"
 
 static struct arena *arena; /* of all patterns */
 
@@ -211,7 +206,7 @@ static size_t random_cells(struct dice *dice, struct sibling_cell *cells)
     return count;
 }
 
-static void agrees_with_counting_all_ways(void **state)
+TEST(agrees_with_counting_all_ways)
 {
     (void)state;
     struct dice dice = {19080612};
@@ -274,7 +269,7 @@ static double shift_of(const struct shipped *shipped, const struct sibling_patte
     return NAN;
 }
 
-static void losses_of_one_cook_point_at_the_cook(void **state)
+TEST(losses_of_one_cook_point_at_the_cook)
 {
     const struct shipped *shipped = *state;
     const struct sibling_cell cells[] = {{.shares = COOKED, .clean = 2, .contaminated = 6},
@@ -293,7 +288,7 @@ static void losses_of_one_cook_point_at_the_cook(void **state)
     assert_true(shift_of(shipped, &pattern, "starter_contaminated") < -2);
 }
 
-static void what_always_went_together_is_not_told_apart(void **state)
+TEST(what_always_went_together_is_not_told_apart)
 {
     const struct shipped *shipped = *state;
     const struct sibling_cell together[] = {
@@ -317,7 +312,7 @@ static void what_always_went_together_is_not_told_apart(void **state)
 }
 
 /* Two explanations of one pattern are not both believed. */
-static void one_explanation_is_enough(void **state)
+TEST(one_explanation_is_enough)
 {
     const struct shipped *shipped = *state;
     const struct sibling_cell cells[] = {
@@ -349,7 +344,7 @@ static void one_explanation_is_enough(void **state)
     reasoner_free(reasoner);
 }
 
-static void a_control_speaks_for_and_against_what_it_can_show(void **state)
+TEST(a_control_speaks_for_and_against_what_it_can_show)
 {
     const struct shipped *shipped = *state;
     struct sibling_cell cells[] = {{.shares = COOKED | STARTED, .clean = 1, .contaminated = 6},
@@ -375,7 +370,7 @@ static void a_control_speaks_for_and_against_what_it_can_show(void **state)
     assert_true(shift_of(shipped, &alone, "under_sterilised") > 1);
 }
 
-static void stuck_ones_speak_of_what_stops_growth(void **state)
+TEST(stuck_ones_speak_of_what_stops_growth)
 {
     const struct shipped *shipped = *state;
     const struct sibling_cell cells[] = {{.shares = COOKED | PLACED, .clean = 1, .stuck = 6},
@@ -386,7 +381,7 @@ static void stuck_ones_speak_of_what_stops_growth(void **state)
     assert_true(shift_of(shipped, &pattern, "under_sterilised") < -2);
 }
 
-static void a_position_is_compared_with_its_cook(void **state)
+TEST(a_position_is_compared_with_its_cook)
 {
     const struct shipped *shipped = *state;
     const struct sibling_cell there[] = {
@@ -402,7 +397,7 @@ static void a_position_is_compared_with_its_cook(void **state)
 }
 
 /* More of the same goes on in the same direction, up to the bound, and in any numbers. */
-static void counts_of_any_size_are_weighed(void **state)
+TEST(counts_of_any_size_are_weighed)
 {
     const struct shipped *shipped = *state;
     double lost = -10, kept = 10;
@@ -421,7 +416,7 @@ static void counts_of_any_size_are_weighed(void **state)
     assert_true(lost > 2.5 && kept == -shipped->rules->calibration.siblings.most);
 }
 
-static void nothing_said_moves_nothing(void **state)
+TEST(nothing_said_moves_nothing)
 {
     const struct shipped *shipped = *state;
     struct sibling_pattern pattern = pattern_of(shipped, NULL, 0);
@@ -431,7 +426,7 @@ static void nothing_said_moves_nothing(void **state)
     assert_int_equal(pattern.group_count + pattern.cause_count, 0);
 }
 
-static void what_cannot_be_counted_is_refused(void **state)
+TEST(what_cannot_be_counted_is_refused)
 {
     const struct shipped *shipped = *state;
     struct reasoner *reasoner = reasoner_new(shipped->rules);
@@ -447,7 +442,7 @@ static void what_cannot_be_counted_is_refused(void **state)
 }
 
 /* A rule base that assumes nothing of siblings. */
-static void without_assumptions_nothing_moves(void **state)
+TEST(without_assumptions_nothing_moves)
 {
     (void)state;
     struct rule_base *base = base_new();
@@ -465,21 +460,8 @@ static void without_assumptions_nothing_moves(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(agrees_with_counting_all_ways),
-        cmocka_unit_test(losses_of_one_cook_point_at_the_cook),
-        cmocka_unit_test(what_always_went_together_is_not_told_apart),
-        cmocka_unit_test(one_explanation_is_enough),
-        cmocka_unit_test(a_control_speaks_for_and_against_what_it_can_show),
-        cmocka_unit_test(stuck_ones_speak_of_what_stops_growth),
-        cmocka_unit_test(a_position_is_compared_with_its_cook),
-        cmocka_unit_test(counts_of_any_size_are_weighed),
-        cmocka_unit_test(nothing_said_moves_nothing),
-        cmocka_unit_test(what_cannot_be_counted_is_refused),
-        cmocka_unit_test(without_assumptions_nothing_moves),
-    };
     arena = arena_new();
-    int failed = cmocka_run_group_tests(tests, shipped_setup, shipped_teardown);
+    int failed = tests_run("reason siblings", shipped_setup, shipped_teardown);
     arena_free(arena);
     return failed;
 }

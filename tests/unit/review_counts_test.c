@@ -1,19 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "review/statistics.h"
+#include "support/test.h"
 
 static const struct counts none[] = {{0, 0}, {0, 0}};
 
 /* ---- intervals and tails --------------------------------------------------------------------- */
 
-static void of_none_nothing_is_known(void **state)
+TEST(of_none_nothing_is_known)
 {
     (void)state;
     struct interval exact = counts_interval_exact(none[0], 0.95);
@@ -22,7 +18,7 @@ static void of_none_nothing_is_known(void **state)
     assert_true(wilson.low == 0.0 && wilson.high == 1.0);
 }
 
-static void none_and_all_lost_reach_the_ends(void **state)
+TEST(none_and_all_lost_reach_the_ends)
 {
     (void)state;
     for (size_t n = 1; n < 3000; n = 3 * n + 1) {
@@ -37,7 +33,7 @@ static void none_and_all_lost_reach_the_ends(void **state)
     }
 }
 
-static void exact_ends_have_the_tails_they_promise(void **state)
+TEST(exact_ends_have_the_tails_they_promise)
 {
     (void)state;
     static const struct counts rows[] = {{1, 7}, {3, 12}, {40, 41}, {700, 100000}, {50000, 100000}};
@@ -48,7 +44,7 @@ static void exact_ends_have_the_tails_they_promise(void **state)
     }
 }
 
-static void large_counts_do_not_defeat_the_tails(void **state)
+TEST(large_counts_do_not_defeat_the_tails)
 {
     (void)state;
     const struct counts half = {COUNTS_MOST / 2, COUNTS_MOST};
@@ -57,7 +53,7 @@ static void large_counts_do_not_defeat_the_tails(void **state)
     assert_true(fabs(interval.high - 0.5 - 1.96 * 0.5e-4) < 1e-7);
 }
 
-static void bad_arguments_give_no_number(void **state)
+TEST(bad_arguments_give_no_number)
 {
     (void)state;
     static const double levels[] = {0.0, 1.0, -0.5, NAN, 95.0};
@@ -74,7 +70,7 @@ static void bad_arguments_give_no_number(void **state)
 
 /* ---- many questions -------------------------------------------------------------------------- */
 
-static void questions_not_asked_do_not_count(void **state)
+TEST(questions_not_asked_do_not_count)
 {
     (void)state;
     double p[] = {0.04, NAN, 0.01, NAN};
@@ -86,7 +82,7 @@ static void questions_not_asked_do_not_count(void **state)
 
 /* ---- groups ---------------------------------------------------------------------------------- */
 
-static void very_unlikely_pairs_keep_their_digits(void **state)
+TEST(very_unlikely_pairs_keep_their_digits)
 {
     (void)state;
     /* All of one group, none of the other: 2 / C(600, 300). */
@@ -129,7 +125,7 @@ static void enumerate(struct counts *groups, size_t count, size_t at, size_t lef
     }
 }
 
-static void drawing_finds_what_enumeration_finds(void **state)
+TEST(drawing_finds_what_enumeration_finds)
 {
     (void)state;
     static const struct counts tables[][6] = {
@@ -155,7 +151,7 @@ static void drawing_finds_what_enumeration_finds(void **state)
     }
 }
 
-static void nothing_to_tell_apart_is_p_1(void **state)
+TEST(nothing_to_tell_apart_is_p_1)
 {
     (void)state;
     static const struct counts rows[][2] = {
@@ -167,7 +163,7 @@ static void nothing_to_tell_apart_is_p_1(void **state)
     assert_true(table_test(NULL, 0).p == 1.0);
 }
 
-static void what_is_alike_ends_soon(void **state)
+TEST(what_is_alike_ends_soon)
 {
     (void)state;
     const struct counts alike[] = {{2, 20}, {2, 20}, {2, 20}, {3, 21}};
@@ -176,7 +172,7 @@ static void what_is_alike_ends_soon(void **state)
     assert_true(test.p == 100.0 / (double)test.tables);
 }
 
-static void large_groups_need_no_drawing(void **state)
+TEST(large_groups_need_no_drawing)
 {
     (void)state;
     const struct counts large[] = {{40, 200}, {60, 200}, {50, 200}};
@@ -185,7 +181,7 @@ static void large_groups_need_no_drawing(void **state)
     assert_true(fabs(test.p - exp(-0.5 * 16.0 / 3.0)) < 1e-12); /* of 2 degrees of freedom */
 }
 
-static void thousands_of_groups_work(void **state)
+TEST(thousands_of_groups_work)
 {
     (void)state;
     enum { GROUPS = 6000 };
@@ -198,19 +194,5 @@ static void thousands_of_groups_work(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(of_none_nothing_is_known),
-        cmocka_unit_test(none_and_all_lost_reach_the_ends),
-        cmocka_unit_test(exact_ends_have_the_tails_they_promise),
-        cmocka_unit_test(large_counts_do_not_defeat_the_tails),
-        cmocka_unit_test(bad_arguments_give_no_number),
-        cmocka_unit_test(questions_not_asked_do_not_count),
-        cmocka_unit_test(very_unlikely_pairs_keep_their_digits),
-        cmocka_unit_test(drawing_finds_what_enumeration_finds),
-        cmocka_unit_test(nothing_to_tell_apart_is_p_1),
-        cmocka_unit_test(what_is_alike_ends_soon),
-        cmocka_unit_test(large_groups_need_no_drawing),
-        cmocka_unit_test(thousands_of_groups_work),
-    };
-    return cmocka_run_group_tests_name("review, counts and tables", tests, NULL, NULL);
+    return tests_run("review,counts and tables", NULL, NULL);
 }

@@ -1,23 +1,18 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Vessels in one table: out of a journal, out of a grower's own CSV. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
 
-#include <cmocka.h>
-
 #include "review/dataset.h"
 #include "rules/rules.h"
 #include "support/journal_case.h"
+#include "support/test.h"
 
 /* ---- kinds ----------------------------------------------------------------------------------- */
 
-static void test_kinds(void **state)
+TEST(test_kinds)
 {
     static const enum factor_kind shown[] = {
         FACTOR_COOK,     FACTOR_LETHALITY, FACTOR_POSITION, FACTOR_LOT, FACTOR_BATCH,
@@ -51,7 +46,7 @@ static enum status read_text(const char *text, struct arena *arena, struct diags
     return status;
 }
 
-static void test_days(void **state)
+IN_A_JOURNAL(test_days)
 {
     static const struct {
         const char *word;
@@ -95,7 +90,7 @@ static uint8_t fate_in(struct journal_case *c, const char *column, const char *w
     return dataset.fate[0];
 }
 
-static void test_fates(void **state)
+IN_A_JOURNAL(test_fates)
 {
     struct journal_case *c = *state;
     struct dataset dataset;
@@ -117,7 +112,7 @@ static void test_fates(void **state)
 
 /* ---- a table ---------------------------------------------------------------------------------- */
 
-static void test_table(void **state)
+IN_A_JOURNAL(test_table)
 {
     static const char text[] = "jar,lost,cook,control,started,ended,hue\n"
                                "a,yes,K1,no,2026-03-01,2026-03-05,red\n"
@@ -211,7 +206,7 @@ static const char *level_of(const struct dataset *dataset, enum factor_kind kind
 }
 
 /* Places one after the other, with the days between. */
-static void test_moved(void **state)
+IN_A_JOURNAL(test_moved)
 {
     static const char table[] = "lost,begun,place\n"
                                 "no,2026-03-01,incubator; 2026-03-11 shelf\n"
@@ -235,7 +230,7 @@ static void test_moved(void **state)
 }
 
 /* The days before and since, by the age of each vessel and by where it stood. */
-static void test_changes(void **state)
+IN_A_JOURNAL(test_changes)
 {
     static const char table[] = "lost,begun,ended,place\n"
                                 "no,2026-02-20,2026-03-15,closet; 2026-03-06 shelf\n"
@@ -281,7 +276,7 @@ static void test_changes(void **state)
     assert_int_equal(change->level[3], LEVEL_NONE);
 }
 
-static void test_journal(void **state)
+IN_A_JOURNAL(test_journal)
 {
     struct journal_case *c = *state;
     struct rules *rules = shipped(c->diags);
@@ -349,7 +344,7 @@ static void test_journal(void **state)
     rules_free(rules);
 }
 
-static void test_empty_journal(void **state)
+IN_A_JOURNAL(test_empty_journal)
 {
     struct journal_case *c = *state;
     struct rules *rules = shipped(c->diags);
@@ -366,16 +361,5 @@ static void test_empty_journal(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_kinds),
-        cmocka_unit_test_setup_teardown(test_days, journal_case_setup, journal_case_teardown),
-        cmocka_unit_test_setup_teardown(test_fates, journal_case_setup, journal_case_teardown),
-        cmocka_unit_test_setup_teardown(test_table, journal_case_setup, journal_case_teardown),
-        cmocka_unit_test_setup_teardown(test_moved, journal_case_setup, journal_case_teardown),
-        cmocka_unit_test_setup_teardown(test_changes, journal_case_setup, journal_case_teardown),
-        cmocka_unit_test_setup_teardown(test_journal, journal_case_setup, journal_case_teardown),
-        cmocka_unit_test_setup_teardown(test_empty_journal, journal_case_setup,
-                                        journal_case_teardown),
-    };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("review dataset", NULL, NULL);
 }

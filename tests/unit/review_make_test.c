@@ -1,19 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A review whole, on invented laboratories whose culprits are known. */
 #include <math.h>
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <string.h>
 
-#include <cmocka.h>
 #include <gsl/gsl_cdf.h>
 
 #include "reason/reason.h"
 #include "review/review.h"
 #include "support/labs.h"
 #include "support/shipped.h"
+#include "support/test.h"
 
 enum { COOK = 0, STARTER = 1, SESSION = 2, BATCH = 5 }; /* factors of a lab */
 
@@ -61,7 +57,7 @@ static struct review review_of(struct bench *bench)
 /* ---- parts ----------------------------------------------------------------------------------- */
 
 /* P(as many or more) against GSL's hypergeometric distribution. */
-static void test_tail(void **state)
+TEST(test_tail)
 {
     static const struct counts cases[][2] = {
         {{8, 10}, {11, 110}}, {{3, 4}, {1, 4}}, {{20, 20}, {0, 30}}, {{40, 100}, {300, 1000}}};
@@ -78,7 +74,7 @@ static void test_tail(void **state)
 }
 
 /* Against a rest so large that its rate is known: n (quantile of the beta distribution - r0). */
-static void test_saved(void **state)
+TEST(test_saved)
 {
     struct review_culprit culprit;
     struct review_suspect suspect = {.inside = {14, 20}, .outside = {1000000, 10000000}};
@@ -103,7 +99,7 @@ static void test_saved(void **state)
 
 /* ---- the whole ------------------------------------------------------------------------------- */
 
-static void test_one_culprit(void **state)
+TEST(test_one_culprit)
 {
     struct bench *bench = *state;
     const struct lab_culprit culprit = {COOK, 2, 0.8};
@@ -133,7 +129,7 @@ static void test_one_culprit(void **state)
     assert_int_equal(review.plan_count, 0);
 }
 
-static void test_trials(void **state)
+TEST(test_trials)
 {
     struct bench *bench = *state;
     const struct lab_culprit culprit = {COOK, 2, 0.8};
@@ -156,7 +152,7 @@ static void test_trials(void **state)
 }
 
 /* Sessions that follow cooks to the vessel: one culprit, two names, and a plan that parts them. */
-static void test_alias(void **state)
+TEST(test_alias)
 {
     struct bench *bench = *state;
     const struct lab_culprit culprit = {STARTER, 1, 0.8};
@@ -187,7 +183,7 @@ static void test_alias(void **state)
     assert_true(with && without);
 }
 
-static void test_limits(void **state)
+TEST(test_limits)
 {
     struct bench *bench = *state;
     const struct lab_culprit none = {.factor = LAB_FACTORS};
@@ -209,7 +205,7 @@ static void test_limits(void **state)
 }
 
 /* The same vessels in another order are the same vessels. */
-static void test_order(void **state)
+TEST(test_order)
 {
     struct bench *bench = *state;
     const struct lab_culprit culprit = {STARTER, 3, 0.7};
@@ -246,11 +242,5 @@ static void test_order(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_tail),        cmocka_unit_test(test_saved),
-        cmocka_unit_test(test_one_culprit), cmocka_unit_test(test_trials),
-        cmocka_unit_test(test_alias),       cmocka_unit_test(test_limits),
-        cmocka_unit_test(test_order),
-    };
-    return cmocka_run_group_tests(tests, setup, teardown);
+    return tests_run("review make", setup, teardown);
 }

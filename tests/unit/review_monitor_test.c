@@ -1,20 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include <gsl/gsl_rng.h>
 #include <stdbool.h>
 
 #include "review/statistics.h"
+#include "support/test.h"
 
 /* ---- chart ----------------------------------------------------------------------------------- */
 
-static void small_batches_are_judged_by_exact_tails(void **state)
+TEST(small_batches_are_judged_by_exact_tails)
 {
     (void)state;
     /* 3 of 10 at 5 %: past the handbook's limit of centre + 3 sqrt(centre (1 - centre) / total), yet
@@ -28,7 +24,7 @@ static void small_batches_are_judged_by_exact_tails(void **state)
     assert_false(monitor_point((struct counts){0, 10}, 0.05, MONITOR_THREE_SIGMA).below);
 }
 
-static void limits_are_the_first_rare_counts(void **state)
+TEST(limits_are_the_first_rare_counts)
 {
     (void)state;
     for (size_t n = 1; n < 60; n += 7) {
@@ -42,7 +38,7 @@ static void limits_are_the_first_rare_counts(void **state)
     }
 }
 
-static void ends_and_empty_batches_are_defined(void **state)
+TEST(ends_and_empty_batches_are_defined)
 {
     (void)state;
     const struct counts none = {0, 0}, sound = {0, 8}, gone = {8, 8};
@@ -56,7 +52,7 @@ static void ends_and_empty_batches_are_defined(void **state)
 
 /* ---- running sum ----------------------------------------------------------------------------- */
 
-static void plans_keep_their_promise(void **state)
+TEST(plans_keep_their_promise)
 {
     (void)state;
     static const double plans[][3] = {
@@ -77,7 +73,7 @@ static void plans_keep_their_promise(void **state)
     gsl_rng_free(rng);
 }
 
-static void losses_of_a_day_are_spread(void **state)
+TEST(losses_of_a_day_are_spread)
 {
     (void)state;
     const struct monitor_plan plan = {.usual = 0.1, .raised = 0.4, .threshold = 3.0};
@@ -92,12 +88,5 @@ static void losses_of_a_day_are_spread(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(small_batches_are_judged_by_exact_tails),
-        cmocka_unit_test(limits_are_the_first_rare_counts),
-        cmocka_unit_test(ends_and_empty_batches_are_defined),
-        cmocka_unit_test(plans_keep_their_promise),
-        cmocka_unit_test(losses_of_a_day_are_spread),
-    };
-    return cmocka_run_group_tests_name("review, charts in time", tests, NULL, NULL);
+    return tests_run("review,charts in time", NULL, NULL);
 }

@@ -1,14 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 #include <stdlib.h>
 
 #include "review/statistics.h"
+#include "support/test.h"
 
 struct cell {
     size_t group, stratum;
@@ -39,7 +35,7 @@ static double pair_statistic(struct counts first, struct counts second)
     return (n - 1.0) * (a * d - b * c) * (a * d - b * c) / ((a + b) * (c + d) * (a + c) * (b + d));
 }
 
-static void strata_that_tell_nothing_change_nothing(void **state)
+TEST(strata_that_tell_nothing_change_nothing)
 {
     (void)state;
     const struct cell cells[] = {
@@ -52,7 +48,7 @@ static void strata_that_tell_nothing_change_nothing(void **state)
     assert_true(fabs(one.statistic - pair_statistic(cells[0].counts, cells[1].counts)) < 1e-12);
 }
 
-static void nothing_to_compare_is_p_1(void **state)
+TEST(nothing_to_compare_is_p_1)
 {
     (void)state;
     const struct cell cells[] = {{0, 0, {0, 9}}, {1, 0, {0, 3}}, {0, 1, {2, 7}}};
@@ -65,7 +61,7 @@ static void nothing_to_compare_is_p_1(void **state)
 }
 
 /* A cook that always went with one grain cannot be told from it. */
-static void what_always_went_together_is_not_told_apart(void **state)
+TEST(what_always_went_together_is_not_told_apart)
 {
     (void)state;
     const struct cell apart[] = {
@@ -85,7 +81,7 @@ static void what_always_went_together_is_not_told_apart(void **state)
 }
 
 /* One stratum of equal groups: (N - 1) / N of Pearson's chi-square, whatever their number. */
-static void hundreds_of_groups_work(void **state)
+TEST(hundreds_of_groups_work)
 {
     (void)state;
     enum { GROUPS = 800, SIZE = 12 };
@@ -106,7 +102,7 @@ static void hundreds_of_groups_work(void **state)
 }
 
 /* Groups in a chain, each sharing a stratum with the next only. */
-static void a_long_chain_works(void **state)
+TEST(a_long_chain_works)
 {
     (void)state;
     enum { GROUPS = STRATA_GROUPS_MOST };
@@ -122,7 +118,7 @@ static void a_long_chain_works(void **state)
     assert_true(fabs(result.statistic / sum - 1.0) < 1e-8);
 }
 
-static void too_many_groups_are_refused(void **state)
+TEST(too_many_groups_are_refused)
 {
     (void)state;
     struct strata_test test;
@@ -131,13 +127,5 @@ static void too_many_groups_are_refused(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(strata_that_tell_nothing_change_nothing),
-        cmocka_unit_test(nothing_to_compare_is_p_1),
-        cmocka_unit_test(what_always_went_together_is_not_told_apart),
-        cmocka_unit_test(hundreds_of_groups_work),
-        cmocka_unit_test(a_long_chain_works),
-        cmocka_unit_test(too_many_groups_are_refused),
-    };
-    return cmocka_run_group_tests_name("review, strata", tests, NULL, NULL);
+    return tests_run("review,strata", NULL, NULL);
 }

@@ -1,14 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "review/statistics.h"
 #include "support/survival.h"
+#include "support/test.h"
 
 static int start(void **state)
 {
@@ -28,14 +24,14 @@ static struct survival_curve curve_of(struct arena *arena, const struct survival
     return curve_of_cases(arena, cases, count);
 }
 
-static void no_vessels_give_no_steps(void **state)
+TEST(no_vessels_give_no_steps)
 {
     struct survival_curve curve = curve_of(*state, NULL, 0);
     assert_int_equal(curve.count, 0);
     assert_true(isinf(curve.median));
 }
 
-static void none_lost_stays_at_one(void **state)
+TEST(none_lost_stays_at_one)
 {
     const struct survival_case cases[] = {{5, false}, {9, false}, {5, false}};
     struct survival_curve curve = curve_of(*state, cases, 3);
@@ -45,7 +41,7 @@ static void none_lost_stays_at_one(void **state)
     assert_true(isinf(curve.median));
 }
 
-static void all_lost_ends_at_nothing(void **state)
+TEST(all_lost_ends_at_nothing)
 {
     const struct survival_case cases[] = {{7, true}, {7, true}, {7, true}};
     struct survival_curve curve = curve_of(*state, cases, 3);
@@ -54,7 +50,7 @@ static void all_lost_ends_at_nothing(void **state)
     assert_true(curve.median == 7.0);
 }
 
-static void without_censoring_it_is_the_share_left(void **state)
+TEST(without_censoring_it_is_the_share_left)
 {
     struct survival_case cases[40];
     for (size_t i = 0; i < 40; i++)
@@ -68,7 +64,7 @@ static void without_censoring_it_is_the_share_left(void **state)
     assert_true(curve.median == 20.5); /* S is 1/2 from 20 to 21 */
 }
 
-static void losses_come_before_censorings_of_the_same_day(void **state)
+TEST(losses_come_before_censorings_of_the_same_day)
 {
     const struct survival_case cases[] = {{3, false}, {3, true}};
     struct survival_curve curve = curve_of(*state, cases, 2);
@@ -77,7 +73,7 @@ static void losses_come_before_censorings_of_the_same_day(void **state)
     assert_true(curve.median == 3.0); /* 1/2, and no later step */
 }
 
-static void groups_exchanged_change_nothing(void **state)
+TEST(groups_exchanged_change_nothing)
 {
     (void)state;
     struct survival_case cases[60];
@@ -93,7 +89,7 @@ static void groups_exchanged_change_nothing(void **state)
     assert_true(a.statistic > 0.0 && a.freedom == 1 && b.freedom == 1);
 }
 
-static void empty_groups_cost_no_freedom(void **state)
+TEST(empty_groups_cost_no_freedom)
 {
     (void)state;
     const struct survival_case cases[] = {{1, true}, {2, true}, {3, true}, {4, false}, {5, true}};
@@ -108,14 +104,5 @@ static void empty_groups_cost_no_freedom(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(no_vessels_give_no_steps),
-        cmocka_unit_test(none_lost_stays_at_one),
-        cmocka_unit_test(all_lost_ends_at_nothing),
-        cmocka_unit_test(without_censoring_it_is_the_share_left),
-        cmocka_unit_test(losses_come_before_censorings_of_the_same_day),
-        cmocka_unit_test(groups_exchanged_change_nothing),
-        cmocka_unit_test(empty_groups_cost_no_freedom),
-    };
-    return cmocka_run_group_tests_name("review, time to loss", tests, start, end);
+    return tests_run("review,time to loss", start, end);
 }

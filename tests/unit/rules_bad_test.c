@@ -8,12 +8,7 @@
  * To add one, write the .yaml, run this test with JARSIDE_REWRITE=1 in the
  * environment, and read what it wrote as carefully as you would write it.
  */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <dirent.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -22,6 +17,7 @@
 #include "base/diag.h"
 #include "base/text.h"
 #include "rules/rules.h"
+#include "support/test.h"
 
 #define CORPUS "tests/bad-rules"
 
@@ -115,7 +111,7 @@ static size_t list_names(char **names, size_t room)
     return count;
 }
 
-static void test_corpus(void **state)
+TEST(test_corpus)
 {
     (void)state;
     char *names[1000];
@@ -128,7 +124,7 @@ static void test_corpus(void **state)
 }
 
 /* Only files that say so in their name may pass, with a warning or without. */
-static void test_only_fine_files_pass(void **state)
+TEST(test_only_fine_files_pass)
 {
     (void)state;
     char *names[1000];
@@ -152,10 +148,5 @@ static void test_only_fine_files_pass(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_corpus),
-        cmocka_unit_test(test_only_fine_files_pass),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("bad rules", tests, NULL, NULL);
+    return tests_run("bad rules", NULL, NULL);
 }

@@ -1,15 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which files are read, and what happens to those that cannot be. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "base/diag.h"
 #include "rules/rules.h"
 #include "support/scratch.h"
+#include "support/test.h"
 
 #define TINY "tests/unit/tiny-rules"
 
@@ -78,14 +73,14 @@ static void assert_refused(const struct fixture *fixture, enum status status, co
         fail_msg("'%s' is not in '%s'", words, message);
 }
 
-static void test_missing_folder(void **state)
+TEST_WITH(test_missing_folder, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     load_alone(fixture, scratch_path(&fixture->scratch, "nowhere"));
     assert_refused(fixture, STATUS_IO, "/nowhere': No such file or directory");
 }
 
-static void test_empty_folder(void **state)
+TEST_WITH(test_empty_folder, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     load_alone(fixture, fixture->scratch.path);
@@ -94,7 +89,7 @@ static void test_empty_folder(void **state)
     assert_non_null(fixture->rules);
 }
 
-static void test_parts_that_must_be_there(void **state)
+TEST_WITH(test_parts_that_must_be_there, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "a.yaml", "groups: {look: {overlap: 0.5}}\n");
@@ -106,7 +101,7 @@ static void test_parts_that_must_be_there(void **state)
                         "no file has 'calibration'; FORMAT.md shows what stands in it");
 }
 
-static void test_only_yaml_files_that_show(void **state)
+TEST_WITH(test_only_yaml_files_that_show, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "notes.txt", "signs: [");
@@ -120,7 +115,7 @@ static void test_only_yaml_files_that_show(void **state)
     assert_non_null(fixture->rules);
 }
 
-static void test_folders_and_links_are_followed(void **state)
+TEST_WITH(test_folders_and_links_are_followed, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     scratch_folder(&fixture->scratch, "deep");
@@ -135,7 +130,7 @@ static void test_folders_and_links_are_followed(void **state)
     assert_string_equal(fixture->rules->groups[2].id, "linked");
 }
 
-static void test_a_file_may_be_named_itself(void **state)
+TEST_WITH(test_a_file_may_be_named_itself, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "a.yaml", "groups: {named: {overlap: 0.1}}\n");
@@ -145,7 +140,7 @@ static void test_a_file_may_be_named_itself(void **state)
     assert_int_equal(fixture->rules->group_count, 2);
 }
 
-static void test_broken_link(void **state)
+TEST_WITH(test_broken_link, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     assert_int_equal(symlink("nowhere", scratch_path(&fixture->scratch, "a.yaml")), 0);
@@ -153,7 +148,7 @@ static void test_broken_link(void **state)
     assert_refused(fixture, STATUS_IO, "/a.yaml': No such file or directory");
 }
 
-static void test_link_to_its_own_folder(void **state)
+TEST_WITH(test_link_to_its_own_folder, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     assert_int_equal(symlink(".", scratch_path(&fixture->scratch, "again")), 0);
@@ -161,7 +156,7 @@ static void test_link_to_its_own_folder(void **state)
     assert_refused(fixture, STATUS_IO, "folders nest more than 16 deep");
 }
 
-static void test_pipe_does_not_hold_us_up(void **state)
+TEST_WITH(test_pipe_does_not_hold_us_up, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     assert_int_equal(mkfifo(scratch_path(&fixture->scratch, "a.yaml"), 0600), 0);
@@ -169,7 +164,7 @@ static void test_pipe_does_not_hold_us_up(void **state)
     assert_refused(fixture, STATUS_IO, "/a.yaml': it is not a file of text");
 }
 
-static void test_link_to_itself(void **state)
+TEST_WITH(test_link_to_itself, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     assert_int_equal(symlink("a.yaml", scratch_path(&fixture->scratch, "a.yaml")), 0);
@@ -190,7 +185,7 @@ static void load_as_nobody(struct fixture *fixture)
         assert_int_equal(seteuid(0), 0);
 }
 
-static void test_unreadable_file_and_folder(void **state)
+TEST_WITH(test_unreadable_file_and_folder, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "a.yaml", "groups: {}\n");
@@ -205,7 +200,7 @@ static void test_unreadable_file_and_folder(void **state)
     assert_refused(fixture, STATUS_IO, "/closed': Permission denied");
 }
 
-static void test_sizes(void **state)
+TEST_WITH(test_sizes, set_up, tear_down)
 {
     enum { MOST = 4 * 1024 * 1024 };
     struct fixture *fixture = *state;
@@ -222,7 +217,7 @@ static void test_sizes(void **state)
     assert_non_null(strstr(first_error(fixture)->at.file, "/h.yaml"));
 }
 
-static void test_every_bad_file_is_told(void **state)
+TEST_WITH(test_every_bad_file_is_told, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "b.yaml", "groups: [\n");
@@ -237,7 +232,7 @@ static void test_every_bad_file_is_told(void **state)
         assert_non_null(strstr(diags_get(fixture->diags, i)->at.file, files[i]));
 }
 
-static void test_excerpt_shows_the_line(void **state)
+TEST_WITH(test_excerpt_shows_the_line, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     scratch_write(
@@ -257,7 +252,7 @@ static void test_excerpt_shows_the_line(void **state)
     assert_string_equal(far->excerpt + far->caret - 1, "bbb: 2}");
 }
 
-static void test_hash_tells_rule_bases_apart(void **state)
+TEST_WITH(test_hash_tells_rule_bases_apart, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     char before[17];
@@ -270,27 +265,7 @@ static void test_hash_tells_rule_bases_apart(void **state)
     assert_string_not_equal(fixture->rules->hash, before);
 }
 
-#define TEST(name) cmocka_unit_test_setup_teardown(name, set_up, tear_down)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        TEST(test_missing_folder),
-        TEST(test_empty_folder),
-        TEST(test_parts_that_must_be_there),
-        TEST(test_only_yaml_files_that_show),
-        TEST(test_folders_and_links_are_followed),
-        TEST(test_a_file_may_be_named_itself),
-        TEST(test_broken_link),
-        TEST(test_link_to_its_own_folder),
-        TEST(test_link_to_itself),
-        TEST(test_pipe_does_not_hold_us_up),
-        TEST(test_unreadable_file_and_folder),
-        TEST(test_sizes),
-        TEST(test_every_bad_file_is_told),
-        TEST(test_excerpt_shows_the_line),
-        TEST(test_hash_tells_rule_bases_apart),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("rule files", tests, NULL, NULL);
+    return tests_run("rule files", NULL, NULL);
 }

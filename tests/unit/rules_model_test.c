@@ -1,11 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the small rule base in tiny-rules becomes in memory, kind by kind. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -13,6 +8,7 @@
 #include "base/diag.h"
 #include "base/units.h"
 #include "rules/rules.h"
+#include "support/test.h"
 
 static const char *const TINY[] = {"tests/unit/tiny-rules"};
 
@@ -50,7 +46,7 @@ static const struct observable *observable(const struct rules *rules, const char
     return &rules->observables[index];
 }
 
-static void test_names_and_numbers(void **state)
+TEST(test_names_and_numbers)
 {
     const struct rules *rules = *state;
     assert_string_equal(rules->name, "Tiny rules");
@@ -70,7 +66,7 @@ static void test_names_and_numbers(void **state)
     assert_near(rules->groups[0].overlap, 0.5);
 }
 
-static void test_sources_and_citations(void **state)
+TEST(test_sources_and_citations)
 {
     const struct rules *rules = *state;
     assert_int_equal(rules->source_count, 2);
@@ -87,7 +83,7 @@ static void test_sources_and_citations(void **state)
     assert_false(own->expert_judgement);
 }
 
-static void test_signs(void **state)
+TEST(test_signs)
 {
     const struct rules *rules = *state;
     assert_int_equal(rules->observable_count, 9);
@@ -119,7 +115,7 @@ static void test_signs(void **state)
     assert_int_equal(rules_value(tint, "green"), RULES_NONE);
 }
 
-static void test_bins_have_no_gaps(void **state)
+TEST(test_bins_have_no_gaps)
 {
     const struct rules *rules = *state;
     const struct observable *day = observable(rules, "day");
@@ -141,7 +137,7 @@ static void test_bins_have_no_gaps(void **state)
     assert_int_equal(rules_bin(day, NAN), RULES_NONE);
 }
 
-static void test_phrases_are_kept(void **state)
+TEST(test_phrases_are_kept)
 {
     const struct rules *rules = *state;
     const struct value *red = &observable(rules, "tint")->values[0];
@@ -165,7 +161,7 @@ static void test_phrases_are_kept(void **state)
     assert_string_equal(rules->language.apart.list[0], "spots");
 }
 
-static void test_values_from_a_list(void **state)
+TEST(test_values_from_a_list)
 {
     const struct rules *rules = *state;
     const struct observable *which = observable(rules, "species");
@@ -180,7 +176,7 @@ static void test_values_from_a_list(void **state)
     assert_int_equal(observable(rules, "vessel")->value_count, 2);
 }
 
-static void test_findings(void **state)
+TEST(test_findings)
 {
     const struct rules *rules = *state;
     assert_int_equal(rules->finding_count, 2);
@@ -206,7 +202,7 @@ static void test_findings(void **state)
     assert_int_equal(rules->findings[plain].differs[0].from, crust);
 }
 
-static void test_causes(void **state)
+TEST(test_causes)
 {
     const struct rules *rules = *state;
     const struct cause *cause = &rules->causes[rules_cause(rules, "short_cook")];
@@ -229,7 +225,7 @@ static void test_causes(void **state)
     assert_int_equal(cause->change_count, 2);
 }
 
-static void test_what_it_grows_on(void **state)
+TEST(test_what_it_grows_on)
 {
     const struct rules *rules = *state;
     const struct species *amber = &rules->species[rules_species(rules, "amber")];
@@ -254,7 +250,7 @@ static void test_what_it_grows_on(void **state)
     assert_true(isnan(sack->litres));
 }
 
-static void test_cautions_stand_by_rank(void **state)
+TEST(test_cautions_stand_by_rank)
 {
     const struct rules *rules = *state;
     assert_int_equal(rules->caution_count, 3);
@@ -273,7 +269,7 @@ static void test_cautions_stand_by_rank(void **state)
     assert_true(rules->cautions[2].always);
 }
 
-static void test_decision(void **state)
+TEST(test_decision)
 {
     const struct rules *rules = *state;
     const struct decision_rules *decision = &rules->decision;
@@ -298,7 +294,7 @@ static void test_decision(void **state)
     assert_int_equal(decision->next_steps[1].when.count, 0);
 }
 
-static void test_process_physics(void **state)
+TEST(test_process_physics)
 {
     const struct rules *rules = *state;
     assert_int_equal(rules->organism_count, 1);
@@ -320,7 +316,7 @@ static void test_process_physics(void **state)
     assert_near(rules->moves[MOVED_WET].most, 0);
 }
 
-static void test_language(void **state)
+TEST(test_language)
 {
     const struct rules *rules = *state;
     const struct language *language = &rules->language;
@@ -336,7 +332,7 @@ static void test_language(void **state)
     assert_int_equal(statement->other_count, 1);
 }
 
-static void test_enums_have_names(void **state)
+TEST(test_enums_have_names)
 {
     (void)state;
     assert_string_equal(action_name(ACTION_DISCARD), "discard");
@@ -348,22 +344,5 @@ static void test_enums_have_names(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_names_and_numbers),
-        cmocka_unit_test(test_sources_and_citations),
-        cmocka_unit_test(test_signs),
-        cmocka_unit_test(test_bins_have_no_gaps),
-        cmocka_unit_test(test_phrases_are_kept),
-        cmocka_unit_test(test_values_from_a_list),
-        cmocka_unit_test(test_findings),
-        cmocka_unit_test(test_causes),
-        cmocka_unit_test(test_what_it_grows_on),
-        cmocka_unit_test(test_cautions_stand_by_rank),
-        cmocka_unit_test(test_decision),
-        cmocka_unit_test(test_process_physics),
-        cmocka_unit_test(test_language),
-        cmocka_unit_test(test_enums_have_names),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("rules model", tests, load_tiny, free_tiny);
+    return tests_run("rules model", load_tiny, free_tiny);
 }

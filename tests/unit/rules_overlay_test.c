@@ -1,16 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a second folder adds, replaces and leaves alone. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 
 #include "base/diag.h"
 #include "rules/rules.h"
 #include "support/scratch.h"
+#include "support/test.h"
 
 struct fixture {
     struct scratch scratch;
@@ -54,7 +50,7 @@ static const struct rules *overlaid(struct fixture *fixture, const char *content
     return fixture->rules;
 }
 
-static void test_adds_behind_the_others(void **state)
+TEST_WITH(test_adds_behind_the_others, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     const struct rules *rules =
@@ -71,7 +67,7 @@ static void test_adds_behind_the_others(void **state)
     assert_string_equal(rules->name, "Tiny rules");      /* an overlay needs no name */
 }
 
-static void test_replaces_whole_items_in_their_place(void **state)
+TEST_WITH(test_replaces_whole_items_in_their_place, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     const struct rules *rules = overlaid(fixture, "signs:\n"
@@ -96,7 +92,7 @@ static void test_replaces_whole_items_in_their_place(void **state)
     assert_int_equal(fixture->plain->decision.floors[0].when.values[1], 1u << 1);
 }
 
-static void test_replaces_findings_and_causes(void **state)
+TEST_WITH(test_replaces_findings_and_causes, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     const struct rules *rules = overlaid(
@@ -113,7 +109,7 @@ static void test_replaces_findings_and_causes(void **state)
     assert_int_equal(rules_finding(rules, "late"), 2);
 }
 
-static void test_replaces_single_mappings_whole(void **state)
+TEST_WITH(test_replaces_single_mappings_whole, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     const struct rules *rules = overlaid(fixture, "rules: {name: Mine, version: 9}\n"
@@ -126,7 +122,7 @@ static void test_replaces_single_mappings_whole(void **state)
     assert_true(isnan(rules->forecast.fill_most));
 }
 
-static void test_language_adds_up(void **state)
+TEST_WITH(test_language_adds_up, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     const struct rules *rules =
@@ -153,7 +149,7 @@ static void test_language_adds_up(void **state)
     assert_int_equal(language->statements[0].absent.count, 0);
 }
 
-static void test_shares_of_a_list_need_not_add_up(void **state)
+TEST_WITH(test_shares_of_a_list_need_not_add_up, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     const struct rules *rules = overlaid(
@@ -166,7 +162,7 @@ static void test_shares_of_a_list_need_not_add_up(void **state)
     assert_int_equal(which->values[2].phrases.count, 0);
 }
 
-static void test_three_folders(void **state)
+TEST_WITH(test_three_folders, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     scratch_folder(&fixture->scratch, "one");
@@ -181,7 +177,7 @@ static void test_three_folders(void **state)
     assert_true(fixture->rules->groups[1].overlap == 0.9); /* the last folder is heard */
 }
 
-static void test_twice_in_one_folder(void **state)
+TEST_WITH(test_twice_in_one_folder, set_up, tear_down)
 {
     struct fixture *fixture = *state;
     enum status status;
@@ -202,20 +198,7 @@ static void test_twice_in_one_folder(void **state)
         strstr(diags_get(fixture->diags, 1)->message, "key 'calibration' is defined twice"));
 }
 
-#define TEST(name) cmocka_unit_test_setup_teardown(name, set_up, tear_down)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        TEST(test_adds_behind_the_others),
-        TEST(test_replaces_whole_items_in_their_place),
-        TEST(test_replaces_findings_and_causes),
-        TEST(test_replaces_single_mappings_whole),
-        TEST(test_language_adds_up),
-        TEST(test_shares_of_a_list_need_not_add_up),
-        TEST(test_three_folders),
-        TEST(test_twice_in_one_folder),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("overlays", tests, NULL, NULL);
+    return tests_run("overlays", NULL, NULL);
 }

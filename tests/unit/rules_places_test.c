@@ -1,14 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Where rule bases are found. This program lies in the build tree, below the shipped rules. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "rules/rules.h"
 #include "support/scratch.h"
+#include "support/test.h"
 
 static int set_up(void **state)
 {
@@ -44,7 +39,7 @@ static void assert_found(char *found, const char *want)
     free(found);
 }
 
-static void test_build_tree(void **state)
+TEST_WITH(test_build_tree, set_up, tear_down)
 {
     (void)state;
     char *found = rules_find_shipped();
@@ -56,7 +51,7 @@ static void test_build_tree(void **state)
     free(found);
 }
 
-static void test_named_by_the_user(void **state)
+TEST_WITH(test_named_by_the_user, set_up, tear_down)
 {
     (void)state;
     setenv("JARSIDE_RULES", "some/where", 1); /* there or not: loading says */
@@ -67,7 +62,7 @@ static void test_named_by_the_user(void **state)
     free(found);
 }
 
-static void test_overlay(void **state)
+TEST_WITH(test_overlay, set_up, tear_down)
 {
     const struct scratch *scratch = *state;
     char want[512];
@@ -85,15 +80,7 @@ static void test_overlay(void **state)
     assert_found(rules_find_overlay(), want);
 }
 
-#define TEST(name) cmocka_unit_test_setup_teardown(name, set_up, tear_down)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        TEST(test_build_tree),
-        TEST(test_named_by_the_user),
-        TEST(test_overlay),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("places of rules", tests, NULL, NULL);
+    return tests_run("places of rules", NULL, NULL);
 }

@@ -1,13 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The plain part of YAML read by hand and by libyaml: the same trees, to the column. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "rules/load.h"
+#include "support/test.h"
 
 static void same(const struct node *a, const struct node *b)
 {
@@ -56,7 +51,7 @@ static size_t compare(const char *path, size_t *all)
     return plain;
 }
 
-static void test_shipped(void **state)
+TEST(test_shipped)
 {
     size_t all = 0, plain = compare("rules", &all) + compare("corpus/cases", &all) +
                             compare("corpus/voices", &all);
@@ -65,7 +60,7 @@ static void test_shipped(void **state)
     assert_true(plain > all * 9 / 10);
 }
 
-static void test_bad(void **state)
+TEST(test_bad)
 {
     size_t all = 0;
     (void)state;
@@ -75,6 +70,5 @@ static void test_bad(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(test_shipped), cmocka_unit_test(test_bad)};
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("rules plain", NULL, NULL);
 }

@@ -1,16 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The shipped rules and cases: nothing is wrong with them, and nothing is idle. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-
-#include <cmocka.h>
 
 #include "base/diag.h"
 #include "base/memory.h"
 #include "language/reader.h"
 #include "rules/rules.h"
+#include "support/test.h"
 
 static void assert_silent(const struct diags *diags)
 {
@@ -40,7 +35,7 @@ static int free_shipped(void **state)
     return 0;
 }
 
-static void test_patterns_compile(void **state)
+TEST(test_patterns_compile)
 {
     struct diags *diags = diags_new();
     struct reader *reader = reader_new(*state, diags);
@@ -63,7 +58,7 @@ static void assert_cases(const struct rules *rules, const char *path)
     arena_free(arena);
 }
 
-static void test_cases_load(void **state)
+TEST(test_cases_load)
 {
     assert_cases(*state, "corpus/cases");
     assert_cases(*state, "corpus/cases-held-out");
@@ -71,7 +66,7 @@ static void test_cases_load(void **state)
 }
 
 /* What is contaminated is never kept: no worth, no steps, and a floor against it. */
-static void test_nothing_keeps_what_is_contaminated(void **state)
+TEST(test_nothing_keeps_what_is_contaminated)
 {
     const struct rules *rules = *state;
     size_t contaminated = 0;
@@ -95,11 +90,5 @@ static void test_nothing_keeps_what_is_contaminated(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_patterns_compile),
-        cmocka_unit_test(test_cases_load),
-        cmocka_unit_test(test_nothing_keeps_what_is_contaminated),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("shipped rules", tests, load_shipped, free_shipped);
+    return tests_run("shipped rules", load_shipped, free_shipped);
 }

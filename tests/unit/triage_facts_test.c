@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is known after what was said: merging, clashes, answers, marks. */
+#include "support/test.h"
 #include "support/triage_case.h"
 
-static void values_of_several_add_up(void **state)
+IN_A_CASE(values_of_several_add_up)
 {
     struct consultation *c = *state;
     tell(c, "red and dusty");
@@ -14,7 +15,7 @@ static void values_of_several_add_up(void **state)
     assert_int_equal(fact_about(c, TINT).origin, ORIGIN_TEXT);
 }
 
-static void the_newest_of_one_replaces(void **state)
+IN_A_CASE(the_newest_of_one_replaces)
 {
     struct consultation *c = *state;
     tell(c, "moist, day 5");
@@ -27,7 +28,7 @@ static void the_newest_of_one_replaces(void **state)
     assert_int_equal(triage_clashes(c->triage, &clashes), 0);
 }
 
-static void a_denial_completes_what_was_said_of_one(void **state)
+IN_A_CASE(a_denial_completes_what_was_said_of_one)
 {
     struct consultation *c = *state;
     tell(c, "not moist");
@@ -43,7 +44,7 @@ static void a_denial_completes_what_was_said_of_one(void **state)
     assert_known(c, DAMP, 0, ARID, 0);
 }
 
-static void one_text_narrows_itself_down(void **state)
+IN_A_CASE(one_text_narrows_itself_down)
 {
     struct consultation *c = *state;
     tell(c, "dry or moist. not dry");
@@ -52,7 +53,7 @@ static void one_text_narrows_itself_down(void **state)
     assert_int_equal(triage_clashes(c->triage, &clashes), 0);
 }
 
-static void one_text_that_contradicts_itself_keeps_both(void **state)
+IN_A_CASE(one_text_that_contradicts_itself_keeps_both)
 {
     struct consultation *c = *state;
     const struct clash *clashes;
@@ -72,7 +73,7 @@ static void one_text_that_contradicts_itself_keeps_both(void **state)
     assert_known(c, AGE, OLD, 0, 0);
 }
 
-static void a_value_seen_and_denied_counts_as_neither(void **state)
+IN_A_CASE(a_value_seen_and_denied_counts_as_neither)
 {
     struct consultation *c = *state;
     const struct clash *clashes;
@@ -96,7 +97,7 @@ static void a_value_seen_and_denied_counts_as_neither(void **state)
     assert_known(c, TINT, BLUE | RED, 0, 0);
 }
 
-static void no_other_gives_way_to_what_is_named(void **state)
+IN_A_CASE(no_other_gives_way_to_what_is_named)
 {
     struct consultation *c = *state;
     const struct clash *clashes;
@@ -108,7 +109,7 @@ static void no_other_gives_way_to_what_is_named(void **state)
     assert_int_equal(triage_clashes(c->triage, &clashes), 0);
 }
 
-static void doubt_gives_way_to_plain_words(void **state)
+IN_A_CASE(doubt_gives_way_to_plain_words)
 {
     struct consultation *c = *state;
     const struct clash *clashes;
@@ -126,7 +127,7 @@ static void doubt_gives_way_to_plain_words(void **state)
     assert_int_equal(triage_clashes(c->triage, &clashes), 0);
 }
 
-static void facts_stand_in_the_order_they_were_said(void **state)
+IN_A_CASE(facts_stand_in_the_order_they_were_said)
 {
     struct consultation *c = *state;
     const struct fact *facts;
@@ -138,7 +139,7 @@ static void facts_stand_in_the_order_they_were_said(void **state)
     assert_int_equal(facts[1].observable, TINT);
 }
 
-static void what_was_not_understood_is_kept(void **state)
+IN_A_CASE(what_was_not_understood_is_kept)
 {
     struct consultation *c = *state;
     const struct unclear *unclear;
@@ -153,7 +154,7 @@ static void what_was_not_understood_is_kept(void **state)
     assert_int_equal(triage_unclear(c->triage, &unclear), 0);
 }
 
-static void words_are_safe_to_show(void **state)
+IN_A_CASE(words_are_safe_to_show)
 {
     struct consultation *c = *state;
     tell(c, "red\x1b[31m, lid \x1b[0m damp");
@@ -166,7 +167,7 @@ static void words_are_safe_to_show(void **state)
 
 /* ---- answers --------------------------------------------------------------------------------- */
 
-static void an_answer_in_full_says_what_was_not_seen(void **state)
+IN_A_CASE(an_answer_in_full_says_what_was_not_seen)
 {
     struct consultation *c = *state;
     answer(c, TINT, "1, 4");
@@ -181,7 +182,7 @@ static void an_answer_in_full_says_what_was_not_seen(void **state)
     assert_known(c, WHERE, TOP, FOOT, TOP);
 }
 
-static void an_answer_keeps_what_was_seen_before(void **state)
+IN_A_CASE(an_answer_keeps_what_was_seen_before)
 {
     struct consultation *c = *state;
     tell(c, "blue");
@@ -189,7 +190,7 @@ static void an_answer_keeps_what_was_seen_before(void **state)
     assert_known(c, TINT, RED | BLUE, TEAL | PALE, 0);
 }
 
-static void an_answer_by_number_or_word_or_quantity(void **state)
+IN_A_CASE(an_answer_by_number_or_word_or_quantity)
 {
     struct consultation *c = *state;
     answer(c, DAMP, "3");
@@ -202,7 +203,7 @@ static void an_answer_by_number_or_word_or_quantity(void **state)
     assert_true(fact_about(c, AGE).number.lo == 12);
 }
 
-static void an_answer_may_say_other_things(void **state)
+IN_A_CASE(an_answer_may_say_other_things)
 {
     struct consultation *c = *state;
     answer(c, DAMP, "it is red");
@@ -210,7 +211,7 @@ static void an_answer_may_say_other_things(void **state)
     assert_known(c, TINT, RED, 0, 0);
 }
 
-static void an_answer_that_says_nothing_is_refused(void **state)
+IN_A_CASE(an_answer_that_says_nothing_is_refused)
 {
     struct consultation *c = *state;
     const struct unclear *unclear;
@@ -221,7 +222,7 @@ static void an_answer_that_says_nothing_is_refused(void **state)
     assert_known(c, TINT, 0, 0, 0);
 }
 
-static void not_knowing_erases_and_sets_nothing(void **state)
+IN_A_CASE(not_knowing_erases_and_sets_nothing)
 {
     struct consultation *c = *state;
     triage_unknown(c->triage, TINT);
@@ -285,7 +286,7 @@ static struct fact setting_about(const struct loaded *loaded, const char *sign)
     return (struct fact){0};
 }
 
-static void settings_are_said_where_they_stand(void **state)
+TEST_WITH(settings_are_said_where_they_stand, loaded_setup, loaded_teardown)
 {
     struct loaded *loaded = *state;
     struct position at = {"case.yaml", 7, 3};
@@ -305,7 +306,7 @@ static void settings_are_said_where_they_stand(void **state)
     assert_int_equal(last->at.line, 7);
 }
 
-static void a_case_brings_its_stakes(void **state)
+TEST_WITH(a_case_brings_its_stakes, loaded_setup, loaded_teardown)
 {
     struct loaded *loaded = *state;
     const struct case_setting settings[] = {{"day", "12", {0}}, {"tint", "blue?", {0}}};
@@ -326,7 +327,7 @@ static void a_case_brings_its_stakes(void **state)
     assert_true(stakes->neighbours == 6 && stakes->use == RULES_NONE);
 }
 
-static void an_objection_stands_whatever_is_said_later(void **state)
+IN_A_CASE(an_objection_stands_whatever_is_said_later)
 {
     struct consultation *c = *state;
     tell(c, "red, but slick");
@@ -342,7 +343,7 @@ static void an_objection_stands_whatever_is_said_later(void **state)
     assert_false(triage_evidence(c->triage)->objected);
 }
 
-static void a_text_that_is_refused_changes_nothing(void **state)
+IN_A_CASE(a_text_that_is_refused_changes_nothing)
 {
     struct consultation *c = *state;
     tell(c, "red");
@@ -353,7 +354,7 @@ static void a_text_that_is_refused_changes_nothing(void **state)
 
 /* ---- marks ----------------------------------------------------------------------------------- */
 
-static void going_back_is_exact(void **state)
+IN_A_CASE(going_back_is_exact)
 {
     struct consultation *c = *state;
     tell(c, "red");
@@ -397,7 +398,7 @@ static int silence_setup(void **state)
     return 0;
 }
 
-static void silence_tells_after_a_description(void **state)
+TEST_WITH(silence_tells_after_a_description, silence_setup, consultation_teardown)
 {
     struct consultation *c = *state;
     tell(c, "moist, day 5");
@@ -414,7 +415,7 @@ static void silence_tells_after_a_description(void **state)
     assert_int_equal(triage_silent(c->triage, TINT), RED | BLUE);
 }
 
-static void silence_counts_only_in_free_text(void **state)
+TEST_WITH(silence_counts_only_in_free_text, silence_setup, consultation_teardown)
 {
     struct consultation *c = *state;
     answer(c, DAMP, "moist");
@@ -429,7 +430,7 @@ static void silence_counts_only_in_free_text(void **state)
     triage_return(c->triage, mark);
 }
 
-static void silence_leaves_the_question_open(void **state)
+TEST_WITH(silence_leaves_the_question_open, silence_setup, consultation_teardown)
 {
     struct consultation *c = *state;
     tell(c, "usual dampness, day 5, no dust");
@@ -444,7 +445,7 @@ static void silence_leaves_the_question_open(void **state)
 }
 
 /* Many statements: the log grows, and words do not pile up without end. */
-static void a_long_consultation_stays_whole(void **state)
+IN_A_CASE(a_long_consultation_stays_whole)
 {
     struct consultation *c = *state;
     static const char *const texts[] = {"red, moist", "no red, dry", "blue and slimy, day 3",
@@ -458,43 +459,7 @@ static void a_long_consultation_stays_whole(void **state)
     assert_int_equal(triage_facts(c->triage, &facts), 0);
 }
 
-#define WITH_CASE(test)                                                                            \
-    cmocka_unit_test_setup_teardown(test, consultation_setup, consultation_teardown)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        WITH_CASE(values_of_several_add_up),
-        WITH_CASE(the_newest_of_one_replaces),
-        WITH_CASE(a_denial_completes_what_was_said_of_one),
-        WITH_CASE(one_text_narrows_itself_down),
-        WITH_CASE(one_text_that_contradicts_itself_keeps_both),
-        WITH_CASE(a_value_seen_and_denied_counts_as_neither),
-        WITH_CASE(no_other_gives_way_to_what_is_named),
-        WITH_CASE(doubt_gives_way_to_plain_words),
-        WITH_CASE(facts_stand_in_the_order_they_were_said),
-        WITH_CASE(what_was_not_understood_is_kept),
-        WITH_CASE(words_are_safe_to_show),
-        WITH_CASE(an_answer_in_full_says_what_was_not_seen),
-        WITH_CASE(an_answer_keeps_what_was_seen_before),
-        WITH_CASE(an_answer_by_number_or_word_or_quantity),
-        WITH_CASE(an_answer_may_say_other_things),
-        WITH_CASE(an_answer_that_says_nothing_is_refused),
-        WITH_CASE(not_knowing_erases_and_sets_nothing),
-        cmocka_unit_test_setup_teardown(settings_are_said_where_they_stand, loaded_setup,
-                                        loaded_teardown),
-        cmocka_unit_test_setup_teardown(a_case_brings_its_stakes, loaded_setup, loaded_teardown),
-        WITH_CASE(an_objection_stands_whatever_is_said_later),
-        WITH_CASE(a_text_that_is_refused_changes_nothing),
-        WITH_CASE(going_back_is_exact),
-        cmocka_unit_test_setup_teardown(silence_tells_after_a_description, silence_setup,
-                                        consultation_teardown),
-        cmocka_unit_test_setup_teardown(silence_counts_only_in_free_text, silence_setup,
-                                        consultation_teardown),
-        cmocka_unit_test_setup_teardown(silence_leaves_the_question_open, silence_setup,
-                                        consultation_teardown),
-        WITH_CASE(a_long_consultation_stays_whole),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("triage facts", NULL, NULL);
 }

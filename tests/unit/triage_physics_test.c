@@ -1,15 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* From what was said to what the physics is asked, and how its answers move causes; on the shipped
  * rules. */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 
-#include <cmocka.h>
 #include <math.h>
 #include <string.h>
 
+#include "support/test.h"
 #include "triage/physics.h"
 
 struct shelf { /* what every test needs */
@@ -59,7 +55,7 @@ static struct cook_result cook_of(const struct shelf *shelf, const struct known_
 }
 
 /* Common practice, no source: 15 psi for 150 minutes for a bag of 1.36 kg, 90 for a quart jar. */
-static void the_trade_rule_with_the_shipped_numbers(void **state)
+TEST(the_trade_rule_with_the_shipped_numbers)
 {
     const struct shelf *shelf = *state;
     const struct {
@@ -90,7 +86,7 @@ static void the_trade_rule_with_the_shipped_numbers(void **state)
     }
 }
 
-static void gaps_are_filled_and_told(void **state)
+TEST(gaps_are_filled_and_told)
 {
     const struct shelf *shelf = *state;
     struct cook_organism organisms[COOK_MAX_ORGANISMS];
@@ -121,7 +117,7 @@ static void gaps_are_filled_and_told(void **state)
     text_release(&assumed);
 }
 
-static void vessels_fill_and_grow(void **state)
+TEST(vessels_fill_and_grow)
 {
     const struct shelf *shelf = *state;
     struct known_cook known, fuller, own;
@@ -141,7 +137,7 @@ static void vessels_fill_and_grow(void **state)
                      0);
 }
 
-static void an_oyster_bag_is_white_in_time(void **state)
+TEST(an_oyster_bag_is_white_in_time)
 {
     const struct shelf *shelf = *state;
     struct physics_refusal refusal;
@@ -172,7 +168,7 @@ static void an_oyster_bag_is_white_in_time(void **state)
  * Every species that has growth numbers is white through in time at its best temperature, and
  * within a factor of two of the published span: like species differ by that much between studies.
  */
-static void every_species_can_be_forecast(void **state)
+TEST(every_species_can_be_forecast)
 {
     const struct shelf *shelf = *state;
     for (size_t i = 0; i < shelf->rules->species_count; i++) {
@@ -289,7 +285,7 @@ static struct story cook_story(const struct shelf *shelf, double psi, double min
     return story;
 }
 
-static void a_worse_cook_is_believed_more_in(void **state)
+TEST(a_worse_cook_is_believed_more_in)
 {
     const struct shelf *shelf = *state;
     struct story nothing = {.count = 0};
@@ -306,7 +302,7 @@ static void a_worse_cook_is_believed_more_in(void **state)
 }
 
 /* Far more cooks than are remembered, each asked for twice. */
-static void a_cook_computed_before_moves_the_same(void **state)
+TEST(a_cook_computed_before_moves_the_same)
 {
     const struct shelf *shelf = *state;
     struct cook_memo *memo = cook_memo_new();
@@ -330,7 +326,7 @@ static void a_cook_computed_before_moves_the_same(void **state)
     cook_memo_free(memo);
 }
 
-static void the_stated_weight_has_the_right_sign(void **state)
+TEST(the_stated_weight_has_the_right_sign)
 {
     const struct shelf *shelf = *state;
     struct story high = cook_story(shelf, 15, 45, 1500), good = cook_story(shelf, 15, 180, 0);
@@ -338,7 +334,7 @@ static void the_stated_weight_has_the_right_sign(void **state)
     assert_true(shift_of(shelf, &good, MOVED_SURVIVORS) < -0.3);
 }
 
-static void an_unknown_cook_says_so_and_moves_nothing(void **state)
+TEST(an_unknown_cook_says_so_and_moves_nothing)
 {
     const struct shelf *shelf = *state;
     struct story story = {.count = 0};
@@ -349,7 +345,7 @@ static void an_unknown_cook_says_so_and_moves_nothing(void **state)
     assert_non_null(strstr(moves[0].say, "unknown"));
 }
 
-static void the_mix_moves_both_ways(void **state)
+TEST(the_mix_moves_both_ways)
 {
     const struct shelf *shelf = *state;
     struct story wet = {.count = 0}, dry = {.count = 0};
@@ -363,7 +359,7 @@ static void the_mix_moves_both_ways(void **state)
     assert_true(shift_of(shelf, &dry, MOVED_WET) < 0.0);
 }
 
-static void cold_is_weighed_against_the_species(void **state)
+TEST(cold_is_weighed_against_the_species)
 {
     const struct shelf *shelf = *state;
     struct story cold = {.count = 0}, warm = {.count = 0};
@@ -374,7 +370,7 @@ static void cold_is_weighed_against_the_species(void **state)
     assert_true(belief(shelf, &cold, MOVED_COLD) > 3.0 * belief(shelf, &warm, MOVED_COLD));
 }
 
-static void observed_coverage_replaces_the_guess(void **state)
+TEST(observed_coverage_replaces_the_guess)
 {
     const struct shelf *shelf = *state;
     struct story late = {.count = 0};
@@ -394,7 +390,7 @@ static void observed_coverage_replaces_the_guess(void **state)
     assert_true(told);
 }
 
-static void doubtful_words_move_less(void **state)
+TEST(doubtful_words_move_less)
 {
     const struct shelf *shelf = *state;
     struct story sure = {.count = 0};
@@ -408,21 +404,5 @@ static void doubtful_words_move_less(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(the_trade_rule_with_the_shipped_numbers),
-        cmocka_unit_test(gaps_are_filled_and_told),
-        cmocka_unit_test(vessels_fill_and_grow),
-        cmocka_unit_test(an_oyster_bag_is_white_in_time),
-        cmocka_unit_test(every_species_can_be_forecast),
-        cmocka_unit_test(a_worse_cook_is_believed_more_in),
-        cmocka_unit_test(a_cook_computed_before_moves_the_same),
-        cmocka_unit_test(the_stated_weight_has_the_right_sign),
-        cmocka_unit_test(an_unknown_cook_says_so_and_moves_nothing),
-        cmocka_unit_test(the_mix_moves_both_ways),
-        cmocka_unit_test(cold_is_weighed_against_the_species),
-        cmocka_unit_test(observed_coverage_replaces_the_guess),
-        cmocka_unit_test(doubtful_words_move_less),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests_name("physics in the triage", tests, open_shelf, close_shelf);
+    return tests_run("physics in the triage", open_shelf, close_shelf);
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What a verdict holds: action, ranking, cautions, steps, questions, tests, turns. */
+#include "support/test.h"
 #include "support/triage_case.h"
 
 static bool cautioned(const struct verdict *verdict, size_t caution)
@@ -18,7 +19,7 @@ static bool asks(const struct verdict *verdict, size_t observable)
     return false;
 }
 
-static void rankings_are_complete_and_sorted(void **state)
+IN_A_CASE(rankings_are_complete_and_sorted)
 {
     struct consultation *c = *state;
     tell(c, "red, moist");
@@ -38,7 +39,7 @@ static void rankings_are_complete_and_sorted(void **state)
     assert_int_equal(verdict->explanation.weight_count, 2);
 }
 
-static void a_floor_is_named(void **state)
+IN_A_CASE(a_floor_is_named)
 {
     struct consultation *c = *state;
     tell(c, "red and dusty");
@@ -49,7 +50,7 @@ static void a_floor_is_named(void **state)
     assert_int_equal(judge(c)->decision.floor, RULES_NONE);
 }
 
-static void cautions_fit_the_verdict(void **state)
+IN_A_CASE(cautions_fit_the_verdict)
 {
     struct consultation *c = *state;
     tell(c, "pale, no other tint, usual dampness");
@@ -68,7 +69,7 @@ static void cautions_fit_the_verdict(void **state)
                     c->cautions[verdict->cautions[i]].rank);
 }
 
-static void steps_are_those_of_what_drove_the_action(void **state)
+IN_A_CASE(steps_are_those_of_what_drove_the_action)
 {
     struct consultation *c = *state;
     tell(c, "pale, no other tint, usual dampness");
@@ -91,7 +92,7 @@ static void steps_are_those_of_what_drove_the_action(void **state)
     assert_string_equal(verdict->steps[0], "bag it");
 }
 
-static void questions_leave_out_what_is_known_or_declined(void **state)
+IN_A_CASE(questions_leave_out_what_is_known_or_declined)
 {
     struct consultation *c = *state;
     const struct verdict *verdict = judge(c);
@@ -110,7 +111,7 @@ static void questions_leave_out_what_is_known_or_declined(void **state)
     assert_true(asks(judge(c), TINT));
 }
 
-static void a_denial_is_not_asked_about_again(void **state)
+IN_A_CASE(a_denial_is_not_asked_about_again)
 {
     struct consultation *c = *state;
     answer(c, DAMP, "not dry");
@@ -121,7 +122,7 @@ static void a_denial_is_not_asked_about_again(void **state)
     assert_true(asks(judge(c), DAMP));
 }
 
-static void it_settles_and_goes_on_to_causes(void **state)
+IN_A_CASE(it_settles_and_goes_on_to_causes)
 {
     struct consultation *c = *state;
     tell(c, "red and dusty");
@@ -135,7 +136,7 @@ static void it_settles_and_goes_on_to_causes(void **state)
     assert_int_equal(verdict->tests[0].observable, FORCE);
 }
 
-static void turns_name_mistaken_and_unasked_answers(void **state)
+IN_A_CASE(turns_name_mistaken_and_unasked_answers)
 {
     struct consultation *c = *state;
     size_t mistaken = 0;
@@ -149,7 +150,7 @@ static void turns_name_mistaken_and_unasked_answers(void **state)
     assert_true(mistaken > 0 && mistaken < verdict->turn_count);
 }
 
-static void stakes_count(void **state)
+IN_A_CASE(stakes_count)
 {
     struct consultation *c = *state;
     tell(c, "pale, no other tint, usual dampness, not dusty");
@@ -163,14 +164,14 @@ static void stakes_count(void **state)
 }
 
 /* Nothing said and every finding equally likely: never keep. */
-static void knowing_nothing_is_no_reason_to_keep(void **state)
+IN_A_CASE(knowing_nothing_is_no_reason_to_keep)
 {
     struct consultation *c = *state;
     assert_int_not_equal(judge(c)->decision.action, ACTION_KEEP);
     assert_int_equal(judge(c)->explanation.weight_count, 0);
 }
 
-static void the_same_words_give_the_same_verdict(void **state)
+IN_A_CASE(the_same_words_give_the_same_verdict)
 {
     struct consultation *c = *state;
     double first[FINDINGS];
@@ -186,7 +187,7 @@ static void the_same_words_give_the_same_verdict(void **state)
     }
 }
 
-static void a_brief_judgement_decides_the_same(void **state)
+IN_A_CASE(a_brief_judgement_decides_the_same)
 {
     struct consultation *c = *state;
     static const char *const said[] = {"red, moist", "red and dusty", "pale, usual dampness", ""};
@@ -211,25 +212,7 @@ static void a_brief_judgement_decides_the_same(void **state)
     }
 }
 
-#define WITH_CASE(test)                                                                            \
-    cmocka_unit_test_setup_teardown(test, consultation_setup, consultation_teardown)
-
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        WITH_CASE(rankings_are_complete_and_sorted),
-        WITH_CASE(a_floor_is_named),
-        WITH_CASE(cautions_fit_the_verdict),
-        WITH_CASE(steps_are_those_of_what_drove_the_action),
-        WITH_CASE(questions_leave_out_what_is_known_or_declined),
-        WITH_CASE(a_denial_is_not_asked_about_again),
-        WITH_CASE(it_settles_and_goes_on_to_causes),
-        WITH_CASE(turns_name_mistaken_and_unasked_answers),
-        WITH_CASE(stakes_count),
-        WITH_CASE(knowing_nothing_is_no_reason_to_keep),
-        WITH_CASE(the_same_words_give_the_same_verdict),
-        WITH_CASE(a_brief_judgement_decides_the_same),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("triage verdict", NULL, NULL);
 }

@@ -1,13 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
 
-#include <cmocka.h>
-
+#include "support/test.h"
 #include "view/screen.h"
 
 static struct screen narrow(size_t width, bool ascii)
@@ -17,7 +12,7 @@ static struct screen narrow(size_t width, bool ascii)
     return screen;
 }
 
-static void wraps_at_blanks(void **state)
+TEST(wraps_at_blanks)
 {
     (void)state;
     struct screen screen = narrow(20, false);
@@ -27,7 +22,7 @@ static void wraps_at_blanks(void **state)
     screen_release(&screen);
 }
 
-static void cuts_a_word_wider_than_the_line(void **state)
+TEST(cuts_a_word_wider_than_the_line)
 {
     (void)state;
     struct screen screen = narrow(16, false);
@@ -36,7 +31,7 @@ static void cuts_a_word_wider_than_the_line(void **state)
     screen_release(&screen);
 }
 
-static void counts_columns_not_bytes(void **state)
+TEST(counts_columns_not_bytes)
 {
     (void)state;
     struct screen screen = narrow(16, false);
@@ -48,7 +43,7 @@ static void counts_columns_not_bytes(void **state)
     screen_release(&screen);
 }
 
-static void lets_no_control_through(void **state)
+TEST(lets_no_control_through)
 {
     (void)state;
     struct screen screen = narrow(40, true);
@@ -65,7 +60,7 @@ static void lets_no_control_through(void **state)
     screen_release(&screen);
 }
 
-static void colours_only_when_asked(void **state)
+TEST(colours_only_when_asked)
 {
     (void)state;
     struct screen screen = narrow(40, false);
@@ -79,7 +74,7 @@ static void colours_only_when_asked(void **state)
     screen_release(&screen);
 }
 
-static void a_row_falls_apart_when_narrow(void **state)
+TEST(a_row_falls_apart_when_narrow)
 {
     (void)state;
     struct screen screen = narrow(20, false);
@@ -90,14 +85,5 @@ static void a_row_falls_apart_when_narrow(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(wraps_at_blanks),
-        cmocka_unit_test(cuts_a_word_wider_than_the_line),
-        cmocka_unit_test(counts_columns_not_bytes),
-        cmocka_unit_test(lets_no_control_through),
-        cmocka_unit_test(colours_only_when_asked),
-        cmocka_unit_test(a_row_falls_apart_when_narrow),
-    };
-    cmocka_set_message_output(CM_OUTPUT_TAP);
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("view screen", NULL, NULL);
 }

@@ -1,15 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Trees, and templates over them. */
 #include <math.h>
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
 #include <stdlib.h>
 
 /* which needs those above */
-#include <cmocka.h>
 
+#include "support/test.h"
 #include "view/tree.h"
 
 static void is_json(json_t *tree, const char *expected)
@@ -20,7 +16,7 @@ static void is_json(json_t *tree, const char *expected)
     json_decref(tree);
 }
 
-static void an_object_is_made_from_its_keys(void **state)
+TEST(an_object_is_made_from_its_keys)
 {
     (void)state;
     const struct range range = {1.0, 2.0, INFINITY};
@@ -45,7 +41,7 @@ static void says(const char *name, json_t *tree, const char *expected)
     json_decref(tree);
 }
 
-static void words_are_put_together(void **state)
+TEST(words_are_put_together)
 {
     (void)state;
     says("limit.no_factor", view_json("missing:o", json_pack("[s, s]", "cook", "place")),
@@ -64,7 +60,7 @@ static void words_are_put_together(void **state)
          "wrong answer: under 1 %.");
 }
 
-static void screens_and_pages_are_said_alike(void **state)
+TEST(screens_and_pages_are_said_alike)
 {
     (void)state;
     struct screen screen = {.width = SCREEN_DEFAULT};
@@ -88,10 +84,5 @@ static void screens_and_pages_are_said_alike(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {
-        cmocka_unit_test(an_object_is_made_from_its_keys),
-        cmocka_unit_test(words_are_put_together),
-        cmocka_unit_test(screens_and_pages_are_said_alike),
-    };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return tests_run("view tree", NULL, NULL);
 }
