@@ -401,9 +401,8 @@ static int silence_setup(void **state)
 TEST_WITH(silence_tells_after_a_description, silence_setup, consultation_teardown)
 {
     struct consultation *c = *state;
-    tell(c, "moist, day 5");
-    assert_int_equal(triage_silent(c->triage, TINT), 0); /* too little was said */
-    tell(c, "dusty");
+    assert_int_equal(triage_silent(c->triage, TINT), 0); /* nothing was said */
+    tell(c, "moist, day 5, dusty");
     assert_int_equal(triage_silent(c->triage, TINT), RED | BLUE);
     assert_int_equal(triage_evidence(c->triage)->observations[TINT].silent, RED | BLUE);
     assert_int_equal(fact_about(c, TINT).observation.absent, 0); /* but nobody said so */
@@ -413,6 +412,17 @@ TEST_WITH(silence_tells_after_a_description, silence_setup, consultation_teardow
     assert_int_equal(triage_silent(c->triage, TINT), 0); /* both are spoken of now */
     triage_forget(c->triage, TINT);
     assert_int_equal(triage_silent(c->triage, TINT), RED | BLUE);
+}
+
+TEST_WITH(silence_tells_later_where_something_alarms, silence_setup, consultation_teardown)
+{
+    struct consultation *c = *state;
+    tell(c, "moist");
+    assert_int_equal(triage_silent(c->triage, TINT), RED | BLUE); /* one sign, and it is none */
+    tell(c, "red");
+    assert_int_equal(triage_silent(c->triage, TINT), 0); /* beside red two signs are too few */
+    tell(c, "dusty");
+    assert_int_equal(triage_silent(c->triage, TINT), BLUE);
 }
 
 TEST_WITH(silence_counts_only_in_free_text, silence_setup, consultation_teardown)
