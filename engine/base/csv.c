@@ -255,7 +255,7 @@ enum status csv_read(const struct csv_table *table, FILE *stream, const struct p
         return filing_refused(table->file, "read", EISDIR, diags);
     }
     struct csv_reader *reader = csv_reader_new(table, diags);
-    char *block SCOPED_FREE = malloc(BLOCK);
+    char *block SCOPED_FREE = memory_array(BLOCK, 1);
     uint64_t done = 0, total = known && about.st_size > 0 ? (uint64_t)about.st_size : 0;
     enum status status = STATUS_OK;
     size_t got = 0;

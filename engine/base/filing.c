@@ -49,7 +49,7 @@ static bool is_database(const char *path)
         size_t more = strlen(beside[i]);
         if (length <= more || strcmp(path + length - more, beside[i]) != 0)
             continue;
-        char *base SCOPED_FREE = strndup(path, length - more);
+        char *base SCOPED_FREE = text_format("%.*s", (int)(length - more), path);
         bool is = is_database(base);
         return is;
     }
@@ -307,7 +307,7 @@ ssize_t filing_read(int file, char *bytes, size_t room)
 
 bool filing_make_folders(const char *path)
 {
-    char *folder SCOPED_FREE = strdup(path);
+    char *folder SCOPED_FREE = text_format("%s", path);
     bool made = true;
     for (char *at = strchr(folder + (*folder == '/'), '/'); at != NULL && made;
          at = strchr(at + 1, '/')) {

@@ -109,6 +109,11 @@ void arena_end_scope(struct arena **arena)
     arena_free(*arena);
 }
 
+void *memory_array(size_t count, size_t size)
+{
+    return calloc(count + (count == 0), size);
+}
+
 void memory_end_scope(void *block)
 {
     void *held;

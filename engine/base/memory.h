@@ -44,6 +44,8 @@ void arena_free(struct arena *arena);
 #define SCOPED_FREE  __attribute__((cleanup(memory_end_scope)))
 void arena_end_scope(struct arena **arena);
 void memory_end_scope(void *block);
+/* Such a block: an array of `count` zeroed elements, at least one, of `size` bytes. */
+void *memory_array(size_t count, size_t size);
 
 /* As arena_free, but the arena stays usable, and empty. */
 void arena_reset(struct arena *arena);

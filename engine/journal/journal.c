@@ -503,8 +503,8 @@ static enum status check_header(const char *path, bool whole, struct diags *diag
  * cannot be opened for writing SQLite opens for reading; it is asked once more, then. */
 static int open_database(const char *path, int flags, const char *vfs, sqlite3 **database)
 {
-    char *plain SCOPED_FREE =
-        path == NULL ? strdup(":memory:") : text_format("%s%s", path[0] == '/' ? "" : "./", path);
+    char *plain SCOPED_FREE = path == NULL ? text_format(":memory:")
+                                           : text_format("%s%s", path[0] == '/' ? "" : "./", path);
     int code = sqlite3_open_v2(plain, database, flags | SQLITE_OPEN_NOMUTEX, vfs);
     if (code == SQLITE_OK && (flags & SQLITE_OPEN_READWRITE) != 0 &&
         sqlite3_db_readonly(*database, "main") == 1) {

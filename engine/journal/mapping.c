@@ -1008,7 +1008,7 @@ static json_t *tell(struct taking *taking)
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
                            const char *path, const struct mapping_options *options, json_t **told)
 {
-    struct taking *taking SCOPED_FREE = calloc(1, sizeof *taking);
+    struct taking *taking SCOPED_FREE = memory_array(1, sizeof *taking);
     taking->journal = journal;
     taking->mapping = mapping;
     taking->reader = reader;

@@ -164,7 +164,7 @@ void sql_words_in(sqlite3_context *context, int count, sqlite3_value **values)
     TEXT(folded);
     put_folded(&folded, count - 1, values + 1);
     for (size_t length; all && *word != '\0'; word += length + 1) {
-        char *wanted SCOPED_FREE = strndup(word, length = strcspn(word, "\n"));
+        char *wanted SCOPED_FREE = text_format("%.*s", (int)(length = strcspn(word, "\n")), word);
         all = strstr(folded.bytes, wanted) != NULL;
     }
     sqlite3_result_int(context, all);

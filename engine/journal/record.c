@@ -1089,7 +1089,7 @@ static void check_settings(struct check *check, enum record record, const struct
     while (query_next(&query))
         for (const char *at = query_text(&query, 1); *(at += strspn(at, " ")) != '\0';
              at += strcspn(at, " ")) {
-            char *sign SCOPED_FREE = strndup(at, strcspn(at, "= "));
+            char *sign SCOPED_FREE = text_format("%.*s", (int)strcspn(at, "= "), at);
             if (rules_observable(check->rules, sign) == RULES_NONE)
                 tell(check, true, record, query_integer(&query, 0),
                      arena_format(check->arena,

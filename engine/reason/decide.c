@@ -605,7 +605,7 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
                     const struct posterior *posterior, struct explanation *explanation)
 {
     size_t observables = reasoner->observable_count, findings = reasoner->finding_count;
-    struct observation *observations SCOPED_FREE = calloc(observables + 1, sizeof *observations);
+    struct observation *observations SCOPED_FREE = memory_array(observables, sizeof *observations);
     struct posterior *without = posterior_trial(posterior, reasoner);
     for (size_t i = 0; i < observables; i++)
         observations[i] = observation_of(evidence, i);

@@ -153,7 +153,7 @@ static void take(struct counts *counts, double lost, double of)
 
 void account_count(const char *words, size_t length, struct review_account *account)
 {
-    struct token *tokens SCOPED_FREE = calloc(TOKENS, sizeof *tokens);
+    struct token *tokens SCOPED_FREE = memory_array(TOKENS, sizeof *tokens);
     double all = NAN, some = NAN, spared = NAN, every = NAN;
     TEXT(folded);
     size_t count =

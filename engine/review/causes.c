@@ -131,7 +131,7 @@ static void choose_trials(const struct reasoner *reasoner, struct contest *conte
         size_t values = test->value_count;
         if (test->class != CLASS_TEST)
             continue;
-        double *answers SCOPED_FREE = calloc(contest->count * values + 1, sizeof *answers);
+        double *answers SCOPED_FREE = memory_array(contest->count * values, sizeof *answers);
         for (size_t h = 0; h < contest->count; h++)
             for (size_t c = 0; c < causes; c++)
                 if (contest->causes[h * causes + c] > 0.0)

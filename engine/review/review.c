@@ -21,7 +21,7 @@ static void count_levels(const struct review *review, size_t f, struct review_le
     const uint8_t *standings = review->standing;
     const bool *control = dataset->control;
     const uint32_t *level = of->level, none = (uint32_t)of->level_count;
-    uint32_t *counts SCOPED_FREE = calloc((of->level_count + 1) * KINDS, sizeof *counts);
+    uint32_t *counts SCOPED_FREE = memory_array((of->level_count + 1) * KINDS, sizeof *counts);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
         size_t l = level[i] == LEVEL_NONE ? none : level[i];
         counts[l * KINDS + (control[i] ? KINDS / 2 : 0) + standings[i]]++;
@@ -101,7 +101,7 @@ static void count_factor(struct review *review, size_t f)
         qsort(factor->levels, factor->level_count, sizeof *factor->levels, worse_first);
     size_t count = factor->level_count;
     struct counts *groups = malloc((count + 1) * sizeof *groups), all = {0, 0};
-    struct tally *tallies SCOPED_FREE = malloc((count + 1) * sizeof *tallies);
+    struct tally *tallies SCOPED_FREE = memory_array(count, sizeof *tallies);
 
     for (size_t i = 0; i < count; i++) {
         groups[i] = factor->levels[i].counts;
@@ -118,7 +118,7 @@ static void count_factor(struct review *review, size_t f)
 static void count_factors(struct review *review)
 {
     size_t count = review->dataset->factor_count, vessels = review->dataset->vessel_count;
-    double *p SCOPED_FREE = malloc((count + 1) * sizeof *p);
+    double *p SCOPED_FREE = memory_array(count, sizeof *p);
 
     review->factors = arena_array(review->arena, count, sizeof *review->factors);
     for (size_t f = 0; f < count; f++) {
@@ -294,9 +294,9 @@ static void agree(const struct dataset *dataset, const uint32_t *first, const ui
 {
     enum { MANY = 10 }; /* one in so many */
     struct vote *there SCOPED_FREE =
-        calloc(dataset->factors[alias->first].level_count, sizeof *there);
+        memory_array(dataset->factors[alias->first].level_count, sizeof *there);
     struct vote *back SCOPED_FREE =
-        calloc(dataset->factors[alias->second].level_count, sizeof *back);
+        memory_array(dataset->factors[alias->second].level_count, sizeof *back);
     uint32_t met = LEVEL_NONE;
     bool several = false;
 
@@ -328,7 +328,7 @@ static void find_aliases(struct review *review)
     const struct dataset *dataset = review->dataset;
     size_t count = dataset->factor_count, vessels = dataset->vessel_count;
     size_t step = vessels / SAMPLE + 1, taken = (vessels + step - 1) / step;
-    uint32_t *samples SCOPED_FREE = malloc((count * taken + 1) * sizeof *samples);
+    uint32_t *samples SCOPED_FREE = memory_array(count * taken, sizeof *samples);
 
     for (size_t f = 0; f < count; f++)
         take_levels(review, f, step, &samples[f * taken]);
@@ -341,7 +341,7 @@ static void find_aliases(struct review *review)
             /* Most pairs differ so plainly that a sample shows it. */
             agree(dataset, &samples[a * taken], &samples[b * taken], taken, &alias);
             if (step > 1 && (double)alias.together >= hopeful * (double)alias.of) {
-                uint32_t *all SCOPED_FREE = malloc(2 * vessels * sizeof *all);
+                uint32_t *all SCOPED_FREE = memory_array(2 * vessels, sizeof *all);
                 take_levels(review, a, 1, all);
                 take_levels(review, b, 1, &all[vessels]);
                 agree(dataset, all, &all[vessels], vessels, &alias);
@@ -405,7 +405,7 @@ static void make_time(struct review *review)
     } else {
         time->curves[time->curve_count++].level = LEVEL_NONE;
     }
-    struct survival_row *rows SCOPED_FREE = calloc(time->curve_count * TIMES + 1, sizeof *rows);
+    struct survival_row *rows SCOPED_FREE = memory_array(time->curve_count * TIMES, sizeof *rows);
     for (size_t i = 0; i < dataset->vessel_count; i++) {
         int32_t days = vessel_days(dataset, i);
         if (dataset->control[i])

@@ -609,7 +609,7 @@ static void weigh_factor(struct search *search, size_t f, const struct candidate
 /* Weighs every candidate, with the pieces of the culprits in `mask` set aside. */
 static void search_weigh(struct search *search, unsigned mask)
 {
-    double *q SCOPED_FREE = malloc((search->count + 1) * sizeof *q);
+    double *q SCOPED_FREE = memory_array(search->count, sizeof *q);
     search->mask = mask;
     for (size_t k = 0; k < search->frame_count; k++) {
         frame_expose(search, &search->frames[k]);
@@ -893,7 +893,7 @@ static struct candidate find_pair(struct search *search, const struct candidate 
 
     if (!search->small)
         return best;
-    struct candidate *kept SCOPED_FREE = malloc((search->count + 1) * sizeof *kept);
+    struct candidate *kept SCOPED_FREE = memory_array(search->count, sizeof *kept);
     memcpy(kept, search->candidates, search->count * sizeof *kept);
     for (size_t c = 0; c < search->count; c++)
         levels += kept[c].factor != lead->factor && kept[c].asked;
@@ -1016,7 +1016,7 @@ static void tell_drift(const struct search *search, struct review *review)
     const struct frame *frame = &search->frames[0];
     double rise = 0.0, fall = 0.0, start, slope, cov[3], off;
     double *line SCOPED_FREE =
-        malloc((3 * search->batch_count + 1) * sizeof *line); /* times, weights, ratios */
+        memory_array(3 * search->batch_count, sizeof *line); /* times, weights, ratios */
     size_t n = 0, room = search->batch_count;
     for (size_t f = 0; f < FRAILTIES; f++) {
         fall += frame->weight[FRAILTIES + f];

@@ -125,7 +125,7 @@ struct interval counts_interval_wilson(struct counts counts, double level)
 void counts_adjust(const double *p, size_t count, double *adjusted)
 {
     double *asked = calloc(count + 1, sizeof *asked), smallest = 1.0;
-    size_t *place SCOPED_FREE = malloc((count + 1) * sizeof *place);
+    size_t *place SCOPED_FREE = memory_array(count, sizeof *place);
     size_t *order = malloc((count + 1) * sizeof *order), m = 0;
     for (size_t i = 0; i < count; i++) {
         adjusted[i] = p[i];
@@ -175,8 +175,9 @@ static struct table_test draw_tables(const struct counts *groups, size_t count, 
     enum { ENOUGH = 100, FEWEST = 19, MOST = 10000, WORK = 4000000 };
     size_t most = WORK / (count + all.lost), hits = 0, tables = 0, vessel = 0;
     most = most < FEWEST ? FEWEST : most > MOST ? MOST : most;
-    uint32_t *owner SCOPED_FREE = malloc(all.total * sizeof *owner); /* the group of each vessel */
-    struct counts *drawn SCOPED_FREE = malloc(count * sizeof *drawn);
+    uint32_t *owner SCOPED_FREE =
+        memory_array(all.total, sizeof *owner); /* the group of each vessel */
+    struct counts *drawn SCOPED_FREE = memory_array(count, sizeof *drawn);
     gsl_rng *rng = gsl_rng_alloc(gsl_rng_taus2); /* the same numbers each time */
     if (rng == NULL)
         memory_exhausted();
