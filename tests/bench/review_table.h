@@ -62,16 +62,8 @@ static inline bool table_make(struct review_table *table, size_t count)
         table->entered[i] = 10000 + (int32_t)(i / 100);
         table->ended[i] = table->entered[i] + (lost ? 4 + (int32_t)table_draw(&state, 12) : 24);
     }
-    table->dataset = (struct dataset){.vessel_count = count,
-                                      .labels = table->labels,
-                                      .fate = table->fate,
-                                      .control = table->control,
-                                      .entered = table->entered,
-                                      .ended = table->ended,
-                                      .factors = table->factors,
-                                      .factor_count = TABLE_FACTORS,
-                                      .batch = 0,
-                                      .today = 30000};
+    table->dataset = DATASET_OF(table, TABLE_FACTORS, 0, 30000);
+    table->dataset.vessel_count = count;
     return true;
 }
 

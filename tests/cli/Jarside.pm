@@ -17,6 +17,7 @@ use Symbol qw(gensym);
 use Test::More;
 
 our @EXPORT = qw(run json decode_json golden talk talk_by project_root scratch season);
+our @EXPORT_OK = qw(near refused);
 
 my $root = dirname(__FILE__) . "/../..";
 
@@ -84,6 +85,18 @@ sub season {
     my $made = dirname($program) . '/season.db';
     return copy($made, $file) if -e $made && -M $made <= -M $program;
     return (run('journal', 'demo', $file))[0] == 0;
+}
+
+# near(got, want, by, title): that two figures agree.
+sub near { my ($got, $want, $by, $title) = @_; cmp_ok(abs($got - $want), '<=', $by, $title) or diag "got $got, want $want" }
+
+# refused(title, status, pattern, args...): that a command ends with the status, prints nothing, and says why.
+sub refused {
+    my ($title, $expected, $pattern, @run) = @_;
+    my ($status, $out, $err) = run(@run);
+    is($status, $expected, "$title: exit $expected");
+    is($out, '', "$title: nothing on standard output");
+    like($err, $pattern, "$title: says why");
 }
 
 # golden(name, text): compares with golden/NAME; UPDATE_GOLDEN=1 writes it, to be reviewed in the diff.

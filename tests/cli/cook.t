@@ -5,21 +5,12 @@ use strict;
 use warnings;
 use FindBin;
 use lib $FindBin::Bin;
-use Jarside;
+use Jarside qw(:DEFAULT near refused);
 use Test::More;
 
 # Half of what the trade gives it, so that the answer is open.
 my @bag = qw(cook --gauge 15psi --vessel bag:1.36kg --minutes 75);
 my $corpus = project_root() . '/corpus/process';
-
-sub near { my ($got, $want, $by, $title) = @_; cmp_ok(abs($got - $want), '<=', $by, $title) or diag "got $got, want $want" }
-sub refused {
-    my ($title, $expected, $pattern, @run) = @_;
-    my ($status, $out, $err) = run(@run);
-    is($status, $expected, "$title: exit $expected");
-    is($out, '', "$title: nothing on standard output");
-    like($err, $pattern, "$title: says why");
-}
 
 subtest 'a bag at sea level and at 1600 m' => sub {
     my $sea = json(@bag, qw(--altitude 0m --json));

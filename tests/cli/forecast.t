@@ -5,18 +5,11 @@ use strict;
 use warnings;
 use FindBin;
 use lib $FindBin::Bin;
-use Jarside;
+use Jarside qw(:DEFAULT refused);
 use Test::More;
 
 my @bag = qw(forecast --species oyster --inoculum 4ml --vessel bag:1.36kg);
 my $corpus = project_root() . '/corpus/process';
-
-sub refused {
-    my ($title, $expected, $pattern, @run) = @_;
-    my ($status, $out, $err) = run(@run);
-    is($status, $expected, "$title: exit $expected");
-    like($err, $pattern, "$title: says why");
-}
 
 subtest 'a bag of oyster' => sub {
     my $warm = json(@bag, qw(--temp 24C --json));

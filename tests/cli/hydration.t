@@ -5,16 +5,8 @@ use strict;
 use warnings;
 use FindBin;
 use lib $FindBin::Bin;
-use Jarside;
+use Jarside qw(:DEFAULT near refused);
 use Test::More;
-
-sub near { my ($got, $want, $by, $title) = @_; cmp_ok(abs($got - $want), '<=', $by, $title) or diag "got $got, want $want" }
-sub refused {
-    my ($title, $expected, $pattern, @run) = @_;
-    my ($status, $out, $err) = run(@run);
-    is($status, $expected, "$title: exit $expected");
-    like($err, $pattern, "$title: says why");
-}
 
 subtest 'weighed' => sub {
     my $mix = json(qw(hydration --dry 885g --water 475g --grain millet --json));

@@ -5,7 +5,7 @@ use strict;
 use warnings;
 use FindBin;
 use lib $FindBin::Bin;
-use Jarside;
+use Jarside qw(:DEFAULT refused);
 use POSIX ();
 use Test::More;
 
@@ -18,13 +18,6 @@ sub table { return json(qw(review --json --csv -), { in => $_[0], %now }) }
 sub said {
     my ($status, $out, $err) = run(qw(review --csv -), { in => $_[0], %now });
     return ($status, $out =~ s/\s+/ /gr, $err);
-}
-sub refused {
-    my ($title, $expected, $pattern, @run) = @_;
-    my ($status, $out, $err) = run(@run);
-    is($status, $expected, "$title: exit $expected");
-    is($out, '', "$title: nothing on standard output");
-    like($err, $pattern, "$title: says why");
 }
 sub names { join ' or ', sort map { "$_->{scope} $_->{level}" } @{ $_[0]{suspects} } }
 sub limits { join ' ', map { $_->{id} } @{ $_[0]{limits} } }

@@ -13,7 +13,6 @@
 
 #include "reason/siblings.h"
 #include "review/statistics.h"
-#include "support/scratch.h"
 #include "support/survival.h"
 #include "support/test.h"
 

@@ -291,15 +291,7 @@ static void regular(struct season *season, size_t batches, size_t each, const si
                                          .levels = names,
                                          .level_count = 2,
                                          .level = season->levels[1]};
-    season->dataset = (struct dataset){.labels = season->labels,
-                                       .fate = season->fate,
-                                       .control = season->control,
-                                       .entered = season->entered,
-                                       .ended = season->ended,
-                                       .factors = season->factors,
-                                       .factor_count = 2,
-                                       .batch = 0,
-                                       .today = 20000};
+    season->dataset = DATASET_OF(season, 2, 0, 20000);
     for (size_t b = 0; b < batches; b++)
         for (size_t v = 0; v < each; v++) {
             size_t at = season->dataset.vessel_count++;

@@ -14,7 +14,7 @@
 
 #include "base/diag.h"
 #include "reason/reason.h"
-#include "support/scratch.h"
+#include "support/test.h"
 
 enum { MOST_SIGNS = 64, MOST_DISEASES = 32, NAME = 64 };
 

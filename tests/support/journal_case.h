@@ -4,7 +4,7 @@
 
 /* A fresh journal for a test, and short ways to fill it. Include cmocka first. */
 #include "journal/journal.h"
-#include "support/scratch.h"
+#include "support/test.h"
 
 struct journal_case {
     struct scratch scratch;

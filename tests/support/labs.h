@@ -10,6 +10,15 @@
 #include "base/memory.h"
 #include "review/dataset.h"
 
+/* The dataset of the columns that a struct holds under these names. */
+#define DATASET_OF(of, factors_in_all, batch_factor, day)                                          \
+    (struct dataset)                                                                               \
+    {                                                                                              \
+        .labels = (of)->labels, .fate = (of)->fate, .control = (of)->control,                      \
+        .entered = (of)->entered, .ended = (of)->ended, .factors = (of)->factors,                  \
+        .factor_count = (factors_in_all), .batch = (batch_factor), .today = (day)                  \
+    }
+
 /*
  * Sixteen batches of ten vessels: eight cooks and eight sessions of two batches each, no two of them
  * the same two; five starters, four grain lots, by batch; four places and three positions, by vessel;
@@ -118,15 +127,7 @@ static inline void lab_make(struct lab *lab, uint64_t seed, const struct lab_cul
     uint32_t starter[LAB_BATCHES], lot[LAB_BATCHES], kind[LAB_BATCHES], session[LAB_BATCHES];
 
     memset(lab, 0, sizeof *lab);
-    lab->dataset = (struct dataset){.labels = lab->labels,
-                                    .fate = lab->fate,
-                                    .control = lab->control,
-                                    .entered = lab->entered,
-                                    .ended = lab->ended,
-                                    .factors = lab->factors,
-                                    .factor_count = LAB_FACTORS,
-                                    .batch = 5,
-                                    .today = 20000};
+    lab->dataset = DATASET_OF(lab, LAB_FACTORS, 5, 20000);
     lab_deal(&random, 5, starter);
     lab_deal(&random, 4, lot);
     lab_deal(&random, 2, kind);

@@ -202,4 +202,15 @@ static inline struct stakes random_stakes(const struct rule_base *base, struct d
     };
 }
 
+/* A size that all ways of answering can be tried for. */
+static inline struct random_size random_small(struct dice *dice)
+{
+    return (struct random_size){.findings = 2 + dice_below(dice, 4),
+                                .causes = dice_below(dice, 4),
+                                .observables = 2 + dice_below(dice, 5),
+                                .values = 4,
+                                .species = 2 * dice_below(dice, 2),
+                                .groups = dice_below(dice, 3)};
+}
+
 #endif

@@ -26,6 +26,7 @@
 
 #include "base/memory.h"
 #include "review/dataset.h"
+#include "support/labs.h"
 
 static const struct season_design {
     const char *name;
@@ -221,15 +222,7 @@ static inline void season_make(struct season *season, const struct season_design
     memset(season, 0, sizeof *season);
     int batches = season_between(rng, design->batches_least, design->batches_most);
     season_deal(design, batches, levels, of_batch, rng);
-    season->dataset = (struct dataset){.labels = season->labels,
-                                       .fate = season->fate,
-                                       .control = season->control,
-                                       .entered = season->entered,
-                                       .ended = season->ended,
-                                       .factors = season->factors,
-                                       .factor_count = factors,
-                                       .batch = 7,
-                                       .today = LAST_DAY};
+    season->dataset = DATASET_OF(season, factors, 7, LAST_DAY);
     for (size_t f = 0; f < factors; f++) {
         enum factor_kind kind = f < SEASON_FACTORS ? season_kinds[f] : FACTOR_OTHER;
         season->factors[f] = (struct factor){.kind = kind,

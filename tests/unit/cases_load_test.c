@@ -3,60 +3,24 @@
 
 #include <math.h>
 
-#include "base/diag.h"
-#include "base/memory.h"
 #include "base/text.h"
-#include "rules/rules.h"
-#include "support/scratch.h"
+#include "support/rules_case.h"
 #include "support/test.h"
 
-struct fixture {
-    struct scratch scratch;
-    struct diags *diags;
-    struct rules *rules;
-    struct arena *arena;
-    const struct labelled_case *cases;
-    size_t count;
-};
-
-static int set_up(void **state)
-{
-    const char *const folders[] = {"tests/unit/tiny-rules"};
-    struct fixture *fixture = calloc(1, sizeof *fixture);
-    assert_non_null(fixture);
-    fixture->diags = diags_new();
-    fixture->rules = rules_load(folders, 1, fixture->diags, NULL);
-    fixture->arena = arena_new();
-    assert_non_null(fixture->rules);
-    assert_non_null(fixture->arena);
-    scratch_make(&fixture->scratch);
-    *state = fixture;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct fixture *fixture = *state;
-    arena_free(fixture->arena);
-    rules_free(fixture->rules);
-    diags_free(fixture->diags);
-    scratch_remove(&fixture->scratch);
-    free(fixture);
-    return 0;
-}
+static const struct labelled_case *cases; /* as last loaded */
+static size_t count;
 
 static enum status load(struct fixture *fixture, const char *path)
 {
-    return cases_load(path, fixture->rules, fixture->arena, &fixture->cases, &fixture->count,
-                      fixture->diags);
+    return cases_load(path, fixture->plain, fixture->arena, &cases, &count, fixture->diags);
 }
 
-TEST_WITH(test_labelled, set_up, tear_down)
+WITH_RULES(test_labelled)
 {
     struct fixture *fixture = *state;
     assert_int_equal(load(fixture, "tests/unit/tiny-cases"), STATUS_OK);
-    assert_int_equal(fixture->count, 3);
-    const struct labelled_case *red = &fixture->cases[0];
+    assert_int_equal(count, 3);
+    const struct labelled_case *red = &cases[0];
     assert_string_equal(red->id, "red_one");
     assert_string_equal(red->text, "It is red, day 12.");
     assert_int_equal(red->setting_count, 2);
@@ -69,7 +33,7 @@ TEST_WITH(test_labelled, set_up, tear_down)
     assert_string_equal(red->use, "expand");
     assert_true(red->use_count == 10);
     assert_int_equal(red->finding_count, 2);
-    assert_int_equal(red->findings[0], rules_finding(fixture->rules, "crust"));
+    assert_int_equal(red->findings[0], rules_finding(fixture->plain, "crust"));
     assert_int_equal(red->cause_count, 1);
     assert_int_equal(red->actions, 1u << ACTION_ISOLATE | 1u << ACTION_DISCARD);
     assert_string_equal(red->source, "Invented; the words are ours");
@@ -77,18 +41,18 @@ TEST_WITH(test_labelled, set_up, tear_down)
     assert_int_equal(red->at.line, 4);
 }
 
-TEST_WITH(test_what_is_not_given, set_up, tear_down)
+WITH_RULES(test_what_is_not_given)
 {
     struct fixture *fixture = *state;
     assert_int_equal(load(fixture, "tests/unit/tiny-cases"), STATUS_OK);
-    const struct labelled_case *quiet = &fixture->cases[1];
+    const struct labelled_case *quiet = &cases[1];
     assert_string_equal(quiet->text, "");
     assert_string_equal(quiet->use, "expand");
     assert_true(isnan(quiet->use_count));
     assert_true(isnan(quiet->worth));
     assert_int_equal(quiet->cause_count, 0);
     assert_null(quiet->note);
-    const struct labelled_case *single = &fixture->cases[2];
+    const struct labelled_case *single = &cases[2];
     assert_string_equal(single->id, "single");
     assert_null(single->use);
     assert_true(isnan(single->neighbours));
@@ -96,15 +60,15 @@ TEST_WITH(test_what_is_not_given, set_up, tear_down)
     assert_int_equal(single->actions, 0);
 }
 
-TEST_WITH(test_one_file, set_up, tear_down)
+WITH_RULES(test_one_file)
 {
     struct fixture *fixture = *state;
     assert_int_equal(load(fixture, "tests/unit/tiny-cases/single.yaml"), STATUS_OK);
-    assert_int_equal(fixture->count, 1);
+    assert_int_equal(count, 1);
 }
 
 /* Each content with all that is told of it, as LINE:COLUMN MESSAGE. */
-TEST_WITH(test_faults, set_up, tear_down)
+WITH_RULES(test_faults)
 {
     static const struct {
         const char *content, *told;
@@ -147,8 +111,8 @@ TEST_WITH(test_faults, set_up, tear_down)
         scratch_write(&fixture->scratch, "a.yaml", faults[i].content);
         const char *path = scratch_path(&fixture->scratch, "a.yaml");
         assert_int_equal(load(fixture, path), STATUS_DATA);
-        assert_null(fixture->cases);
-        assert_int_equal(fixture->count, 0);
+        assert_null(cases);
+        assert_int_equal(count, 0);
         for (size_t d = 0; d < diags_kept(fixture->diags); d++) {
             const struct diag *diag = diags_get(fixture->diags, d);
             const char *name = strstr(diag->message, path);
@@ -164,7 +128,7 @@ TEST_WITH(test_faults, set_up, tear_down)
     }
 }
 
-TEST_WITH(test_missing, set_up, tear_down)
+WITH_RULES(test_missing)
 {
     struct fixture *fixture = *state;
     assert_int_equal(load(fixture, scratch_path(&fixture->scratch, "nowhere")), STATUS_IO);

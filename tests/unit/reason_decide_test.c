@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 
 #include "reason/reason.h"
-#include "support/naive_decision.h"
+#include "support/naive.h"
 #include "support/random_base.h"
 #include "support/test.h"
 

@@ -5,7 +5,6 @@
 
 #include "base/diag.h"
 #include "reason/reason.h"
-#include "support/scratch.h"
 #include "support/test.h"
 
 struct pair { /* the shipped rules, and the same with something over them */

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 
 #include "reason/reason.h"
-#include "support/naive_decision.h"
+#include "support/naive.h"
 #include "support/random_base.h"
 #include "support/test.h"
 
@@ -18,12 +18,7 @@ struct trial {
 
 static void trial_start(struct trial *trial, struct dice *dice)
 {
-    struct random_size size = {.findings = 2 + dice_below(dice, 4),
-                               .causes = dice_below(dice, 4),
-                               .observables = 2 + dice_below(dice, 5),
-                               .values = 4,
-                               .species = 2 * dice_below(dice, 2),
-                               .groups = dice_below(dice, 3)};
+    const struct random_size size = random_small(dice);
     trial->base = random_base(dice, &size);
     random_decision(trial->base, dice);
     trial->base->rules.decision.settled = 0;

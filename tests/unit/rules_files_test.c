@@ -1,55 +1,20 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which files are read, and what happens to those that cannot be. */
 
-#include "base/diag.h"
-#include "rules/rules.h"
-#include "support/scratch.h"
+#include "support/rules_case.h"
 #include "support/test.h"
-
-#define TINY "tests/unit/tiny-rules"
-
-struct fixture {
-    struct scratch scratch;
-    struct diags *diags;
-    struct rules *rules;
-    enum status status;
-};
-
-static int set_up(void **state)
-{
-    struct fixture *fixture = calloc(1, sizeof *fixture);
-    assert_non_null(fixture);
-    fixture->diags = diags_new();
-    scratch_make(&fixture->scratch);
-    *state = fixture;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct fixture *fixture = *state;
-    rules_free(fixture->rules);
-    diags_free(fixture->diags);
-    scratch_remove(&fixture->scratch);
-    free(fixture);
-    return 0;
-}
 
 /* Loads the folder of the test on top of the small rule base. */
 static void load_over_tiny(struct fixture *fixture)
 {
     const char *const folders[] = {TINY, fixture->scratch.path};
-    rules_free(fixture->rules);
-    diags_clear(fixture->diags);
-    fixture->rules = rules_load(folders, 2, fixture->diags, &fixture->status);
+    load_rules(fixture, folders, 2);
 }
 
 static void load_alone(struct fixture *fixture, const char *path)
 {
     const char *const folders[] = {path};
-    rules_free(fixture->rules);
-    diags_clear(fixture->diags);
-    fixture->rules = rules_load(folders, 1, fixture->diags, &fixture->status);
+    load_rules(fixture, folders, 1);
 }
 
 /* The first that is no warning: files of spaces are warned of before the limits refuse them. */
@@ -73,14 +38,14 @@ static void assert_refused(const struct fixture *fixture, enum status status, co
         fail_msg("'%s' is not in '%s'", words, message);
 }
 
-TEST_WITH(test_missing_folder, set_up, tear_down)
+WITH_RULES(test_missing_folder)
 {
     struct fixture *fixture = *state;
     load_alone(fixture, scratch_path(&fixture->scratch, "nowhere"));
     assert_refused(fixture, STATUS_IO, "/nowhere': No such file or directory");
 }
 
-TEST_WITH(test_empty_folder, set_up, tear_down)
+WITH_RULES(test_empty_folder)
 {
     struct fixture *fixture = *state;
     load_alone(fixture, fixture->scratch.path);
@@ -89,7 +54,7 @@ TEST_WITH(test_empty_folder, set_up, tear_down)
     assert_non_null(fixture->rules);
 }
 
-TEST_WITH(test_parts_that_must_be_there, set_up, tear_down)
+WITH_RULES(test_parts_that_must_be_there)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "a.yaml", "groups: {look: {overlap: 0.5}}\n");
@@ -101,7 +66,7 @@ TEST_WITH(test_parts_that_must_be_there, set_up, tear_down)
                         "no file has 'calibration'; FORMAT.md shows what stands in it");
 }
 
-TEST_WITH(test_only_yaml_files_that_show, set_up, tear_down)
+WITH_RULES(test_only_yaml_files_that_show)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "notes.txt", "signs: [");
@@ -115,7 +80,7 @@ TEST_WITH(test_only_yaml_files_that_show, set_up, tear_down)
     assert_non_null(fixture->rules);
 }
 
-TEST_WITH(test_folders_and_links_are_followed, set_up, tear_down)
+WITH_RULES(test_folders_and_links_are_followed)
 {
     struct fixture *fixture = *state;
     scratch_folder(&fixture->scratch, "deep");
@@ -130,7 +95,7 @@ TEST_WITH(test_folders_and_links_are_followed, set_up, tear_down)
     assert_string_equal(fixture->rules->groups[2].id, "linked");
 }
 
-TEST_WITH(test_a_file_may_be_named_itself, set_up, tear_down)
+WITH_RULES(test_a_file_may_be_named_itself)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "a.yaml", "groups: {named: {overlap: 0.1}}\n");
@@ -140,7 +105,7 @@ TEST_WITH(test_a_file_may_be_named_itself, set_up, tear_down)
     assert_int_equal(fixture->rules->group_count, 2);
 }
 
-TEST_WITH(test_broken_link, set_up, tear_down)
+WITH_RULES(test_broken_link)
 {
     struct fixture *fixture = *state;
     assert_int_equal(symlink("nowhere", scratch_path(&fixture->scratch, "a.yaml")), 0);
@@ -148,7 +113,7 @@ TEST_WITH(test_broken_link, set_up, tear_down)
     assert_refused(fixture, STATUS_IO, "/a.yaml': No such file or directory");
 }
 
-TEST_WITH(test_link_to_its_own_folder, set_up, tear_down)
+WITH_RULES(test_link_to_its_own_folder)
 {
     struct fixture *fixture = *state;
     assert_int_equal(symlink(".", scratch_path(&fixture->scratch, "again")), 0);
@@ -156,7 +121,7 @@ TEST_WITH(test_link_to_its_own_folder, set_up, tear_down)
     assert_refused(fixture, STATUS_IO, "folders nest more than 16 deep");
 }
 
-TEST_WITH(test_pipe_does_not_hold_us_up, set_up, tear_down)
+WITH_RULES(test_pipe_does_not_hold_us_up)
 {
     struct fixture *fixture = *state;
     assert_int_equal(mkfifo(scratch_path(&fixture->scratch, "a.yaml"), 0600), 0);
@@ -164,7 +129,7 @@ TEST_WITH(test_pipe_does_not_hold_us_up, set_up, tear_down)
     assert_refused(fixture, STATUS_IO, "/a.yaml': it is not a file of text");
 }
 
-TEST_WITH(test_link_to_itself, set_up, tear_down)
+WITH_RULES(test_link_to_itself)
 {
     struct fixture *fixture = *state;
     assert_int_equal(symlink("a.yaml", scratch_path(&fixture->scratch, "a.yaml")), 0);
@@ -185,7 +150,7 @@ static void load_as_nobody(struct fixture *fixture)
         assert_int_equal(seteuid(0), 0);
 }
 
-TEST_WITH(test_unreadable_file_and_folder, set_up, tear_down)
+WITH_RULES(test_unreadable_file_and_folder)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "a.yaml", "groups: {}\n");
@@ -200,7 +165,7 @@ TEST_WITH(test_unreadable_file_and_folder, set_up, tear_down)
     assert_refused(fixture, STATUS_IO, "/closed': Permission denied");
 }
 
-TEST_WITH(test_sizes, set_up, tear_down)
+WITH_RULES(test_sizes)
 {
     enum { MOST = 4 * 1024 * 1024 };
     struct fixture *fixture = *state;
@@ -217,7 +182,7 @@ TEST_WITH(test_sizes, set_up, tear_down)
     assert_non_null(strstr(first_error(fixture)->at.file, "/h.yaml"));
 }
 
-TEST_WITH(test_every_bad_file_is_told, set_up, tear_down)
+WITH_RULES(test_every_bad_file_is_told)
 {
     struct fixture *fixture = *state;
     scratch_write(&fixture->scratch, "b.yaml", "groups: [\n");
@@ -232,7 +197,7 @@ TEST_WITH(test_every_bad_file_is_told, set_up, tear_down)
         assert_non_null(strstr(diags_get(fixture->diags, i)->at.file, files[i]));
 }
 
-TEST_WITH(test_excerpt_shows_the_line, set_up, tear_down)
+WITH_RULES(test_excerpt_shows_the_line)
 {
     struct fixture *fixture = *state;
     scratch_write(
@@ -252,7 +217,7 @@ TEST_WITH(test_excerpt_shows_the_line, set_up, tear_down)
     assert_string_equal(far->excerpt + far->caret - 1, "bbb: 2}");
 }
 
-TEST_WITH(test_hash_tells_rule_bases_apart, set_up, tear_down)
+WITH_RULES(test_hash_tells_rule_bases_apart)
 {
     struct fixture *fixture = *state;
     char before[17];

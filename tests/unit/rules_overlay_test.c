@@ -3,45 +3,13 @@
 
 #include <math.h>
 
-#include "base/diag.h"
-#include "rules/rules.h"
-#include "support/scratch.h"
+#include "support/rules_case.h"
 #include "support/test.h"
-
-struct fixture {
-    struct scratch scratch;
-    struct diags *diags;
-    struct rules *rules, *plain; /* with and without the overlay */
-};
-
-static int set_up(void **state)
-{
-    const char *const folders[] = {"tests/unit/tiny-rules"};
-    struct fixture *fixture = calloc(1, sizeof *fixture);
-    assert_non_null(fixture);
-    fixture->diags = diags_new();
-    scratch_make(&fixture->scratch);
-    fixture->plain = rules_load(folders, 1, fixture->diags, NULL);
-    assert_non_null(fixture->plain);
-    *state = fixture;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct fixture *fixture = *state;
-    rules_free(fixture->rules);
-    rules_free(fixture->plain);
-    diags_free(fixture->diags);
-    scratch_remove(&fixture->scratch);
-    free(fixture);
-    return 0;
-}
 
 /* The small rule base with `content` over it. */
 static const struct rules *overlaid(struct fixture *fixture, const char *content)
 {
-    const char *const folders[] = {"tests/unit/tiny-rules", fixture->scratch.path};
+    const char *const folders[] = {TINY, fixture->scratch.path};
     scratch_write(&fixture->scratch, "overlay.yaml", content);
     fixture->rules = rules_load(folders, 2, fixture->diags, NULL);
     for (size_t i = 0; i < diags_kept(fixture->diags); i++)
@@ -50,7 +18,7 @@ static const struct rules *overlaid(struct fixture *fixture, const char *content
     return fixture->rules;
 }
 
-TEST_WITH(test_adds_behind_the_others, set_up, tear_down)
+WITH_RULES(test_adds_behind_the_others)
 {
     struct fixture *fixture = *state;
     const struct rules *rules =
@@ -67,7 +35,7 @@ TEST_WITH(test_adds_behind_the_others, set_up, tear_down)
     assert_string_equal(rules->name, "Tiny rules");      /* an overlay needs no name */
 }
 
-TEST_WITH(test_replaces_whole_items_in_their_place, set_up, tear_down)
+WITH_RULES(test_replaces_whole_items_in_their_place)
 {
     struct fixture *fixture = *state;
     const struct rules *rules = overlaid(fixture, "signs:\n"
@@ -92,7 +60,7 @@ TEST_WITH(test_replaces_whole_items_in_their_place, set_up, tear_down)
     assert_int_equal(fixture->plain->decision.floors[0].when.values[1], 1u << 1);
 }
 
-TEST_WITH(test_replaces_findings_and_causes, set_up, tear_down)
+WITH_RULES(test_replaces_findings_and_causes)
 {
     struct fixture *fixture = *state;
     const struct rules *rules = overlaid(
@@ -109,7 +77,7 @@ TEST_WITH(test_replaces_findings_and_causes, set_up, tear_down)
     assert_int_equal(rules_finding(rules, "late"), 2);
 }
 
-TEST_WITH(test_replaces_single_mappings_whole, set_up, tear_down)
+WITH_RULES(test_replaces_single_mappings_whole)
 {
     struct fixture *fixture = *state;
     const struct rules *rules = overlaid(fixture, "rules: {name: Mine, version: 9}\n"
@@ -122,7 +90,7 @@ TEST_WITH(test_replaces_single_mappings_whole, set_up, tear_down)
     assert_true(isnan(rules->forecast.fill_most));
 }
 
-TEST_WITH(test_language_adds_up, set_up, tear_down)
+WITH_RULES(test_language_adds_up)
 {
     struct fixture *fixture = *state;
     const struct rules *rules =
@@ -149,7 +117,7 @@ TEST_WITH(test_language_adds_up, set_up, tear_down)
     assert_int_equal(language->statements[0].absent.count, 0);
 }
 
-TEST_WITH(test_shares_of_a_list_need_not_add_up, set_up, tear_down)
+WITH_RULES(test_shares_of_a_list_need_not_add_up)
 {
     struct fixture *fixture = *state;
     const struct rules *rules = overlaid(
@@ -162,14 +130,14 @@ TEST_WITH(test_shares_of_a_list_need_not_add_up, set_up, tear_down)
     assert_int_equal(which->values[2].phrases.count, 0);
 }
 
-TEST_WITH(test_three_folders, set_up, tear_down)
+WITH_RULES(test_three_folders)
 {
     struct fixture *fixture = *state;
     scratch_folder(&fixture->scratch, "one");
     scratch_folder(&fixture->scratch, "two");
     scratch_write(&fixture->scratch, "one/a.yaml", "groups: {late: {overlap: 0.1}}\n");
     scratch_write(&fixture->scratch, "two/a.yaml", "groups: {late: {overlap: 0.9}}\n");
-    const char *const folders[] = {"tests/unit/tiny-rules", scratch_path(&fixture->scratch, "one"),
+    const char *const folders[] = {TINY, scratch_path(&fixture->scratch, "one"),
                                    scratch_path(&fixture->scratch, "two")};
     fixture->rules = rules_load(folders, 3, fixture->diags, NULL);
     assert_non_null(fixture->rules);
@@ -177,11 +145,11 @@ TEST_WITH(test_three_folders, set_up, tear_down)
     assert_true(fixture->rules->groups[1].overlap == 0.9); /* the last folder is heard */
 }
 
-TEST_WITH(test_twice_in_one_folder, set_up, tear_down)
+WITH_RULES(test_twice_in_one_folder)
 {
     struct fixture *fixture = *state;
     enum status status;
-    const char *const folders[] = {"tests/unit/tiny-rules", fixture->scratch.path};
+    const char *const folders[] = {TINY, fixture->scratch.path};
     scratch_write(&fixture->scratch, "a.yaml",
                   "groups: {late: {overlap: 0.1}}\ncalibration: {tau: 1, hedge: 1}\n");
     scratch_write(&fixture->scratch, "b.yaml",

@@ -2,7 +2,6 @@
 /* Where rule bases are found. This program lies in the build tree, below the shipped rules. */
 
 #include "rules/rules.h"
-#include "support/scratch.h"
 #include "support/test.h"
 
 static int set_up(void **state)
