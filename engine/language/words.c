@@ -19,6 +19,7 @@ enum {
     KEPT_MOST = 1 << 17,   /* words that are remembered from text to text */
     PARTS = 20,            /* a text counts as so many; its findings share them */
     REACH = 3,             /* words that a negation reaches */
+    TEXTS_FEW = 100,       /* with more it pays to list the rows of the tables */
 };
 
 /* ---- labels ---------------------------------------------------------------------------------- */
@@ -299,40 +300,6 @@ struct term {                  /* of a text */
     uint32_t row; /* of the tables: the first that has it */
 };
 
-struct row {       /* of a table; the first stands for none */
-    uint64_t hash; /* of its term; that two terms share one is less likely than a broken machine */
-    const char *counts; /* and the weight behind them */
-    uint32_t next;      /* row of the same term, in a later table, or 0 */
-};
-
-struct tables { /* all that were read */
-    struct table *list;
-    struct row *rows;
-    uint64_t *slots; /* of the rows, by hash; open addressing */
-    size_t count, row_count, slot_count;
-    double *total;   /* n_f */
-    double terms;    /* V */
-    double any_text; /* fitted weight of a text, whatever its terms */
-};
-
-/* A slot holds the number of a row, below ROWS_MOST, and the rest of its hash; 0 is free. */
-enum { ROW_BITS = 24, ROWS_MOST = (1 << ROW_BITS) - 1 };
-
-/* Where the row of a term is, or would be. */
-static uint64_t *row_slot(const struct tables *tables, uint64_t hash)
-{
-    size_t slot = hash & (tables->slot_count - 1);
-    while (tables->slots[slot] && (tables->slots[slot] ^ hash) >> ROW_BITS)
-        slot = (slot + 1) & (tables->slot_count - 1);
-    return &tables->slots[slot];
-}
-
-/* The row of a term, or 0. */
-static uint32_t row_of(const struct tables *tables, uint64_t hash)
-{
-    return *row_slot(tables, hash) & ROWS_MOST;
-}
-
 static const struct entry *entry_at(const struct lexicon *lexicon, const struct piece *piece,
                                     bool kind)
 {
@@ -343,39 +310,6 @@ static const struct entry *entry_at(const struct lexicon *lexicon, const struct 
 static uint64_t term_hash(uint64_t first, uint64_t second)
 {
     return (first * UINT64_C(0x9E3779B97F4A7C15) ^ second) * FNV_START;
-}
-
-/*
- * The terms of a text that some table has, or all where there are none; up to four to a piece: itself, behind the one
- * before it, and these two by kind, where that makes another term.
- */
-static struct term *terms_of(const struct lexicon *lexicon, const struct piece *pieces,
-                             size_t piece_count, const struct tables *tables, struct arena *arena,
-                             size_t *count)
-{
-    enum { EACH = 4 };
-    struct term *terms = arena_room(arena, EACH * piece_count, sizeof *terms);
-    *count = 0;
-    for (size_t i = 0; i < piece_count; i++)
-        for (int kind = 0; kind < 2; kind++) {
-            const struct piece *piece = &pieces[i];
-            const struct piece *first = piece->follows ? piece - 1 : NULL;
-            const bool other = !kind || piece->kind != piece->entry;
-            const uint64_t own = entry_at(lexicon, piece, kind)->hash + piece->denied;
-            struct term each[2] = {{NULL, piece, kind, 0}, {first, piece, kind, 0}};
-            if (tables != NULL && other)
-                each[0].row = row_of(tables, term_hash(0, own));
-            if (other && (tables == NULL || each[0].row))
-                terms[(*count)++] = each[0];
-            if (first == NULL || (!other && first->kind == first->entry))
-                continue;
-            const uint64_t before = entry_at(lexicon, first, kind)->hash + first->denied;
-            if (tables != NULL)
-                each[1].row = row_of(tables, term_hash(before, own));
-            if (tables == NULL || each[1].row)
-                terms[(*count)++] = each[1];
-        }
-    return terms;
 }
 
 /* A term as it is written: "!green patch". False when it is too long to be one. */
@@ -418,6 +352,156 @@ struct table {
     size_t finding_count;
 };
 
+struct row {        /* of a term that was looked for, or of any; the first stands for none */
+    uint64_t hash;  /* of its term; that two terms share one is less likely than a broken machine */
+    uint32_t table; /* where it stands first; its counts are so many bytes behind its rows */
+    uint32_t at;    /* 0: no table has it */
+    uint32_t next;  /* row of the same term, in a later table, or 0 */
+};
+
+/*
+ * All tables that were read. A few texts look for their terms among the sorted bytes, for to list all rows takes longer
+ * than to judge a vessel; for many all are listed.
+ */
+struct tables {
+    struct arena *arena;
+    struct table *list;
+    struct row *rows;
+    uint64_t *slots; /* of the rows, by hash; open addressing */
+    size_t count, row_count, slot_count;
+    size_t lines;    /* of all tables */
+    bool listed;     /* all rows are */
+    double *total;   /* n_f */
+    double terms;    /* V */
+    double any_text; /* fitted weight of a text, whatever its terms */
+};
+
+/* A slot holds the number of a row, below ROWS_MOST, and the rest of its hash; 0 is free. */
+enum { ROW_BITS = 24, ROWS_MOST = (1 << ROW_BITS) - 1 };
+
+/* Where the row of a term is, or would be. */
+static uint64_t *row_slot(const struct tables *tables, uint64_t hash)
+{
+    size_t slot = hash & (tables->slot_count - 1);
+    while (tables->slots[slot] && (tables->slots[slot] ^ hash) >> ROW_BITS)
+        slot = (slot + 1) & (tables->slot_count - 1);
+    return &tables->slots[slot];
+}
+
+/* Makes room for so many rows. */
+static void rows_room(struct tables *tables, size_t count)
+{
+    if (3 * count <= 2 * tables->slot_count)
+        return;
+    tables->slot_count = 1024;
+    while (2 * tables->slot_count < 3 * count)
+        tables->slot_count *= 2;
+    tables->slots = arena_array(tables->arena, tables->slot_count, sizeof *tables->slots);
+    for (size_t i = 1; i < tables->row_count; i++) {
+        uint64_t *slot = row_slot(tables, tables->rows[i].hash);
+        *slot = *slot != 0 ? *slot : (tables->rows[i].hash & ~(uint64_t)ROWS_MOST) | i;
+    }
+}
+
+static void row_add(struct tables *tables, uint64_t hash, size_t table, size_t at)
+{
+    if (tables->row_count == ROWS_MOST)
+        return;
+    rows_room(tables, tables->row_count + 1);
+    uint64_t *slot = row_slot(tables, hash);
+    uint32_t last = *slot & ROWS_MOST;
+    while (tables->rows[last].next)
+        last = tables->rows[last].next;
+    if (last)
+        tables->rows[last].next = (uint32_t)tables->row_count;
+    else
+        *slot = (hash & ~(uint64_t)ROWS_MOST) | tables->row_count;
+    *arena_push(tables->arena, tables->rows, tables->row_count) =
+        (struct row){hash, (uint32_t)table, (uint32_t)at, 0};
+}
+
+/* Forgets the rows that were looked for. */
+static void rows_clear(struct tables *tables)
+{
+    tables->rows = NULL;
+    tables->row_count = tables->slot_count = 0;
+    tables->listed = false;
+    *arena_push(tables->arena, tables->rows, tables->row_count) = (struct row){0};
+    rows_room(tables, 1);
+}
+
+/* The counts of a term in a table, as far behind its rows; 0 for none. */
+static size_t table_search(const struct table *table, const char *term)
+{
+    for (const char *low = table->rows, *high = table->end; low < high;) {
+        const char *row = low + (high - low) / 2;
+        while (row > low && row[-1] != '\n')
+            row--;
+        size_t same = 0;
+        while (term[same] != '\0' && term[same] == row[same])
+            same++;
+        if (term[same] == '\0' && row[same] == '\t')
+            return (size_t)(row - table->rows) + same + 1;
+        if ((unsigned char)term[same] <= (unsigned char)row[same] && row[same] != '\t') {
+            high = row;
+        } else {
+            low = memchr(row + same, '\n', (size_t)(high - row) - same);
+            low = low != NULL ? low + 1 : high;
+        }
+    }
+    return 0;
+}
+
+/* The row of a term of that hash, or 0. */
+static uint32_t row_of(struct tables *tables, uint64_t hash, const struct lexicon *lexicon,
+                       const struct term *of)
+{
+    char term[TERM_MOST + 1];
+    uint32_t row = *row_slot(tables, hash) & ROWS_MOST;
+    if (!row && !tables->listed && term_write(lexicon, of, term)) {
+        row = (uint32_t)tables->row_count;
+        for (size_t i = 0, at; i < tables->count; i++)
+            if ((at = table_search(&tables->list[i], term)) > 0)
+                row_add(tables, hash, i, at);
+        if (row == tables->row_count) /* it is not looked for again */
+            row_add(tables, hash, 0, 0);
+    }
+    return tables->rows[row].at ? row : 0;
+}
+
+/*
+ * The terms of a text that some table has, or all where there are none; up to four to a piece: itself, behind the one
+ * before it, and these two by kind, where that makes another term.
+ */
+static struct term *terms_of(const struct lexicon *lexicon, const struct piece *pieces,
+                             size_t piece_count, struct tables *tables, struct arena *arena,
+                             size_t *count)
+{
+    enum { EACH = 4 };
+    struct term *terms = arena_room(arena, EACH * piece_count, sizeof *terms);
+    *count = 0;
+    for (size_t i = 0; i < piece_count; i++)
+        for (int kind = 0; kind < 2; kind++) {
+            const struct piece *piece = &pieces[i];
+            const struct piece *first = piece->follows ? piece - 1 : NULL;
+            const bool other = !kind || piece->kind != piece->entry;
+            const uint64_t own = entry_at(lexicon, piece, kind)->hash + piece->denied;
+            struct term each[2] = {{NULL, piece, kind, 0}, {first, piece, kind, 0}};
+            if (tables != NULL && other)
+                each[0].row = row_of(tables, term_hash(0, own), lexicon, &each[0]);
+            if (other && (tables == NULL || each[0].row))
+                terms[(*count)++] = each[0];
+            if (first == NULL || (!other && first->kind == first->entry))
+                continue;
+            const uint64_t before = entry_at(lexicon, first, kind)->hash + first->denied;
+            if (tables != NULL)
+                each[1].row = row_of(tables, term_hash(before, own), lexicon, &each[1]);
+            if (tables == NULL || each[1].row)
+                terms[(*count)++] = each[1];
+        }
+    return terms;
+}
+
 /* What a term says. */
 struct weighed {
     size_t text;     /* the last in which it was met */
@@ -438,9 +522,10 @@ struct words {
     struct tables tables;
     struct lexicon lexicon;
     struct arena *arena_of_text;
-    struct weighed **weighed; /* what each row says, once it was met; NULL before the first text */
-    double *counts;           /* of the term that is looked up, by finding */
-    double *sum;              /* of the weights of a text, by finding */
+    struct weighed **weighed; /* what each row says, once it was met */
+    size_t weighed_count;
+    double *counts; /* of the term that is looked up, by finding */
+    double *sum;    /* of the weights of a text, by finding */
     size_t texts;
 };
 
@@ -452,7 +537,11 @@ struct words *words_new(const struct rules *rules, enum word_labels labels)
     words->labels = labels_of(rules, labels);
     words->arena = arena;
     words->arena_of_text = arena_new();
+    words->counts = arena_array(arena, words->labels.count, sizeof(double));
+    words->sum = arena_array(arena, steps(words->labels.count), sizeof(double));
+    words->tables.arena = arena;
     words->tables.total = arena_array(arena, words->labels.count, sizeof(double));
+    rows_clear(&words->tables);
     lexicon_init(&words->lexicon, rules);
     return words;
 }
@@ -461,6 +550,9 @@ struct words *words_twin(const struct words *words)
 {
     struct words *twin = words_new(words->labels.rules, words->labels.kind);
     twin->tables = words->tables;
+    twin->tables.arena = twin->arena;
+    if (!words->tables.listed)
+        rows_clear(&twin->tables);
     return twin;
 }
 
@@ -578,40 +670,43 @@ static uint64_t row_hash(const char **at)
     return term_hash(first, hash);
 }
 
-/* Lists the rows of a table by their terms. */
-static void read_rows(struct words *words, const struct table *table)
+void words_list(struct words *words)
 {
     struct tables *tables = &words->tables;
-    size_t lines = 0;
-    size_t before = tables->row_count;
-    if (before == 0)
-        *arena_push(words->arena, tables->rows, tables->row_count) = (struct row){0};
-    for (const char *at = table->rows, *end; at < table->end; at = end + 1, lines++) {
-        const uint64_t hash = row_hash(&at);
-        end = memchr(at, '\n', (size_t)(table->end - at));
-        end = end != NULL ? end : table->end;
-        if (*at == '\t' && tables->row_count < ROWS_MOST)
-            *arena_push(words->arena, tables->rows, tables->row_count) =
-                (struct row){hash, at + 1, 0};
+    if (tables->listed)
+        return;
+    rows_clear(tables);
+    rows_room(tables, tables->lines + 1);
+    for (size_t i = 0; i < tables->count; i++) {
+        const struct table *table = &tables->list[i];
+        for (const char *at = table->rows, *end; at < table->end; at = end + 1) {
+            const uint64_t hash = row_hash(&at);
+            end = memchr(at, '\n', (size_t)(table->end - at));
+            end = end != NULL ? end : table->end;
+            if (*at == '\t')
+                row_add(tables, hash, i, (size_t)(at + 1 - table->rows));
+        }
     }
-    tables->terms = fmax(tables->terms, (double)lines);
-    if (3 * tables->row_count > 2 * tables->slot_count) {
-        tables->slot_count = 1024;
-        while (2 * tables->slot_count < 3 * tables->row_count)
-            tables->slot_count *= 2;
-        tables->slots = arena_array(words->arena, tables->slot_count, sizeof *tables->slots);
-        before = 0;
+    tables->listed = true;
+    words->weighed_count = 0;
+}
+
+/* How many lines there are, the last without an end as well. */
+static size_t count_lines(const char *at, const char *end)
+{
+    enum { LANES = 32, ROUNDS = 255 }; /* lanes of bytes, which hold so many */
+    size_t lines = at < end && end[-1] != '\n';
+    while (end - at >= LANES) {
+        unsigned char found[LANES] = {0};
+        for (size_t round = 0; round < ROUNDS && end - at >= LANES; round++, at += LANES)
+            for (size_t k = 0; k < LANES; k++)
+                found[k] = (unsigned char)(found[k] + (at[k] == '\n'));
+        for (size_t k = 0; k < LANES; k++)
+            lines += found[k];
     }
-    for (size_t i = before > 0 ? before : 1; i < tables->row_count; i++) {
-        uint64_t *slot = row_slot(tables, tables->rows[i].hash);
-        uint32_t last = *slot & ROWS_MOST;
-        while (tables->rows[last].next && tables->rows[last].next != i)
-            last = tables->rows[last].next;
-        if (*slot == 0)
-            *slot = (tables->rows[i].hash & ~(uint64_t)ROWS_MOST) | i;
-        else
-            tables->rows[last].next = (uint32_t)i;
-    }
+    for (; at < end; at++)
+        lines += *at == '\n';
+    return lines;
 }
 
 enum status words_read(struct words *words, const char *path, struct diags *diags)
@@ -647,7 +742,11 @@ enum status words_take(struct words *words, const char *name, char *bytes, size_
                            "'total', a tab and a number for each of those come second");
     table.rows = at;
     *arena_push(words->arena, tables->list, tables->count) = table;
-    read_rows(words, &table);
+    const size_t lines = count_lines(at, table.end);
+    tables->lines += lines;
+    tables->terms = fmax(tables->terms, (double)lines);
+    rows_clear(tables);
+    words->weighed_count = 0;
     return STATUS_OK;
 }
 
@@ -754,10 +853,8 @@ static struct weighed *row_weighed(struct words *words, uint32_t row)
         return *weighed;
     memset(words->counts, 0, words->labels.count * sizeof *words->counts);
     for (; row; row = tables->rows[row].next) {
-        const char *counts = tables->rows[row].counts;
-        const struct table *table = tables->list;
-        while (counts < table->rows || counts > table->end)
-            table++;
+        const struct table *table = &tables->list[tables->rows[row].table];
+        const char *counts = table->rows + tables->rows[row].at;
         add_counts(table, counts, words->counts);
         fitted += fitted_weight(counts);
     }
@@ -784,6 +881,13 @@ static size_t terms_once(struct words *words, struct term *terms, size_t count)
     return once;
 }
 
+/* Whether a row stands before another in the tables. */
+static bool row_before(const struct tables *tables, uint32_t row, uint32_t other)
+{
+    const struct row *a = &tables->rows[row], *b = &tables->rows[other];
+    return a->table != b->table ? a->table < b->table : a->at < b->at;
+}
+
 /* The terms that weigh most, the heaviest first; of equals in the order of the rows. */
 static size_t heaviest(const struct words *words, const struct term *terms, size_t count,
                        double scale, struct word_weight *weights, size_t most)
@@ -796,7 +900,8 @@ static size_t heaviest(const struct words *words, const struct term *terms, size
         size_t place = kept < most ? kept++ : most;
         for (; place > 0; place--) {
             const double other = fabs(words->weighed[best[place - 1]->row]->odds);
-            if (other > odds || (other == odds && best[place - 1]->row < term->row))
+            if (other > odds ||
+                (other == odds && row_before(&words->tables, best[place - 1]->row, term->row)))
                 break;
             best[place] = best[place - 1];
         }
@@ -850,18 +955,16 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     memset(likelihood, 0, labels->count * sizeof *likelihood);
     if (words->tables.count == 0)
         return 0;
-    if (words->weighed == NULL) {
-        words->weighed =
-            arena_array(words->arena, words->tables.row_count, sizeof(struct weighed *));
-        words->counts = arena_array(words->arena, labels->count, sizeof(double));
-        words->sum = arena_array(words->arena, steps(labels->count), sizeof(double));
-    }
+    if (words->texts == TEXTS_FEW)
+        words_list(words);
     if (words->texts++ == 0 || words->lexicon.words.count > KEPT_MOST)
         lexicon_clear(&words->lexicon); /* so that texts without end do not fill the memory */
     double *sum = memset(words->sum, 0, steps(labels->count) * sizeof *sum);
     size_t count, known;
     const struct piece *pieces = cut(&words->lexicon, text, length, arena, &count);
     struct term *terms = terms_of(&words->lexicon, pieces, count, &words->tables, arena, &known);
+    while (words->weighed_count < words->tables.row_count)
+        *arena_push(words->arena, words->weighed, words->weighed_count) = NULL;
     known = terms_once(words, terms, known);
     for (size_t i = 0; i < known; i++)
         add_weights(sum, words->weighed[terms[i].row]->weight, labels->count);

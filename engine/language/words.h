@@ -41,15 +41,17 @@ enum word_labels { LABELS_FINDINGS, LABELS_CAUSES };
 /* A table of no words yet; `rules` must outlive it. */
 struct words *words_new(const struct rules *rules, enum word_labels labels);
 /* The same tables for another thread; `words` must outlive it and not be
- * given more tables. */
+ * given more tables, nor weigh texts. */
 struct words *words_twin(const struct words *words);
 void words_free(struct words *words);
+/* Lists the rows of the tables, which is done by itself after some texts; twins made from then on share the list. */
+void words_list(struct words *words);
 
 /*
  * Adds the counts of a table in the form of word_counts_table; labels that the rules do not know are left
  * out. Fine when there is no such file. STATUS_IO when it cannot be read, STATUS_DATA with
  * FILE:LINE when it is no such table. Only words_check validates its many rows: here
- * one that is none is passed over.
+ * one that is none, or not in its place, is passed over.
  */
 enum status words_read(struct words *words, const char *path, struct diags *diags);
 /* Whether all that was read are rows in their order; STATUS_DATA with FILE:LINE when not. */
