@@ -49,63 +49,93 @@ static double keep_loss(const struct rules *rules, const struct stakes *stakes, 
            stakes->neighbours * of->spread + uses;
 }
 
-static void expected_losses(const struct rules *rules, const double *finding,
-                            const struct stakes *stakes, double loss[ACTION_COUNT])
+/* What one finding adds, for each unit of its probability. */
+struct loss_row {
+    four losses; /* of keep and discard, of waiting, of discarding too soon */
+    four chance; /* of any finding, of contamination, of trouble that shows; none */
+};
+
+static struct loss_row loss_row(const struct rules *rules, const struct stakes *stakes,
+                                size_t finding)
 {
     const struct decision_rules *decision = &rules->decision;
-    double waiting = 0.0, shown_keep = 0.0, shown_discard = 0.0, too_soon = 0.0;
-    loss[ACTION_KEEP] = loss[ACTION_DISCARD] = 0.0;
+    const struct finding *of = &rules->findings[finding];
+    const double bad = contaminated(rules, finding) ? 1.0 : 0.0;
+    return (struct loss_row){
+        {keep_loss(rules, stakes, finding),
+         stakes->worth * of->kept_worth + decision->discard_effort,
+         decision->isolate_delay + decision->isolate_spread * stakes->neighbours * bad * of->spread,
+         stakes->worth * of->too_soon},
+        {1.0, bad, bad * of->reveal, 0.0}};
+}
+
+/* Those of all findings; to be freed. */
+static struct loss_row *loss_rows(const struct rules *rules, const struct stakes *stakes)
+{
+    struct loss_row *rows = malloc(rules->finding_count * sizeof *rows);
+    for (size_t f = 0; f < rules->finding_count; f++)
+        rows[f] = loss_row(rules, stakes, f);
+    return rows;
+}
+
+/* The losses, and P(contaminated). */
+FOR_WIDE_VECTORS static double expected_losses(const struct rules *rules,
+                                               const struct loss_row *rows, const double *finding,
+                                               double loss[ACTION_COUNT])
+{
+    four sum = {0.0}, shown = {0.0}, chance = {0.0};
     for (size_t f = 0; f < rules->finding_count; f++) {
-        const struct finding *of = &rules->findings[f];
-        double spread = contaminated(rules, f) ? of->spread : 0.0;
-        double shows = contaminated(rules, f) ? of->reveal : 0.0;
-        double keep = finding[f] * keep_loss(rules, stakes, f);
-        double discard = finding[f] * (stakes->worth * of->kept_worth + decision->discard_effort);
-        waiting += finding[f] * (decision->isolate_delay +
-                                 decision->isolate_spread * stakes->neighbours * spread);
-        too_soon += finding[f] * stakes->worth * of->too_soon;
-        shown_keep += keep * shows;
-        shown_discard += discard * shows;
-        loss[ACTION_KEEP] += keep;
-        loss[ACTION_DISCARD] += discard;
+        const four each = finding[f] * rows[f].losses;
+        sum += each;
+        shown += each * rows[f].chance[2];
+        chance += finding[f] * rows[f].chance;
     }
-    double hidden_keep = loss[ACTION_KEEP] - shown_keep;
-    double hidden_discard = loss[ACTION_DISCARD] - shown_discard;
+    loss[ACTION_KEEP] = sum[0];
     loss[ACTION_ISOLATE] =
-        waiting + fmin(shown_keep, shown_discard) + fmin(hidden_keep, hidden_discard);
-    loss[ACTION_DISCARD] += too_soon;
+        sum[2] + fmin(shown[0], shown[1]) + fmin(sum[0] - shown[0], sum[1] - shown[1]);
+    loss[ACTION_DISCARD] = sum[1] + sum[3];
+    return chance[0] > 0.0 ? chance[1] / chance[0] : 1.0;
 }
 
 /* ---- floors ---------------------------------------------------------------------------------- */
 
-/* P(contaminated); with `words`, by what was seen alone: their likelihood is divided out. */
+/* P(contaminated) by what was seen alone: the likelihood of the words is divided out. */
 static double p_contaminated(const struct reasoner *reasoner, const double *finding,
                              const double *words)
 {
     double total = 0.0, bad = 0.0;
     for (size_t f = 0; f < reasoner->finding_count; f++) {
-        double p = words ? finding[f] * exp(-words[f]) : finding[f];
+        double p = finding[f] * exp(-words[f]);
         total += p;
         bad += contaminated(reasoner->rules, f) ? p : 0.0;
     }
     return total > 0.0 ? bad / total : 1.0;
 }
 
+/* Whether the first of its signs was seen, so that it is worth to look at the others. */
+static inline bool may_hold(const struct condition *condition, const struct evidence *evidence)
+{
+    return condition->count == 0 ||
+           (evidence && evidence->observations &&
+            (evidence->observations[condition->observables[0]].seen & condition->values[0]));
+}
+
 /* The floors that apply: the forcing one of the gravest action, the first that forbids. */
 static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
-                        const double *finding, int *forces, int *forbids)
+                        const double *finding, double p_bad, int *forces, int *forbids)
 {
     const struct decision_rules *rules = &reasoner->rules->decision;
-    const double p_bad = p_contaminated(reasoner, finding, NULL);
     const double *words = evidence ? evidence->words : NULL;
     *forces = *forbids = RULES_NONE;
     for (size_t i = 0; i < rules->floor_count; i++) {
         const struct floor_rule *floor = &rules->floors[i];
         /* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
-        bool seen = floor->when.count > 0 &&
+        bool seen = floor->when.count > 0 && may_hold(&floor->when, evidence) &&
                     condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
+        if (!seen && floor->contaminated_above >= 1.0 && floor->likely_count == 0)
+            continue;
         if (seen && p_bad < floor->yields_below)
-            seen = p_contaminated(reasoner, finding, words) >= 0.5;
+            seen = (words ? p_contaminated(reasoner, finding, words) : p_bad) >= 0.5;
         /* A bound of 1 means never, also when a sum of probabilities rounds to a little more. */
         bool likely = floor->contaminated_above < 1.0 && p_bad > floor->contaminated_above;
         double p_likely = 0.0;
@@ -163,7 +193,8 @@ static int next_step(const struct reasoner *reasoner, const struct evidence *evi
         bool listed = step->finding_count == 0;
         for (size_t k = 0; k < step->finding_count; k++)
             listed = listed || step->findings[k] == leader;
-        if (listed && reason_holds(reasoner, &step->when, evidence))
+        if (listed && may_hold(&step->when, evidence) &&
+            reason_holds(reasoner, &step->when, evidence))
             return (int)i;
     }
     return RULES_NONE;
@@ -181,13 +212,13 @@ static size_t likeliest(const double *p, size_t count, size_t but)
 
 /* As reason_decide, from the probabilities of the findings alone. */
 static void decide_on(const struct reasoner *reasoner, const struct evidence *evidence,
-                      const double *finding, const struct stakes *stakes, struct decision *decision)
+                      const double *finding, const struct loss_row *rows, struct decision *decision)
 {
     const struct rules *rules = reasoner->rules;
     *decision = (struct decision){.floor = RULES_NONE, .next_step = RULES_NONE};
-    expected_losses(rules, finding, stakes, decision->loss);
+    const double p_bad = expected_losses(rules, rows, finding, decision->loss);
     int forces, forbids;
-    floors_find(reasoner, evidence, finding, &forces, &forbids);
+    floors_find(reasoner, evidence, finding, p_bad, &forces, &forbids);
     decision->forbidden[ACTION_KEEP] = forbids >= 0;
     for (int a = 0; forces >= 0 && a < ACTION_COUNT; a++)
         decision->forbidden[a] = (enum action)a != rules->decision.floors[forces].action;
@@ -205,7 +236,9 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
                    const struct posterior *posterior, const struct stakes *stakes,
                    struct decision *decision)
 {
-    decide_on(reasoner, evidence, posterior->finding, stakes, decision);
+    struct loss_row *rows = loss_rows(reasoner->rules, stakes);
+    decide_on(reasoner, evidence, posterior->finding, rows, decision);
+    free(rows);
 }
 
 /* ---- what an answer would make of things ----------------------------------------------------- */
@@ -227,7 +260,7 @@ enum { MOST_ANSWERS = RULES_MAX_VALUES + 1 };
 /* What an answer would make of things. */
 struct outlook {
     double weight;            /* its probability, but for a factor common to the answers */
-    double bits;              /* what it would teach: divergence of then from now */
+    const double *then;       /* P(f), or P(S) for the causes, then */
     double saves;             /* loss of the present action less that of the one then taken */
     struct decision decision; /* then */
 };
@@ -237,7 +270,7 @@ struct asker {
     const struct reasoner *reasoner;
     const struct evidence *now;
     const struct posterior *posterior;
-    const struct stakes *stakes;
+    struct loss_row *rows;
     struct decision decision; /* now */
     struct evidence then;     /* of the observations below */
     struct observation *observations;
@@ -252,8 +285,8 @@ struct asker {
     double *mass;              /* posterior by [pattern][finding] of the observable asked about */
     double *unsaid;            /* the same, but for what was said of that so far */
     double *by_cause;          /* the posterior by [cause][finding] */
-    double *finding;           /* P(f) then */
-    double *set, *set_now;     /* P(S) then and now */
+    double *finding;           /* P(f) then, for each answer */
+    double *set, *set_now;     /* P(S) then, likewise, and now */
     struct strength {          /* of those heard now that are in a group */
         size_t observable;
         int group;
@@ -324,15 +357,15 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
         .now = evidence,
         .posterior = posterior,
         .trial = posterior_trial(posterior, reasoner),
-        .stakes = stakes,
+        .rows = loss_rows(reasoner->rules, stakes),
         .species = evidence_species(reasoner, evidence),
         .arena = arena,
         .observations = arena_array(arena, observables, sizeof *asker->observations),
         .mass = arena_room(arena, cells, sizeof(double)),
         .unsaid = arena_room(arena, cells, sizeof(double)),
         .by_cause = arena_room(arena, reasoner->cause_count * findings, sizeof(double)),
-        .finding = arena_array(arena, findings, sizeof(double)),
-        .set = arena_room(arena, sets, sizeof(double)),
+        .finding = arena_room(arena, MOST_ANSWERS * findings, sizeof(double)),
+        .set = arena_room(arena, MOST_ANSWERS * sets, sizeof(double)),
         .set_now = arena_room(arena, sets, sizeof(double)),
         .strengths = arena_array(arena, observables, sizeof *asker->strengths),
     };
@@ -354,11 +387,12 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     }
     sets_sum(reasoner, posterior, asker->set_now);
     causes_sum(reasoner, posterior, asker->by_cause);
-    decide_on(reasoner, evidence, posterior->finding, stakes, &asker->decision);
+    decide_on(reasoner, evidence, posterior->finding, asker->rows, &asker->decision);
 }
 
 static void asker_release(struct asker *asker)
 {
+    free(asker->rows);
     arena_free(asker->arena);
 }
 
@@ -444,12 +478,15 @@ static double divergence(const double *then, const double *now, size_t count)
     return bits > 0.0 ? bits : 0.0;
 }
 
+/* The answer is the nth of those that are compared. */
 FOR_WIDE_VECTORS static void asker_look(struct asker *asker, const struct answer *answer,
-                                        enum aim aim, struct outlook *outlook)
+                                        size_t nth, enum aim aim, struct outlook *outlook)
 {
     const struct reasoner *reasoner = asker->reasoner;
     const struct posterior *posterior = asker->posterior;
     const size_t observable = asker->observable, findings = reasoner->finding_count;
+    double *finding = asker->finding + nth * findings;
+    double *set = asker->set + nth * reasoner->set_count;
     bool names_species = reasoner->rules->feeder[FEEDS_SPECIES] == (int)observable;
     struct recall *recall =
         recall_of(reasoner, posterior, asker->species, observable, &answer->said);
@@ -460,30 +497,28 @@ FOR_WIDE_VECTORS static void asker_look(struct asker *asker, const struct answer
         observation_tells(asker->sight, &asker->so_far)) {
         (aim == AIM_CAUSE ? reason_posterior : reason_findings)(reasoner, &asker->then, -1.0,
                                                                 asker->trial);
-        memcpy(asker->finding, asker->trial->finding, findings * sizeof *asker->finding);
+        memcpy(finding, asker->trial->finding, findings * sizeof *finding);
         if (aim == AIM_CAUSE)
-            sets_sum(reasoner, asker->trial, asker->set);
+            sets_sum(reasoner, asker->trial, set);
     } else {
         /* Findings and sets after the answer, from the joint as it stands. */
         const double *factor =
             recall_raised(reasoner, posterior, recall, reasoner->rules->calibration.tau * weight);
-        memset(asker->finding, 0, findings * sizeof *asker->finding);
+        memset(finding, 0, findings * sizeof *finding);
         for (size_t k = 0; k < asker->cells; k += findings)
-            row_add_product(asker->finding, asker->mass + k, factor + k, findings);
-        double share = 1.0 / row_sum(asker->finding, findings);
-        row_scale(asker->finding, share, findings);
+            row_add_product(finding, asker->mass + k, factor + k, findings);
+        double share = 1.0 / row_sum(finding, findings);
+        row_scale(finding, share, findings);
         for (size_t s = 0; aim == AIM_CAUSE && s < asker->reasoner->set_count; s++)
-            asker->set[s] = share * row_dot(posterior->joint + s * findings,
-                                            factor + asker->sight->pattern[s] * findings, findings);
+            set[s] = share * row_dot(posterior->joint + s * findings,
+                                     factor + asker->sight->pattern[s] * findings, findings);
     }
-    decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &outlook->decision);
+    decide_on(reasoner, &asker->then, finding, asker->rows, &outlook->decision);
     asker->observations[observable] = asker->so_far;
     const double *loss = outlook->decision.loss;
     outlook->saves = fmax(loss[asker->decision.action] - loss[outlook->decision.action],
                           loss[unforced(&asker->decision)] - loss[unforced(&outlook->decision)]);
-    outlook->bits = aim == AIM_CAUSE ? divergence(asker->set, asker->set_now, reasoner->set_count)
-                                     : divergence(asker->finding, asker->posterior->finding,
-                                                  reasoner->finding_count);
+    outlook->then = aim == AIM_CAUSE ? set : finding;
 }
 
 /* ---- the next question ----------------------------------------------------------------------- */
@@ -544,13 +579,12 @@ static struct question value_of(struct asker *asker, size_t observable, enum aim
     asker_turn(asker, observable);
     size_t count = answers_find(asker->sight, &asker->so_far, answers);
     for (size_t k = 0; k < count; k++) {
-        asker_look(asker, &answers[k], aim, &outlooks[k]);
+        asker_look(asker, &answers[k], k, aim, &outlooks[k]);
         total += outlooks[k].weight;
     }
     for (size_t k = 0; k < count; k++) {
         const struct outlook *outlook = &outlooks[k];
         bool turns = outlook->decision.action != asker->decision.action;
-        question.bits += outlook->weight * outlook->bits / total;
         if (turns)
             turns_add(asker, (struct turn){observable, answers[k].value, outlook->decision.action,
                                            outlook->weight / total, false});
@@ -559,6 +593,10 @@ static struct question value_of(struct asker *asker, size_t observable, enum aim
         question.turns += outlook->weight / total;
         question.gain += outlook->weight * fmax(0.0, outlook->saves) / total;
     }
+    const double *now = aim == AIM_CAUSE ? asker->set_now : asker->posterior->finding;
+    const size_t parts = aim == AIM_CAUSE ? asker->reasoner->set_count : rules->finding_count;
+    for (size_t k = 0; k < count && (aim == AIM_CAUSE || question.turns > 0.0); k++)
+        question.bits += outlooks[k].weight * divergence(outlooks[k].then, now, parts) / total;
     question.gain -= rules->observables[observable].effort * rules->decision.effort_loss;
     return question;
 }
@@ -700,7 +738,7 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
     for (size_t k = 0; k < count; k++) {
         asker->observations[observable] = others[k].said;
         reason_findings(reasoner, &asker->then, -1.0, asker->trial);
-        decide_on(reasoner, &asker->then, asker->trial->finding, asker->stakes, &decisions[k]);
+        decide_on(reasoner, &asker->then, asker->trial->finding, asker->rows, &decisions[k]);
         turned = turned || decisions[k].action != asker->decision.action;
     }
     asker->observations[observable] = (struct observation){0};
