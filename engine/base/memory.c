@@ -204,15 +204,16 @@ char *arena_string(struct arena *arena, const char *text)
 
 char *arena_format(struct arena *arena, const char *format, ...)
 {
-    va_list measure;
+    char brief[512]; /* nearly all are; to measure first takes longer than to print */
     va_list print;
-    va_start(measure, format);
-    va_copy(print, measure);
-    int length = vsnprintf(NULL, 0, format, measure);
-    va_end(measure);
-    size_t room = length < 0 ? 1 : (size_t)length + 1;
-    char *formatted = arena_alloc(arena, room);
-    (void)vsnprintf(formatted, room, format, print);
+    va_start(print, format);
+    int length = vsnprintf(brief, sizeof brief, format, print);
+    va_end(print);
+    if (length < 0 || (size_t)length < sizeof brief)
+        return arena_string(arena, length < 0 ? "" : brief);
+    char *formatted = arena_alloc(arena, (size_t)length + 1);
+    va_start(print, format);
+    (void)vsnprintf(formatted, (size_t)length + 1, format, print);
     va_end(print);
     return formatted;
 }

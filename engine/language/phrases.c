@@ -93,6 +93,7 @@ struct lexeme { /* a word */
     uint32_t next;      /* of the vocabulary, with the same first letter; NO_INDEX ends it */
     bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
     bool spared;        /* no slip, whatever it is near to */
+    bool stemmed;       /* its stem is known */
     signed char counts; /* it can begin a quantity: 1 yes, -1 no, 0 not looked yet */
     uint16_t units;     /* known once `counts` is: bit per dimension that has such a unit */
     uint16_t letters;   /* likewise: how many of a to z it begins with */
@@ -233,11 +234,11 @@ const char *stem_of(struct sb_stemmer *stemmer, const char *word, size_t *length
 /* The entry of a word, made if need be. In phrases (`own`) a new stem is one more that counts. */
 static uint32_t word_add(struct reader *reader, const char *word, size_t length, bool own)
 {
-    size_t before = reader->words.count;
     uint32_t index = interned_add(&reader->words, word, length);
     struct lexeme *lexeme = &reader->words.lexemes[index];
-    if (index < before && (!own || lexeme->stem != NO_INDEX))
+    if (lexeme->stemmed && (!own || lexeme->stem != NO_INDEX))
         return index;
+    lexeme->stemmed = true;
     char stem[WORD_LONGEST]; /* without apostrophes: "can't" is "cant" */
     size_t size = 0, stem_length = length;
     const char *bytes = length <= WORD_LONGEST ? stem_of(reader->stemmer, word, &stem_length) : "";
@@ -264,11 +265,19 @@ static void word_learn(struct reader *reader, uint32_t word)
     reader->by_letter[first - 'a'] = word;
 }
 
-uint32_t stem_known(struct reader *reader, const char *word, size_t length)
+/* The entry of a word of a text, or NO_INDEX. */
+static uint32_t word_met(struct reader *reader, const char *word, size_t length)
 {
     uint32_t index = interned_find(&reader->words, word, length);
-    if (index == NO_INDEX && reader->words.count < WORDS_MOST && length <= WORD_LONGEST)
+    if (index == NO_INDEX ? reader->words.count < WORDS_MOST && length <= WORD_LONGEST
+                          : !reader->words.lexemes[index].stemmed)
         index = word_add(reader, word, length, false);
+    return index;
+}
+
+uint32_t stem_known(struct reader *reader, const char *word, size_t length)
+{
+    uint32_t index = word_met(reader, word, length);
     return index == NO_INDEX ? NO_INDEX : reader->words.lexemes[index].stem;
 }
 
@@ -578,9 +587,8 @@ static void parse_braces(struct parse *parse, const char *name, size_t length)
                     (uint32_t)parse->phrase->dimension * 2 + (*name == 'q'));
         return;
     }
-    char key[64];
-    (void)snprintf(key, sizeof key, "{%.*s}", (int)length, name);
-    uint32_t list = interned_find(&parse->reader->lists, key, strlen(key));
+    uint32_t list =
+        interned_find(&parse->reader->lists, name - 1, length + 2); /* with its braces */
     if (list == NO_INDEX)
         parse_fault(parse, "stands a list that language.words does not have");
     else
@@ -609,7 +617,8 @@ static void parse_elements(struct parse *parse, const char *source, size_t lengt
         const char *s = source + at;
         size_t size = 0; /* up to the next space that is in no bracket */
         for (int depth = 0; at + size < length && (depth || s[size] != ' '); size++)
-            depth += (s[size] == '[') - (s[size] == ']');
+            if (s[size] <= ']') /* no letter */
+                depth += (s[size] == '[') - (s[size] == ']');
         at += size + 1;
         if (!size)
             continue;
@@ -824,7 +833,8 @@ static void add_language(struct build *b)
     for (size_t i = 0; i < b->reader->rules->question_count; i++)
         add_phrases(b, &b->reader->rules->questions[i].phrases, ROLE_QUESTION, 0, i);
     for (size_t i = 0; i < l->spared.count; i++) {
-        uint32_t word = word_add(b->reader, l->spared.list[i], strlen(l->spared.list[i]), false);
+        const char *spared = l->spared.list[i]; /* stemmed when a text holds it */
+        uint32_t word = interned_add(&b->reader->words, spared, strlen(spared));
         b->reader->words.lexemes[word].spared = true;
     }
 }
@@ -955,9 +965,7 @@ static void token_add(struct job *job, size_t at, size_t size)
     struct reader *reader = job->reader;
     const char *bytes = job->working.bytes;
     struct lexeme lost, *lexeme = &lost;
-    uint32_t word = interned_find(&reader->words, bytes + at, size);
-    if (word == NO_INDEX && reader->words.count < WORDS_MOST && size <= WORD_LONGEST)
-        word = word_add(reader, bytes + at, size, false);
+    uint32_t word = word_met(reader, bytes + at, size);
     if (word != NO_INDEX)
         lexeme = &reader->words.lexemes[word];
     else

@@ -144,7 +144,9 @@ const char *read_phrase(struct loader *loader, const struct node *node)
     for (const char *open = strchr(source, '{'); open; open = strchr(open + 1, '{')) {
         char name[64];
         size_t length = strcspn(open + 1, "}");
-        (void)snprintf(name, sizeof name, "%.*s", (int)(length < 60 ? length : 60), open + 1);
+        length = length < sizeof name ? length : sizeof name - 1;
+        memcpy(name, open + 1, length);
+        name[length] = '\0';
         if (!brace_stands(loader, node, name))
             return NULL;
     }
