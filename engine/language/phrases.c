@@ -90,7 +90,6 @@ uint32_t interned_add(struct interned *set, const char *text, size_t length)
 struct lexeme { /* a word */
     struct named word;
     uint32_t stem;
-    uint32_t next;      /* of the vocabulary, with the same first letter; NO_INDEX ends it */
     bool vocabulary;    /* stands in a phrase: a slip may be meant for it */
     bool spared;        /* no slip, whatever it is near to */
     bool stemmed;       /* its stem is known */
@@ -261,8 +260,8 @@ static void word_learn(struct reader *reader, uint32_t word)
     if (lexeme->vocabulary || first < 'a' || first > 'z')
         return;
     lexeme->vocabulary = true;
-    lexeme->next = reader->by_letter[first - 'a'];
-    reader->by_letter[first - 'a'] = word;
+    *arena_push(reader->memory, reader->by_letter[first - 'a'], reader->letter_count[first - 'a']) =
+        (struct spelt){word, lexeme->word.length};
 }
 
 /* The entry of a word of a text, or NO_INDEX. */
@@ -333,9 +332,10 @@ static uint64_t edge_key(uint32_t from, uint32_t step)
     return (uint64_t)from << 32 | step;
 }
 
+/* Those from the first node lie in the order of their stems: it is asked for each word of a text. */
 static size_t edge_slot(uint64_t key)
 {
-    return mixed(key) % EDGE_SLOTS;
+    return key < EDGE_SLOTS ? key : mixed(key) % EDGE_SLOTS;
 }
 
 /* The edge of that key among these and those behind them; 0 for none. */
@@ -887,7 +887,6 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     reader->words = (struct interned){.memory = reader->memory, .size = sizeof(struct lexeme)};
     reader->stems = (struct interned){.memory = reader->memory, .size = sizeof(struct stem)};
     reader->lists = (struct interned){.memory = reader->memory, .size = sizeof(struct list)};
-    memset(reader->by_letter, 0xFF, sizeof reader->by_letter);
     reader->stemmer = sb_stemmer_new("english", NULL);
     if (!reader->stemmer)
         memory_exhausted();
@@ -1005,6 +1004,7 @@ static void look_ahead(struct job *job, size_t first)
         token->next = next;
         uint64_t own = token->stem == NO_INDEX ? 0 : mark_of(token->stem);
         own |= token->figure ? mark_of(job->reader->figure) : 0;
+        token->marks = own;
         token->quantity = token->counts || (own & t->nodes[t->bounds].marks);
         own |= (uint64_t)token->quantity << QUANTITY_MARK;
         next = own | (token->filler ? next : UINT64_C(1) << END_MARK);
@@ -1117,10 +1117,12 @@ static void follow(struct walk *w, uint32_t node, uint32_t stem, uint32_t at)
 /* Past "about", "at least" and the like: where the quantity would begin. */
 static uint32_t visit_bounds(struct walk *w, uint32_t at)
 {
+    const struct trie *t = w->job->reader->trie;
     for (unsigned round = 0; round < 2 && at < w->end; round++) {
         w->bound_end = 0;
-        if (w->job->tokens[at].stem != NO_INDEX)
-            follow(w, w->job->reader->trie->bounds, w->job->tokens[at].stem, at + 1);
+        if (w->job->tokens[at].stem != NO_INDEX &&
+            (w->job->tokens[at].marks & t->nodes[t->bounds].marks))
+            follow(w, t->bounds, w->job->tokens[at].stem, at + 1);
         if (!w->bound_end)
             break;
         w->found.over = w->found.over || w->bound == LIST_OVER;
@@ -1202,9 +1204,9 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
     for (uint32_t i = n->branches; i != NO_INDEX; i = t->branches[i].next)
         if (t->branches[i].kind == ELEMENT_GAP)
             visit_gap(w, &t->branches[i], at);
-    if (token->stem != NO_INDEX)
+    if (token->stem != NO_INDEX && (n->marks & token->marks))
         follow(w, node, token->stem, at + 1);
-    if (token->figure)
+    if (token->figure && (n->marks & token->marks))
         follow(w, node, r->figure, at + 1);
     if (token->filler && skipped < FILLERS_MOST && at + 1 < w->end &&
         (n->marks & token->next & ~(UINT64_C(1) << END_MARK)))
@@ -1383,9 +1385,9 @@ static uint32_t slip_of(const struct reader *reader, const char *word, size_t le
     uint32_t meant = NO_INDEX;
     enum slip best = SLIP_FAR;
     bool several = false;
-    for (uint32_t i = reader->by_letter[word[0] - 'a']; i != NO_INDEX;
-         i = reader->words.lexemes[i].next) {
-        size_t other = reader->words.lexemes[i].word.length;
+    for (size_t k = reader->letter_count[word[0] - 'a']; k-- > 0;) {
+        const uint32_t i = reader->by_letter[word[0] - 'a'][k].word;
+        const size_t other = reader->by_letter[word[0] - 'a'][k].length;
         if (other < MEANT_SHORTEST || other + 1 < length || other > length + 1)
             continue;
         const char *text = reader->words.lexemes[i].word.text;

@@ -90,10 +90,11 @@ enum role {
 
 struct token { /* one word */
     uint32_t start, end;
-    uint32_t stem;    /* NO_INDEX: no phrase has such a word */
-    uint32_t clause;  /* the token behind the last of its clause */
-    uint32_t roles;   /* bit per enum role that the word has by itself */
-    uint64_t next;    /* what a phrase may go on with behind it: marks, see struct node */
+    uint32_t stem;   /* NO_INDEX: no phrase has such a word */
+    uint32_t clause; /* the token behind the last of its clause */
+    uint32_t roles;  /* bit per enum role that the word has by itself */
+    uint64_t marks;  /* of itself, and of what a phrase may go on with behind it: see struct node */
+    uint64_t next;
     uint16_t units;   /* bit per dimension: from here on there may be a unit of that */
     uint16_t letters; /* how many of a to z it begins with */
     bool filler;      /* may stand anywhere in a phrase */
@@ -172,7 +173,10 @@ struct reader {
     struct arena *scratch; /* for one reading */
     struct sb_stemmer *stemmer;
     struct interned words, stems, lists;
-    uint32_t by_letter[26]; /* the vocabulary */
+    struct spelt { /* the vocabulary, by first letters */
+        uint32_t word, length;
+    } * by_letter[26];
+    size_t letter_count[26];
     struct phrase *phrases;
     size_t phrase_count;
     struct pattern *patterns;

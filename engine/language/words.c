@@ -524,8 +524,10 @@ struct words {
     struct arena *arena_of_text;
     struct weighed **weighed; /* what each row says, once it was met */
     size_t weighed_count;
-    double *counts; /* of the term that is looked up, by finding */
-    double *sum;    /* of the weights of a text, by finding */
+    double *counts;   /* of the term that is looked up, by finding */
+    double *ln_total; /* ln (n_f + c) */
+    double status_total[FINDING_STATUS_COUNT], group_total[2];
+    double *sum; /* of the weights of a text, by finding */
     size_t texts;
 };
 
@@ -538,6 +540,7 @@ struct words *words_new(const struct rules *rules, enum word_labels labels)
     words->arena = arena;
     words->arena_of_text = arena_new();
     words->counts = arena_array(arena, words->labels.count, sizeof(double));
+    words->ln_total = arena_array(arena, words->labels.count, sizeof(double));
     words->sum = arena_array(arena, steps(words->labels.count), sizeof(double));
     words->tables.arena = arena;
     words->tables.total = arena_array(arena, words->labels.count, sizeof(double));
@@ -781,14 +784,17 @@ enum status words_check(const struct words *words, struct diags *diags)
 static void add_counts(const struct table *table, const char *at, double *counts)
 {
     while (*at != '\t' && *at != '\n' && *at != '\0') {
-        char *end;
-        const unsigned long finding = strtoul(at, &end, 10);
-        if (end == at || *end != ':')
+        unsigned long finding = 0, n = 0;
+        for (; *at >= '0' && *at <= '9'; at++)
+            finding = 10 * finding + (unsigned long)(*at - '0');
+        if (*at != ':')
             break;
-        const unsigned long n = strtoul(end + 1, &end, 10);
+        for (at++; *at >= '0' && *at <= '9'; at++)
+            n = 10 * n + (unsigned long)(*at - '0');
         if (finding < table->finding_count && table->finding[finding] != RULES_NONE)
             counts[table->finding[finding]] += (double)n / PARTS;
-        at = end + strspn(end, " ");
+        if (*at == ' ')
+            at++;
     }
 }
 
@@ -810,7 +816,18 @@ static void sum_up(const struct labels *labels, const double *counts, double *st
     }
 }
 
-/* What a term says of which the tables count `counts`, and its fitted weight. */
+/* What does not depend on the term. */
+static void total_up(struct words *words)
+{
+    const struct tables *tables = &words->tables;
+    const double c = words->labels.rules->calibration.words.finding_prior * tables->terms;
+    sum_up(&words->labels, tables->total, words->status_total, words->group_total);
+    for (size_t f = 0; f < words->labels.count; f++)
+        words->ln_total[f] = log(tables->total[f] + c);
+}
+
+/* What a term says of which the tables count `counts`, and its fitted weight. Most findings never had it: they
+ * differ by status, and by how much was counted of each, whose logarithm is known. */
 static struct weighed *weigh_term(const struct words *words, double fitted)
 {
     const struct labels *labels = &words->labels;
@@ -819,25 +836,27 @@ static struct weighed *weigh_term(const struct words *words, double fitted)
     const double of_status = set->status_prior * tables->terms;
     const double of_finding = set->finding_prior * tables->terms;
     const double power = labels->kind == LABELS_CAUSES ? set->cause_power : set->finding_power;
-    double status_total[FINDING_STATUS_COUNT], status[FINDING_STATUS_COUNT];
-    double group_total[2], group[2], q_group[2];
+    double status[FINDING_STATUS_COUNT], group[2], never[FINDING_STATUS_COUNT], q_group[2];
     struct weighed *weighed =
         arena_alloc(words->arena, sizeof *weighed + steps(labels->count) * sizeof *weighed->weight);
 
-    sum_up(labels, tables->total, status_total, group_total);
     sum_up(labels, words->counts, status, group);
     for (size_t g = 0; g < 2; g++)
-        q_group[g] = (group[g] + 1) / (group_total[g] + tables->terms);
+        q_group[g] = (group[g] + 1) / (words->group_total[g] + tables->terms);
+    for (size_t s = 0; s < FINDING_STATUS_COUNT; s++) {
+        const double q = q_group[labels->kind == LABELS_FINDINGS && s == FINDING_CONTAMINATED];
+        status[s] =
+            of_finding / q * (status[s] + of_status * q) / (words->status_total[s] + of_status);
+        never[s] = log(status[s]);
+    }
     weighed->odds = set->group_power * clamp(log(q_group[1] / q_group[0]), set->term_most) + fitted;
     for (size_t f = 0; f < labels->count; f++) {
         const size_t s = label_status(labels, f);
         const bool g = label_contaminated(labels, f);
-        const double q_status =
-            (status[s] + of_status * q_group[g]) / (status_total[s] + of_status);
-        const double q =
-            (words->counts[f] + of_finding * q_status) / (tables->total[f] + of_finding);
+        const double ln =
+            words->counts[f] > 0 ? log(words->counts[f] / q_group[g] + status[s]) : never[s];
         weighed->weight[f] =
-            (g ? weighed->odds : 0) + power * clamp(log(q / q_group[g]), set->term_most);
+            (g ? weighed->odds : 0) + power * clamp(ln - words->ln_total[f], set->term_most);
     }
     return weighed;
 }
@@ -963,6 +982,8 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     size_t count, known;
     const struct piece *pieces = cut(&words->lexicon, text, length, arena, &count);
     struct term *terms = terms_of(&words->lexicon, pieces, count, &words->tables, arena, &known);
+    if (words->weighed_count == 0)
+        total_up(words);
     while (words->weighed_count < words->tables.row_count)
         *arena_push(words->arena, words->weighed, words->weighed_count) = NULL;
     known = terms_once(words, terms, known);

@@ -69,26 +69,19 @@ static struct loss_row loss_row(const struct rules *rules, const struct stakes *
         {1.0, bad, bad * of->reveal, 0.0}};
 }
 
-/* Those of all findings; to be freed. */
-static struct loss_row *loss_rows(const struct rules *rules, const struct stakes *stakes)
-{
-    struct loss_row *rows = malloc(rules->finding_count * sizeof *rows);
-    for (size_t f = 0; f < rules->finding_count; f++)
-        rows[f] = loss_row(rules, stakes, f);
-    return rows;
-}
-
-/* The losses, and P(contaminated). */
+/* The losses, and P(contaminated); `rows` are those of the stakes, or NULL. */
 FOR_WIDE_VECTORS static double expected_losses(const struct rules *rules,
+                                               const struct stakes *stakes,
                                                const struct loss_row *rows, const double *finding,
                                                double loss[ACTION_COUNT])
 {
     four sum = {0.0}, shown = {0.0}, chance = {0.0};
     for (size_t f = 0; f < rules->finding_count; f++) {
-        const four each = finding[f] * rows[f].losses;
+        const struct loss_row row = rows ? rows[f] : loss_row(rules, stakes, f);
+        const four each = finding[f] * row.losses;
         sum += each;
-        shown += each * rows[f].chance[2];
-        chance += finding[f] * rows[f].chance;
+        shown += each * row.chance[2];
+        chance += finding[f] * row.chance;
     }
     loss[ACTION_KEEP] = sum[0];
     loss[ACTION_ISOLATE] =
@@ -212,11 +205,12 @@ static size_t likeliest(const double *p, size_t count, size_t but)
 
 /* As reason_decide, from the probabilities of the findings alone. */
 static void decide_on(const struct reasoner *reasoner, const struct evidence *evidence,
-                      const double *finding, const struct loss_row *rows, struct decision *decision)
+                      const double *finding, const struct stakes *stakes,
+                      const struct loss_row *rows, struct decision *decision)
 {
     const struct rules *rules = reasoner->rules;
     *decision = (struct decision){.floor = RULES_NONE, .next_step = RULES_NONE};
-    const double p_bad = expected_losses(rules, rows, finding, decision->loss);
+    const double p_bad = expected_losses(rules, stakes, rows, finding, decision->loss);
     int forces, forbids;
     floors_find(reasoner, evidence, finding, p_bad, &forces, &forbids);
     decision->forbidden[ACTION_KEEP] = forbids >= 0;
@@ -236,9 +230,7 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
                    const struct posterior *posterior, const struct stakes *stakes,
                    struct decision *decision)
 {
-    struct loss_row *rows = loss_rows(reasoner->rules, stakes);
-    decide_on(reasoner, evidence, posterior->finding, rows, decision);
-    free(rows);
+    decide_on(reasoner, evidence, posterior->finding, stakes, NULL, decision);
 }
 
 /* ---- what an answer would make of things ----------------------------------------------------- */
@@ -357,7 +349,7 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
         .now = evidence,
         .posterior = posterior,
         .trial = posterior_trial(posterior, reasoner),
-        .rows = loss_rows(reasoner->rules, stakes),
+        .rows = arena_room(arena, findings, sizeof *asker->rows),
         .species = evidence_species(reasoner, evidence),
         .arena = arena,
         .observations = arena_array(arena, observables, sizeof *asker->observations),
@@ -387,12 +379,13 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     }
     sets_sum(reasoner, posterior, asker->set_now);
     causes_sum(reasoner, posterior, asker->by_cause);
-    decide_on(reasoner, evidence, posterior->finding, asker->rows, &asker->decision);
+    for (size_t f = 0; f < findings; f++)
+        asker->rows[f] = loss_row(reasoner->rules, stakes, f);
+    decide_on(reasoner, evidence, posterior->finding, NULL, asker->rows, &asker->decision);
 }
 
 static void asker_release(struct asker *asker)
 {
-    free(asker->rows);
     arena_free(asker->arena);
 }
 
@@ -513,7 +506,7 @@ FOR_WIDE_VECTORS static void asker_look(struct asker *asker, const struct answer
             set[s] = share * row_dot(posterior->joint + s * findings,
                                      factor + asker->sight->pattern[s] * findings, findings);
     }
-    decide_on(reasoner, &asker->then, finding, asker->rows, &outlook->decision);
+    decide_on(reasoner, &asker->then, finding, NULL, asker->rows, &outlook->decision);
     asker->observations[observable] = asker->so_far;
     const double *loss = outlook->decision.loss;
     outlook->saves = fmax(loss[asker->decision.action] - loss[outlook->decision.action],
@@ -738,7 +731,7 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
     for (size_t k = 0; k < count; k++) {
         asker->observations[observable] = others[k].said;
         reason_findings(reasoner, &asker->then, -1.0, asker->trial);
-        decide_on(reasoner, &asker->then, asker->trial->finding, asker->rows, &decisions[k]);
+        decide_on(reasoner, &asker->then, asker->trial->finding, NULL, asker->rows, &decisions[k]);
         turned = turned || decisions[k].action != asker->decision.action;
     }
     asker->observations[observable] = (struct observation){0};

@@ -20,7 +20,7 @@ static double decibans(double log_odds)
 
 static double hundredths(double number)
 {
-    return round(number * 100.0) / 100.0;
+    return round(number * 100.0) / 100.0 + 0.0; /* no -0 */
 }
 
 static bool is_even(double log_odds)
