@@ -157,9 +157,8 @@ struct edge { /* by a word; a word may lead from a node to several */
     uint32_t child, next;
 };
 
-struct
-    way { /* an edge for reading: those of a slot lie side by side, with what their nodes go on with */
-    uint64_t key, marks;
+struct way { /* an edge for reading: those of a slot lie side by side */
+    uint64_t key;
     uint32_t child;
 };
 
@@ -173,6 +172,7 @@ struct trie {
     struct edge *edges; /* the first stands for none */
     uint32_t *slots;    /* of the edges, by the hash of their keys: first in each */
     struct way *ways;
+    uint64_t *way_marks; /* what their nodes go on with: most are not looked at further */
     uint32_t *way_slots; /* where those of a slot begin; they end where those of the next do */
     size_t node_count, branch_count, accept_count, edge_count, edge_room;
     uint32_t bounds; /* the root of "about", "over" and "under" */
@@ -253,6 +253,15 @@ static uint32_t word_add(struct reader *reader, const char *word, size_t length,
     return index;
 }
 
+/* A bit for each letter that a word holds. */
+static uint32_t letters_in(const char *word, size_t length)
+{
+    uint32_t letters = 0;
+    for (size_t i = 0; i < length; i++)
+        letters |= word[i] >= 'a' && word[i] <= 'z' ? UINT32_C(1) << (word[i] - 'a') : 0;
+    return letters;
+}
+
 static void word_learn(struct reader *reader, uint32_t word)
 {
     struct lexeme *lexeme = &reader->words.lexemes[word];
@@ -261,7 +270,8 @@ static void word_learn(struct reader *reader, uint32_t word)
         return;
     lexeme->vocabulary = true;
     *arena_push(reader->memory, reader->by_letter[first - 'a'], reader->letter_count[first - 'a']) =
-        (struct spelt){word, lexeme->word.length};
+        (struct spelt){word, lexeme->word.length,
+                       letters_in(lexeme->word.text, lexeme->word.length)};
 }
 
 /* The entry of a word of a text, or NO_INDEX. */
@@ -869,13 +879,15 @@ static void settle_edges(struct reader *reader)
     struct trie *t = reader->trie;
     uint32_t count = 0;
     t->ways = arena_room(reader->memory, t->edge_count, sizeof *t->ways);
+    t->way_marks = arena_room(reader->memory, t->edge_count, sizeof *t->way_marks);
     t->way_slots = arena_room(reader->memory, EDGE_SLOTS + 1, sizeof *t->way_slots);
     for (size_t slot = 0; slot < EDGE_SLOTS; slot++) {
         t->way_slots[slot] = count;
         for (uint32_t i = t->slots[slot]; i; i = t->edges[i].next)
-            if (!(t->edges[i].key & STEP))
-                t->ways[count++] = (struct way){t->edges[i].key, t->nodes[t->edges[i].child].marks,
-                                                t->edges[i].child};
+            if (!(t->edges[i].key & STEP)) {
+                t->way_marks[count] = t->nodes[t->edges[i].child].marks;
+                t->ways[count++] = (struct way){t->edges[i].key, t->edges[i].child};
+            }
     }
     t->way_slots[EDGE_SLOTS] = count;
 }
@@ -1108,10 +1120,9 @@ static void follow(struct walk *w, uint32_t node, uint32_t stem, uint32_t at)
     const struct trie *t = w->job->reader->trie;
     const uint64_t key = edge_key(node, stem), next = w->job->tokens[at - 1].next;
     const size_t slot = edge_slot(key);
-    const struct way *end = &t->ways[t->way_slots[slot + 1]];
-    for (const struct way *way = &t->ways[t->way_slots[slot]]; way < end; way++)
-        if (way->key == key && (way->marks & next))
-            visit(w, way->child, at, at, 0);
+    for (uint32_t i = t->way_slots[slot], end = t->way_slots[slot + 1]; i < end; i++)
+        if ((t->way_marks[i] & next) && t->ways[i].key == key)
+            visit(w, t->ways[i].child, at, at, 0);
 }
 
 /* Past "about", "at least" and the like: where the quantity would begin. */
@@ -1385,10 +1396,12 @@ static uint32_t slip_of(const struct reader *reader, const char *word, size_t le
     uint32_t meant = NO_INDEX;
     enum slip best = SLIP_FAR;
     bool several = false;
+    const struct spelt *all = reader->by_letter[word[0] - 'a'];
+    const uint32_t letters = letters_in(word, length);
     for (size_t k = reader->letter_count[word[0] - 'a']; k-- > 0;) {
-        const uint32_t i = reader->by_letter[word[0] - 'a'][k].word;
-        const size_t other = reader->by_letter[word[0] - 'a'][k].length;
-        if (other < MEANT_SHORTEST || other + 1 < length || other > length + 1)
+        const uint32_t i = all[k].word, other = all[k].length, differ = all[k].letters ^ letters;
+        if (other < MEANT_SHORTEST || other + 1 < length || other > length + 1 ||
+            __builtin_popcount(differ) > 2) /* no slip makes more of a difference */
             continue;
         const char *text = reader->words.lexemes[i].word.text;
         enum slip slip = slip_between(word, length, text, other);

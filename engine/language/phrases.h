@@ -173,8 +173,8 @@ struct reader {
     struct arena *scratch; /* for one reading */
     struct sb_stemmer *stemmer;
     struct interned words, stems, lists;
-    struct spelt { /* the vocabulary, by first letters */
-        uint32_t word, length;
+    struct spelt {                      /* the vocabulary, by first letters */
+        uint32_t word, length, letters; /* a bit for each letter in it */
     } * by_letter[26];
     size_t letter_count[26];
     struct phrase *phrases;
