@@ -147,9 +147,9 @@ struct branch { /* from a node of the trie, by a quantity or a gap */
 enum { QUANTITY_MARK = 62, END_MARK = 63 };
 
 struct node {
-    uint64_t marks;
-    uint32_t accepts;  /* the phrases that end here: first in the reader's accepts */
-    uint32_t branches; /* first of them; NO_INDEX ends them */
+    uint64_t marks, other; /* `other`: of its words alone, by another part of the hash */
+    uint32_t accepts;      /* the phrases that end here: first in the reader's accepts */
+    uint32_t branches;     /* first of them; NO_INDEX ends them */
 };
 
 struct edge { /* by a word; a word may lead from a node to several */
@@ -301,6 +301,11 @@ static uint64_t mark_of(uint32_t stem)
     return UINT64_C(1) << mixed(stem) % QUANTITY_MARK;
 }
 
+static uint64_t other_mark_of(uint32_t stem)
+{
+    return UINT64_C(1) << (mixed(stem) >> 40) % 64;
+}
+
 uint32_t *stems_of(struct reader *reader, const char *words, size_t *count)
 {
     uint32_t *stems = NULL;
@@ -333,7 +338,7 @@ static size_t word_length(const char *bytes, size_t length)
 
 static uint32_t node_new(struct trie *t, struct arena *memory)
 {
-    *arena_push(memory, t->nodes, t->node_count) = (struct node){0, NO_INDEX, NO_INDEX};
+    *arena_push(memory, t->nodes, t->node_count) = (struct node){0, 0, NO_INDEX, NO_INDEX};
     return (uint32_t)t->node_count - 1;
 }
 
@@ -399,6 +404,7 @@ static void lead_word(struct reader *reader, const struct sources *from, uint32_
 {
     for (size_t i = 0; i < from->count; i++) {
         reader->trie->nodes[from->nodes[i]].marks |= mark_of(stem);
+        reader->trie->nodes[from->nodes[i]].other |= other_mark_of(stem);
         edge_add(reader, edge_key(from->nodes[i], stem), to);
     }
 }
@@ -1017,6 +1023,7 @@ static void look_ahead(struct job *job, size_t first)
         uint64_t own = token->stem == NO_INDEX ? 0 : mark_of(token->stem);
         own |= token->figure ? mark_of(job->reader->figure) : 0;
         token->marks = own;
+        token->other = token->stem == NO_INDEX ? 0 : other_mark_of(token->stem);
         token->quantity = token->counts || (own & t->nodes[t->bounds].marks);
         own |= (uint64_t)token->quantity << QUANTITY_MARK;
         next = own | (token->filler ? next : UINT64_C(1) << END_MARK);
@@ -1215,7 +1222,7 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
     for (uint32_t i = n->branches; i != NO_INDEX; i = t->branches[i].next)
         if (t->branches[i].kind == ELEMENT_GAP)
             visit_gap(w, &t->branches[i], at);
-    if (token->stem != NO_INDEX && (n->marks & token->marks))
+    if ((n->marks & token->marks) && (n->other & token->other))
         follow(w, node, token->stem, at + 1);
     if (token->figure && (n->marks & token->marks))
         follow(w, node, r->figure, at + 1);

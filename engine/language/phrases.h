@@ -94,15 +94,15 @@ struct token { /* one word */
     uint32_t clause; /* the token behind the last of its clause */
     uint32_t roles;  /* bit per enum role that the word has by itself */
     uint64_t marks;  /* of itself, and of what a phrase may go on with behind it: see struct node */
-    uint64_t next;
-    uint16_t units;   /* bit per dimension: from here on there may be a unit of that */
-    uint16_t letters; /* how many of a to z it begins with */
-    bool filler;      /* may stand anywhere in a phrase */
-    bool figure;      /* it begins with one */
-    bool counts;      /* it can begin a quantity */
-    bool quantity;    /* or what stands before one */
-    bool covered;     /* some match accounts for it */
-    bool unclear;     /* a negation of which it is not plain what it denies */
+    uint64_t next, other; /* `other`: its bit in the second set */
+    uint16_t units;       /* bit per dimension: from here on there may be a unit of that */
+    uint16_t letters;     /* how many of a to z it begins with */
+    bool filler;          /* may stand anywhere in a phrase */
+    bool figure;          /* it begins with one */
+    bool counts;          /* it can begin a quantity */
+    bool quantity;        /* or what stands before one */
+    bool covered;         /* some match accounts for it */
+    bool unclear;         /* a negation of which it is not plain what it denies */
 };
 
 struct phrase {
