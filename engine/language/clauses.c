@@ -575,6 +575,10 @@ static bool list_goes_on(struct pass *p, size_t at)
             if (!skip_fillers(p, &at))
                 return false;
             item = &p->items[at];
+            if (parts && item->kind == ITEM_UNKNOWN) { /* "or anything of that sort" */
+                p->list_until = at;
+                return true;
+            }
         }
         if (!is_content(item) || !same_subject(p, p->last, item->match))
             return false;
