@@ -320,6 +320,9 @@ static void settle_none(struct job *job)
 static void resolve(struct job *job)
 {
     struct match_list *list = &job->matches;
+    const struct working *w = &job->working;
+    const size_t name_end =
+        w->cut_count > 1 ? w->cuts[1].at : w->length; /* "Pleurotus, the grey" */
     if (job->asked != RULES_NONE)
         settle_none(job);
     /* A judgement of the whole, in passing, says something only where nothing else is said. */
@@ -328,10 +331,13 @@ static void resolve(struct job *job)
         match->dropped = match->role == ROLE_STATEMENT &&
                          job->reader->rules->language.statements[match->item].alone &&
                          !is_alone(job, match);
-        /* An answer is about this vessel, not about what is worked out or told of a whole batch. */
+        /* An answer is about this vessel, not about what is worked out or told of a whole batch; and a colour is part
+         * of a mushroom's name. */
         if (job->asked != RULES_NONE && match->role <= ROLE_NUMBER && !match->asked)
             match->dropped =
-                job->reader->rules->observables[match->observable].gate == GATE_NEVER_ASKED;
+                job->reader->rules->observables[match->observable].gate == GATE_NEVER_ASKED ||
+                (job->asked == job->reader->rules->feeder[FEEDS_SPECIES] &&
+                 match->observable != (uint32_t)job->asked && match->end <= name_end);
     }
     compact(list);
     settle_numbers(job);
@@ -864,6 +870,7 @@ static void drop_stray_number(struct job *job)
 enum {
     SAYS_NO = 1 << ROLE_NO | 1 << ROLE_NEGATION,
     SAYS_YES = 1 << ROLE_YES,
+    SAYS_WHEN = 1 << ROLE_EXCEPTION, /* "was white before" names no value called before */
     SAYS_BARELY = 1 << ROLE_YES | 1 << ROLE_NEGATION, /* no name, though it may stand for one */
 };
 
@@ -1217,7 +1224,8 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
              asked != RULES_NONE && i < reader->rules->observables[asked].value_count; i++) {
             const struct value *value = &reader->rules->observables[asked].values[i];
             find_name(&job, i, value->label, false);
-            find_name(&job, i, value->id, false);
+            if (!(first_word_roles(reader, value->id) & SAYS_WHEN))
+                find_name(&job, i, value->id, false);
             for (size_t k = 0; k < value->answers.count; k++)
                 if (!(first_word_roles(reader, value->answers.list[k]) & SAYS_BARELY) ||
                     (strchr(value->answers.list[k], ' ') != NULL && !is_stated(&job)))

@@ -723,14 +723,16 @@ static bool may_be_misread(const struct conversation *talk, const struct fact *f
            may_put(talk, fact->observable);
 }
 
-/* What a condition rests on that was read from words, and whose question may still be put; NO_OBSERVABLE if nothing
- * is. */
-static size_t misread(const struct conversation *talk, const struct condition *when)
+/* What a floor rests on that was read from words, and whose question may still be put; NO_OBSERVABLE if nothing is. A
+ * figure is misread less often: only where not knowing it would lift the floor. */
+static size_t misread(const struct conversation *talk, const struct floor_rule *floor)
 {
-    for (size_t k = 0; k < when->count; k++) {
-        const struct fact *fact = fact_of(talk, when->observables[k]);
-        if (may_be_misread(talk, fact) && (fact->observation.seen & when->values[k]) != 0)
-            return when->observables[k];
+    for (size_t k = 0; k < floor->when.count; k++) {
+        const size_t observable = floor->when.observables[k];
+        const struct fact *fact = fact_of(talk, observable);
+        if (may_be_misread(talk, fact) && (fact->observation.seen & floor->when.values[k]) != 0 &&
+            (floor->unsure_lifts || talk->rules->observables[observable].kind != KIND_NUMBER))
+            return observable;
     }
     return NO_OBSERVABLE;
 }
@@ -800,7 +802,7 @@ static bool choose_doubt(struct conversation *talk)
         loss[ACTION_KEEP] >= fmin(loss[ACTION_ISOLATE], loss[ACTION_DISCARD]))
         return false;
     const struct floor_rule *floor = &talk->rules->decision.floors[decision->floor];
-    size_t asked = misread(talk, &floor->when);
+    size_t asked = misread(talk, floor);
     if (asked != NO_OBSERVABLE) {
         uint32_t values = 0;
         for (size_t k = 0; k < floor->when.count; k++)

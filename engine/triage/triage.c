@@ -1130,8 +1130,11 @@ bool triage_open(struct triage *triage, size_t observable)
 {
     skip_find(triage);
     const struct observable *asked = &triage->rules->observables[observable];
+    const struct known *known = &triage->known[observable];
+    /* What was spoken of may be asked about, whatever else would have to hold. */
+    const bool spoken_of = known->told && !known->asked && !known->unknown;
     return asked->class != CLASS_TEST && asked->gate != GATE_NEVER_ASKED &&
-           !triage->skip[observable];
+           (spoken_of || !triage->skip[observable]);
 }
 
 size_t triage_before_keep(struct triage *triage)

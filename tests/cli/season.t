@@ -94,7 +94,7 @@ $ jarside look B1 "all fine except 2: green spot"
 ? jarside shake B1-2
 > its last look, on 2026-03-12, said discard
 $ jarside discard B1-2
-> Do not open, shake or smell it.*B1-2: discarded, closed
+> B1-2: discarded, closed.*Do not open, shake or smell it
 $ jarside confirm B1-2 green mold --how "saw it turn green through the glass"
 > B1-2: confirmed as green mould
 $ jarside shake B1 1 3 4 --at "last tuesday"
