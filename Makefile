@@ -142,7 +142,7 @@ check: deps-check  ## install what the tests need, build, run every test
 
 # What takes longest begins first, so that nobody waits for it at the end; and no act waits for a disk.
 LONGEST  := $(wildcard tests/cli/starved.t tests/fuzz/replay.t) $(B)/tests/unit/journal_survival_test.t \
-            $(wildcard $(patsubst %,tests/cli/%.t,pipes faults rules remarks nothing-out signals review-html learn) tests/house/install.t)
+            $(wildcard $(patsubst %,tests/cli/%.t,faults nothing-out rules remarks failing-disk signals complete learn due) tests/house/install.t)
 IN_MEMORY := $(shell [ -w /dev/shm ] && echo TMPDIR=/dev/shm)
 
 .PHONY: tests units
