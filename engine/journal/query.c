@@ -45,7 +45,7 @@ struct page query_belonging(struct journal *journal, enum record record, enum re
 
 json_t *query_tally(struct journal *journal, enum record record, int64_t id)
 {
-    struct arena *arena SCOPED_ARENA = arena_new();
+    struct arena *arena = arena_new();
     const char *sql = journal_sql(
         journal,
         "WITH v AS (SELECT control, state, fate, fate IN " LOST
@@ -67,6 +67,7 @@ json_t *query_tally(struct journal *journal, enum record record, int64_t id)
         " THEN 'to remove' ELSE 'lost' END AS of FROM g GROUP BY 2"
         " ORDER BY instr('growing isolated discarded used lost to remove', of)))))",
         belonging(arena, RECORD_VESSEL, record));
+    arena_free(arena); /* here, for a journal that cannot be read ends the command */
     json_t *tally = query_json(journal, sql, "i", id);
     (void)journal_told(journal);
     return tally;
@@ -196,7 +197,7 @@ static void search_kind(struct journal *journal, size_t kind, const char *match,
 {
     struct page page = {.record = searched[kind].record};
     int64_t first = searched[kind].number << KIND_SHIFT;
-    char *columns SCOPED_FREE = searched_columns(page.record);
+    char *columns = searched_columns(page.record);
     const char *name = record_types[page.record].name;
     const char *found = arena_format(
         arena,
@@ -207,6 +208,7 @@ static void search_kind(struct journal *journal, size_t kind, const char *match,
                          : "id IN (SELECT r.id FROM \"%s\" AS r WHERE ?1 = '' AND ?2 < ?3"
                            " AND words_in(?5, %s) ORDER BY r.id DESC LIMIT ?4)",
         name, columns);
+    free(columns); /* before the journal is asked: what it refuses ends the command */
     struct query query = query_begin(
         journal,
         select_rows(journal, page.record, arena_format(arena, "WHERE %s ORDER BY id", found)),
@@ -225,20 +227,26 @@ struct hits query_search(struct journal *journal, const char *const *words, size
                          size_t limit, struct arena *arena)
 {
     struct hits hits = {NULL, 0, false};
-    TEXT(wanted);
-    TEXT(match);
+    const char *wanted, *matches[2];
     journal_enter(journal);
-    for (size_t i = 0; i < count; i++) {
-        if (!text_fold(&wanted, words[i], strlen(words[i]), NULL))
-            journal_refuse(journal, STATUS_USAGE, "'%s' is not text in UTF-8", words[i]);
-        text_puts(&wanted, "\n");
+    {
+        TEXT(all);
+        TEXT(match);
+        for (size_t i = 0; i < count; i++) {
+            if (!text_fold(&all, words[i], strlen(words[i]), NULL))
+                journal_refuse(journal, STATUS_USAGE, "'%s' is not text in UTF-8", words[i]);
+            text_puts(&all, "\n");
+        }
+        wanted = arena_string(arena, all.bytes);
+        for (int begun = 0; begun < 2; begun++) {
+            put_match(&match, wanted, begun);
+            matches[begun] = arena_string(arena, match.bytes);
+        }
     }
     /* Whole words; where nothing has them, words that begin so. */
-    for (int begun = 0; begun < 2 && hits.count == 0; begun++) {
-        put_match(&match, wanted.bytes, begun);
+    for (int begun = 0; begun < 2 && hits.count == 0; begun++)
         for (size_t i = 0; i < KINDS; i++)
-            search_kind(journal, i, match.bytes, wanted.bytes, limit, arena, &hits);
-    }
+            search_kind(journal, i, matches[begun], wanted, limit, arena, &hits);
     (void)journal_leave(journal);
     return hits;
 }
