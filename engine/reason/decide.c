@@ -262,7 +262,8 @@ struct asker {
     const struct reasoner *reasoner;
     const struct evidence *now;
     const struct posterior *posterior;
-    struct loss_row *rows;
+    const struct stakes *stakes;
+    struct loss_row *rows;    /* of the stakes */
     struct decision decision; /* now */
     struct evidence then;     /* of the observations below */
     struct observation *observations;
@@ -349,6 +350,7 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
         .now = evidence,
         .posterior = posterior,
         .trial = posterior_trial(posterior, reasoner),
+        .stakes = stakes,
         .rows = arena_room(arena, findings, sizeof *asker->rows),
         .species = evidence_species(reasoner, evidence),
         .arena = arena,
@@ -381,7 +383,7 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     causes_sum(reasoner, posterior, asker->by_cause);
     for (size_t f = 0; f < findings; f++)
         asker->rows[f] = loss_row(reasoner->rules, stakes, f);
-    decide_on(reasoner, evidence, posterior->finding, NULL, asker->rows, &asker->decision);
+    decide_on(reasoner, evidence, posterior->finding, stakes, asker->rows, &asker->decision);
 }
 
 static void asker_release(struct asker *asker)
@@ -506,7 +508,7 @@ FOR_WIDE_VECTORS static void asker_look(struct asker *asker, const struct answer
             set[s] = share * row_dot(posterior->joint + s * findings,
                                      factor + asker->sight->pattern[s] * findings, findings);
     }
-    decide_on(reasoner, &asker->then, finding, NULL, asker->rows, &outlook->decision);
+    decide_on(reasoner, &asker->then, finding, asker->stakes, asker->rows, &outlook->decision);
     asker->observations[observable] = asker->so_far;
     const double *loss = outlook->decision.loss;
     outlook->saves = fmax(loss[asker->decision.action] - loss[outlook->decision.action],
@@ -731,7 +733,8 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
     for (size_t k = 0; k < count; k++) {
         asker->observations[observable] = others[k].said;
         reason_findings(reasoner, &asker->then, -1.0, asker->trial);
-        decide_on(reasoner, &asker->then, asker->trial->finding, NULL, asker->rows, &decisions[k]);
+        decide_on(reasoner, &asker->then, asker->trial->finding, asker->stakes, asker->rows,
+                  &decisions[k]);
         turned = turned || decisions[k].action != asker->decision.action;
     }
     asker->observations[observable] = (struct observation){0};
