@@ -927,6 +927,7 @@ bool journal_has(struct journal *journal, enum record record, const char *label,
                              journal_sql(journal, "SELECT id FROM \"%s\" WHERE label = ?",
                                          record_types[record].name),
                              "t", label);
+    (void)journal_told(journal); /* what cannot be read is no label that is not there */
     if (found != 0)
         *id = found;
     return found != 0;
