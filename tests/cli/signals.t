@@ -94,7 +94,7 @@ sub cooked {
 my $prompt = qr/[\r\n]> \z/;
 my %phase  = (
     'at the first prompt' => sub { see($_[0], $prompt) },
-    'at a question'       => sub { see($_[0], $prompt); type($_[0], "day 12, a white patch\r"); see($_[0], $prompt) },
+    'at a question'       => sub { see($_[0], $prompt); type($_[0], "day 12, white\r"); see($_[0], $prompt) },
     'between two pages'   => sub {
         see($_[0], $prompt); type($_[0], "green powder by the port\r");
         my $seen = see($_[0], qr/(?:\(Enter for more\) |[\r\n]> )\z/);
