@@ -234,7 +234,7 @@ struct app {
     struct screen out, err;            /* standard output and standard error */
     bool held;                         /* what goes there is kept, for another thread to write */
     struct diags *diags;
-    struct rules *rules; /* NULL until app_load */
+    struct rules *rules;   /* NULL until app_load */
     struct reader *reader; /* this and the next three: NULL until app_compile */
     struct words *words;
     struct reasoner *reasoner;
