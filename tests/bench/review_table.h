@@ -8,6 +8,7 @@
 #include <stdlib.h>
 
 #include "review/review.h"
+#include "support/labs.h"
 
 enum { TABLE_FACTORS = 40 };
 
