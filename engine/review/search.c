@@ -106,8 +106,8 @@ struct frame { /* the batches, with or without controls */
     /* sum_b (O_b + 1/f) ln(1 + f m E_b) at m = k / BASES, where the weight is not negligible */
     double base[GRID][BASES + 1];
     size_t best;          /* the likeliest */
-    struct piece *pieces; /* those that are not set aside, batch by batch */
-    size_t *ends;         /* of each batch: where those of it end */
+    struct piece *pieces; /* those of a block of batches that are not set aside ... */
+    size_t *ends;         /* ... up to where those of each batch reach */
     struct pull {         /* of each batch on the score of what it holds, at the likeliest */
         double share, usual, frailty, score;
     } * pulls;
@@ -134,7 +134,7 @@ struct search {
     double *log_prior;      /* of each level of each factor */
     struct frame frames[2]; /* of all, and without controls */
     size_t frame_count;
-    struct cell *cells; /* of the factor that was gathered last */
+    struct cell *cells; /* of the factor and the block that were gathered last */
     size_t cell_count;
     struct heap *heaps; /* of each level of a factor; clear but while a batch is gathered */
     uint32_t *met;      /* levels that the batch has, in their order */
@@ -319,23 +319,20 @@ static bool set_aside(const struct search *search, size_t piece, const struct fr
            (!frame->controls && search->dataset->control[search->pieces[piece].vessel]);
 }
 
-/* The pieces that count, losses and exposure of each batch, and how drift would shift them. */
+/* Losses and exposure of each batch, and how drift would shift them. */
 static void frame_expose(const struct search *search, struct frame *frame)
 {
-    size_t batches = search->batch_count, count = 0;
+    size_t batches = search->batch_count;
     double exposure = 0.0, vessels = 0.0;
     frame->sum = 0.0;
     for (size_t b = 0; b < batches; b++) {
         frame->lost[b] = frame->exposure[b] = 0.0;
         for (size_t p = search->batch[b]; p < search->batch[b + 1]; p++)
             if (!set_aside(search, p, frame)) {
-                const struct piece *piece = &search->pieces[p];
-                frame->lost[b] += piece->lost;
-                frame->exposure[b] += (double)piece->exposure;
-                vessels += piece->last;
-                frame->pieces[count++] = *piece;
+                frame->lost[b] += search->pieces[p].lost;
+                frame->exposure[b] += (double)search->pieces[p].exposure;
+                vessels += search->pieces[p].last;
             }
-        frame->ends[b] = count;
         frame->sum += frame->lost[b];
         exposure += frame->exposure[b];
     }
@@ -420,9 +417,32 @@ static bool inside(const struct search *search, const struct candidate *candidat
            (!search->dataset->control[piece->vessel] || factor_kinds[of->kind].control);
 }
 
-/* The cells of a factor; counts its levels, too. Of `within` (may be NULL) only the vessels inside belong to
- * levels. Returns the counts of every one. */
-static struct counts gather(struct search *search, size_t f, const struct candidate *within)
+/* The first batch behind a block that begins with one. */
+static size_t block_end(const struct search *search, size_t from)
+{
+    enum { BLOCK = 4096 }; /* pieces, unless one batch has more */
+    size_t to = from + 1;
+    while (to < search->batch_count && search->batch[to + 1] - search->batch[from] <= BLOCK)
+        to++;
+    return to;
+}
+
+/* Lists the pieces of some batches that are not set aside. */
+static void list_pieces(const struct search *search, struct frame *frame, size_t from, size_t to)
+{
+    size_t count = 0;
+    for (size_t b = from; b < to; b++) {
+        for (size_t p = search->batch[b]; p < search->batch[b + 1]; p++)
+            if (!set_aside(search, p, frame))
+                frame->pieces[count++] = search->pieces[p];
+        frame->ends[b - from] = count;
+    }
+}
+
+/* The cells of a factor in batches whose pieces are listed. Of `within` (may be NULL) only the vessels
+ * inside belong to levels; `all` counts every one. Counts the levels, too, unless it is NULL. */
+static void gather(struct search *search, size_t f, size_t from, size_t to,
+                   const struct candidate *within, struct counts *all)
 {
     const struct frame *frame = frame_of(search, f);
     const struct factor *of = &search->dataset->factors[f];
@@ -435,17 +455,17 @@ static struct counts gather(struct search *search, size_t f, const struct candid
     struct heap *heaps = search->heaps;
     uint32_t *met = search->met;
     const double scale = frame->scale;
-    struct counts all = {0, 0};
+    size_t vessels = 0, lost = 0;
 
-    for (size_t b = 0; b < search->batch_count; b++) {
-        const struct piece *end = &frame->pieces[frame->ends[b]];
+    for (size_t b = from; b < to; b++) {
+        const struct piece *end = &frame->pieces[frame->ends[b - from]];
         size_t count = 0;
         for (; piece < end; piece++) {
             uint32_t level = still ? levels[piece->vessel] : level_at(of, piece);
             if (level == LEVEL_NONE)
                 continue;
-            all.total += piece->last; /* one of several places counts once in all */
-            all.lost += piece->lost;
+            vessels += piece->last; /* one of several places counts once in all */
+            lost += piece->lost;
             if (within != NULL && !inside(search, within, piece))
                 continue;
             struct heap *heap = &heaps[level];
@@ -461,17 +481,22 @@ static struct counts gather(struct search *search, size_t f, const struct candid
         }
         for (size_t k = 0; k < count; k++) {
             struct heap *heap = &heaps[met[k]];
-            struct candidate *candidate = &candidates[met[k]];
             *cell++ = (struct cell){met[k], (uint32_t)b, heap->exposure};
-            candidate->inside.lost += heap->lost;
-            candidate->inside.total += heap->total;
-            candidate->controls.lost += heap->controls_lost;
-            candidate->controls.total += heap->controls;
+            if (all != NULL) {
+                struct candidate *candidate = &candidates[met[k]];
+                candidate->inside.lost += heap->lost;
+                candidate->inside.total += heap->total;
+                candidate->controls.lost += heap->controls_lost;
+                candidate->controls.total += heap->controls;
+            }
             *heap = (struct heap){.exposure = 0.0};
         }
     }
     search->cell_count = (size_t)(cell - search->cells);
-    return all;
+    if (all != NULL) {
+        all->total += vessels;
+        all->lost += lost;
+    }
 }
 
 /* Adds up what a level has by itself, and what the score test asks. */
@@ -575,35 +600,59 @@ static double log_bayes_of(const struct search *search, const struct frame *fram
     return log(mean) + most;
 }
 
-/* Weighs the levels of a factor. */
-static void weigh_factor(struct search *search, size_t f, const struct candidate *within)
+/* The weights of the levels of a factor whose cells have been added up. */
+static void weigh_levels(struct search *search, size_t f, const struct candidate *within)
 {
-    struct candidate *end = &search->candidates[search->first[f + 1]], *of;
-    for (of = &search->candidates[search->first[f]]; of < end; of++) {
-        of->inside = of->controls = (struct counts){0, 0};
-        of->added = (struct added){.score = 0.0};
-    }
-    const struct counts all = gather(search, f, within);
-    add_cells(search, f);
-    for (size_t c = search->first[f]; c < search->first[f + 1]; c++) {
-        of = &search->candidates[c];
-        of->lost = (double)of->inside.lost;
-        of->outside =
-            (struct counts){all.lost - of->inside.lost,
-                            all.total > of->inside.total ? all.total - of->inside.total : 0};
-        of->asked = of->inside.total > 0 && of->outside.total > 0 && !search->same[c];
-    }
+    struct candidate *candidates = &search->candidates[search->first[f]];
     size_t raised = score_levels(search, f);
     if (raised == 0)
         return;
     search->sums = calloc(raised * sizeof *search->sums, (size_t)GRID * RATIOS);
-    add_falls(search, f);
-    for (of = &search->candidates[search->first[f]]; of < end; of++)
-        if (of->raised) {
-            of->log_bayes = log_bayes_of(search, frame_of(search, f), of);
-            of->weight = of->log_bayes + search->log_prior[f];
+    for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
+        to = block_end(search, b);
+        list_pieces(search, frame_of(search, f), b, to);
+        gather(search, f, b, to, within, NULL);
+        add_falls(search, f);
+    }
+    for (size_t l = 0; l < search->dataset->factors[f].level_count; l++)
+        if (candidates[l].raised) {
+            candidates[l].log_bayes = log_bayes_of(search, frame_of(search, f), &candidates[l]);
+            candidates[l].weight = candidates[l].log_bayes + search->log_prior[f];
         }
     free(search->sums);
+}
+
+/* Weighs the levels of some factors. A block of batches is gathered for all of them at once, so that
+ * it stays in the cache. */
+static void weigh_factors(struct search *search, size_t from, size_t end,
+                          const struct candidate *within)
+{
+    struct counts *all = calloc(end - from + 1, sizeof *all);
+    for (size_t c = search->first[from]; c < search->first[end]; c++) {
+        search->candidates[c].inside = search->candidates[c].controls = (struct counts){0, 0};
+        search->candidates[c].added = (struct added){.score = 0.0};
+    }
+    for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
+        to = block_end(search, b);
+        for (size_t k = 0; k < search->frame_count; k++)
+            list_pieces(search, &search->frames[k], b, to);
+        for (size_t f = from; f < end; f++) {
+            gather(search, f, b, to, within, &all[f - from]);
+            add_cells(search, f);
+        }
+    }
+    for (size_t f = from; f < end; f++) {
+        for (size_t c = search->first[f]; c < search->first[f + 1]; c++) {
+            struct candidate *of = &search->candidates[c];
+            struct counts in = of->inside, in_all = all[f - from];
+            of->lost = (double)in.lost;
+            of->outside = (struct counts){in_all.lost - in.lost,
+                                          in_all.total > in.total ? in_all.total - in.total : 0};
+            of->asked = in.total > 0 && in_all.total > in.total && !search->same[c];
+        }
+        weigh_levels(search, f, within);
+    }
+    free(all);
 }
 
 /* Weighs every candidate, with the pieces of the culprits in `mask` set aside. */
@@ -615,8 +664,7 @@ static void search_weigh(struct search *search, unsigned mask)
         frame_expose(search, &search->frames[k]);
         frame_weigh(search, &search->frames[k]);
     }
-    for (size_t f = 0; f < search->dataset->factor_count; f++)
-        weigh_factor(search, f, NULL);
+    weigh_factors(search, 0, search->dataset->factor_count, NULL);
     for (size_t c = 0; c < search->count; c++)
         q[c] = search->candidates[c].test_p;
     counts_adjust(q, search->count, q);
@@ -713,6 +761,14 @@ static void search_init(struct search *search, const struct dataset *dataset,
     search->heaps = arena_array(arena, levels, sizeof *search->heaps);
     search->met = arena_array(arena, levels + 1, sizeof *search->met);
     search->small = cells <= MANY;
+    size_t room = 0, most = 0, longest = 0; /* of a block: cells, pieces, batches */
+    for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
+        to = block_end(search, b);
+        size_t own = search->batch[to] - search->batch[b];
+        most = larger(most, own);
+        room = larger(room, smaller(levels * (to - b), own));
+        longest = larger(longest, to - b);
+    }
     for (size_t k = 0; k < search->frame_count; k++) {
         struct frame *frame = &search->frames[k];
         frame->controls = k == 0;
@@ -720,10 +776,10 @@ static void search_init(struct search *search, const struct dataset *dataset,
         frame->exposure = arena_array(arena, search->batch_count, sizeof(double));
         frame->share = arena_array(arena, DRIFTS * search->batch_count, sizeof(double));
         frame->pulls = arena_array(arena, search->batch_count, sizeof *frame->pulls);
-        frame->pieces = arena_array(arena, pieces, sizeof *frame->pieces);
-        frame->ends = arena_array(arena, search->batch_count, sizeof *frame->ends);
+        frame->pieces = arena_array(arena, most, sizeof *frame->pieces);
+        frame->ends = arena_array(arena, longest, sizeof *frame->ends);
     }
-    search->cells = arena_array(arena, pieces, sizeof *search->cells);
+    search->cells = arena_array(arena, room, sizeof *search->cells);
     share_prior(search);
     search->same = arena_array(arena, count, sizeof *search->same);
     search->only = arena_array(arena, factors, sizeof *search->only);
@@ -901,7 +957,7 @@ static struct candidate find_pair(struct search *search, const struct candidate 
     for (size_t f = 0; f < dataset->factor_count; f++) {
         if (f == lead->factor || frame_of(search, f) != frame_of(search, lead->factor))
             continue;
-        weigh_factor(search, f, lead);
+        weigh_factors(search, f, f + 1, lead);
         for (size_t c = search->first[f]; c < search->first[f + 1]; c++) {
             const struct candidate *pair = &search->candidates[c];
             if (pair->log_bayes > fmax(needed, best.log_bayes) &&
