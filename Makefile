@@ -146,7 +146,8 @@ LONGEST  := $(wildcard tests/cli/starved.t tests/fuzz/replay.t) $(B)/tests/unit/
 IN_MEMORY := $(shell [ -w /dev/shm ] && echo TMPDIR=/dev/shm)
 
 .PHONY: tests units
-units: $(UNITS)
+BENCHES := $(B)/tests/bench/bench.t $(B)/tests/bench/growth.t
+units: $(UNITS) $(BENCHES) # the benches are built, so that they stay fit to run
 tests: $(B)/jarside $(B)/season.db units
 	@$(MAKE) --no-print-directory MODE=asan CC="$(if $(findstring gcc,$(CC)),$(CC),gcc)" CFLAGS="-O1 -g" replays
 	JARSIDE=$(CURDIR)/$(B)/jarside CMOCKA_MESSAGE_OUTPUT=TAP $(IN_MEMORY) prove -j3 --state=save \
@@ -202,7 +203,7 @@ format:  ## let clang-format rewrite the sources
 seasons: $(B)/tests/outside/review_seasons_test.t  ## false alarms and power of the review on 500 simulated seasons of each design
 	@SEASONS=500 CMOCKA_MESSAGE_OUTPUT=TAP $<
 
-bench: $(B)/jarside $(B)/tests/bench/bench.t $(B)/tests/bench/growth.t  ## print figures beside those kept last and beside R and scikit-learn (KEEP=1: keep them)
+bench: $(B)/jarside $(BENCHES)  ## print figures beside those kept last and beside R and scikit-learn (KEEP=1: keep them)
 	@$(B)/tests/bench/bench.t $(CURDIR)/$(B)/jarside $(if $(KEEP),keep)
 	@$(B)/tests/bench/growth.t
 
