@@ -238,7 +238,7 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
     pattern.unit = strstr(pattern.phrase.source, "{n}") == NULL;
     if (at[words])
         pattern.with = stems_of(reader, at + words + 1, &pattern.with_count);
-    if (phrase->role == ROLE_LIST || phrase->role == ROLE_OBJECTION) {
+    if (phrase->role == ROLE_LIST || phrase->role == ROLE_OBJECTION || phrase->role == ROLE_NONE) {
         diags_error(diags, phrase->at, "'%s' is a pattern; only words stand here",
                     pattern.phrase.source + 1);
         *wrong = true;

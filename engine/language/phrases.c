@@ -707,8 +707,10 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
         parse_fault(&parse, "stand more than two gaps");
     if (phrase->role == ROLE_NUMBER && !parse.quantities)
         parse_fault(&parse, "stands no quantity; write {q} or {n} in it");
-    if (phrase->role == ROLE_OBJECTION && !one_word)
-        parse_fault(&parse, "stands more than a word; only single words stand under 'objections'");
+    if ((phrase->role == ROLE_OBJECTION || phrase->role == ROLE_NONE) && !one_word)
+        parse_fault(
+            &parse,
+            "stands more than a word; only single words stand under 'objections' and 'nones'");
     *wrong = *wrong || parse.wrong;
     bool floats = !anchored.first && !anchored.last;
     if (parse.wrong || (floats && one_word && add_single(reader, phrase, parse.elements[0].id)))
@@ -838,6 +840,7 @@ static void add_language(struct build *b)
         {&l->others, ROLE_OTHERS},
         {&l->here, ROLE_HERE},
         {&l->objections, ROLE_OBJECTION},
+        {&l->nones, ROLE_NONE},
         {&l->ignore, ROLE_IGNORE},
         {&l->yes, ROLE_YES},
         {&l->no, ROLE_NO},
@@ -1301,8 +1304,8 @@ static void find_bare(struct walk *w)
 static void add_word_roles(struct job *job)
 {
     const uint32_t answers = UINT32_C(1) << ROLE_YES | UINT32_C(1) << ROLE_NO;
-    const uint32_t understood =
-        UINT32_C(1) << ROLE_QUESTION | UINT32_C(1) << ROLE_IGNORE | UINT32_C(1) << ROLE_OBJECTION;
+    const uint32_t understood = UINT32_C(1) << ROLE_QUESTION | UINT32_C(1) << ROLE_IGNORE |
+                                UINT32_C(1) << ROLE_OBJECTION | UINT32_C(1) << ROLE_NONE;
     for (size_t i = 0; i < job->token_count; i++) {
         const struct token *token = &job->tokens[i];
         uint32_t parts = token->roles & ~understood & ~(job->asked == RULES_NONE ? answers : 0);

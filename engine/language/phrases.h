@@ -81,6 +81,7 @@ enum role {
     ROLE_QUESTION, /* the grower's own: understood, but nothing is said by it */
     ROLE_IGNORE,
     ROLE_OBJECTION, /* beside what else the word does; no match is made of it */
+    ROLE_NONE,      /* likewise */
     ROLE_YES,
     ROLE_NO,
     ROLE_LIST,    /* an item of a list that phrases name */

@@ -285,23 +285,25 @@ static bool is_alone(const struct job *job, const struct match *match)
 
 /* An answer that begins with a plain word for none. Where that is all of its clause it answers the question and says
  * nothing else: "clean", "nowt". What follows is about something else, "none, it is all one growth", unless it says
- * how: "none, it just fades". */
+ * how: "none, it just fades", "none, but cloudy". */
 static void settle_none(struct job *job)
 {
-    static const char none[] = "none|nothing|nil|zero|nowt|nada|zilch|nane", just[] = "just ";
     const struct working *w = &job->working;
     const char *clause = memchr(w->bytes, '\n', w->length);
     const size_t end = clause != NULL ? (size_t)(clause - w->bytes) : w->length;
     if (job->token_count == 0 || !(job->tokens[0].roles >> ROLE_NO & 1))
         return;
     const bool whole = job->tokens[0].end == end;
-    const bool alone = csv_named(none, w->bytes, job->tokens[0].end) >= 0 &&
+    const bool alone = (job->tokens[0].roles >> ROLE_NONE & 1) &&
                        job->reader->rules->observables[job->asked].kind == KIND_ONE;
     bool how = false;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
-        how = how || (match->asked && match->start >= strlen(just) &&
-                      memcmp(w->bytes + match->start - strlen(just), just, strlen(just)) == 0);
+        size_t before = 0; /* the token behind the one before it */
+        while (before < job->token_count && job->tokens[before].start < match->start)
+            before++;
+        how = how ||
+              (match->asked && before > 0 && (job->tokens[before - 1].roles >> ROLE_BREAK & 1));
     }
     for (size_t i = 0; i < job->matches.count; i++) {
         struct match *match = &job->matches.items[i];

@@ -707,6 +707,7 @@ struct named_list {
     FIELD(of, PHRASES, "exceptions", exceptions, MAY)                                              \
     /* Single words: what follows them is amiss ("but", "only"). */                                \
     FIELD(of, PHRASES, "objections", objections, MAY)                                              \
+    FIELD(of, PHRASES, "nones", nones, MAY) /* single words that alone answer a question: none */  \
     FIELD(of, PHRASES, "ignore", ignore, MAY) /* need no understanding ("the", "is") */            \
     /* Join what may stand for one another ("or", "nor"), what stands together ("and", "plus"). */ \
     FIELD(of, PHRASES, "alternatives", alternatives, MAY)                                          \
