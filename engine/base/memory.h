@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdlib.h>
 
 /* Out of memory ends the program, from one place.
  *
@@ -68,6 +69,12 @@ void *arena_room(struct arena *arena, size_t count, size_t size);
  */
 #define arena_push(arena, list, count)                                                             \
     ((list) = arena_more(arena, list, count, sizeof *(list)), &(list)[(count)++])
+
+/* Sorts any number of elements, none included (C asks qsort for an array even then). */
+#define array_sort(list, count, compare)                                                           \
+    ((count) > 1 ? qsort(list, count, sizeof *(list), compare) : (void)0)
+/* For such a comparison: -1, 0 or 1 as the first is the less, the same or more. */
+#define ORDER(first, second) (((first) > (second)) - ((first) < (second)))
 
 /* Behind arena_push: the elements with room for one more. */
 void *arena_more(struct arena *arena, const void *list, size_t count, size_t size);

@@ -310,7 +310,7 @@ static int by_size(const void *a, const void *b)
 {
     const struct shift *left = a, *right = b;
     double x = fabs(left->after - left->before), y = fabs(right->after - right->before);
-    return (x < y) - (x > y);
+    return ORDER(y, x);
 }
 
 /* The figures that change, by how much. */
@@ -329,8 +329,7 @@ static json_t *shifts_json(struct app *app, const struct lesson *lesson)
                     sign, v, reasoner_likelihood(app->reasoner, NULL, o, v, sign->finding, 0),
                     reasoner_likelihood(lesson->after.reasoner, NULL, o, v, sign->finding, 0)};
     }
-    if (count > 0)
-        qsort(shifts, count, sizeof *shifts, by_size);
+    array_sort(shifts, count, by_size);
     for (size_t i = 0; i < count; i++) {
         const struct learned_sign *sign = shifts[i].sign;
         const struct observable *observable = &rules->observables[sign->observable];

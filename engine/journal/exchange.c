@@ -578,16 +578,14 @@ static int earlier(const void *a, const void *b)
 {
     const struct later_row *first = a, *second = b;
     int64_t when = first->row.dated.at.seconds, then = second->row.dated.at.seconds;
-    return when != then ? (when > then) - (when < then)
-                        : (first->order > second->order) - (first->order < second->order);
+    return when != then ? ORDER(when, then) : ORDER(first->order, second->order);
 }
 
 /* Records what was put off, in the order in which it happened; looks are judged. */
 static void record_later(struct journal *journal, struct later_rows *later,
                          const struct import_options *options)
 {
-    if (later->count > 1)
-        qsort(later->list, later->count, sizeof *later->list, earlier);
+    array_sort(later->list, later->count, earlier);
     for (size_t i = 0; i < later->count && journal->status == STATUS_OK; i++) {
         struct later_row *entry = &later->list[i];
         struct vessel vessel;

@@ -995,11 +995,9 @@ static json_t *tell(struct taking *taking)
     const char *words;
     for (int i = 0; i < RECORD_COUNT; i++)
         json_object_set_new(added, record_types[i].name, json_integer(taking->all_added[i]));
-    json_object_foreach(taking->read_as, words, rows)
-    {
+    json_object_foreach (taking->read_as, words, rows)
         json_array_append_new(read_as,
                               json_pack("{s:o, s:O}", "words", shown(words), "rows", rows));
-    }
     return json_pack("{s:I, s:I, s:I, s:o, s:o, s:O}", "taken", taking->counts[TAKEN], "skipped",
                      taking->counts[SKIPPED], "refused", taking->counts[REFUSED], "added", added,
                      "read_as", read_as, "rows", taking->rows);
@@ -1199,8 +1197,7 @@ static bool tell_batch(const struct sample *labels)
     size_t count = 0;
     const char *label;
     json_t *unused;
-    json_object_foreach(labels != NULL ? labels->values : NULL, label, unused)
-    {
+    json_object_foreach (labels != NULL ? labels->values : NULL, label, unused) {
         (void)unused;
         count += isdigit((unsigned char)label[strlen(label) - 1]) &&
                  label[strspn(label, "0123456789")] != '\0';
@@ -1324,8 +1321,7 @@ static void put_values(struct guess *guess, enum role role, bool *any)
     struct result result;
     const char *value;
     json_t *count;
-    json_object_foreach(sample->values, value, count)
-    {
+    json_object_foreach (sample->values, value, count) {
         const json_int_t times = json_integer_value(count);
         struct meant meant = {.id = NULL};
         double p = 0;

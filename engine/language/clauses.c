@@ -233,9 +233,8 @@ enum status working_build(struct working *working, const char *text, size_t leng
         return status;
     static const char margin[] = "  ";
     char *copy = plain_copy(text, length, arena);
-    struct text folded;
-    size_t *origin = NULL;
-    text_init(&folded);
+    size_t *origin SCOPED_FREE = NULL;
+    TEXT(folded);
     text_puts(&folded, margin);
     (void)text_fold(&folded, copy, length, &origin); /* it is UTF-8 */
     const size_t end = folded.length;
@@ -247,8 +246,6 @@ enum status working_build(struct working *working, const char *text, size_t leng
     while (working->length && working->bytes[working->length - 1] == ' ')
         working->length--;
     working_end(working, length);
-    free(origin);
-    text_release(&folded);
     return STATUS_OK;
 }
 

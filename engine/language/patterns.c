@@ -191,15 +191,12 @@ static void tell_fault(struct reader *reader, const struct phrase *pattern, int 
 static pcre2_code *compile_phrase(struct reader *reader, const struct phrase *phrase, int *error)
 {
     const uint32_t options = has_capital(phrase->source) ? PCRE2_CASELESS : 0;
-    struct text source;
     size_t offset = 0;
-    text_init(&source);
+    TEXT(source);
     text_puts(&source, "(?<!\\w)(?:");
     put_pattern(&source, reader, phrase);
     text_puts(&source, ")(?!\\w)");
-    pcre2_code *code = compile(reader, source.bytes, options, error, &offset);
-    text_release(&source);
-    return code;
+    return compile(reader, source.bytes, options, error, &offset);
 }
 
 /* Whether it compiles; told in `diags`, unless NULL, if not. */
@@ -541,8 +538,7 @@ static bool gives_up(struct reader *reader, const struct pattern *pattern, const
                      size_t length, const char *end, const struct text *letters)
 {
     int count = 0;
-    struct text text;
-    text_init(&text);
+    TEXT(text);
     while (length && text.length + length <= TRIAL_BYTES)
         text_add(&text, unit, length);
     text_puts(&text, end);
@@ -554,7 +550,6 @@ static bool gives_up(struct reader *reader, const struct pattern *pattern, const
         size_t behind = pcre2_get_ovector_pointer(reader->found)[1];
         at = behind > at ? behind : at + 1;
     }
-    text_release(&text);
     return count < 0 && count != PCRE2_ERROR_NOMATCH;
 }
 
@@ -569,15 +564,12 @@ void reader_check_patterns(struct reader *reader, struct diags *diags)
         struct pattern *pattern = &reader->patterns[i];
         if (!pattern_compile(reader, pattern, diags))
             continue;
-        struct text letters;
-        text_init(&letters);
+        TEXT(letters);
         plain_letters(&letters, &pattern->phrase);
-        const char *all = letters.length ? letters.bytes : "";
+        const char *all = letters.bytes;
         size_t first = strcspn(all, " ");
-        struct text word; /* the first, and a space */
-        text_init(&word);
-        text_add(&word, all, first);
-        text_puts(&word, " ");
+        TEXT(word);
+        text_printf(&word, "%.*s ", (int)first, all);
         const struct {
             const char *unit;
             size_t length;
@@ -596,7 +588,5 @@ void reader_check_patterns(struct reader *reader, struct diags *diags)
                        "the pattern '%s' tries too many ways to match; let its repeated parts "
                        "begin with different letters",
                        pattern->phrase.source + 1);
-        text_release(&word);
-        text_release(&letters);
     }
 }

@@ -872,14 +872,12 @@ static void put_list(struct text *text, const char *open, const struct phrases *
 static void build_prefix(struct reader *reader)
 {
     const struct language *l = &reader->rules->language;
-    struct text text;
-    text_init(&text);
+    TEXT(text);
     put_list(&text, "(?:(?:(?<over>>", &l->over);
     put_list(&text, "|(?<under><", &l->under);
     put_list(&text, "|(?:~", &l->about);
     text_puts(&text, ") ?){0,2}");
     reader->quantity_prefix = arena_copy(reader->memory, text.bytes, text.length);
-    text_release(&text);
 }
 
 /* Lays the edges out for reading, once all phrases are there. */

@@ -59,15 +59,12 @@ static enum number_fault number_read_bins(const struct observable *observable, c
 /* "the age lies between 0 days and 730 days": what would be possible. */
 static const char *number_limits(const struct observable *observable, struct arena *arena)
 {
-    struct text text;
-    text_init(&text);
+    TEXT(text);
     text_printf(&text, "%s lies between ", observable->label);
     quantity_show(&text, observable->min, observable->dimension);
     text_puts(&text, " and ");
     quantity_show(&text, observable->max, observable->dimension);
-    const char *copy = arena_copy(arena, text.bytes, text.length);
-    text_release(&text);
-    return copy;
+    return arena_copy(arena, text.bytes, text.length);
 }
 
 /* ---- which matches stand: a quantity goes to one phrase, and the longer wins -------------- */
@@ -80,22 +77,15 @@ static uint32_t accounted(const struct match *match)
     return length;
 }
 
-static int compare_u32(uint32_t a, uint32_t b)
-{
-    return (a > b) - (a < b);
-}
-
 /* Longest first; of one length, what was asked for first, then the order of the files. */
 static int by_claim(const void *left, const void *right)
 {
     const struct match *a = *(const struct match *const *)left;
     const struct match *b = *(const struct match *const *)right;
-    int order = compare_u32(accounted(b), accounted(a));
-    if (!order)
-        order = (int)b->asked - (int)a->asked;
-    if (!order)
-        order = (a->observable > b->observable) - (a->observable < b->observable);
-    return order ? order : compare_u32(a->start, b->start);
+    int order = ORDER(accounted(b), accounted(a));
+    order = order ? order : (int)b->asked - (int)a->asked;
+    order = order ? order : ORDER(a->observable, b->observable);
+    return order ? order : ORDER(a->start, b->start);
 }
 
 static void settle_numbers(struct job *job)
@@ -107,8 +97,7 @@ static void settle_numbers(struct job *job)
     for (size_t i = 0; i < list->count; i++)
         if (list->items[i].role == ROLE_NUMBER)
             claims[count++] = &list->items[i];
-    if (count > 1)
-        qsort(claims, count, sizeof(struct match *), by_claim);
+    array_sort(claims, count, by_claim);
     for (size_t i = 0; i < count; i++) {
         struct match *match = claims[i];
         uint32_t length = match->q_end - match->q_start;
@@ -123,15 +112,11 @@ static int by_place(const void *left, const void *right)
 {
     const struct match *a = left;
     const struct match *b = right;
-    int order = compare_u32(a->start, b->start);
-    if (!order)
-        order = compare_u32(b->end, a->end);
-    if (!order)
-        order = (int)a->role - (int)b->role;
-    if (!order)
-        order = (a->observable > b->observable) - (a->observable < b->observable);
-    if (!order)
-        order = (a->item > b->item) - (a->item < b->item);
+    int order = ORDER(a->start, b->start);
+    order = order ? order : ORDER(b->end, a->end);
+    order = order ? order : (int)a->role - (int)b->role;
+    order = order ? order : ORDER(a->observable, b->observable);
+    order = order ? order : ORDER(a->item, b->item);
     return order ? order : (int)a->gap_count - (int)b->gap_count;
 }
 
@@ -344,8 +329,7 @@ static void resolve(struct job *job)
     compact(list);
     settle_numbers(job);
     compact(list);
-    if (list->count > 1)
-        qsort(list->items, list->count, sizeof *list->items, by_place);
+    array_sort(list->items, list->count, by_place);
     drop_contained(job);
     compact(list);
     settle_places(job->reader->rules, list);
@@ -610,9 +594,8 @@ static int by_span(const void *left, const void *right)
 {
     const struct unread *a = left;
     const struct unread *b = right;
-    if (a->span.start != b->span.start)
-        return a->span.start < b->span.start ? -1 : 1;
-    return (int)a->reason - (int)b->reason;
+    int order = ORDER(a->span.start, b->span.start);
+    return order ? order : (int)a->reason - (int)b->reason;
 }
 
 /* ---- all together ------------------------------------------------------------------------ */
@@ -668,8 +651,7 @@ static void readings(struct job *job, struct reading_list *list)
             job->tokens[at].unclear = true;
     }
     add_unknown(&out);
-    if (out.unread_count > 1)
-        qsort(out.unread, out.unread_count, sizeof *out.unread, by_span);
+    array_sort(out.unread, out.unread_count, by_span);
     list->text = job->text;
     list->readings = out.readings;
     list->reading_count = out.reading_count;
@@ -749,11 +731,10 @@ bool reader_does_not_know(const struct rules *rules, const char *line, const cha
 {
     static const char *const leads[] = {"i",  "im",  "i am", "ive", "i have",   "sorry",
                                         "um", "hmm", "well", "oh",  "honestly", "really"};
-    struct text said;
     bool found = false;
-    text_init(&said);
+    TEXT(said);
     text_fold(&said, line, strlen(line), NULL);
-    const char *at = said.length > 0 ? said.bytes : "", *next;
+    const char *at = said.bytes, *next;
     for (size_t i = 0; i < sizeof leads / sizeof *leads; i++)
         if ((next = behind(at, leads[i])) != NULL && *next != '\0') {
             at = next + strspn(next, ", ");
@@ -761,7 +742,6 @@ bool reader_does_not_know(const struct rules *rules, const char *line, const cha
         }
     for (size_t i = 0; i < rules->language.unknown.count && !found; i++)
         found = behind(at, rules->language.unknown.list[i]) != NULL;
-    text_release(&said);
     *rest = line + strcspn(line, ",.;");
     *rest += strspn(*rest, ",.; ");
     return found;
@@ -1006,13 +986,11 @@ static void yes_no(struct job *job)
     answer->given = true;
     if (answer->seen || answer->absent)
         return;
-    struct text text;
-    text_init(&text);
+    TEXT(text);
     for (size_t i = 0; i < o->value_count; i++)
         text_printf(&text, "%s%s", i ? "; " : "name one of these: ", o->values[i].label);
     answer->note = o->kind == KIND_NUMBER ? "say a number"
                                           : arena_copy(job->list_arena, text.bytes, text.length);
-    text_release(&text);
 }
 
 /* ---- settings: sign=value, as on the command line and in case files ---------------------- */
@@ -1039,8 +1017,7 @@ static enum status set_values(const struct observable *o, const char *value, str
         int index = rules_value(o, id);
         if (index == RULES_NONE) {
             const char *names[RULES_MAX_VALUES];
-            struct text list;
-            text_init(&list);
+            TEXT(list);
             for (size_t i = 0; i < o->value_count; i++) {
                 names[i] = o->values[i].id;
                 text_printf(&list, "%s%s", i ? ", " : "", o->values[i].id);
@@ -1052,7 +1029,6 @@ static enum status set_values(const struct observable *o, const char *value, str
             else
                 diags_error(diags, at, "'%s' has no value '%s'; it takes %s%s", o->id, id,
                             o->kind == KIND_NUMBER ? "a quantity or one of: " : "", list.bytes);
-            text_release(&list);
             return STATUS_USAGE;
         }
         uint32_t bit = UINT32_C(1) << index;
@@ -1071,9 +1047,8 @@ static enum status set_values(const struct observable *o, const char *value, str
 static enum status set_quantity(const struct observable *o, const char *value, struct position at,
                                 struct arena *scratch, struct reading *reading, struct diags *diags)
 {
-    struct text folded;
     size_t used = 0;
-    text_init(&folded);
+    TEXT(folded);
     (void)text_fold(&folded, value, strlen(value), NULL);
     enum quantity_error fault =
         quantity_read(folded.bytes, folded.length, o->dimension, &reading->number, &used);
@@ -1082,7 +1057,6 @@ static enum status set_quantity(const struct observable *o, const char *value, s
         read = number_read_bins(o, folded.bytes, folded.length, false, false, &reading->number,
                                 &reading->seen);
     bool wrong_unit = fault == QUANTITY_WRONG_UNIT || fault == QUANTITY_UNKNOWN_UNIT;
-    text_release(&folded);
     if (read == NUMBER_FINE) {
         reading->has_number = true;
         return STATUS_OK;

@@ -1089,7 +1089,7 @@ static int by_counted_term(const void *a, const void *b)
 {
     const struct counted *left = a, *right = b;
     const int order = strcmp(left->term, right->term);
-    return order != 0 ? order : (left->text > right->text) - (left->text < right->text);
+    return order != 0 ? order : ORDER(left->text, right->text);
 }
 
 /* Puts together what each term was met in, once. */
@@ -1186,9 +1186,7 @@ void word_counts_table(struct word_counts *counts, size_t without, struct text *
     const struct labels *labels = &counts->labels;
     unsigned long *total = arena_array(counts->arena, labels->count, sizeof *total);
     unsigned long *row = arena_array(counts->arena, labels->count, sizeof *row);
-    struct text rows;
-
-    text_init(&rows);
+    TEXT(rows);
     gather(counts);
     for (size_t t = 0; t < counts->term_count; t++) {
         const struct counted_term *term = &counts->terms[t];
@@ -1220,5 +1218,4 @@ void word_counts_table(struct word_counts *counts, size_t without, struct text *
         text_printf(table, "%c%lu", f == 0 ? '\t' : ' ', total[f]);
     put_weight(table, counts->any_text);
     text_add(table, rows.bytes, rows.length);
-    text_release(&rows);
 }

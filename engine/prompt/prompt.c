@@ -224,19 +224,17 @@ static void page_end(struct conversation *talk)
     while (lines_is_terminal(talk->lines) && screen->rows > 2 && !talk->leaving &&
            talk->shown + screen_lines(screen) + 1 > screen->rows) {
         const size_t rows = screen->rows;
-        struct text later;
         size_t room = rows - 1 > talk->shown ? rows - 1 - talk->shown : 0;
         /* What fits a page of its own goes there whole. */
         size_t kept = talk->shown > 0 && screen_lines(screen) + 1 <= rows
                           ? 0
                           : page_length(screen->out.bytes, room);
-        text_init(&later);
+        TEXT(later);
         text_add(&later, screen->out.bytes + kept, screen->out.length - kept);
         text_cut(&screen->out, kept);
         send(talk);
         page_wait(talk);
         text_add(&screen->out, later.bytes, later.length);
-        text_release(&later);
     }
     send(talk);
 }
@@ -268,8 +266,7 @@ static void put_values(struct screen *screen, const struct observable *observabl
         columns = 1;
     size_t rows = (observable->value_count + columns - 1) / columns;
     for (size_t row = 0; row < rows; row++) {
-        struct text line;
-        text_init(&line);
+        TEXT(line);
         for (size_t v = row; v < observable->value_count; v += rows) {
             const char *label = observable->values[v].label;
             if (reader_counts(observable))
@@ -281,7 +278,6 @@ static void put_values(struct screen *screen, const struct observable *observabl
                 text_add(&line, " ", 1);
         }
         screen_preformatted(screen, INDENT, line.bytes);
-        text_release(&line);
     }
 }
 

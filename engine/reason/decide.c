@@ -599,7 +599,7 @@ static struct question value_of(struct asker *asker, size_t observable, enum aim
 /* The greater number first; of equals the earlier place. */
 static int by_number(double a, double b, size_t place_a, size_t place_b)
 {
-    return a != b ? (a < b) - (a > b) : (place_a > place_b) - (place_a < place_b);
+    return a != b ? ORDER(b, a) : ORDER(place_a, place_b);
 }
 
 /* ---- why it came out so, and what would turn it --------------------------------------------- */
@@ -768,8 +768,7 @@ static void turns_tell(struct asker *asker, struct turns *turns)
             observation_tells(&asker->reasoner->sights[i], said))
             turns_if_mistaken(asker, i);
     }
-    if (asker->turn_count > 0)
-        qsort(asker->turns, asker->turn_count, sizeof *asker->turns, by_probability);
+    array_sort(asker->turns, asker->turn_count, by_probability);
     turns->count = asker->turn_count < turns->most ? asker->turn_count : turns->most;
     for (size_t i = 0; i < turns->count; i++)
         turns->list[i] = asker->turns[i];

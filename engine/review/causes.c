@@ -145,8 +145,7 @@ static void choose_trials(const struct reasoner *reasoner, struct contest *conte
                                       .cost = test->effort + test->delay_days * rules->review.wait,
                                       .delay_days = test->delay_days};
     }
-    if (why->trial_count > 1)
-        qsort(why->trials, why->trial_count, sizeof *why->trials, better);
+    array_sort(why->trials, why->trial_count, better);
     free(contest->causes);
 }
 
@@ -344,8 +343,7 @@ void review_list_causes(const struct rules *rules, const double *share, struct a
     for (size_t c = 0; c < rules->cause_count; c++)
         if (share[c] > negligible)
             why->causes[why->cause_count++] = (struct review_cause){c, share[c]};
-    if (why->cause_count > 1)
-        qsort(why->causes, why->cause_count, sizeof *why->causes, likelier);
+    array_sort(why->causes, why->cause_count, likelier);
 }
 
 /* ---- the causes of some vessels ----------------------------------------------------------------- */
@@ -469,8 +467,7 @@ static enum status judge_batches(struct review *review)
 
     for (size_t b = 0; b < review->batch_count; b++)
         worst[b] = &review->batches[b];
-    if (review->batch_count > 1)
-        qsort(worst, review->batch_count, sizeof *worst, more_lost);
+    array_sort(worst, review->batch_count, more_lost);
     size_t asked =
         review->batch_count < REVIEW_BATCHES_JUDGED ? review->batch_count : REVIEW_BATCHES_JUDGED;
     for (size_t k = 0; k < asked && worst[k]->counts.lost > 0 && status == STATUS_OK; k++) {

@@ -221,8 +221,7 @@ static void intake_leave_out_names(struct intake *intake)
 
 static int by_number(const void *a, const void *b)
 {
-    double first = *(const double *)a, second = *(const double *)b;
-    return (first > second) - (first < second);
+    return ORDER(*(const double *)a, *(const double *)b);
 }
 
 /* Makes levels of the numbers of a column: thirds. */

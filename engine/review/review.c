@@ -97,8 +97,7 @@ static void count_factor(struct review *review, size_t f)
     for (size_t l = 0; l < of->level_count; l++) /* those that some vessel has */
         if (factor->levels[l].counts.total > 0 || factor->levels[l].controls.total > 0)
             factor->levels[factor->level_count++] = factor->levels[l];
-    if (factor->level_count > 1)
-        qsort(factor->levels, factor->level_count, sizeof *factor->levels, worse_first);
+    array_sort(factor->levels, factor->level_count, worse_first);
     size_t count = factor->level_count;
     struct counts *groups = malloc((count + 1) * sizeof *groups), all = {0, 0};
     struct tally *tallies SCOPED_FREE = memory_array(count, sizeof *tallies);
@@ -475,8 +474,7 @@ static void make_batches(struct review *review)
             continue;
         count_vessel(dataset->control[i] ? &batch->controls : &batch->counts, review->standing[i]);
     }
-    if (count > 1)
-        qsort(review->batches, count, sizeof *review->batches, sooner);
+    array_sort(review->batches, count, sooner);
     /* The centre is that of the vessels that no culprit reaches: with them it would hide what they did. */
     struct counts usual = {0, 0}, all = {0, 0};
     for (size_t i = 0; i < dataset->vessel_count; i++)
@@ -518,8 +516,7 @@ static size_t list_days(const struct review *review, struct day *days, size_t *c
             days[vessels].day = dataset->entered[i];
             count_vessel(&days[vessels++].counts, review->standing[i]);
         }
-    if (vessels > 1)
-        qsort(days, vessels, sizeof *days, by_day);
+    array_sort(days, vessels, by_day);
     *count = vessels > 0;
     for (size_t i = 1; i < vessels; i++)
         if (days[i].day == days[*count - 1].day) {

@@ -372,7 +372,4 @@ struct chains chain_vessels(const struct dataset *dataset, const struct factor *
 /* Days from its beginning until it was lost, used or today; -1 when they are not known. */
 int32_t vessel_days(const struct dataset *dataset, size_t vessel);
 
-/* For qsort. */
-#define ORDER(first, second) (((first) > (second)) - ((first) < (second)))
-
 #endif

@@ -108,19 +108,14 @@ const char *load_suggest(struct loader *loader, const char *word, const char *co
     return nearest ? arena_format(loader->scratch, "; did you mean '%s'?", nearest) : otherwise;
 }
 
-static int order(size_t a, size_t b)
-{
-    return (a > b) - (a < b);
-}
-
 static int by_place(const void *left, const void *right)
 {
     const struct problem *a = left, *b = right;
-    int by = order(a->file, b->file); /* those without a file come first */
-    by = by ? by : order(a->at.line, b->at.line);
-    by = by ? by : order(a->at.column, b->at.column);
+    int by = ORDER(a->file, b->file); /* those without a file come first */
+    by = by ? by : ORDER(a->at.line, b->at.line);
+    by = by ? by : ORDER(a->at.column, b->at.column);
     by = by ? by : strcmp(a->message, b->message);
-    return by ? by : order(a->kind, b->kind);
+    return by ? by : ORDER(a->kind, b->kind);
 }
 
 /* Steps over `points` characters of UTF-8. */

@@ -124,12 +124,9 @@ static const char *keep_words(struct triage *triage, const char *bytes, size_t l
         plain++;
     if (plain == length && length <= WORDS_LIMIT)
         return arena_copy(triage->said, bytes, length);
-    struct text safe;
-    text_init(&safe);
+    TEXT(safe);
     text_safe(&safe, bytes, length, &options);
-    const char *kept = arena_copy(triage->said, safe.bytes, safe.length);
-    text_release(&safe);
-    return kept;
+    return arena_copy(triage->said, safe.bytes, safe.length);
 }
 
 /* What is known of an observable, to be written to. */

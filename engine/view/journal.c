@@ -296,8 +296,7 @@ json_t *view_losses_json(struct journal_view *view, const struct losses_asked *a
         json_t *rows = query_losses(view->journal, names[by], asked->batches, since), *row;
         size_t index;
         sound = lost = 0;
-        json_array_foreach(rows, index, row)
-        {
+        json_array_foreach (rows, index, row) {
             const char *key = json_string_value(json_object_get(row, names[by]));
             sound += json_integer_value(json_object_get(row, "sound"));
             lost += json_integer_value(json_object_get(row, "lost"));
@@ -397,7 +396,7 @@ static const char *entry_words(struct journal_view *view, const struct history_e
 static int by_number(const void *left, const void *right)
 {
     const struct vessel *a = left, *b = right;
-    return (a->number > b->number) - (a->number < b->number);
+    return ORDER(a->number, b->number);
 }
 
 struct line { /* of a history: what was done or said alike on a day, of a vessel or of several */
@@ -552,10 +551,8 @@ static void add_family(struct journal_view *view, int64_t id, json_t *root)
     json_t *from = relatives(&up, id, 1), *into = relatives(&down, id, 1), *made = json_array();
     const json_t *child;
     size_t index;
-    json_array_foreach(into, index, child)
-    {
+    json_array_foreach (into, index, child)
         json_array_append(made, json_object_get(child, "label"));
-    }
     view_json_add(root, "from:o made_from_it:o _families:o", from, made,
                   json_pack("[{s:s, s:O}, {s:s, s:o}]", "_lead", "from", "_on", from, "_lead",
                             "into", "_on", into));
@@ -629,8 +626,7 @@ static double finding_mass(const json_t *posterior, const char *id)
 
     if (json_is_object(findings))
         return json_number_value(json_object_get(findings, id));
-    json_array_foreach(findings, index, entry)
-    {
+    json_array_foreach (findings, index, entry) {
         const char *named = json_string_value(json_object_get(entry, "id"));
         if (named != NULL && strcmp(named, id) == 0)
             return json_number_value(json_object_get(entry, "p"));
@@ -711,12 +707,10 @@ static bool date_vessel(struct journal_view *view, const struct run *run, struct
 static int by_day(const void *left, const void *right)
 {
     const struct vessel *a = left, *b = right;
-    if (a->due != b->due)
-        return a->due < b->due ? -1 : 1;
-    if (a->batch != b->batch)
-        return a->batch < b->batch ? -1 : 1;
-    int why = strcmp(a->due_for, b->due_for);
-    return why != 0 ? why : (a->number > b->number) - (a->number < b->number);
+    int order = ORDER(a->due, b->due);
+    order = order != 0 ? order : ORDER(a->batch, b->batch);
+    order = order != 0 ? order : strcmp(a->due_for, b->due_for);
+    return order != 0 ? order : ORDER(a->number, b->number);
 }
 
 /* "oyster on rye, day 9, at closet": where they stand apart, each place with its vessels. */
@@ -800,8 +794,7 @@ static size_t keep_due(struct journal_view *view, const struct due_asked *asked,
         else
             *next = *next == 0 || vessel->due < *next ? vessel->due : *next;
     }
-    if (kept > 0)
-        qsort(vessels, kept, sizeof *vessels, by_day);
+    array_sort(vessels, kept, by_day);
     return kept;
 }
 

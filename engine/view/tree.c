@@ -228,8 +228,7 @@ static void draw_characters(struct screen *screen, const json_t *chart)
     if (screen->width < NARROWEST)
         return;
     memset(cells, ' ', sizeof cells);
-    json_array_foreach(json_object_get(chart, "series"), index, entry)
-    {
+    json_array_foreach (json_object_get(chart, "series"), index, entry) {
         const json_t *values = json_object_get(entry, "values");
         const size_t last = json_array_size(values) - 1;
         for (size_t column = 0; json_array_size(values) > 0 && column < columns; column++) {
@@ -242,8 +241,7 @@ static void draw_characters(struct screen *screen, const json_t *chart)
             put_cell(cells, (y - low) / height * (MOST_ROWS - 1), column, string(entry, "mark")[0]);
         }
     }
-    json_array_foreach(json_object_get(chart, "points"), index, entry)
-    {
+    json_array_foreach (json_object_get(chart, "points"), index, entry) {
         const double along = real(entry, "x") / real(chart, "to");
         const double up = (real(entry, "y") - low) / height;
         if (along >= 0.0 && along <= 1.0 && up >= 0.0 && up <= 1.0)
@@ -274,12 +272,10 @@ static void draw_characters(struct screen *screen, const json_t *chart)
                        "0", right);
     screen_preformatted(screen, 0, line);
     free(line);
-    json_array_foreach(json_object_get(chart, "series"), index, entry)
-    {
+    json_array_foreach (json_object_get(chart, "series"), index, entry)
         if (string(entry, "label") != NULL)
             screen_say(screen, AXIS, 3, ROLE_QUIET, "%s  %s", string(entry, "mark"),
                        string(entry, "label"));
-    }
 }
 
 /* ---- curves on a page --------------------------------------------------------------------------- */
@@ -396,11 +392,9 @@ static void draw_chart(const struct face *face, const json_t *tree)
         put_path(&svg, values[2], false, "z\"/>\n<path class=\"curve\" d=\"M");
         text_puts(&svg, "\"/>\n");
     }
-    json_array_foreach(json_object_get(chart, "points"), index, point)
-    {
+    json_array_foreach (json_object_get(chart, "points"), index, point)
         svg_words(&svg, across(real(point, "x") / last), up(real(point, "y") / 100.0) + 4, MIDDLE,
                   "strong", "%s", string(point, "mark"));
-    }
     figure_put(
         face->page, &svg, "coverage-chart", "Coverage by day",
         "The band is the forecast from slowest to fastest, the line the most likely. O: what "
@@ -415,10 +409,8 @@ static double last_day(const json_t *curves)
     const json_t *curve, *step;
     double loss = 0.0, end = 1.0;
     size_t c, s;
-    json_array_foreach(curves, c, curve)
-    {
-        json_array_foreach(json_object_get(curve, "steps"), s, step)
-        {
+    json_array_foreach (curves, c, curve) {
+        json_array_foreach (json_object_get(curve, "steps"), s, step) {
             end = fmax(end, real(step, "day"));
             if (real(step, "lost") > 0)
                 loss = fmax(loss, real(step, "day"));
@@ -436,14 +428,12 @@ static void draw_curves(const struct face *face, const json_t *tree)
 
     TEXT(svg);
     put_axes(&svg, last);
-    json_array_foreach(curves, c, curve)
-    {
+    json_array_foreach (curves, c, curve) {
         double survival = 1.0, end = 0.0;
         if (json_array_size(json_object_get(curve, "steps")) == 0)
             continue;
         text_printf(&svg, "<path class=\"curve c%zu\" d=\"M%d %d", c, LEFT, TOP);
-        json_array_foreach(json_object_get(curve, "steps"), s, step)
-        {
+        json_array_foreach (json_object_get(curve, "steps"), s, step) {
             survival = real(step, "survival");
             end = fmin(real(step, "day"), last) / last;
             text_printf(&svg, "H%.1fV%.1f", across(end), up(survival));
@@ -468,10 +458,8 @@ static void draw_sum(const struct face *face, const json_t *watch)
     if (json_array_size(sums) == 0)
         return;
     TEXT(svg);
-    json_array_foreach(sums, index, pair)
-    {
+    json_array_foreach (sums, index, pair)
         most = fmax(most, 1.05 * nth(pair, 1));
-    }
     const double step = fmax(1.0, ceil(most / TICKS));
     for (size_t k = 0; (double)k * step <= most; k++)
         put_rail(&svg, (double)k * step / most, (double)k * step, "");
@@ -480,10 +468,8 @@ static void draw_sum(const struct face *face, const json_t *watch)
     put_tick(&svg, 0.0, START, string(watch, "_from"));
     put_tick(&svg, 1.0, END, string(watch, "_to"));
     text_printf(&svg, "<path class=\"curve c0\" d=\"M%d %d", LEFT, BOTTOM);
-    json_array_foreach(sums, index, pair)
-    {
+    json_array_foreach (sums, index, pair)
         text_printf(&svg, "L%.1f %.1f", across(nth(pair, 0)), up(nth(pair, 1) / most));
-    }
     text_puts(&svg, "\"/>\n");
     if (since != NULL) {
         svg_line(&svg, across(began), TOP - 4, across(began), BOTTOM, "since");
@@ -536,8 +522,7 @@ static void draw_marks(const struct face *face, const json_t *row)
     const json_t *mark;
     size_t index;
     text_puts(face->page, "<td class=\"marks\">");
-    json_array_foreach(json_object_get(row, "_marks"), index, mark)
-    {
+    json_array_foreach (json_object_get(row, "_marks"), index, mark) {
         const size_t fate = (size_t)nth(mark, 0);
         const bool control = json_is_true(json_array_get(mark, 1));
         text_printf(face->page, "<span class=\"%s%s\" title=\"%s%s", fates[fate].style,
@@ -696,17 +681,14 @@ json_t *view_tree_public(json_t *tree)
     json_t *value;
     void *next;
     size_t index;
-    json_object_foreach_safe(tree, next, key, value)
-    {
+    json_object_foreach_safe (tree, next, key, value) {
         if (key[0] == '_')
             json_object_del(tree, key);
         else
             view_tree_public(value);
     }
-    json_array_foreach(tree, index, value)
-    {
+    json_array_foreach (tree, index, value)
         view_tree_public(value);
-    }
     return tree;
 }
 
