@@ -184,3 +184,10 @@ const char *diag_nearest(const char *word, const char *const *names, size_t coun
     }
     return nearest;
 }
+
+const char *diag_suggest(struct arena *arena, const char *word, const char *const *names,
+                         size_t count, const char *otherwise)
+{
+    const char *nearest = diag_nearest(word, names, count);
+    return nearest ? arena_format(arena, "; did you mean '%s'?", nearest) : otherwise;
+}

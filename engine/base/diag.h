@@ -75,6 +75,8 @@ void diags_add(struct diags *diags, enum diag_kind kind, struct position at, con
                ...) __attribute__((format(printf, 4, 5)));
 #define diags_error(diags, at, ...) diags_add(diags, DIAG_ERROR, at, __VA_ARGS__)
 #define diags_warn(diags, at, ...)  diags_add(diags, DIAG_WARNING, at, __VA_ARGS__)
+/* Adds an error; is the status that goes with it. */
+#define diags_fail(diags, status, at, ...) (diags_error(diags, at, __VA_ARGS__), status)
 /* Adds as errors what was kept in `from`. */
 void diags_pass(struct diags *diags, const struct diags *from);
 /* Attach an excerpt and a caret to the last one added and kept. Copied. */
@@ -88,5 +90,9 @@ const struct diag *diags_get(const struct diags *diags, size_t index);
 /* The nearest of `count` names to `word` by edit distance, for "did you mean";
  * NULL if none is near (distance above a third of the length, at least 1). */
 const char *diag_nearest(const char *word, const char *const *names, size_t count);
+/* "; did you mean 'x'?" with that, in the arena, or else `otherwise`. */
+struct arena;
+const char *diag_suggest(struct arena *arena, const char *word, const char *const *names,
+                         size_t count, const char *otherwise);
 
 #endif

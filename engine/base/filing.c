@@ -15,8 +15,8 @@ enum status filing_refused(const char *path, const char *verb, int error, struct
 {
     if (error == EPIPE)
         return STATUS_CLOSED;
-    diags_error(diags, (struct position){path, 0, 0}, "cannot be %s: %s", verb, strerror(error));
-    return STATUS_IO;
+    return diags_fail(diags, STATUS_IO, (struct position){path, 0, 0}, "cannot be %s: %s", verb,
+                      strerror(error));
 }
 
 enum status filing_send(FILE *stream, const char *bytes, size_t length)
@@ -32,9 +32,8 @@ enum status filing_send(FILE *stream, const char *bytes, size_t length)
 
 static enum status refuse_to_replace(const char *path, struct diags *diags)
 {
-    diags_error(diags, (struct position){path, 0, 0},
-                "exists already; name another file, or give --force to replace it");
-    return STATUS_IO;
+    return diags_fail(diags, STATUS_IO, (struct position){path, 0, 0},
+                      "exists already; name another file, or give --force to replace it");
 }
 
 /* Whether a file is a SQLite database, or one that SQLite keeps beside such a file: a journal, most likely.
@@ -78,8 +77,7 @@ static enum status look_first(const char *path, bool replace, bool text, struct 
         return STATUS_OK;
     else
         return refuse_to_replace(path, diags);
-    diags_error(diags, (struct position){path, 0, 0}, "%s", why);
-    return STATUS_IO;
+    return diags_fail(diags, STATUS_IO, (struct position){path, 0, 0}, "%s", why);
 }
 
 /* Temporary files that have a name, and not yet theirs. Whoever ends the program for lack of memory

@@ -202,20 +202,39 @@ char *arena_string(struct arena *arena, const char *text)
     return arena_copy(arena, text, strlen(text));
 }
 
-char *arena_format(struct arena *arena, const char *format, ...)
+static char *arena_vformat(struct arena *arena, const char *format, va_list print)
 {
     char brief[512]; /* nearly all are; to measure first takes longer than to print */
+    va_list again;
+    va_copy(again, print);
+    int length = vsnprintf(brief, sizeof brief, format, print);
+    char *formatted =
+        arena_copy(arena, brief, length > 0 && (size_t)length < sizeof brief ? (size_t)length : 0);
+    if (length >= (int)sizeof brief) {
+        formatted = arena_alloc(arena, (size_t)length + 1);
+        (void)vsnprintf(formatted, (size_t)length + 1, format, again);
+    }
+    va_end(again);
+    return formatted;
+}
+
+char *arena_format(struct arena *arena, const char *format, ...)
+{
     va_list print;
     va_start(print, format);
-    int length = vsnprintf(brief, sizeof brief, format, print);
-    va_end(print);
-    if (length < 0 || (size_t)length < sizeof brief)
-        return arena_string(arena, length < 0 ? "" : brief);
-    char *formatted = arena_alloc(arena, (size_t)length + 1);
-    va_start(print, format);
-    (void)vsnprintf(formatted, (size_t)length + 1, format, print);
+    char *formatted = arena_vformat(arena, format, print);
     va_end(print);
     return formatted;
+}
+
+void arena_append(struct arena *arena, const char **list, const char *separator, const char *format,
+                  ...)
+{
+    va_list print;
+    va_start(print, format);
+    const char *more = arena_vformat(arena, format, print);
+    va_end(print);
+    *list = arena_format(arena, "%s%s%s", *list, **list != '\0' ? separator : "", more);
 }
 
 char *arena_join(struct arena *arena, const char *const *words, size_t count)

@@ -85,6 +85,10 @@ char *arena_string(struct arena *arena, const char *text);
 char *arena_format(struct arena *arena, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
+/* Adds to a list in words what is formatted, with the separator before it unless it is the first. */
+void arena_append(struct arena *arena, const char **list, const char *separator, const char *format,
+                  ...) __attribute__((format(printf, 4, 5)));
+
 /* The words that are not empty, with a space between; "" for none. */
 char *arena_join(struct arena *arena, const char *const *words, size_t count);
 

@@ -43,13 +43,11 @@ enum status app_error(struct app *app, enum status status, const char *place, co
 _Noreturn void app_unknown(struct app *app, const char *option, const char *what, const char *word,
                            const char *const *names, size_t count, const char *otherwise)
 {
-    const char *near = diag_nearest(word, names, count);
-    const char *message =
-        near != NULL ? arena_format(app->arena, "no %s '%s'; did you mean '%s'?", what, word, near)
-                     : arena_format(app->arena, "no %s '%s'; %s", what, word, otherwise);
+    const char *right =
+        diag_suggest(app->arena, word, names, count, arena_format(app->arena, "; %s", otherwise));
     if (option != NULL)
-        app_wrong(app, option, "%s", message);
-    app_stop(app, "%s", message);
+        app_wrong(app, option, "no %s '%s'%s", what, word, right);
+    app_stop(app, "no %s '%s'%s", what, word, right);
 }
 
 void app_report(struct app *app)

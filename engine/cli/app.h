@@ -157,9 +157,7 @@ int single_value(uint32_t seen);
 /* The words with a separator between, the first `most` of them, in the arena. */
 const char *words_joined(struct app *app, const char *const *words, size_t count,
                          const char *separator, size_t most);
-/* Adds to a list in words what is formatted, with the separator before it unless it is the first. */
-void words_add(struct app *app, const char **list, const char *separator, const char *format, ...)
-    __attribute__((format(printf, 4, 5)));
+#define words_add(app, ...) arena_append((app)->arena, __VA_ARGS__)
 
 /* ==== commands ================================================================================ */
 

@@ -402,11 +402,10 @@ static _Noreturn void unknown_column(struct app *app, enum record record, const 
          at++)
         if (!at->derived)
             names[count++] = at->name;
-    const char *near = diag_nearest(column, names, count);
-    if (near != NULL)
-        app_stop(app, "a %s has no '%s'; did you mean '%s'?", kind, column, near);
-    app_stop(app, "a %s has no '%s'; it has %s", kind, column,
-             words_joined(app, names, count, ", ", count));
+    app_stop(app, "a %s has no '%s'%s", kind, column,
+             diag_suggest(app->arena, column, names, count,
+                          arena_format(app->arena, "; it has %s",
+                                       words_joined(app, names, count, ", ", count))));
 }
 
 /* The facts with one more about a sign, in place of an older one about the same. */

@@ -28,15 +28,6 @@ void names_of(struct app *app, enum word_list list, struct names *names)
     }
 }
 
-void words_add(struct app *app, const char **list, const char *separator, const char *format, ...)
-{
-    va_list arguments;
-    va_start(arguments, format);
-    char *words SCOPED_FREE = text_vformat(format, arguments);
-    va_end(arguments);
-    *list = arena_format(app->arena, "%s%s%s", *list, (*list)[0] != '\0' ? separator : "", words);
-}
-
 const char *words_joined(struct app *app, const char *const *words, size_t count,
                          const char *separator, size_t most)
 {

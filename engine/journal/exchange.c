@@ -239,13 +239,11 @@ static enum status unknown_column(struct importer *importer, const struct csv_ro
          column->name != NULL && count < MOST_COLUMNS; column++)
         if (is_carried(column))
             names[count++] = column->name;
-    const char *near = near_name(importer->arena, name, names, count);
-    diags_error(importer->journal->diags, csv_at(row, field), "a %s has no column '%s'%s",
-                importer->type->name, name,
-                near[0] != '\0'
-                    ? near
-                    : "; a spreadsheet of your own needs --map, and --guess proposes one");
-    return STATUS_DATA;
+    return diags_fail(
+        importer->journal->diags, STATUS_DATA, csv_at(row, field), "a %s has no column '%s'%s",
+        importer->type->name, name,
+        diag_suggest(importer->arena, name, names, count,
+                     "; a spreadsheet of your own needs --map, and --guess proposes one"));
 }
 
 /* Puts together the question for a row that says the same, whatever its id: of the columns that the file
@@ -283,20 +281,17 @@ static enum status read_header(struct importer *importer, const struct csv_row *
         importer->columns[i] = known ? &columns[index] : NULL;
         labelled = labelled || importer->columns[i] == columns;
         for (size_t k = 0; k < i; k++)
-            if (importer->columns[k] == importer->columns[i]) {
-                diags_error(importer->journal->diags, csv_at(row, i),
-                            "the column '%s' stands twice", name);
-                return STATUS_DATA;
-            }
+            if (importer->columns[k] == importer->columns[i])
+                return diags_fail(importer->journal->diags, STATUS_DATA, csv_at(row, i),
+                                  "the column '%s' stands twice", name);
     }
     importer->column_count = row->count;
     ask_for_equal(importer);
     if (labelled)
         return STATUS_OK;
-    diags_error(importer->journal->diags, csv_at(row, 0),
-                "the column '%s' is missing: a %s is known by it", columns->name,
-                importer->type->name);
-    return STATUS_DATA;
+    return diags_fail(importer->journal->diags, STATUS_DATA, csv_at(row, 0),
+                      "the column '%s' is missing: a %s is known by it", columns->name,
+                      importer->type->name);
 }
 
 static int64_t read_id(struct importer *importer, const char *text, const char *right)
@@ -539,9 +534,8 @@ static enum status look_through(struct arena *arena, const char *folder,
     closedir(listing);
     if (any)
         return status;
-    diags_error(diags, (struct position){folder, 0, 0},
-                "holds no table; give the folder that 'jarside export' wrote");
-    return STATUS_DATA;
+    return diags_fail(diags, STATUS_DATA, (struct position){folder, 0, 0},
+                      "holds no table; give the folder that 'jarside export' wrote");
 }
 
 static void read_table(struct journal *journal, enum record record, const char *path,

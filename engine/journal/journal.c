@@ -465,9 +465,8 @@ enum status journal_default_path(char **path)
 
 static enum status cannot(const char *path, const char *doing, struct diags *diags)
 {
-    diags_error(diags, (struct position){.file = path}, "cannot %s the journal: %s", doing,
-                strerror(errno));
-    return STATUS_IO;
+    return diags_fail(diags, STATUS_IO, (struct position){.file = path},
+                      "cannot %s the journal: %s", doing, strerror(errno));
 }
 
 /* A first look at the bytes, before SQLite gets to see (and perhaps to mend) a
@@ -980,11 +979,9 @@ static bool same_file(const char *a, const char *b)
 
 enum status backup_write(struct journal *journal, const char *path, bool replace)
 {
-    if (same_file(journal->path, path)) {
-        diags_error(journal->diags, (struct position){path, 0, 0},
-                    "is the journal itself; name another file");
-        return STATUS_USAGE;
-    }
+    if (same_file(journal->path, path))
+        return diags_fail(journal->diags, STATUS_USAGE, (struct position){path, 0, 0},
+                          "is the journal itself; name another file");
     return copy_to(journal, path, replace, journal->diags);
 }
 
@@ -1148,10 +1145,9 @@ enum status backup_restore(const char *backup, const char *path, struct moment n
     struct stat about;
     bool present = lstat(path, &about) == 0;
     *kept = NULL;
-    if (same_file(backup, path)) {
-        diags_error(diags, (struct position){path, 0, 0}, "is the journal itself; name a backup");
-        return STATUS_USAGE;
-    }
+    if (same_file(backup, path))
+        return diags_fail(diags, STATUS_USAGE, (struct position){path, 0, 0},
+                          "is the journal itself; name a backup");
     if (!present && !filing_make_folders(path))
         return cannot(path, "make a folder for", diags);
     enum status status = filing_reserve(&filing, path, true, diags);

@@ -460,9 +460,8 @@ static enum status read_sheet(struct sheet *sheet, const char *path,
         status = csv_read(&table, NULL, progress, diags);
     if (status != STATUS_OK || sheet->row > 0)
         return status;
-    diags_error(diags, (struct position){path, 1, 1},
-                "the file is empty; its first row should name the columns");
-    return STATUS_DATA;
+    return diags_fail(diags, STATUS_DATA, (struct position){path, 1, 1},
+                      "the file is empty; its first row should name the columns");
 }
 
 /* ==== a row into the journal ================================================================== */
@@ -856,7 +855,7 @@ static size_t column_headed(struct taking *taking, const struct csv_row *row, co
             return i;
     }
     diags_error(taking->diags, csv_at(row, SIZE_MAX), "no column is headed '%s'%s", heading,
-                near_name(taking->arena, heading, names, row->count));
+                diag_suggest(taking->arena, heading, names, row->count, ""));
     return SIZE_MAX;
 }
 

@@ -799,12 +799,6 @@ enum status journal_add(struct journal *journal, enum record record, void *row)
 
 /* ---- correcting ------------------------------------------------------------------------------ */
 
-const char *near_name(struct arena *arena, const char *word, const char *const *names, size_t count)
-{
-    const char *near = diag_nearest(word, names, count);
-    return near != NULL ? arena_format(arena, "; did you mean '%s'?", near) : "";
-}
-
 enum status journal_correct(struct journal *journal, enum record record, const char *label,
                             const char *column, const char *value, struct moment at)
 {
@@ -819,13 +813,12 @@ enum status journal_correct(struct journal *journal, enum record record, const c
     for (const struct column *own = columns; own->name != NULL && count < MOST; own++)
         if (!own->derived)
             names[count++] = own->name;
-    const char *near = near_name(arena, column, names, count);
     if (type->append_only)
         journal_refuse(journal, STATUS_USAGE, "a %s is never changed; add one that corrects it",
                        type->name);
     else if (index == SIZE_MAX || columns[index].derived)
         journal_refuse(journal, STATUS_USAGE, "a %s has no '%s'%s", type->name, column,
-                       near[0] != '\0' ? near : " that could be corrected");
+                       diag_suggest(arena, column, names, count, " that could be corrected"));
     else
         journal_find(journal, record, label, arena, &row);
     if (journal->status == STATUS_OK) {
@@ -914,7 +907,7 @@ enum status journal_find(struct journal *journal, enum record record, const char
         while (query_next(&query))
             names[count++] = arena_string(arena, query_text(&query, 0));
         journal_refuse(journal, STATUS_USAGE, "there is no %s '%s'%s", name, label,
-                       near_name(arena, label, names, count));
+                       diag_suggest(arena, label, names, count, ""));
     }
     return journal_leave(journal);
 }

@@ -464,8 +464,7 @@ static void say_of(struct reading_words *words, struct remark *remark, const str
         group->words = said;
         group->controls = clause->whose == CONTROLS;
     } else if (said[0] != '\0' && strstr(remark->words, said) == NULL) {
-        remark->words = arena_format(words->arena, "%s%s%s", remark->words,
-                                     remark->words[0] != '\0' ? "; " : "", said);
+        arena_append(words->arena, &remark->words, "; ", "%s", said);
     }
 }
 

@@ -67,10 +67,6 @@ enum status journal_leave(struct journal *journal);
 void journal_work(struct journal *journal);
 enum status journal_finish(struct journal *journal);
 
-/* "; did you mean 'x'?", or "" when no name is near. */
-const char *near_name(struct arena *arena, const char *word, const char *const *names,
-                      size_t count);
-
 /* Runs statements that give no rows. */
 void journal_execute(struct journal *journal, const char *sql);
 /* SQL put together; valid until the next call. */

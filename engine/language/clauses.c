@@ -209,19 +209,15 @@ static void working_end(struct working *working, size_t at)
 static enum status check_text(const char *text, size_t length, struct diags *diags)
 {
     const struct position nowhere = {0};
-    if (length > READER_MAX_TEXT) {
-        diags_error(
-            diags, nowhere,
+    if (length > READER_MAX_TEXT)
+        return diags_fail(
+            diags, STATUS_DATA, nowhere,
             "the text is %zu bytes long; at most %d can be read at once, so tell it in parts",
             length, (int)READER_MAX_TEXT);
-        return STATUS_DATA;
-    }
     size_t valid = utf8_valid_prefix(text, length);
-    if (valid != length) {
-        diags_error(diags, nowhere, "byte %zu of the text is not UTF-8; plain text is expected",
-                    valid + 1);
-        return STATUS_DATA;
-    }
+    if (valid != length)
+        return diags_fail(diags, STATUS_DATA, nowhere,
+                          "byte %zu of the text is not UTF-8; plain text is expected", valid + 1);
     return STATUS_OK;
 }
 

@@ -1016,26 +1016,18 @@ static enum status set_values(const struct observable *o, const char *value, str
         id += denied;
         int index = rules_value(o, id);
         if (index == RULES_NONE) {
-            const char *names[RULES_MAX_VALUES];
-            TEXT(list);
-            for (size_t i = 0; i < o->value_count; i++) {
-                names[i] = o->values[i].id;
-                text_printf(&list, "%s%s", i ? ", " : "", o->values[i].id);
-            }
-            const char *nearest = diag_nearest(id, names, o->value_count);
-            if (nearest)
-                diags_error(diags, at, "'%s' has no value '%s'; did you mean '%s'?", o->id, id,
-                            nearest);
-            else
-                diags_error(diags, at, "'%s' has no value '%s'; it takes %s%s", o->id, id,
-                            o->kind == KIND_NUMBER ? "a quantity or one of: " : "", list.bytes);
-            return STATUS_USAGE;
+            const char *names[RULES_MAX_VALUES], *all = "";
+            for (size_t i = 0; i < o->value_count; i++)
+                arena_append(scratch, &all, ", ", "%s", names[i] = o->values[i].id);
+            all = arena_format(scratch, "; it takes %s%s",
+                               o->kind == KIND_NUMBER ? "a quantity or one of: " : "", all);
+            return diags_fail(diags, STATUS_USAGE, at, "'%s' has no value '%s'%s", o->id, id,
+                              diag_suggest(scratch, id, names, o->value_count, all));
         }
         uint32_t bit = UINT32_C(1) << index;
-        if ((denied ? reading->seen : reading->absent) & bit) {
-            diags_error(diags, at, "'%s' is both set and denied for '%s'; keep one", id, o->id);
-            return STATUS_USAGE;
-        }
+        if ((denied ? reading->seen : reading->absent) & bit)
+            return diags_fail(diags, STATUS_USAGE, at,
+                              "'%s' is both set and denied for '%s'; keep one", id, o->id);
         *(denied ? &reading->absent : &reading->seen) |= bit;
         from += length;
         if (!*from)
@@ -1062,15 +1054,13 @@ static enum status set_quantity(const struct observable *o, const char *value, s
         return STATUS_OK;
     }
     reading->number = (struct quantity){0};
-    if (read == NUMBER_IMPOSSIBLE) {
-        diags_error(diags, at, "'%s' cannot be '%s'; %s", o->id, value, number_limits(o, scratch));
-        return STATUS_USAGE;
-    }
+    if (read == NUMBER_IMPOSSIBLE)
+        return diags_fail(diags, STATUS_USAGE, at, "'%s' cannot be '%s'; %s", o->id, value,
+                          number_limits(o, scratch));
     if (!wrong_unit || rules_value(o, value) != RULES_NONE)
         return STATUS_DATA;
-    diags_error(diags, at, "'%s' takes no such unit as in '%s'; give it in %s", o->id, value,
-                dimension_names[o->dimension]);
-    return STATUS_USAGE;
+    return diags_fail(diags, STATUS_USAGE, at, "'%s' takes no such unit as in '%s'; give it in %s",
+                      o->id, value, dimension_names[o->dimension]);
 }
 
 char *reader_own_words(const struct reading_list *list, size_t length, struct arena *arena)
@@ -1094,13 +1084,9 @@ enum status reader_set(struct reader *reader, const char *sign, const char *valu
         const char **names = arena_array(scratch, rules->observable_count, sizeof *names);
         for (size_t i = 0; i < rules->observable_count; i++)
             names[i] = rules->observables[i].id;
-        const char *nearest = diag_nearest(sign, names, rules->observable_count);
-        if (nearest)
-            diags_error(diags, at, "no sign is called '%s'; did you mean '%s'?", sign, nearest);
-        else
-            diags_error(diags, at, "no sign is called '%s'; 'rules check' names the rules in use",
-                        sign);
-        return STATUS_USAGE;
+        return diags_fail(diags, STATUS_USAGE, at, "no sign is called '%s'%s", sign,
+                          diag_suggest(scratch, sign, names, rules->observable_count,
+                                       "; 'rules check' names the rules in use"));
     }
     const struct observable *o = &rules->observables[index];
     reading->observable = (size_t)index;
@@ -1110,10 +1096,8 @@ enum status reader_set(struct reader *reader, const char *sign, const char *valu
         reading->hedged = true;
         word[length - 1] = '\0';
     }
-    if (!*word) {
-        diags_error(diags, at, "'%s' is set to nothing; name a value", o->id);
-        return STATUS_USAGE;
-    }
+    if (!*word)
+        return diags_fail(diags, STATUS_USAGE, at, "'%s' is set to nothing; name a value", o->id);
     if (o->kind == KIND_NUMBER) {
         enum status status = set_quantity(o, word, at, scratch, reading, diags);
         if (status != STATUS_DATA)
@@ -1213,12 +1197,10 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
         if (asked != RULES_NONE)
             drop_stray_number(&job);
     }
-    if (job.matches.full) {
-        diags_error(diags, (struct position){0},
-                    "the text says more than %d things; describe one vessel at a time",
-                    (int)MATCH_MOST);
-        return STATUS_DATA;
-    }
+    if (job.matches.full)
+        return diags_fail(diags, STATUS_DATA, (struct position){0},
+                          "the text says more than %d things; describe one vessel at a time",
+                          (int)MATCH_MOST);
     job_clauses(&job);
     cover(&job, false);
     if (asked != RULES_NONE)

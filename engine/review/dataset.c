@@ -615,11 +615,10 @@ static int32_t day_of(const char *word, size_t length)
 
 static enum status read_header(struct table *table, const struct csv_row *row)
 {
-    if (row->count > MOST_COLUMNS) {
-        diags_error(table->diags, csv_at(row, MOST_COLUMNS),
-                    "more than %d columns; leave out what the vessels do not share", MOST_COLUMNS);
-        return STATUS_DATA;
-    }
+    if (row->count > MOST_COLUMNS)
+        return diags_fail(table->diags, STATUS_DATA, csv_at(row, MOST_COLUMNS),
+                          "more than %d columns; leave out what the vessels do not share",
+                          MOST_COLUMNS);
     TEXT(names);
     for (size_t c = 0; c < row->count; c++) {
         struct column_read *column = &table->columns[c];
@@ -729,13 +728,12 @@ static enum status take_row(void *context, const struct csv_row *fields)
         .label = "", .fate = FATE_COUNT, .entered = DAY_NONE, .ended = DAY_NONE};
     if (table->column_count == 0)
         return read_header(table, fields);
-    if (fields->count > table->column_count) {
-        diags_error(table->diags, csv_at(fields, table->column_count),
-                    "more fields than the %zu columns of the first line; is a comma missing its "
-                    "quotes?",
-                    table->column_count);
-        return STATUS_DATA;
-    }
+    if (fields->count > table->column_count)
+        return diags_fail(
+            table->diags, STATUS_DATA, csv_at(fields, table->column_count),
+            "more fields than the %zu columns of the first line; is a comma missing its "
+            "quotes?",
+            table->column_count);
     if (!is_wanted(table, fields))
         return STATUS_OK;
     for (size_t c = 0; c < fields->count; c++) {
@@ -792,19 +790,16 @@ enum status dataset_from_table(const char *file, FILE *stream, const struct data
     enum status status = csv_read(&csv, stream, NULL, diags);
     if (status != STATUS_OK)
         return status;
-    if (table->column_count == 0) {
-        diags_error(diags, (struct position){file, 0, 0},
-                    "this is empty; a table begins with a line that names its columns");
-        return STATUS_DATA;
-    }
+    if (table->column_count == 0)
+        return diags_fail(diags, STATUS_DATA, (struct position){file, 0, 0},
+                          "this is empty; a table begins with a line that names its columns");
     /* Not one row was understood: then it is not a matter of a few. */
-    if (table->count > 0 && table->fates.count >= table->count) {
-        diags_error(diags, (struct position){file, 2, 0},
-                    "column '%s' says neither lost nor ok in any row (the first: '%s'); write lost "
-                    "or ok, yes or no",
-                    table->columns[table->fate_column].name, table->fates.first);
-        return STATUS_DATA;
-    }
+    if (table->count > 0 && table->fates.count >= table->count)
+        return diags_fail(
+            diags, STATUS_DATA, (struct position){file, 2, 0},
+            "column '%s' says neither lost nor ok in any row (the first: '%s'); write lost "
+            "or ok, yes or no",
+            table->columns[table->fate_column].name, table->fates.first);
     intake_leave_out_names(table->intake);
     remark_strange(table);
     *dataset = intake_finish(table->intake);

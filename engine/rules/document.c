@@ -94,18 +94,11 @@ const char *load_quote(struct loader *loader, const char *text)
     return arena_format(loader->scratch, "%.*s...", (int)length, text);
 }
 
-const char *load_nearest(const struct loader *loader, const char *word, const char *const *names,
-                         size_t count)
-{
-    bool pointless = loader->problem_count == PROBLEMS_MOST || count > COMPARED_MOST;
-    return pointless ? NULL : diag_nearest(word, names, count);
-}
-
 const char *load_suggest(struct loader *loader, const char *word, const char *const *names,
                          size_t count, const char *otherwise)
 {
-    const char *nearest = load_nearest(loader, word, names, count);
-    return nearest ? arena_format(loader->scratch, "; did you mean '%s'?", nearest) : otherwise;
+    bool pointless = loader->problem_count == PROBLEMS_MOST || count > COMPARED_MOST;
+    return pointless ? otherwise : diag_suggest(loader->scratch, word, names, count, otherwise);
 }
 
 static int by_place(const void *left, const void *right)

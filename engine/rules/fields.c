@@ -508,7 +508,7 @@ static const char *mark_meant(struct loader *loader, const char *text)
         return NULL;
     if (!strcmp(text, "common practice") || !strcmp(text, "no source"))
         return MARKS[1];
-    return load_nearest(loader, text, MARKS, 3);
+    return diag_nearest(text, MARKS, 3);
 }
 
 void read_citation(struct loader *loader, const struct field *field, const struct node *node,

@@ -180,12 +180,9 @@ void load_tell(struct loader *loader, enum diag_kind kind, struct position at, c
 #define node_error(loader, node, ...) load_tell(loader, DIAG_ERROR, node_at(node), __VA_ARGS__)
 /* `text` itself, or its beginning and "..." when it is too long for a message. */
 const char *load_quote(struct loader *loader, const char *text);
-/* "; did you mean 'x'?" with the nearest name, or else `otherwise`. */
+/* As diag_suggest; `otherwise` too when nobody would read it any more, or when there are too many names. */
 const char *load_suggest(struct loader *loader, const char *word, const char *const *names,
                          size_t count, const char *otherwise);
-/* As diag_nearest; NULL when nobody would read it any more, or when there are too many names. */
-const char *load_nearest(const struct loader *loader, const char *word, const char *const *names,
-                         size_t count);
 
 /* ---- fields ---------------------------------------------------------------------------------- */
 

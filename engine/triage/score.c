@@ -83,12 +83,10 @@ static double bins_average(struct score_bin bins[SCORE_BINS])
 static enum status tell_case(struct triage *triage, const struct labelled_case *labelled,
                              struct diags *diags)
 {
-    if (labelled->finding_count == 0 || labelled->actions == 0) {
-        diags_error(diags, labelled->at,
-                    "case '%s' has no label; 'findings' and 'actions' say what is expected",
-                    labelled->id != NULL ? labelled->id : "");
-        return STATUS_DATA;
-    }
+    if (labelled->finding_count == 0 || labelled->actions == 0)
+        return diags_fail(diags, STATUS_DATA, labelled->at,
+                          "case '%s' has no label; 'findings' and 'actions' say what is expected",
+                          labelled->id != NULL ? labelled->id : "");
     triage_reset(triage);
     return triage_case(triage, labelled, diags);
 }

@@ -1277,8 +1277,7 @@ static const char *words_chosen(struct triage *triage, const struct fact *fact)
         return fact->words;
     for (size_t v = 0; v < asked->value_count; v++)
         if (fact->observation.seen >> v & 1)
-            words = arena_format(triage->said, "%s%s%s", words, *words ? ", " : "",
-                                 asked->values[v].label);
+            arena_append(triage->said, &words, ", ", "%s", asked->values[v].label);
     return words;
 }
 

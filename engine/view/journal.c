@@ -74,10 +74,9 @@ const char *view_vessels(struct arena *arena, const struct vessel *vessels, size
         for (last = i; last + 1 < count && vessels[last + 1].batch == vessels[last].batch &&
                        vessels[last + 1].number == vessels[last].number + 1;)
             last++;
-        words = arena_format(arena, "%s%s%s", words, i > 0 ? ", " : "", vessels[i].label);
+        arena_append(arena, &words, ", ", "%s", vessels[i].label);
         if (last > i)
-            words = arena_format(arena, "%s%s%s", words, last == i + 1 ? ", " : " to ",
-                                 vessels[last].label);
+            arena_append(arena, &words, last == i + 1 ? ", " : " to ", "%s", vessels[last].label);
     }
     return words;
 }
@@ -202,8 +201,7 @@ static const char *parents_words(struct journal_view *view, const struct starter
     const char *words = starter->source;
     const struct page parents = parents_of(view, starter->id);
     for (size_t i = 0; i < parents.count; i++)
-        words = FORMAT("%s%s%s", words, words[0] != '\0' ? ", " : "",
-                       parent_label(view, page_row(&parents, i)));
+        arena_append(view->arena, &words, ", ", "%s", parent_label(view, page_row(&parents, i)));
     return words;
 }
 
@@ -274,7 +272,7 @@ const char *view_children(struct journal_view *view, enum record record, int64_t
     for (size_t i = 0; i < children.count; i++) {
         const struct starter *child = page_row(&children, i);
         const struct page batches = belonging(view, RECORD_BATCH, RECORD_STARTER, child->id);
-        words = FORMAT("%s%s%s", words, i > 0 ? ", " : "", child->label);
+        arena_append(view->arena, &words, ", ", "%s", child->label);
         for (size_t k = 0; k < batches.count; k++)
             words = FORMAT("%s%s%s%s", words, k > 0 ? ", " : " (in batch ",
                            ((const struct batch *)page_row(&batches, k))->label,
@@ -439,8 +437,7 @@ static json_t *entries_told(const struct subject *of)
         struct line *line = &lines[at];
         struct look *look = &line->entry.is.look;
         if (entry->kind == RECORD_LOOK && strstr(look->words, also) == NULL)
-            look->words =
-                FORMAT("%s%s%s", look->words, look->words[0] != '\0' ? "\"; \"" : "", also);
+            arena_append(view->arena, &look->words, "\"; \"", "%s", also);
         *arena_push(view->arena, line->ids, line->id_count) = entry->id;
         if (entry->vessel != 0)
             view_get(view, RECORD_VESSEL, entry->vessel,
@@ -786,8 +783,7 @@ static size_t keep_due(struct journal_view *view, const struct due_asked *asked,
         if (vessel->due == 0 && !date_vessel(view, &run, vessel)) {
             *silent += 1;
             if (unheard != vessel->batch)
-                *silent_of = arena_format(view->arena, "%s%s%s", *silent_of,
-                                          **silent_of != '\0' ? ", " : "", run.batch.label);
+                arena_append(view->arena, silent_of, ", ", "%s", run.batch.label);
             unheard = vessel->batch;
         } else if (vessel->due <= asked->day)
             vessels[kept++] = *vessel;
