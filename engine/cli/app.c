@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* From the command line to a command and its end: which one it is, the help, what it is given; and what is
- * made from the table of commands for others: manual pages, what a shell offers at Tab. */
+/* From the command line to a command and its end: which one it is, the help, what it is given; and
+ * what is made from the table of commands for others: manual pages, what a shell offers at Tab. */
 #include "cli/app.h"
 
 #include <errno.h>
@@ -164,8 +164,8 @@ enum status app_refused(struct app *app, int error)
     return app_error(app, STATUS_IO, NULL, "cannot write the output: %s", strerror(error));
 }
 
-/* Shows what is longer than the terminal by the grower's own pager; false when that is not called for, or
- * there is none. No shell comes between. */
+/* Shows what is longer than the terminal by the grower's own pager; false when that is not called
+ * for, or there is none. No shell comes between. */
 static bool shown_by_pager(struct app *app)
 {
     enum { WORDS_MOST = 8 };
@@ -511,8 +511,7 @@ bool option_next(struct app *app, const struct command *command, struct help_lin
     }
 }
 
-/* The option that "--name", "--name=value" or "-n" names, at `line`, which may be NULL; NULL when
- * there is none. */
+/* The option that "--name", "--name=value" or "-n" names, at `line` (or NULL); NULL for none. */
 static const struct option *command_option(struct app *app, const struct command *command,
                                            const char *word, struct help_line *line)
 {
@@ -582,8 +581,8 @@ static int leading_options(struct app *app, const struct command *command, int a
     return count;
 }
 
-/* The command that is named first, in `words` words, or behind nothing but its options, whose number is
- * `leading`; NULL when none is. */
+/* The command that is named first, in `words` words, or behind nothing but its options, whose
+ * number is `leading`; NULL when none is. */
 static const struct command *command_behind(struct app *app, int argc, char **argv, int *leading,
                                             int *words)
 {
@@ -692,10 +691,8 @@ const struct command help_commands[] = {
 
 /* ==== pages =================================================================================== */
 
-/*
- * The manual in Markdown: "% NAME SECTION VERSION SUMMARY" begins a page. share/manual.awk makes roff of it, when
- * the program is built.
- */
+/* The manual in Markdown: "% NAME SECTION VERSION SUMMARY" begins a page. share/manual.awk makes
+ * roff of it, when the program is built. */
 
 static void put_options(struct app *app, struct text *page, const struct command *command)
 {
@@ -810,7 +807,7 @@ static void offer_records(struct app *app, enum record record, const char *condi
               record_types[record].name);
 }
 
-/* Labels of a kind of record, or with RECORD_COUNT of all; of vessels those of the batch that is named. */
+/* Labels of a kind of record, or with RECORD_COUNT of all; of vessels those of the batch named. */
 static void offer_labels(struct app *app, enum record kind, bool vessels, const char *begun)
 {
     const char *dash = strrchr(begun, '-');
@@ -920,8 +917,8 @@ const struct command hidden_commands[] = {
 
 /* ==== running ================================================================================= */
 
-/* The command that is meant by the first words: by its name in "add starter", or by a name that growers
- * have for it (help.txt); NULL for none. */
+/* The command that is meant by the first words: by its name in "add starter", or by a name that
+ * growers have for it (help.txt); NULL for none. */
 static const char *meant_command(struct app *app, int argc, char **argv)
 {
     static const char fillers[] = "add|new|record|make|create|edit|start|a|the|do";
@@ -1027,8 +1024,8 @@ static void check_operands(struct app *app)
         app_stop(app, "%s", wrong != NULL ? wrong : "one at a time");
 }
 
-/* A bare call opens the conversation; bare options go with it. Options may stand before the command: they
- * are moved behind its name. */
+/* A bare call opens the conversation; bare options go with it. Options may stand before the
+ * command: they are moved behind its name. */
 static enum status run(struct app *app, int argc, char **argv)
 {
     static const enum colour_choice choices[] = {COLOUR_AUTO, COLOUR_ALWAYS, COLOUR_NEVER};
@@ -1079,12 +1076,9 @@ static enum status run(struct app *app, int argc, char **argv)
     return command->run(app);
 }
 
-/*
- * Loading the rules touches some ten megabytes once, and taking them from the
- * system page by page cost a third of the time to a verdict. So the heap grows
- * in one step and asks for large pages. Where that is not to be had nothing is
- * lost: it is only a wish.
- */
+/* Loading the rules touches some ten megabytes once, and taking them from the system page by page
+ * cost a third of the time to a verdict. So the heap grows in one step and asks for large pages.
+ * Where that is not to be had nothing is lost: it is only a wish. */
 static void prepare_heap(void)
 {
 #ifdef __GLIBC__

@@ -19,16 +19,14 @@
 #include "view/screen.h"
 #include "view/tree.h"
 
-/*
- * The command line: tables of commands and of their options, and what every command is given.
+/* The command line: tables of commands and of their options, and what every command is given.
  *
- * A row of the table of commands says what the help and the manual say, which operands there may be,
- * and what has to be there before the command runs: the rules, the journal, its options read. So a
- * command begins with its work. It writes through app->out and returns a status. What is wrong goes to
- * app->diags, which is shown at the end. Where it cannot go on it ends there and then (app_stop,
- * app_must, and what is built on them): the errors are shown, an open transaction is taken back, and
- * the program exits.
- */
+ * A row of the table of commands says what the help and the manual say, which operands there may
+ * be, and what has to be there before the command runs: the rules, the journal, its options read.
+ * So a command begins with its work. It writes through app->out and returns a status. What is wrong
+ * goes to app->diags, which is shown at the end. Where it cannot go on it ends there and then
+ * (app_stop, app_must, and what is built on them): the errors are shown, an open transaction is
+ * taken back, and the program exits. */
 struct app;
 struct command;
 
@@ -184,14 +182,14 @@ extern const struct command judge_commands[], plan_commands[], batch_commands[],
     event_commands[], record_commands[], exchange_commands[], rules_commands[], review_commands[],
     config_commands[], help_commands[], hidden_commands[];
 
-/* What help.txt says of a command, or of what else has a section there: which operands it takes, for
- * instance "[TEXT...]", what it does, and a paragraph more. "" for nothing. */
+/* What help.txt says of a command, or of what else has a section there: which operands it takes,
+ * for instance "[TEXT...]", what it does, and a paragraph more. "" for nothing. */
 struct help {
     const char *operands, *summary, *detail;
 };
 struct help help_of(const char *section);
-/* The lines "WORD ARGUMENT: SAYS" there, one after the other, from {0}; false after the last. In
- * the arena. */
+/* The lines "WORD ARGUMENT: SAYS" there, one by one from {0}, in the arena; false after the
+ * last. */
 struct help_line {
     const char *word, *argument, *says; /* argument: "" for a flag */
     const struct option *option;        /* of an option its row */
@@ -202,9 +200,9 @@ bool help_next(struct app *app, const char *section, struct help_line *line);
 /* The options of a command, its own first; of NULL, what any command takes. */
 bool option_next(struct app *app, const struct command *command, struct help_line *line);
 
-/* The whole command line: finds the command, reads its options, runs it, and makes sure that what was
- * written arrived. Exits with the status. Sets the locale's LC_CTYPE (only that, so that decimals keep
- * their point) and ignores SIGPIPE, so that whoever closes the output meets an orderly end. */
+/* The whole command line: finds the command, reads its options, runs it, and makes sure that what
+ * was written arrived. Exits with the status. Sets LC_CTYPE only, so that decimals keep their
+ * point, and ignores SIGPIPE, so that whoever closes the output meets an orderly end. */
 _Noreturn void cli_main(int argc, char **argv);
 
 /* ==== what a command is given ================================================================= */
@@ -261,8 +259,8 @@ _Noreturn void app_quit(struct app *app, enum status status);
     app_quit(app,                                                                                  \
              app_error(app, STATUS_DATA, arena_format((app)->arena, "--%s", option), __VA_ARGS__))
 #define app_fail(app, path, ...) app_quit(app, app_error(app, STATUS_IO, path, __VA_ARGS__))
-/* Ends it because there is no such word: "no WHAT 'WORD'; did you mean ...?", or `otherwise` when none of
- * the names is near. For a value of --OPTION as app_wrong does, else as app_stop. */
+/* Ends it because there is no such word: "no WHAT 'WORD'; did you mean ...?", or `otherwise` when
+ * none of the names is near. For a value of --OPTION as app_wrong does, else as app_stop. */
 _Noreturn void app_unknown(struct app *app, const char *option, const char *what, const char *word,
                            const char *const *names, size_t count, const char *otherwise);
 /* Ends it unless all is well. */
@@ -271,19 +269,18 @@ static inline void app_must(struct app *app, enum status status)
     if (status != STATUS_OK)
         app_quit(app, status);
 }
-/* Ends it unless somebody at the terminal affirms the question: where nobody can be asked, or is to be
- * (`may_ask`), with `otherwise`, else with "nothing was saved". */
+/* Ends it unless somebody at the terminal affirms the question: where nobody can be asked, or is to
+ * be (`may_ask`), with `otherwise`, else with "nothing was saved". */
 void confirm_or_stop(struct app *app, bool may_ask, const char *question, const char *otherwise);
 /* An answer to a question, whose words Tab completes, in the arena; NULL where nobody gives one. */
 const char *ask_once(struct app *app, const char *question, const char *const *words, size_t count);
 
 /* ---- settings --------------------------------------------------------------------------------- */
 
-/* Reads the file of settings, if there is one; ends the program, with the place, when something in it is
- * wrong. */
+/* Reads the file of settings, if there is one; ends the program where something in it is wrong. */
 void config_read(struct app *app);
-/* Before anything is said of a vessel that is in no journal: tells the triage what the settings know of
- * its cook, the altitude. */
+/* Before anything is said of a vessel that is in no journal: tells the triage what the settings
+ * know of its cook, the altitude. */
 void config_recall(struct app *app);
 /* What a setting says, checked, or NULL; for one of the rules after app_load. */
 const char *config_word(struct app *app, const char *name);
@@ -298,7 +295,7 @@ const char *config_unit(struct app *app, enum dimension dimension);
 #define app_warn(app, ...)  screen_say(&(app)->out, 0, 2, ROLE_WARN, __VA_ARGS__)
 /* Says that the output cannot be written and why, an errno; nothing when its reader has gone. */
 enum status app_refused(struct app *app, int error);
-/* Sends app->out to standard output, by $PAGER when it is longer than the terminal; --quiet lets it go. */
+/* Sends app->out to standard output, by $PAGER when it is long; --quiet lets it go. */
 enum status app_flush(struct app *app);
 /* Writes a text, which is released, into a file (filing_put), or to standard output when the path
  * is "-"; or ends the program. */
@@ -316,36 +313,32 @@ enum status app_json_line(struct app *app, json_t *json);
 
 /* ---- the rules -------------------------------------------------------------------------------- */
 
-/* Loads shipped rules, the overlay and every --rules folder. The folders of `more`, if not NULL, are
- * read last. */
+/* Loads shipped rules, the overlay, every --rules folder, and last those of `more`, if not NULL. */
 enum status app_load(struct app *app, const char *const *more, size_t more_count);
-/* Makes reader, reasoner, words and triage of the rules, unless they are there: two thirds of the time
- * to a verdict, and nothing to a list. Faults in the rules end the command. */
+/* Makes reader, reasoner, words and triage of the rules, unless they are there: two thirds of the
+ * time to a verdict, and nothing to a list. Faults in the rules end the command. */
 void app_compile(struct app *app);
 /* Reads a table of words, by its name, from every folder of rules that has one. */
 enum status app_read_words(struct app *app, struct words *words, const char *table);
 /* Frees them. */
 void app_release_rules(struct app *app);
-/* Takes app->temporary away, and the folder that it is alone in. At the end of a command it is done
- * anyway. */
+/* Takes app->temporary away, and the folder it is alone in, as the end of a command does anyway. */
 void app_remove_temporary(struct app *app);
-/* What is at `below` in the corpus beside the shipped rules: installed and in the source tree they are
- * neighbours. In the arena. */
+/* What is at `below` in the corpus beside the shipped rules: installed and in the source tree they
+ * are neighbours. In the arena. */
 const char *corpus_find(struct app *app, const char *below);
-/* Builds the invented season that comes with the program into the journal, which is open and empty; to be
- * reviewed and forgotten, or to be kept. */
+/* Builds the invented season that comes with the program into the journal, which is open and empty;
+ * to be reviewed and forgotten, or to be kept. */
 void demo_build_here(struct app *app, bool for_now);
 
 /* ---- the journal ------------------------------------------------------------------------------ */
 
-/*
- * Opens the journal that --journal names, else journal_default_path, into
- * app->journal, where it is closed at the end. A journal that is already open stays
- * so. Where there is none yet (READ, WRITE) the message says how to start one.
- */
+/* Opens the journal that --journal names, else journal_default_path, into app->journal, where it is
+ * closed at the end. A journal that is already open stays so. Where there is none yet (READ, WRITE)
+ * the message says how to start one. */
 enum status app_journal(struct app *app, enum journal_access access);
-/* The rules, the journal, and app->view, or the end. What is there already stays. From now on whatever the
- * journal refuses ends the command (journal_ends). */
+/* The rules, the journal, and app->view, or the end. What is there already stays. From now on
+ * whatever the journal refuses ends the command (journal_ends). */
 void app_open(struct app *app, enum journal_access access);
 /* The path of that journal, in the arena, for what does not open it. */
 const char *app_journal_path(struct app *app);
@@ -371,14 +364,12 @@ const char *app_vessels(struct app *app, const struct vessel *vessels, size_t co
 
 /* ==== records by what people call them ======================================================== */
 
-/*
- * Records by the labels that people type, and "column=value". What makes no sense ends the command with a
- * message that names the nearest.
+/* Records by the labels that people type, and "column=value". What makes no sense ends the command
+ * with a message that names the nearest.
  *
- * Labels are taken in capitals too ("b3-7" finds "B3-7") when no record is
- * written as typed. Vessels of one batch may be drawn together: "B3-3 B3-7",
- * "B3 3 7", "B3-3..7", "B3 3-7", "B3-3,7"; a batch alone means all its vessels.
- */
+ * Labels are taken in capitals too ("b3-7" finds "B3-7") when no record is written as typed.
+ * Vessels of one batch may be drawn together: "B3-3 B3-7", "B3 3 7", "B3-3..7", "B3 3-7", "B3-3,7";
+ * a batch alone means all its vessels. */
 struct chosen {
     struct vessel *vessels; /* in the arena; each once, in the order named */
     size_t count;
@@ -387,7 +378,7 @@ struct chosen {
 };
 /* At least one vessel is chosen. */
 struct chosen labels_vessels(struct app *app, const char *const *words, size_t count);
-/* How many of the words at the front name vessels: labels, and numbers, ranges and lists behind one. */
+/* How many words at the front name vessels: labels, and numbers, ranges and lists behind one. */
 size_t labels_leading(struct app *app, const char *const *words, size_t count);
 /* One record of a kind into `row`. */
 void labels_find(struct app *app, enum record record, const char *label, void *row);
@@ -399,17 +390,17 @@ size_t labels_kinds(struct app *app, const char *label, enum record kinds[RECORD
 const char **labels_of(struct app *app, enum record record, size_t *count);
 /* Whether a label is plainly that of a place: "shelf2", "top shelf". */
 bool names_a_place(struct app *app, const char *label);
-/* The label of a place that this one is nearly, but for their numbers: "shlf2" is nearly "shelf1"; or NULL. */
+/* The label of a place that this one nearly is, but for numbers ("shlf2", "shelf1"); or NULL. */
 const char *place_near(struct app *app, const char *label);
-/* A new place is made where its label is plainly that of one and no slip for one that is there, or where
- * somebody is `sure`; else this ends the command. */
+/* A new place is made where its label is plainly that of one and no slip for one that is there, or
+ * where somebody is `sure`; else this ends the command. */
 void labels_check_place(struct app *app, const char *label, bool sure);
 /* Ends the command where the word is the label of a batch and of a vessel as well. */
 void labels_one_thing(struct app *app, const char *word);
-/* Ends the command where a new label is nearly one that is there, unless somebody is `sure`: "clost"
- * is no second closet. Labels with figures (S2, LC-9) are not compared. */
+/* Ends the command where a new label is nearly one that is there, unless somebody is `sure`:
+ * "clost" is no second closet. Labels with figures (S2, LC-9) are not compared. */
 void labels_check_new(struct app *app, enum record record, const char *label, bool sure);
-/* The kind named by a word, singular or plural ("cook", "batches"); RECORD_COUNT when it is none. */
+/* The kind named by a word, singular or plural ("cook", "batches"); RECORD_COUNT for none. */
 enum record labels_kind(const char *word);
 
 /* Why a vessel must not be shaken, used, put back or taken a starter from; NULL when nothing speaks
@@ -420,21 +411,18 @@ const char *vessel_risk(struct app *app, const struct vessel *vessel, enum event
 void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel,
                        struct starter *starter);
 
-/*
- * Reads "column=value" as people type it into a row: quantities with their units, moments such as
- * "yesterday", words of the rules by id or name. A sign of the rules in place of a column (venting=...)
- * is a further fact. A row of the journal (with an id) is corrected there, as of `at`.
- */
+/* Reads "column=value" as people type it into a row: quantities with their units, moments such as
+ * "yesterday", words of the rules by id or name. A sign of the rules as the column (venting=...) is
+ * a further fact. A row of the journal (with an id) is corrected there, as of `at`. */
 void assign(struct app *app, enum record record, const char *typed, union any_record *row,
             struct moment at);
-/* Tells a record as it is now, and what was done with it: "kind LABEL: DID." or the same with
- * `further` behind. */
+/* Tells a record as it is now, and what was done: "kind LABEL: DID.", with `further` behind. */
 enum status record_tell(struct app *app, enum record record, const char *label, const char *did,
                         const char *further);
 /* What a column may hold: its unit, its words or what it is, and its other names. */
 const char *assign_what(struct app *app, const struct column *column);
-/* The index of a finding or a cause (LIST_FINDINGS, LIST_CAUSES) by what somebody calls it: its id, its
- * name or one of its other names, or an unambiguous part of these. */
+/* The index of a finding or a cause (LIST_FINDINGS, LIST_CAUSES) by what somebody calls it: its id,
+ * its name or one of its other names, or an unambiguous part of these. */
 size_t assign_named(struct app *app, enum word_list list, const char *words);
 
 /* ==== a look ================================================================================== */
@@ -450,8 +438,8 @@ struct looking {
 };
 /* Opens the triage on a vessel. The label is taken in capitals too. */
 void look_open(const struct looking *looking, const char *label, struct consultation *consultation);
-/* Opens it as its last look did, and says again what that said: what the vessel is judged to be where
- * nobody says anything new. Nothing where no look counts. */
+/* Opens it as its last look did, and says again what that said: what the vessel is judged to be
+ * where nobody says anything new. Nothing where no look counts. */
 void look_again(const struct looking *looking, struct consultation *consultation);
 
 #endif

@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/*
- * Starting a batch: its options, its words ("5 pint jars wheat oyster, S1, 14 psi 95 min, closet"),
+/* Starting a batch: its options, its words ("5 pint jars wheat oyster, S1, 14 psi 95 min, closet"),
  * the questions about what is missing, what is taken over from the batch before, and writing it
- * all down at once.
- */
+ * down. */
 #include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
@@ -34,8 +32,7 @@ struct parts { /* a batch with what it refers to; ids are 0 for what it has not 
     struct vessel vessel; /* its first; in a draft `position` is as given: "upper:4,lower:4" */
 };
 
-/* The records a batch refers to, and where it keeps their ids; last, what it is itself. Place is a
- * matter of its vessels. */
+/* The records a batch refers to, where it keeps their ids, and itself. A place is its vessels'. */
 static const struct kind {
     enum record record;
     size_t row, id;
@@ -74,8 +71,8 @@ struct draft {
     struct vessel mother;      /* whose grain a new starter is; id 0 for none */
     enum pick pick[RECORD_COUNT];
     struct parts now, before; /* before: the newest batch, or the one of --like; id 0 for none */
-    /* Parts divided by "; ": words that were not understood (kept, not lost); what was taken over, from
-     * the batch before or from the settings. */
+    /* Parts divided by "; ": words that were not understood (kept, not lost); what was taken over,
+     * from the batch before or from the settings. */
     const char *unread, *taken, *set;
     const char *assumed; /* the kind of vessel, where nobody said it; or NULL */
     /* What was made: its vessels, the controls behind the others, when they are due. */
@@ -243,12 +240,9 @@ static void read_options(struct draft *draft)
 
 /* ==== words =================================================================================== */
 
-/*
- * The number of vessels comes first. Labels of the journal are taken as such; the
- * rest is read as the description of a vessel would be, and what it says of
- * circumstances goes to the batch, its cook or its session. Nothing is dropped:
- * what nobody understood is kept as a note, and said.
- */
+/* The number of vessels comes first. Labels of the journal are taken as such; the rest is read as
+ * the description of a vessel would be, and what it says of circumstances goes to the batch, its
+ * cook or its session. Nothing is dropped: what nobody understood is kept as a note, and said. */
 
 struct token { /* of a text in which what is taken is blanked */
     char *start, *end;
@@ -309,7 +303,7 @@ static const struct kind *kind_said(const struct token *words, size_t w)
     return NULL;
 }
 
-/* "shelf2" or "shelf 2", wherever it stands, and "attic" between commas: a new place, as none is called so. */
+/* "shelf2" or "shelf 2" anywhere, and "attic" between commas: a new place, as none is called so. */
 static void take_place(struct draft *draft, const struct token *words, size_t w)
 {
     static const char *const leads[] = {"place", "on", "in", "at"};
@@ -366,8 +360,8 @@ static const struct kind *kind_called(struct draft *draft, const struct token *w
 }
 
 /* What the reader must not see is taken, and blanked: the number of vessels ("8 x quart jars"), "2
- * controls", labels of the journal ("S1", "starter S1"). "bags" without a size still says what shape
- * they are. */
+ * controls", labels of the journal ("S1", "starter S1"). "bags" without a size still tells the
+ * shape. */
 static void take_words(struct draft *draft, char *text)
 {
     /* A figure with its unit is no number of vessels: "15 psi", "90 min". Litres and grams are not
@@ -454,8 +448,8 @@ static enum scope scope_of(const struct rules *rules, size_t observable)
     return (enum scope)heaviest;
 }
 
-/* A fact without a column of its own, as judge's --set would take it, with what it is a fact of. A record
- * that is there already is not changed for all its batches: then the fact is this batch's. */
+/* A fact without a column of its own, as judge's --set would take it, with what it is a fact of. A
+ * record that is there already is not changed for all its batches: the fact is this batch's. */
 static void keep_fact(struct draft *draft, const struct reading *reading)
 {
     struct arena *arena = draft->app->arena;
@@ -482,7 +476,7 @@ static void keep_fact(struct draft *draft, const struct reading *reading)
     words_add(draft->app, facts, " ", "%s=%s%s", observable->id, value, reading->hedged ? "?" : "");
 }
 
-/* Where the draft keeps what an observable feeds: a column of one of its parts, and where in them. */
+/* Where the draft keeps what an observable feeds: a column of one of its parts. */
 struct slot {
     const struct column *column; /* NULL for nowhere */
     enum record record;
@@ -559,7 +553,7 @@ static bool looks_like_label(const char *words, size_t length)
     return letters > 0 && letters <= 2 && (digits == length || tail) && digits > letters;
 }
 
-/* "bags 2.2 kg", or a weight alone: what is in each bag. "2 kg gypsum" is not, nor the whole sack. */
+/* "bags 2.2 kg", or a weight alone: what is in each bag. "2 kg gypsum" is not, nor a whole sack. */
 static bool take_size(struct draft *draft, const char *words)
 {
     static const double most = 6000.0; /* in one vessel that anybody lifts into a cooker */
@@ -627,11 +621,8 @@ static void read_words(struct draft *draft, const char *words)
 
 /* ==== the batch before ======================================================================== */
 
-/*
- * What a batch takes over from the one before it, or from the one it is like: all
- * that was not told and still fits. It is said, so that nothing is taken over
- * unseen.
- */
+/* What a batch takes over from the one before it, or from the one it is like: all that was not told
+ * and still fits. It is said, so that nothing is taken over unseen. */
 
 static void find_before(struct draft *draft)
 {
@@ -1062,8 +1053,8 @@ static void save(struct draft *draft)
 
 /* ==== the command ============================================================================= */
 
-/* The records of the batch by their kind; what was made for it, or was there already (PICK_UNTOLD: all). For a
- * sentence those with a label, as a list. */
+/* The records of the batch by their kind; what was made for it, or was there already (PICK_UNTOLD:
+ * all). For a sentence those with a label, as a list. */
 static json_t *records_json(struct draft *draft, enum pick pick, bool listed)
 {
     json_t *object = json_object(), *list = json_array();
@@ -1080,8 +1071,8 @@ static json_t *records_json(struct draft *draft, enum pick pick, bool listed)
     return listed ? list : object;
 }
 
-/* What the cook is for vessels like these, on a cautious estimate; "" when it is enough, or is not known
- * well enough to tell. */
+/* What the cook is for vessels like these, on a cautious estimate; "" when it is enough, or is not
+ * known well enough to tell. */
 static const char *cook_doubt(struct draft *draft)
 {
     static const char *const verdicts[] = {"adequate", "marginal", "not enough"};

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/*
- * What is done with vessels (move, shake, isolate, return, discard, use), what they turned out to
- * be (confirm), that it was not so (correct event, look, outcome), and the way back (undo).
- */
+/* What is done with vessels (move, shake, isolate, return, discard, use), what they turned out to
+ * be (confirm), that it was not so (correct event, look, outcome), and the way back (undo). */
 #include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
@@ -23,10 +21,8 @@ static bool last_look(struct app *app, const struct vessel *vessel, struct look 
 
 /* ---- what may not be done -------------------------------------------------------------------- */
 
-/*
- * A vessel that its last look did not call fit to keep, or that counts as contaminated, is not
- * shaken, used or put back among the others. Nothing but a fresh look lifts that.
- */
+/* A vessel that its last look did not call fit to keep, or that counts as contaminated, is not
+ * shaken, used or put back among the others. Nothing but a fresh look lifts that. */
 enum objection {
     OBJECTION_NONE,
     OBJECTION_STATE, /* it is done already, or the vessel is gone */
@@ -124,10 +120,8 @@ static const struct {
     [EVENT_USE] = {"used", ""},
 };
 
-/*
- * Leaves out of a whole batch what the event does not fit (what is gone already).
- * A vessel that was named, and any risk, stops everything: half of it done is a trap.
- */
+/* Leaves out of a whole batch what the event does not fit (what is gone already). A vessel that was
+ * named, and any risk, stops everything: half of it done is a trap. */
 static void check_vessels(struct app *app, enum event_kind kind, struct chosen *chosen)
 {
     enum objection worst = OBJECTION_NONE;
@@ -212,8 +206,8 @@ static enum status tell(struct app *app, const struct event *event, const struct
                   noted, bare, to_discard));
 }
 
-/* "broken", "because they were wet and stank": why, of the list, as far as the usual words for it tell;
- * what else was said stays as a note. */
+/* "broken", "because they were wet and stank": why, of the list, as far as the usual words for it
+ * tell; what else was said stays as a note. */
 static void read_reason(struct app *app, const char *words, struct event *event)
 {
     if (strncasecmp(words, "because ", 8) == 0)
@@ -225,8 +219,8 @@ static void read_reason(struct app *app, const char *words, struct event *event)
                             : arena_format(app->arena, "%s; %s", words, event->detail);
 }
 
-/* Words as people put them around labels: "B1-1 to B1-4" is a range, "B1-2 and B1-3" are two, "B1 all" is
- * all of it. Other words stay; how many there are then. */
+/* Words as people put them around labels: "B1-1 to B1-4" is a range, "B1-2 and B1-3" are two, "B1
+ * all" is all of it. Other words stay; how many there are then. */
 static size_t plain_labels(struct app *app, const char *const *words, size_t count,
                            const char ***plain)
 {
@@ -252,8 +246,8 @@ static size_t plain_labels(struct app *app, const char *const *words, size_t cou
     return kept;
 }
 
-/* Words behind the labels are a note, told in `noted`; not what has a figure, for that was meant as a label.
- * How many words are left. */
+/* Words behind the labels are a note, told in `noted`; not what has a figure, for that was meant as
+ * a label. How many words are left. */
 static size_t take_note(struct app *app, const char *const *words, size_t count,
                         struct event *event, const char **noted)
 {
@@ -263,7 +257,7 @@ static size_t take_note(struct app *app, const char *const *words, size_t count,
                                                strcasecmp(words[labels], "and") == 0);
     if (words == NULL || labels == count)
         return count;
-    /* A label that is not there is told; a number that is no vessel's measures something ("2 kg"). */
+    /* A label that is not there is told; a number that is no vessel's measures ("2 kg"). */
     const char *first = words[labels + joiner];
     if (strpbrk(first, figures) != NULL && (joiner || first[strspn(first, figures)] != '\0'))
         return count;
@@ -453,7 +447,7 @@ static enum status correct_record(struct app *app, enum record record, const cha
     return record_tell(app, record, row.named.label, "corrected", "; the old value is kept");
 }
 
-/* Of a row that is only added to, by "12", or by the label of a vessel for its newest one that stands. */
+/* Of a row that is only added to, by "12", or by a vessel's label for its newest that stands. */
 static void find_row(struct app *app, enum record record, const char *word, union any_record *row)
 {
     struct vessel vessel;
@@ -510,7 +504,7 @@ static enum status withdraw(struct app *app, enum record record, const union any
     return say_corrected(app, record, old->named.id, vessel.label);
 }
 
-/* The vessel is judged anew from the words, as if the old look had not been, on the day of the old. */
+/* The vessel is judged anew from the words on the day of the old look, as if that had not been. */
 static enum status correct_look(struct app *app, const char *words, const struct look *old)
 {
     const struct looking looking = {.app = app, .at = old->at, .corrects = old->id};

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The journal as a whole: tables in and out, copies and the way back, checks, an invented season. */
+/* The journal as a whole: tables in and out, copies and back, checks, an invented season. */
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>

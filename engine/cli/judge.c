@@ -63,8 +63,8 @@ static enum status tell(struct app *app, bool one_of_many)
     return app_flush(app);
 }
 
-/* Whether something of the text was understood, or its words change the odds this way or that by a factor of
- * three: a greeting is nothing to judge. */
+/* Whether something of the text was understood, or its words change the odds this way or that by a
+ * factor of three: a greeting is nothing to judge. */
 static bool tells(struct app *app)
 {
     static const double weighs = 3.0;
@@ -175,9 +175,9 @@ static bool line_read(struct arena *arena, size_t number, struct line *line)
     return true;
 }
 
-/* One of several threads that judge lines side by side. Rules, model and table of words are
- * shared; the reader, what is remembered from text to text, and what is to be written, each has
- * for itself. */
+/* One of several threads that judge lines side by side. Rules, model and table of words are shared;
+ * the reader, what is remembered from text to text, and what is to be written, each has for
+ * itself. */
 struct hand {
     struct app app;
     const struct app *from; /* what `app` is made after, on its own thread, at its first lines */
@@ -235,7 +235,7 @@ static void *hand_judges(void *context)
     return NULL;
 }
 
-/* Gives each hand its part of the lines, waits, and writes what they made in the order of the lines. */
+/* Gives each hand its part of the lines, waits, and writes what they made in their order. */
 static enum status hands_judge(struct app *app, struct hand *hands, size_t hand_count,
                                const struct line *lines, size_t count)
 {

@@ -210,18 +210,16 @@ void look_again(const struct looking *looking, struct consultation *consultation
 
 /* ==== several vessels ========================================================================= */
 
-/*
- * One remark for a batch (journal/remark.h), or the same words for several vessels.
+/* One remark for a batch (journal/remark.h), or the same words for several vessels.
  *
  * What is said of a vessel is told to a triage at it, as if it had been said of that vessel alone,
  * and recorded as such: the grower looked and saw that. What is said of the rest clears nothing:
  * vessels that are isolated, or that a look has judged anything but fit to keep, are left out and
  * named; so is a control where the words tell of growth.
  *
- * Each is judged knowing what is said of the others. So there are two passes in one
- * transaction: in the first every vessel is judged for itself, then its siblings
- * are counted and all is taken back; the second judges with these counts and stays.
- */
+ * Each is judged knowing what is said of the others. So there are two passes in one transaction: in
+ * the first every vessel is judged for itself, then its siblings are counted and all is taken back;
+ * the second judges with these counts and stays. */
 
 struct row { /* one vessel and what became of its look */
     struct vessel vessel;
@@ -253,8 +251,8 @@ struct walkthrough {
     double gravest;
 };
 
-/* Whether a fact is one of those that plain growth has: seen, all that is seen of it, or a fault that is denied. Where
- * one value is denied that is no fault ("it does not smell good"), something is wrong. */
+/* Whether a fact is one of those that plain growth has: seen, all that is seen of it, or a fault
+ * that is denied. Where something good is denied ("it does not smell good"), something is wrong. */
 static bool is_plain_fact(const struct rules *rules, const struct fact *fact)
 {
     const struct observable *observable = &rules->observables[fact->observable];
@@ -292,15 +290,14 @@ static bool is_plain(struct app *app, const char *words)
     return plain;
 }
 
-/* Who looks along a row and tells of a patch in one has seen none in those that are plainly white. */
+/* Who tells of a patch in one of a row has seen none in those that are plainly white. */
 static void all_told(struct app *app, const char **words)
 {
     if (is_plain(app, *words))
         *words = arena_format(app->arena, "%s, nothing odd", *words);
 }
 
-/* The vessels of a batch, each with what the remark says of it. Those that it names are there and
- * can be looked at. */
+/* The vessels of a batch, each with what the remark says of it. Those it names can be looked at. */
 static void read_remark(struct walkthrough *walk, const struct batch *batch)
 {
     struct app *app = walk->app;

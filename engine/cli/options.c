@@ -195,10 +195,8 @@ static int read_clock(struct app *app, const char *name, const char *said)
 
 /* ---- vessels --------------------------------------------------------------------------------- */
 
-/*
- * An id; bag:2.2kg or jar:500g (the nearest kind, filled so); jar:1litre (by volume);
- * bag:20x12x8cm or jar:9x12cm (diameter and height of the filled grain).
- */
+/* An id; bag:2.2kg or jar:500g (the nearest kind, filled so); jar:1litre (by volume); bag:20x12x8cm
+ * or jar:9x12cm (diameter and height of the filled grain). */
 static void read_vessel(struct app *app, const char *name, const char *word,
                         struct known_vessel *vessel)
 {
@@ -428,8 +426,7 @@ void options_fill(struct app *app, bool common)
 
 /* ---- operands that are options --------------------------------------------------------------- */
 
-/* What the words, whole, are as the value of an option that goes without its name; NULL when they
- * are none. */
+/* What the words are as the value of an option that goes without its name; NULL for nothing. */
 static const char *value_meant(struct app *app, const struct option *option, const char *words)
 {
     const bool quantity = option->kind == OPTION_QUANTITY || option->kind == OPTION_AMOUNT;
@@ -517,11 +514,9 @@ void options_take_operands(struct app *app)
 
 /* ==== settings ================================================================================ */
 
-/*
- * The settings: one YAML file of plain entries. The table is what may stand in it, what is checked, what
- * the help says and what 'jarside config' shows. A setting with an environment variable reaches whoever asks
- * for that; the variable itself wins.
- */
+/* The settings: one YAML file of plain entries. The table is what may stand in it, what is checked,
+ * what the help says and what 'jarside config' shows. A setting with an environment variable
+ * reaches whoever asks for that; the variable itself wins. */
 enum { UNIT_SETTINGS = 3 }; /* the first of them */
 static const struct option settings[SETTINGS + 1] = {
     {"temperature", OPTION_CHOICE, .words = (const char *const[]){"C", "F", NULL}},
@@ -658,8 +653,8 @@ static void put_entry(struct text *file, size_t setting, const char *word)
     text_puts(file, plain ? "\n" : "'\n");
 }
 
-/* The file as it is, but for this setting: comments and the order of lines stay, unless it is written in
- * another way than a line a setting. */
+/* The file as it is, but for this setting: comments and the order of lines stay, unless it is
+ * written in another way than a line a setting. */
 static void write_setting(struct app *app, size_t setting)
 {
     const char *path = config_path(app), *word = app->settings[setting].word;

@@ -11,12 +11,10 @@
 #include "process/probe.h"
 #include "triage/physics.h"
 
-/*
- * Plans: what a cook does, what to weigh, when the grain will be fully colonised.
+/* Plans: what a cook does, what to weigh, when the grain will be fully colonised.
  *
- * Every figure that is uncertain is told as a range with what it assumes, and no advice goes beyond the
- * pressure a cooker is rated for. JSON is schema 1 (README.md).
- */
+ * Every figure that is uncertain is told as a range with what it assumes, and no advice goes beyond
+ * the pressure a cooker is rated for. JSON is schema 1 (README.md). */
 
 /* ---- what they share ------------------------------------------------------------------------- */
 
@@ -82,8 +80,8 @@ struct cooked {
     double outside; /* kPa */
 };
 
-/* The course of the core, for programs, and as a chart in the scale that the grower reads; an empty array
- * and nothing where there is none to compute. */
+/* The course of the core, for programs, and as a chart in the scale that the grower reads; an empty
+ * array and nothing where there is none to compute. */
 static void add_course(json_t *root, const struct cooked *cook)
 {
     enum { POINTS = 121, TOLD = 4 };
@@ -434,8 +432,7 @@ static json_t *date_after(const char *start, double days)
     return json_string(day_write(known ? day + lround(days) : INT64_MIN, DAY_ISO, MOMENT_WORDS));
 }
 
-/* The day at which the drawing ends: a little after the slow end is full, and what was seen on `day`, NAN for
- * nothing. */
+/* The last day drawn: a little after the slow end is full, and what was seen on `day` (or NAN). */
 static double last_day(const struct run *run, double day)
 {
     double last = run->reached ? 1.1 * run->full.central + 2.0 : 30.0;
@@ -491,7 +488,7 @@ static json_t *forecast_json(struct app *app, const struct run *run, const struc
     const double last = last_day(run, given->day);
     struct range band[COURSE_POINTS], coverage;
     json_t *course = json_array(), *seen = json_array();
-    /* Strains of one species differ by a factor of two: beyond twice the likeliest day is too long. */
+    /* Strains of one species differ by a factor of two: beyond twice the likeliest is too long. */
     json_t *stop =
         view_json("nothing_seen:n not_full:n", run->reached ? 2.0 * run->visible.central : INFINITY,
                   run->reached ? 2.0 * run->full.central : INFINITY);
@@ -542,8 +539,7 @@ static bool add_warmth(void *context, double minutes, double celsius)
     return true;
 }
 
-/* The batch or vessel of the journal that is meant, by the operand or by --vessel; NULL for
- * none. */
+/* The batch or vessel of the journal that the operand or --vessel means; NULL for none. */
 static const char *label_meant(struct app *app)
 {
     const char *said = app->given.vessel;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Records around batches, and what the journal shows of them: lists, histories, what is due, labels. */
+/* Records around batches, and what is shown of them: lists, histories, what is due, labels. */
 #include <ctype.h>
 #include <math.h>
 #include <string.h>
@@ -160,8 +160,7 @@ static struct parent made_from(struct app *app, const char *label, struct starte
     return (struct parent){.vessel = vessel.id, .parent = vessel.id == 0 ? parent->id : 0};
 }
 
-/* Mushroom and kind of a starter, from words or the id of a kind; what is not understood, "" for
- * none. */
+/* Mushroom and kind of a starter, from words or a kind's id; what is not understood, or "". */
 static const char *starter_words(struct app *app, const char *const *words, size_t count,
                                  union any_record *row)
 {
@@ -189,8 +188,8 @@ static void take_words(struct app *app, const char *const *words, size_t count,
                  odd);
 }
 
-/* "S2", "LC-4", and what was named before; "OY-syr" and "OYX" too, unless they name a mushroom or a
- * kind. */
+/* "S2", "LC-4", and what was named before; "OY-syr" and "OYX" unless a mushroom or kind is so
+ * called. */
 static bool is_label(struct app *app, const char *word)
 {
     union any_record ignored;
@@ -209,9 +208,9 @@ struct ancestry {
     const char *words; /* no record: "a friend"; "" for none */
 };
 
-/* "... from S1 and B1-3", "... from plate P4", "... from a friend": what it was made from stands last. A
- * plate not yet on record is one when that was said; words that name no record are told. How many words
- * stand before. */
+/* "... from S1 and B1-3", "... from plate P4", "... from a friend": what it was made from stands
+ * last. A plate not yet on record is one when that was said; words that name no record are told.
+ * How many words stand before. */
 static size_t take_from(struct app *app, const char *const *words, size_t count,
                         struct ancestry *ancestry)
 {

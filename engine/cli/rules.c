@@ -180,10 +180,8 @@ static bool labels_agree(const struct rules *rules, const struct labelled_case *
     return contaminated == of->finding_count || contaminated == 0;
 }
 
-/*
- * Fits the weights of words to what the rest leaves wrong. Each part of the texts is judged with words counted
- * in the other parts, as strangers' texts are.
- */
+/* Fits the weights of words to what the rest leaves wrong. Each part of the texts is judged with
+ * words counted in the other parts, as strangers' texts are. */
 static void fit_words(struct app *app, struct word_counts *counts,
                       const struct labelled_texts *texts)
 {
@@ -240,7 +238,7 @@ static enum status run_words(struct app *app)
 
 /* ==== rules learn ============================================================================= */
 
-/* Confirmed outcomes into the grower's own overlay: shown first, tried on the corpus, taken back. */
+/* Confirmed outcomes into the grower's own overlay: shown first, tried, taken back. */
 
 struct lesson {       /* what one call works with; texts in the arena */
     struct app after; /* the same rules with the lesson over them */

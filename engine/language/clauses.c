@@ -288,17 +288,13 @@ struct span working_span(const struct working *working, uint32_t start, uint32_t
 
 /* ---- what negations and hedges reach ----------------------------------------------------- */
 
-/*
- * What each negation and hedge reaches.
+/* What each negation and hedge reaches.
  *
- * A negation denies the first thing said after it and what is joined to that:
- * "no green dust", "no green, black or pink". It ends with its clause, at a
- * breaking word ("not slimy but wet") and where an unknown word stands between
- * ("not opened it, green dust"), since it may belong to that. Denying too much
- * is the dangerous mistake: it makes a sick vessel look sound. So where it is
- * not plain what is denied the thing counts as seen, in doubt, and the negation
- * is shown back.
- */
+ * A negation denies the first thing said after it and what is joined to that: "no green dust", "no
+ * green, black or pink". It ends with its clause, at a breaking word ("not slimy but wet") and
+ * where an unknown word stands between ("not opened it, green dust"), since it may belong to that.
+ * Denying too much is the dangerous mistake: it makes a sick vessel look sound. So where it is not
+ * plain what is denied the thing counts as seen, in doubt, and the negation is shown back. */
 
 enum item_kind { ITEM_MATCH, ITEM_FILLER, ITEM_UNKNOWN, ITEM_CUT };
 
@@ -402,10 +398,8 @@ static bool ends_scope(const struct item *item)
     return item->kind == ITEM_CUT || is_role(item, ROLE_BREAK) || is_role(item, ROLE_EXCEPTION);
 }
 
-/*
- * Numbers are left alone beside something else: what is doubted in "day 12, I
- * think it is green" is the green, and "maybe 12 days" is the phrases' matter.
- */
+/* Numbers are left alone beside something else: what is doubted in "day 12, I think it is green" is
+ * the green, and "maybe 12 days" is the phrases' matter. */
 static void hedge_range(struct pass *p, size_t from, size_t to)
 {
     bool other = false;
@@ -435,11 +429,8 @@ static struct stretch next_stretch(const struct pass *p, size_t from)
     return s;
 }
 
-/*
- * A hedge weakens its own stretch of the sentence; if nothing is said there,
- * the next, or, if it stands all alone, the last: "green dust, I think", but
- * not "green dust, is that bad?".
- */
+/* A hedge weakens its own stretch of the sentence; if nothing is said there, the next, or, if it
+ * stands all alone, the last: "green dust, I think", but not "green dust, is that bad?". */
 static void apply_hedges(struct pass *p)
 {
     struct stretch told = {0}; /* the last of this sentence with something said */
@@ -549,11 +540,9 @@ static bool skip_fillers(const struct pass *p, size_t *at)
     return *at < p->count;
 }
 
-/*
- * Whether the list after a comma goes on being denied: "no green, black or
- * pink", "no green, black, pink", but not "no green, white all over". Each
- * part must be bare; it takes an "or" before the last, or two more of the kind.
- */
+/* Whether the list after a comma goes on being denied: "no green, black or pink", "no green, black,
+ * pink", but not "no green, white all over". Each part must be bare; it takes an "or" before the
+ * last, or two more of the kind. */
 static bool list_goes_on(struct pass *p, size_t at)
 {
     size_t parts = 0;
@@ -788,11 +777,10 @@ static void add_elsewhere(struct job *job, uint32_t start, uint32_t end)
         working_span(&job->working, start, end);
 }
 
-/*
- * "The neighbour went green, this one is white": what is seen where something else is the subject of
- * the clause is understood, but says nothing of this vessel. Only at the front of a clause is it the
- * subject: of "next to my last jar there is green dust" the dust is here. A circumstance may be shared.
- */
+/* "The neighbour went green, this one is white": what is seen where something else is the subject
+ * of the clause is understood, but says nothing of this vessel. Only at the front of a clause is it
+ * the subject: in "next to my last jar there is green dust" the dust is here. Circumstances may be
+ * shared. */
 static void leave_to_others(struct pass *p)
 {
     const struct rules *rules = p->job->reader->rules;
@@ -832,11 +820,9 @@ static void leave_to_others(struct pass *p)
 
 /* ---- fears that came to nothing ---------------------------------------------------------- */
 
-/*
- * "There was green by the lid. It was the lamp": what was feared of this vessel, up to two sentences
- * back, is understood and says nothing. Not where the harmless thing is itself in doubt or denied, and
- * nothing that is said after it: "... but now there is powder" stands.
- */
+/* "There was green by the lid. It was the lamp": what was feared of this vessel, up to two
+ * sentences back, is understood and says nothing. Not where the harmless thing is itself in doubt
+ * or denied, and nothing that is said after it: "... but now there is powder" stands. */
 static void take_back(struct pass *p)
 {
     enum { SENTENCES = 2 };

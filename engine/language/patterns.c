@@ -11,12 +11,9 @@
 
 /* ---- quantities -------------------------------------------------------------------------- */
 
-/*
- * A pattern such as "soaked {q}" is compiled with two callouts where its quantity
- * stands: at the first quantity_end is asked whether one begins there, at the
- * second whether it ends there. So all phrases share one reader of quantities,
- * and what it found at a place is found once, however many phrases ask.
- */
+/* A pattern such as "soaked {q}" is compiled with two callouts where its quantity stands: at the
+ * first quantity_end is asked whether one begins there, at the second whether it ends there. So all
+ * phrases share one reader of quantities, and what it found at a place is found once. */
 
 /* A callout's number: whether a unit is demanded, of which dimension, at which end. */
 enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1 };
@@ -55,13 +52,12 @@ uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uin
     return memo->end;
 }
 
-/*
- * A pattern may take this many steps at a time, and so many more per byte of text: enough for any that
- * moves on, far too few for one that backtracks without end. A step may itself walk over the rest of
- * what is looked at: of a long clause that is REACH bytes around the words a pattern is run at. All patterns together have a
- * second of processor time for a text. What hit a limit is told, and not run again in that text. Translating a
- * pattern to machine code costs about as much as interpreting it over TRANSLATE_AFTER bytes.
- */
+/* A pattern may take this many steps at a time, and so many more per byte of text: enough for any
+ * that moves on, far too few for one that backtracks without end. A step may itself walk over the
+ * rest of what is looked at: of a long clause that is REACH bytes around the words a pattern is run
+ * at. All patterns together have a second of processor time for a text. What hit a limit is told,
+ * and not run again in that text. Translating a pattern to machine code costs about as much as
+ * interpreting it over TRANSLATE_AFTER bytes. */
 enum {
     STEPS_FREE = 20000,
     STEPS_PER_BYTE = 60,
@@ -438,7 +434,7 @@ static void clause_note(struct job *job, size_t word)
     }
 }
 
-/* Whether a quantity as the pattern asks for begins with a word of the clause, from `first` to `last`. */
+/* Whether a quantity that the pattern asks for begins with one of these words of the clause. */
 static bool quantity_is_there(struct job *job, const struct pattern *pattern, size_t first,
                               size_t last)
 {
@@ -498,11 +494,9 @@ void patterns_run(struct job *job)
 
 /* ---- for `rules check` ------------------------------------------------------------------- */
 
-/*
- * Each phrase is tried on text made of its own letters, nearly matching again
- * and again, which is what drives a careless pattern to try every way of
- * cutting it up. A sound one needs a few steps per byte.
- */
+/* Each phrase is tried on text made of its own letters, nearly matching again and again, which
+ * drives a careless pattern to try every way of cutting it up. A sound one needs a few steps a
+ * byte. */
 enum { TRIAL_BYTES = 1024, TRIAL_STEPS = 60 * TRIAL_BYTES };
 
 /* The letters of a pattern without its syntax. */
@@ -555,9 +549,8 @@ static bool gives_up(struct reader *reader, const struct pattern *pattern, const
 
 void reader_check_patterns(struct reader *reader, struct diags *diags)
 {
-    /* Nothing matches the first, so hopes are disappointed: in the middle of a word, where no phrase
-     * may end, or behind it. The letters behind that keep PCRE2 from seeing at once that one it needs
-     * is missing. */
+    /* Nothing matches the first, so hopes are disappointed: within a word, where no phrase may end,
+     * or behind it. The letters behind keep PCRE2 from seeing at once that one is missing. */
     static const char *const ends[] = {"\x7F", "_\x7F"};
     pcre2_set_match_limit(reader->limits, TRIAL_STEPS);
     for (size_t i = 0; i < reader->pattern_count; i++) {

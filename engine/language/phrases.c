@@ -6,14 +6,11 @@
 #include "base/text.h"
 #include "language/phrases.h"
 
-/*
- * Words and phrases.
+/* Words and phrases.
  *
- * Words are compared by their stem (Snowball's English). All phrases are one
- * trie: from a node edges lead on by words, and branches by a quantity or over a
- * gap. A list is all the words and items it holds, what may be left out an edge past it. Only
- * patterns are run one by one.
- */
+ * Words are compared by their stem (Snowball's English). All phrases are one trie: from a node
+ * edges lead on by words, and branches by a quantity or over a gap. A list is all the words and
+ * items it holds, what may be left out an edge past it. Only patterns are run one by one. */
 
 /* ---- strings ----------------------------------------------------------------------------- */
 
@@ -139,11 +136,10 @@ struct branch { /* from a node of the trie, by a quantity or a gap */
     uint32_t id, child, next;
 };
 
-/*
- * Most nodes lead nowhere from most words. So each has a set of the words it may go on with, as marks: a
- * bit for each stem by its hash, one for quantities, and one for a node that a phrase may end at. A place in a text has
- * the marks of what stands there; where they share no bit the node need not be tried.
- */
+/* Most nodes lead nowhere from most words. So each has a set of the words it may go on with, as
+ * marks: a bit for each stem by its hash, one for quantities, and one for a node that a phrase may
+ * end at. A place in a text has the marks of what stands there; without a common bit the node is
+ * left out. */
 enum { QUANTITY_MARK = 62, END_MARK = 63 };
 
 struct node {
@@ -347,7 +343,7 @@ static uint64_t edge_key(uint32_t from, uint32_t step)
     return (uint64_t)from << 32 | step;
 }
 
-/* Those from the first node lie in the order of their stems: it is asked for each word of a text. */
+/* Those from the first node lie in the order of their stems: each word of a text asks for it. */
 static size_t edge_slot(uint64_t key)
 {
     return key < EDGE_SLOTS ? key : mixed(key) % EDGE_SLOTS;
@@ -458,7 +454,7 @@ static bool lead_all(struct reader *reader, struct sources *from, struct sequenc
     return fine;
 }
 
-/* What tells the edge to the node behind an element from that of a word: phrases that begin alike share it. */
+/* What tells the edge behind an element from that of a word: phrases that begin alike share it. */
 static uint32_t step_of(const struct element *element)
 {
     return STEP | (uint32_t)element->kind << 29 | (uint32_t)element->optional << 28 | element->id;
@@ -950,7 +946,8 @@ void phrases_free(struct reader *reader)
 
 /* ---- the words of a text ----------------------------------------------------------------- */
 
-/* Looks whether a word can begin a quantity: "12", "two", "half", "a" (week); and of what it is a unit. */
+/* Whether a word can begin a quantity: "12", "two", "half", "a" (week); and of what it is a
+ * unit. */
 static void look_at_word(const char *word, size_t length, struct lexeme *lexeme)
 {
     static const char unit[] = " days";
@@ -1232,7 +1229,7 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
         visit(w, node, at + 1, last, skipped + 1);
 }
 
-/* All phrases that begin with the two halves of this word, which is written as one: "5mm", "day12". */
+/* All phrases that begin with the two halves of this word, written as one: "5mm", "day12". */
 static void follow_halves(struct walk *w, uint32_t at, size_t length, uint32_t first,
                           uint32_t second)
 {
@@ -1270,10 +1267,8 @@ static void visit_word(struct walk *w, uint32_t at)
         visit_quantities(w, &t->branches[t->nodes[0].branches], at);
 }
 
-/*
- * A question about a number may be answered by nothing but a quantity: the first
- * that fits it. For days that is not the 90 of "90 min".
- */
+/* A question about a number may be answered by nothing but a quantity: the first that fits it. For
+ * days that is not the 90 of "90 min". */
 static void find_bare(struct walk *w)
 {
     struct job *job = w->job;
@@ -1335,14 +1330,10 @@ void job_scan(struct job *job)
 
 /* ---- slips ------------------------------------------------------------------------------- */
 
-/*
- * English is full of words a letter apart: "bank" and "blank", "coats" and
- * "coast". So a slip must be of a kind that fingers and ears make: letters
- * swapped, doubled or not, a vowel lost, added or mistaken for another; in a
- * long word any letter lost or added or wrong. The
- * first letter is seldom mistyped, the last carries the ending. Real words that
- * remain are spared by name (language.spared).
- */
+/* English is full of words a letter apart: "bank" and "blank", "coats" and "coast". So a slip must
+ * be of a kind that fingers and ears make: letters swapped, doubled or not, a vowel lost, added or
+ * mistaken for another; in a long word any letter lost or added or wrong. The first letter is
+ * seldom mistyped, the last carries the ending. Real words that remain are in language.spared. */
 enum slip { SLIP_NONE, SLIP_SWAPPED, SLIP_LENGTH, SLIP_WRONG, SLIP_FAR };
 enum {
     SLIP_SHORTEST = 4,

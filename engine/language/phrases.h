@@ -157,8 +157,8 @@ struct interned { /* strings and what is known of each, numbered in the order th
     size_t slot_count;
 };
 
-/* The number of a string, or NO_INDEX; interned_add numbers it if need be, keeps a copy, and the rest of its
- * entry is zero. */
+/* The number of a string, or NO_INDEX; interned_add numbers it if need be, keeps a copy, and the
+ * rest of its entry is zero. */
 uint32_t interned_find(const struct interned *set, const char *text, size_t length);
 uint32_t interned_add(struct interned *set, const char *text, size_t length);
 
@@ -199,7 +199,8 @@ struct reader {
     uint32_t quantity_end; /* of the quantity a pattern is in */
 };
 
-/* Compiles everything `reader->rules` says. False when a phrase is wrong; all that are, are told. */
+/* Compiles everything `reader->rules` says. False when a phrase is wrong: all that are, are
+ * told. */
 bool phrases_build(struct reader *reader, struct diags *diags);
 void phrases_free(struct reader *reader);
 /* The stem of a word and its length; valid until the next. */

@@ -12,21 +12,15 @@
 
 /* ---- quantities as observations ---------------------------------------------------------- */
 
-/*
- * Nobody who says "over two weeks" means a year. A bound is read as a stretch
- * beside the number: a third more or less of it, on a temperature scale, which
- * has no natural zero, some degrees.
- */
+/* Nobody who says "over two weeks" means a year. A bound is read as a stretch beside the number: a
+ * third more or less of it, on a temperature scale, which has no natural zero, some degrees. */
 static const double STRETCH = 0.3;
 static const double STRETCH_DEGREES = 4.0;
 
 enum number_fault { NUMBER_FINE, NUMBER_UNREADABLE, NUMBER_IMPOSSIBLE };
 
-/*
- * The quantity in the first `length` bytes of folded text, moved by "over" and
- * "under", and the bins it touches. NUMBER_IMPOSSIBLE when it lies outside what
- * can be.
- */
+/* The quantity in the first `length` bytes of folded text, moved by "over" and "under", and the
+ * bins it touches. NUMBER_IMPOSSIBLE when it lies outside what can be. */
 static enum number_fault number_read_bins(const struct observable *observable, const char *folded,
                                           size_t length, bool over, bool under,
                                           struct quantity *quantity, uint32_t *bins)
@@ -168,12 +162,10 @@ static bool is_salient(const struct rules *rules, const struct match *match)
            rules->observables[match->observable].values[match->item].salient;
 }
 
-/*
- * Of the same words, what they say of a sign goes before the part they play in
- * the sentence: a value may be called "none". And a phrase goes before a word:
- * "no" in "no, it is green" denies nothing. An answer speaks of what was asked, but
- * for what would be wrong, and "is it dead?" says nothing.
- */
+/* Of the same words, what they say of a sign goes before the part they play in the sentence: a
+ * value may be called "none". And a phrase goes before a word: "no" in "no, it is green" denies
+ * nothing. An answer speaks of what was asked, except for what is salient, and "is it dead?" says
+ * nothing. */
 static void settle_places(const struct rules *rules, struct match_list *list)
 {
     if (list->count == 0)
@@ -223,10 +215,8 @@ static void settle_gaps(struct match_list *list)
 
 /* ---- tokens ------------------------------------------------------------------------------ */
 
-/*
- * Marks the tokens that matches account for, all of the word. Without `all`, a negation that denied nothing accounts
- * for nothing, nor a subject of nothing.
- */
+/* Marks the tokens that matches account for, all of the word. Without `all`, a negation that denied
+ * nothing accounts for nothing, nor a subject of nothing. */
 static void cover(struct job *job, bool all)
 {
     char *covered = arena_array(job->scratch, job->working.length, 1);
@@ -243,7 +233,7 @@ static void cover(struct job *job, bool all)
     }
 }
 
-/* What goes with praise of the whole without being more than it: figures, and what nearly every vessel shows. */
+/* What praise of the whole may stand beside: figures, and what nearly every vessel shows. */
 static bool says_little(const struct job *job, const struct match *match)
 {
     static const double usual = 0.5;
@@ -253,7 +243,7 @@ static bool says_little(const struct job *job, const struct match *match)
              job->reader->rules->observables[match->observable].values[match->item].base >= usual));
 }
 
-/* Whether a match is all that was said, but for what says little: "all fine, day 5, about 20 % white". */
+/* Whether a match is all that was said but for what says little: "all fine, day 5, 20 % white". */
 static bool is_alone(const struct job *job, const struct match *match)
 {
     const struct match *items = job->matches.items;
@@ -268,9 +258,9 @@ static bool is_alone(const struct job *job, const struct match *match)
     return alone;
 }
 
-/* An answer that begins with a plain word for none. Where that is all of its clause it answers the question and says
- * nothing else: "clean", "nowt". What follows is about something else, "none, it is all one growth", unless it says
- * how: "none, it just fades", "none, but cloudy". */
+/* An answer that begins with a plain word for none. Where that is all of its clause it answers the
+ * question and says nothing else: "clean", "nowt". What follows is about something else, "none, it
+ * is all one growth", unless it says how: "none, it just fades", "none, but cloudy". */
 static void settle_none(struct job *job)
 {
     const struct working *w = &job->working;
@@ -318,8 +308,8 @@ static void resolve(struct job *job)
         match->dropped = match->role == ROLE_STATEMENT &&
                          job->reader->rules->language.statements[match->item].alone &&
                          !is_alone(job, match);
-        /* An answer is about this vessel, not about what is worked out or told of a whole batch; and a colour is part
-         * of a mushroom's name. */
+        /* An answer is about this vessel, not about what is worked out or told of a whole batch;
+         * and a colour is part of a mushroom's name. */
         if (job->asked != RULES_NONE && match->role <= ROLE_NUMBER && !match->asked)
             match->dropped =
                 job->reader->rules->observables[match->observable].gate == GATE_NEVER_ASKED ||
@@ -435,7 +425,7 @@ static void add_statement(struct output *out, const struct match *match)
     for (size_t i = 0; i < s->seen.count; i++)
         if (of_several(out, s->seen.observables[i]))
             add_seen(out, match, i);
-    /* "Looks good" denies nothing beside words that nothing understood: they may be what is wrong. */
+    /* "Looks good" denies nothing beside words not understood: they may be what is wrong. */
     for (size_t i = 0; i < s->absent.count && !(s->overall && out->unknown); i++) {
         struct reading reading = reading_of(out, match);
         reading.observable = s->absent.observables[i];
@@ -448,11 +438,9 @@ static void add_statement(struct output *out, const struct match *match)
     }
 }
 
-/*
- * "No other colour" is read last: it denies what nothing else in the text
- * speaks of, all of it or those the statement lists as absent. So is what a
- * statement says of a one-of: "looks good" means no odd patch, unless one is named.
- */
+/* "No other colour" is read last: it denies what nothing else in the text speaks of, all of it or
+ * those the statement lists as absent. So is what a statement says of a one-of: "looks good" means
+ * no odd patch, unless one is named. */
 static void add_others(struct output *out, const struct match *match)
 {
     const struct rules *rules = out->job->reader->rules;
@@ -476,10 +464,8 @@ static void add_others(struct output *out, const struct match *match)
     }
 }
 
-/*
- * A value, with its alternatives: "steam or pressure", or one phrase that
- * stands for several values. Returns the number of matches taken.
- */
+/* A value, with its alternatives: "steam or pressure", or one phrase that stands for several
+ * values. Returns the number of matches taken. */
 static size_t add_value(struct output *out, const struct match *matches, size_t left)
 {
     const struct match *first = matches;
@@ -672,8 +658,7 @@ static void readings(struct job *job, struct reading_list *list)
 
 /* ---- what only an answer may say: names of values, a quantity by itself, yes and no ------ */
 
-/* Where the answer has a name of a value. As in phrases, '^' before it and '$' behind it are the ends of a
- * clause. */
+/* Where the answer has a name of a value. '^' before it and '$' behind it are ends of a clause. */
 static void find_name(struct job *job, uint32_t value, const char *name, bool alone)
 {
     struct working wanted;
@@ -706,8 +691,8 @@ static void find_name(struct job *job, uint32_t value, const char *name, bool al
 
 /* ---- not knowing ------------------------------------------------------------------------- */
 
-/* Behind a phrase of the rules at the front of a folded text, or NULL. Apostrophes do not matter; '$' is
- * the end of the text or of its clause. */
+/* Behind a phrase of the rules at the front of a folded text, or NULL. Apostrophes do not matter;
+ * '$' is the end of the text or of its clause. */
 static const char *behind(const char *at, const char *phrase)
 {
     while (*phrase != '\0' && *at != '\0') {
@@ -818,10 +803,8 @@ static void find_places(struct job *job)
     }
 }
 
-/*
- * "At 30%" to a question that takes no number: it is about the question, and
- * not a statement about whatever sign happens to be measured in per cent.
- */
+/* "At 30%" to a question that takes no number: it is about the question, and not a statement about
+ * whatever sign happens to be measured in per cent. */
 static void drop_stray_number(struct job *job)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
@@ -868,8 +851,8 @@ static uint32_t first_word_roles(struct reader *reader, const char *name)
     return word_roles(reader, word, length);
 }
 
-/* The values that the plain word answers, as bits; else the one whose name starts with such a word ("none",
- * "not shaken"). */
+/* The values that the plain word answers, as bits; else the one whose name begins so ("not
+ * shaken"). */
 static uint32_t value_like(const struct job *job, uint32_t wanted)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
@@ -891,10 +874,8 @@ static uint32_t value_like(const struct job *job, uint32_t wanted)
     return found & (found - 1) ? 0 : found;
 }
 
-/*
- * What the first clause says by itself: 1 yes, -1 no, 0 neither, when it holds
- * nothing but that and words that do not matter. "Not normal" is neither.
- */
+/* What the first clause says by itself: 1 yes, -1 no, 0 neither, when it holds nothing but that and
+ * words that do not matter. "Not normal" is neither. */
 static int bare_answer(const struct job *job, uint32_t end, bool *hedged)
 {
     bool yes = false;
@@ -1131,7 +1112,7 @@ void reader_free(struct reader *reader)
     free(reader);
 }
 
-/* The question's own words may come back in the answer, and say nothing by themselves: "nothing moves". */
+/* The question's own words may come back in the answer and say nothing: "nothing moves". */
 static void ignore_question_words(struct job *job)
 {
     enum { WORD_LEAST = 4 }; /* letters of what is no mere particle */
@@ -1149,7 +1130,7 @@ static void ignore_question_words(struct job *job)
     }
 }
 
-/* Whether a statement says it, which "no" by itself would not: "no odd ones", but not "no change". */
+/* Whether a statement says it, which "no" alone would not: "no odd ones", but not "no change". */
 static bool is_stated(const struct job *job)
 {
     bool stated = false;

@@ -10,15 +10,12 @@
 #include "base/memory.h"
 #include "rules/rules.h"
 
-/*
- * Plain language to observations.
+/* Plain language to observations.
  *
- * A reader holds the compiled phrases of one rule base (PCRE2, UTF, limits on
- * match, depth and heap; JIT once a pattern is used often). Reading folds the
- * text, cuts it into clauses, finds phrases and quantities, applies negation
- * and hedges within their clause, and accounts for every word: what nothing
- * matched and no ignore word covers is reported as not understood.
- */
+ * A reader holds the compiled phrases of one rule base (PCRE2, UTF, limits on match, depth and
+ * heap; JIT once a pattern is used often). Reading folds the text, cuts it into clauses, finds
+ * phrases and quantities, applies negation and hedges within their clause, and accounts for every
+ * word: what nothing matched and no ignore word covers is reported as not understood. */
 struct reader; /* opaque; not thread-safe: one per thread */
 
 enum reader_limits { READER_MAX_TEXT = 64 * 1024 }; /* bytes; longer text is refused, not cut */
@@ -65,57 +62,43 @@ struct reading_list { /* all in the arena given to reader_read; spans are into i
     struct span question_span;
 };
 
-/*
- * Compiles the phrases of `rules`, which must outlive the reader. A pattern
- * that does not compile is an error in `diags` with its own caret. NULL on
- * error or lack of memory.
- */
+/* Compiles the phrases of `rules`, which must outlive the reader. A pattern that does not compile
+ * is an error in `diags` with its own caret. NULL on error or lack of memory. */
 struct reader *reader_new(const struct rules *rules, struct diags *diags);
 void reader_free(struct reader *reader);
 
-/*
- * Reads `length` bytes of any content. STATUS_DATA with a message in `diags`
- * when it is too long or not UTF-8 text; otherwise STATUS_OK and `list` is
- * filled (possibly empty).
- */
+/* Reads `length` bytes of any content. STATUS_DATA with a message in `diags` when it is too long or
+ * not UTF-8 text; otherwise STATUS_OK and `list` is filled (possibly empty). */
 enum status reader_read(struct reader *reader, const char *text, size_t length, struct arena *arena,
                         struct reading_list *list, struct diags *diags);
 
-/*
- * As reader_read, but the text answers the question about `observable`: bare
- * values, numbers without a unit, "yes" and "no" are understood in its terms.
- */
+/* As reader_read, but the text answers the question about `observable`: bare values, numbers
+ * without a unit, "yes" and "no" are understood in its terms. */
 enum status reader_answer(struct reader *reader, size_t observable, const char *text, size_t length,
                           struct arena *arena, struct reading_list *list, struct diags *diags);
 
-/*
- * Whether an answer says that its giver does not know, by the list of the rules: at its beginning, up to
- * the end of a word. What follows a comma or a full stop is more than that and goes to `rest`;
- * what follows without one only says of what ("don't know how many").
- */
+/* Whether an answer says that its giver does not know, by the list of the rules: at its beginning,
+ * up to the end of a word. What follows a comma or a full stop is more than that and goes to
+ * `rest`; what follows without one only says of what ("don't know how many"). */
 bool reader_does_not_know(const struct rules *rules, const char *line, const char **rest);
-/* Whether figures typed to its question are counts of what is seen, not places in the list of its values. */
+/* Whether figures answer its question as counts of what is seen, not as places in its list. */
 bool reader_counts(const struct observable *asked);
-/* Whether an answer does no more than choose from the values by their places, from 1: "2", "1 and 3", "the second",
- * "number 3 i'd say". Their bits; 0 if it does not. */
+/* Whether an answer does no more than choose from the values by their places, from 1: "2", "1 and
+ * 3", "the second", "number 3 i'd say". Their bits; 0 if it does not. */
 uint32_t reader_chosen(const struct observable *asked, const char *text, bool *guessed);
 
-/* A copy, from `arena`, of the text that was read, with full stops in place of what is said of something
- * else than this vessel. */
+/* A copy, from `arena`, of the text that was read, with full stops in place of what is said of
+ * something else than this vessel. */
 char *reader_own_words(const struct reading_list *list, size_t length, struct arena *arena);
 
-/*
- * A sign=value setting: `value` is a value id, several separated by commas, a
- * leading '-' to deny one, a quantity for number observables, a trailing '?'
- * for a hedge. Fault: STATUS_USAGE with the nearest name suggested, at the place `at`.
- */
+/* A sign=value setting: `value` is a value id, several separated by commas, a leading '-' to deny
+ * one, a quantity for number observables, a trailing '?' for a hedge. Fault: STATUS_USAGE with the
+ * nearest name suggested, at the place `at`. */
 enum status reader_set(struct reader *reader, const char *sign, const char *value,
                        struct position at, struct reading *reading, struct diags *diags);
 
-/*
- * For `rules check`: warns in `diags` of patterns that backtrack without end on
- * adversarial input (tried against generated text under a small match limit).
- */
+/* For `rules check`: warns in `diags` of patterns that backtrack without end on adversarial input
+ * (tried against generated text under a small match limit). */
 void reader_check_patterns(struct reader *reader, struct diags *diags);
 
 #endif

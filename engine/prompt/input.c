@@ -35,10 +35,8 @@ struct lines {
     sigset_t old_mask;
 };
 
-/*
- * Readline calls back without a context, and a signal handler has none either:
- * these two are the only mutable statics of the program.
- */
+/* Readline calls back without a context, and a signal handler has none either: these two are the
+ * only mutable statics of the program. */
 static struct lines *current;
 static volatile sig_atomic_t caught;
 
@@ -49,8 +47,8 @@ static void note_signal(int number)
 
 /* ---- history --------------------------------------------------------------------------------- */
 
-/* $XDG_STATE_HOME/jarside/history, or below ~/.local/state; NULL when there is no such place, or something
- * other than a plain file stands there. */
+/* $XDG_STATE_HOME/jarside/history, or below ~/.local/state; NULL when there is no such place, or
+ * something other than a plain file stands there. */
 static char *history_file(void)
 {
     const char *state = getenv("XDG_STATE_HOME");
@@ -117,10 +115,8 @@ static char **complete(const char *start, int from, int to)
 
 /* ---- opening and closing --------------------------------------------------------------------- */
 
-/*
- * The signals are blocked but for the moment of waiting, so that none falls between two steps. What
- * whoever started the program had it ignore (nohup, a job in the background) stays ignored.
- */
+/* The signals are blocked but for the moment of waiting, so that none falls between two steps. What
+ * whoever started the program had it ignore (nohup, a job in the background) stays ignored. */
 static void watch_signals(struct lines *lines)
 {
     struct sigaction action = {.sa_handler = note_signal};
@@ -269,7 +265,7 @@ static enum line_result read_terminal(struct lines *lines, const char *prompt, c
 
 static enum line_result read_plain(char **line)
 {
-    /* One byte more than can be read at once, so that the reader says so; the rest of the line is let go. */
+    /* One byte more than can be read at once, so that the reader says so; the rest is let go. */
     enum { MOST = 64 * 1024 + 1 };
     struct text read;
     int byte;

@@ -5,15 +5,13 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-/*
- * Lines from a grower: GNU Readline on a terminal, plain lines elsewhere.
+/* Lines from a grower: GNU Readline on a terminal, plain lines elsewhere.
  *
- * Readline keeps its state in globals, so one such thing can be open at a time.
- */
+ * Readline keeps its state in globals, so one such thing can be open at a time. */
 struct lines; /* opaque */
 
-/* Takes the terminal; NULL while another is open, and, unless that is `fine`, where no person sits at
- * one at both ends. */
+/* Takes the terminal; NULL while another is open, and unless `fine` where no person sits at both
+ * ends. */
 struct lines *lines_open(bool fine);
 /* Restores the terminal, and ends the program if a signal asked for it. NULL is fine. */
 void lines_close(struct lines *lines);
@@ -42,12 +40,9 @@ enum line_answer {
     LINE_LEFT,  /* ^C, ^D, or the terminal went away: leave all as it was */
 };
 
-/*
- * Puts "question [standing]: " (no brackets when standing is NULL or empty) and
- * reads one line. `words` are what Tab completes. On LINE_GIVEN `*answer` is
- * malloc'd, without white space around it, and the caller's. Both texts must be
- * safe to show.
- */
+/* Puts "question [standing]: " (no brackets when standing is NULL or empty) and reads one line.
+ * `words` are what Tab completes. On LINE_GIVEN `*answer` is malloc'd, without white space around
+ * it, and the caller's. Both texts must be safe to show. */
 enum line_answer lines_ask(struct lines *lines, const char *question, const char *standing,
                            const char *const *words, size_t count, char **answer);
 

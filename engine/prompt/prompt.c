@@ -156,8 +156,7 @@ static const struct {
 };
 enum { COMMAND_WORDS = sizeof COMMANDS / sizeof *COMMANDS };
 
-/* The command a line is, and what follows it. Only 'change' takes more words; 'leave it' or 'why not' is a
- * sentence. */
+/* The command a line is, and the rest. Only 'change' takes more words; 'leave it' is a sentence. */
 static enum command command_of(const char *line, const char **rest)
 {
     const size_t first = strcspn(line, " \t");
@@ -180,8 +179,8 @@ static void send(struct conversation *talk)
         talk->status = status;
 }
 
-/* Lets a person read before more comes. What is typed here besides Enter is not lost: it is heard when
- * the pages are through. */
+/* Lets a person read before more comes. What is typed here besides Enter is not lost: it is heard
+ * when the pages are through. */
 static void page_wait(struct conversation *talk)
 {
     char *line = NULL;
@@ -202,8 +201,8 @@ static void page_wait(struct conversation *talk)
         free(line);
 }
 
-/* Bytes at the front of a text that are at most so many lines. It ends before a line that begins a new
- * item, if one does: what hangs together is not torn. */
+/* Bytes at the front of a text that are at most so many lines. It ends before a line that begins a
+ * new item, if one does: what hangs together is not torn. */
 static size_t page_length(const char *bytes, size_t lines)
 {
     size_t whole = 0, at = 0;
@@ -216,8 +215,8 @@ static size_t page_length(const char *bytes, size_t lines)
     return whole > 0 ? whole : at;
 }
 
-/* Sends what stands in the screen's buffer, on a terminal in pages that fit below what came up since the
- * grower last typed, with a line left for the prompt. */
+/* Sends what stands in the screen's buffer, on a terminal in pages that fit below what came up
+ * since the grower last typed, with a line left for the prompt. */
 static void page_end(struct conversation *talk)
 {
     struct screen *screen = talk->screen;
@@ -249,7 +248,7 @@ static void put_verdict(struct conversation *talk, enum verdict_form form)
 
 /* ---- the question ---------------------------------------------------------------------------- */
 
-/* The values in as many columns as fit; read down, then across. Numbered from 1, unless figures are counts. */
+/* The values in columns, read down, then across. Numbered from 1, unless figures are counts. */
 static void put_values(struct screen *screen, const struct observable *observable)
 {
     enum { INDENT = 2, NUMBER = 4, GAP = 2 };
@@ -399,7 +398,7 @@ static const char question[] =
     "closed: "
     "do not open, shake or smell it. 'help' lists what else you can type.";
 
-/* Forgets the vessel, after its verdict if that was not shown. One of a journal is saved by leaving. */
+/* Forgets the vessel, after a verdict not yet shown. One of a journal is saved by leaving. */
 static void begin_next(struct conversation *talk)
 {
     if (talk->stage == STAGE_ACTION && triage_mark(talk->triage) != talk->opened)
@@ -520,7 +519,7 @@ static bool changes_anything(struct conversation *talk, const struct hearing *he
                   talk->rules->observable_count * sizeof *hearing->before) != 0;
 }
 
-/* What the line was taken for and left unclear, whether it changes the advice, and where things
+/* What the line was taken for and left unclear, what changes in the advice, and how things
  * stand. */
 static void tell_standing(struct conversation *talk, const struct hearing *hearing)
 {
@@ -557,8 +556,8 @@ static bool takes_no(const char *ask)
     return csv_named(verbs, ask, strcspn(ask, " ")) >= 0;
 }
 
-/* Where no "no" is an answer, the one that a line begins with belongs to what follows: "no, I have seen no patches".
- * The line from where it answers; NULL for a bare "no". */
+/* Where no "no" is an answer, the one that a line begins with belongs to what follows: "no, I have
+ * seen no patches". The line from where it answers; NULL for a bare "no". */
 static const char *answering(const struct conversation *talk, const char *line)
 {
     const struct observable *asked = &talk->rules->observables[talk->asking];
@@ -570,7 +569,7 @@ static const char *answering(const struct conversation *talk, const char *line)
     return *line != '\0' ? line : NULL;
 }
 
-/* An answer that says nothing is asked for once more, with what can be said; then the question is left open. */
+/* An answer that says nothing is asked for once more, with what can be said; then left open. */
 static void hear_answer(struct conversation *talk, const char *line)
 {
     struct hearing hearing = hearing_begin(talk);
@@ -678,8 +677,8 @@ static void hear(struct conversation *talk, const char *line)
 
 /* ---- what is asked --------------------------------------------------------------------------- */
 
-/* Two statements that contradict come before any new question, each pair once, where it matters to the
- * action which of them is right. */
+/* Two statements that contradict come before any new question, each pair once, where it matters to
+ * the action which of them is right. */
 static bool choose_clash(struct conversation *talk)
 {
     const struct clash *clashes = NULL;
@@ -719,8 +718,8 @@ static bool may_be_misread(const struct conversation *talk, const struct fact *f
            may_put(talk, fact->observable);
 }
 
-/* What a floor rests on that was read from words, and whose question may still be put; NO_OBSERVABLE if nothing is. A
- * figure is misread less often: only where not knowing it would lift the floor. */
+/* What a floor rests on that was read from words and may still be asked; NO_OBSERVABLE for nothing.
+ * A figure is misread less often: only where not knowing it would lift the floor. */
 static size_t misread(const struct conversation *talk, const struct floor_rule *floor)
 {
     for (size_t k = 0; k < floor->when.count; k++) {
@@ -733,8 +732,8 @@ static size_t misread(const struct conversation *talk, const struct floor_rule *
     return NO_OBSERVABLE;
 }
 
-/* What was read from words and alone stands against a milder action: of such the one without which it is least
- * likely contaminated, and that less likely than not. NO_OBSERVABLE if nothing is. */
+/* What was read from words and alone stands against a milder action: of such the one without which
+ * it is least likely contaminated, and that less likely than not. NO_OBSERVABLE if nothing is. */
 static size_t pivot(const struct conversation *talk)
 {
     const enum action now = triage_judge(talk->triage)->decision.action;
@@ -755,8 +754,8 @@ static size_t pivot(const struct conversation *talk)
     return found;
 }
 
-/* Puts the question of what may have been misread, with the words and what they were taken for: the first of the
- * values seen. */
+/* Asks for what may have been misread: the words, and the first of the values they were taken
+ * for. */
 static void put_doubt(struct conversation *talk, size_t asked, uint32_t values)
 {
     const struct observable *seen = &talk->rules->observables[asked];
@@ -769,7 +768,7 @@ static void put_doubt(struct conversation *talk, size_t asked, uint32_t values)
     talk->doubted = true;
 }
 
-/* The one thing that is not known of a condition of which all else holds, if its question may still be put. */
+/* The one thing not known of a condition that holds otherwise, if it may still be asked. */
 static size_t missing(const struct conversation *talk, const struct condition *when)
 {
     size_t found = NO_OBSERVABLE;
@@ -788,8 +787,8 @@ static size_t missing(const struct conversation *talk, const struct condition *w
     return found;
 }
 
-/* Where a floor stands alone against a verdict that is else keep, what it rests on may have been misread:
- * before it counts, that is asked, with the words that it was read from; then what would lift it. */
+/* Where a floor stands alone against a verdict that is else keep, what it rests on may have been
+ * misread: that is asked first, with the words that it was read from; then what would lift it. */
 static bool choose_doubt(struct conversation *talk)
 {
     const struct decision *decision = &triage_judge(talk->triage)->decision;
@@ -896,7 +895,7 @@ static void one_turn(struct conversation *talk)
     switch (result) {
     case READ_LINE:
         line_trim(line);
-        /* Without a terminal the answer is not on the screen: say it, so that the record can be read. */
+        /* Without a terminal the answer is not on the screen: it is said for the record. */
         if (!lines_is_terminal(talk->lines)) {
             screen_say(talk->screen, 0, 2, ROLE_PLAIN, "> %.*s", ECHO_BYTES, line);
             page_end(talk);

@@ -10,13 +10,11 @@
 #include "triage/triage.h"
 #include "view/screen.h"
 
-/*
- * The conversation: from what a grower sees to a verdict, a question at a time.
+/* The conversation: from what a grower sees to a verdict, a question at a time.
  *
- * On a terminal it uses GNU Readline (application name "jarside" for
- * ~/.inputrc); elsewhere it reads plain lines. It starts from free text or from
- * questions, settles the action first, then offers to look for the cause.
- */
+ * On a terminal it uses GNU Readline (application name "jarside" for ~/.inputrc); elsewhere it
+ * reads plain lines. It starts from free text or from questions, settles the action first, then
+ * offers to look for the cause. */
 struct prompt_opening {
     const struct rules *rules;
     struct triage *triage;    /* may already hold facts; keeps what is learnt */
@@ -27,11 +25,8 @@ struct prompt_opening {
     bool *finished;    /* set when the grower leaves by a word, not by ^D; or NULL */
 };
 
-/*
- * Runs until the grower leaves, the input ends, or it cannot be read or shown.
- * STATUS_OK on leaving and at the end of input; STATUS_IO with a message in
- * `diags` when output fails. Restores the terminal.
- */
+/* Runs until the grower leaves, the input ends, or it cannot be read or shown: STATUS_IO with a
+ * message in `diags` when output fails, else STATUS_OK. Restores the terminal. */
 enum status prompt_converse(const struct prompt_opening *opening, struct diags *diags);
 
 #endif

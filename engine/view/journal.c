@@ -325,8 +325,8 @@ struct subject {
     struct history history;
 };
 
-/* Coverage as it was seen and as it is forecast, up to when it is to be full and all was seen; null where
- * there is neither. Of a batch the forecast is that of its first vessel, unshaken. */
+/* Coverage as it was seen and as it is forecast, up to when it is to be full and all was seen; null
+ * where there is neither. Of a batch the forecast is that of its first vessel, unshaken. */
 static json_t *coverage_chart(const struct subject *of, const struct page *vessels)
 {
     enum { LEAST = 14, MOST = 180 };
@@ -405,8 +405,8 @@ struct line { /* of a history: what was done or said alike on a day, of a vessel
     size_t vessel_count, id_count;
 };
 
-/* What entries of a batch have in common that are told in one line. Looks at vessels to keep may say it in
- * other words, which are told together. */
+/* What entries of a batch have in common that are told in one line. Looks at vessels to keep may
+ * say it in other words, which are told together. */
 static const char *line_key(const struct subject *of, const struct history_entry *entry)
 {
     struct journal_view *view = of->view;
@@ -479,8 +479,8 @@ static struct page children_as_parents(struct journal_view *view, int64_t id)
     return (struct page){RECORD_PARENT, rows, page.count, page.count};
 }
 
-/* What a starter was made from, or what was made from it: [{label, from: the same of theirs}]. A screen says
- * each but once, and where the grain of a vessel came from, too, under "_on". */
+/* What a starter was made from, or what was made from it: [{label, from: the same of theirs}]. A
+ * screen says each but once, and where the grain of a vessel came from, too, under "_on". */
 static json_t *relatives(struct family *family, int64_t id, int depth)
 {
     enum { DEEPEST = 20 };
@@ -631,10 +631,8 @@ static double finding_mass(const json_t *posterior, const char *id)
     return 0.0;
 }
 
-/*
- * Where nothing is known of what is inside, the cautions about contaminated
- * vessels hold as if it were: nobody throws away what is sound.
- */
+/* Where nothing is known of what is inside, the cautions about contaminated vessels hold as if it
+ * were: nobody throws away what is sound. */
 static bool applies(const struct rules *rules, const struct caution *caution,
                     const json_t *posterior)
 {
@@ -676,12 +674,10 @@ static struct run run_of(struct journal_view *view, const struct vessel *vessel)
     return run;
 }
 
-/*
- * Dates a vessel that came without a day: its first look is where the forecast has it;
- * the next one some days after the last, or at once when that did not say keep. False for an
- * imported one that nobody ever looked at and that should have been over long ago: it is no look
- * that is due, but word of what became of it.
- */
+/* Dates a vessel that came without a day: its first look is where the forecast has it; the next one
+ * some days after the last, or at once when that did not say keep. False for an imported one that
+ * nobody ever looked at and that should have been over long ago: it is no look that is due, but
+ * word of what became of it. */
 static bool date_vessel(struct journal_view *view, const struct run *run, struct vessel *vessel)
 {
     enum { LONG = 30, RUN = 60 }; /* days; the longest run, where none is forecast */
@@ -730,8 +726,8 @@ static const char *group_words(struct journal_view *view, const struct run *of,
     return words;
 }
 
-/* Vessels of one batch with the same day and reason stand together, with what the forecast expects of
- * the batch. "_shake" is a day on which to shake that is still ahead. */
+/* Vessels of one batch with the same day and reason stand together, with what the forecast expects
+ * of the batch. "_shake" is a day on which to shake that is still ahead. */
 static json_t *group_json(struct journal_view *view, const struct vessel *vessels, size_t count)
 {
     const struct run run = run_of(view, vessels);
@@ -762,8 +758,9 @@ static json_t *group_json(struct journal_view *view, const struct vessel *vessel
         view_json_day(ahead ? middle : 0), boxes, due == today);
 }
 
-/* Vessels that are due by a day stay, the first due first; how many. The first day of the others goes to
- * `next`, 0 for none, and how many nobody heard of for long to `silent`, with their batches. */
+/* Vessels that are due by a day stay, the first due first; how many. The first day of the others
+ * goes to `next` (0: none), and how many nobody heard of for long to `silent`, with their
+ * batches. */
 static size_t keep_due(struct journal_view *view, const struct due_asked *asked,
                        struct vessel *vessels, size_t count, int64_t *next, size_t *silent,
                        const char **silent_of)

@@ -141,8 +141,8 @@ static json_t *trial_row(const struct review *review, const void *row)
                      trial->bits, trial->cost, trial->delay_days, test->look);
 }
 
-/* Causes and the tests that would tell, those worth a word, of tests with at least so many bits; and what to
- * change for the likeliest. */
+/* Causes and the tests that would tell, those worth a word, of tests with at least so many bits;
+ * and what to change for the likeliest. */
 static void add_causes(json_t *root, const struct review *review, const struct review_why *why,
                        double bits)
 {
@@ -257,8 +257,7 @@ static json_t *change_row(const struct review *review, const void *row)
                      how(review, why));
 }
 
-/* The culprit to change first: what is known can be changed at once; what cannot be told apart needs a
- * test first. */
+/* The culprit to change first: one that is known; what cannot be told apart needs a test first. */
 static void add_first_change(json_t *root, const struct review *review)
 {
     const json_t *culprits = json_object_get(root, "faults"), *changes;
@@ -437,8 +436,8 @@ static json_t *alias_row(const struct review *review, const void *row)
         shown_name(review, alias->second));
 }
 
-/* Nothing is called. Yet losses may differ, and a batch may lose more than by chance: that is said, as the
- * details say it too. */
+/* Nothing is called. Yet losses may differ, and a batch may lose more than by chance: that is said,
+ * as the details say it too. */
 static void add_differing(json_t *root, const struct review *review)
 {
     enum { MOST = 80 };
@@ -469,8 +468,8 @@ static bool has_chart(const struct review *review)
     return review->batch_count > 0 && !isnan(review->centre);
 }
 
-/* The order in which a page draws factors that were compared, by q, those never asked last: the clearest,
- * and how many more. Batches are shown in order of time. */
+/* The order in which a page draws factors that were compared, by q, those never asked last: the
+ * clearest, and how many more. Batches are shown in order of time. */
 static void add_drawn(json_t *root, const struct review *review)
 {
     enum { MOST = 12 };

@@ -306,7 +306,7 @@ static struct grid grid_of(const struct screen *screen, const char *const *cells
     return grid;
 }
 
-/* The last cell is wrapped within `room` columns behind the others, and ends in an ellipsis where it is cut. */
+/* The last cell is wrapped within `room` columns behind the others; an ellipsis where it is cut. */
 static void put_line(const struct grid *grid, struct screen *screen, size_t row, size_t room)
 {
     const char *const *cells = &grid->cells[row * grid->columns];

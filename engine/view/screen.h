@@ -11,15 +11,12 @@
 #include "base/text.h"
 #include "journal/journal.h"
 
-/*
- * Text on a screen: wrapped to a width, coloured or not, in UTF-8 or ASCII.
+/* Text on a screen: wrapped to a width, coloured or not, in UTF-8 or ASCII.
  *
- * Everything is written into a buffer and reaches a stream by screen_flush, so
- * that a page can be counted before it is shown and a failed write is noticed.
- * Colour never carries meaning alone: every coloured word also says it. All
- * text passes through text_safe on its way in; the only escape sequences that
- * can come out are the ones this module writes.
- */
+ * Everything is written into a buffer and reaches a stream by screen_flush, so that a page can be
+ * counted before it is shown and a failed write is noticed. Colour never carries meaning alone:
+ * every coloured word also says it. All text passes through text_safe on its way in; the only
+ * escape sequences that can come out are the ones this module writes. */
 enum role {
     ROLE_PLAIN,
     ROLE_STRONG, /* headings */
@@ -42,11 +39,8 @@ struct screen {
 
 enum { SCREEN_NARROWEST = 16, SCREEN_WIDEST = 100, SCREEN_DEFAULT = 80 };
 
-/*
- * Fits a screen to a stream: width and rows of its terminal (else $COLUMNS, else
- * SCREEN_DEFAULT), colour by choice, $NO_COLOR and $TERM, ASCII by the locale's
- * character set. The caller has set LC_CTYPE.
- */
+/* Fits a screen to a stream: width and rows of its terminal (else $COLUMNS, else SCREEN_DEFAULT),
+ * colour by choice, $NO_COLOR and $TERM, ASCII by the locale. The caller has set LC_CTYPE. */
 void screen_init(struct screen *screen, FILE *stream, enum colour_choice choice);
 void screen_release(struct screen *screen);
 /* Asks the terminal for its size again (after SIGWINCH). */
@@ -55,8 +49,7 @@ void screen_measure(struct screen *screen, FILE *stream);
 /* Bytes of the characters at the front that fit in so many columns, none cut in two. */
 size_t screen_fit(const char *words, size_t length, size_t columns);
 
-/* A paragraph, wrapped, every line indented, further lines by `hang` more. A word wider than the
- * line is cut. */
+/* A wrapped paragraph, indented, further lines by `hang` more. A word wider than a line is cut. */
 void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
                 const char *format, ...) __attribute__((format(printf, 5, 6)));
 /* "lead words": the lead as given, the words wrapped and hanging behind it. */
@@ -75,26 +68,22 @@ void screen_row(struct screen *screen, size_t indent, size_t label_width, const 
 /* Lines written since the last flush. */
 size_t screen_lines(const struct screen *screen);
 
-/* Writes the buffer to the stream and empties it. STATUS_IO when the stream refuses,
- * STATUS_CLOSED when it is a pipe that nobody reads any more. */
+/* Writes the buffer to the stream and empties it. STATUS_IO when the stream refuses, STATUS_CLOSED
+ * when it is a pipe that nobody reads any more. */
 enum status screen_flush(struct screen *screen, FILE *stream);
 
 /* Diagnostics as "FILE:LINE:COL: error: message", each with its excerpt and caret. */
 void screen_diags(struct screen *screen, const struct diags *diags);
 
-/*
- * Rows in columns, as wide as they need to be. The last column is wrapped where it does not fit, three
- * lines at most; where there is no room for it, each row becomes a few lines in which every cell has
- * its heading before it. Cells are made safe on their way in, and stand row by row, the headings first; at
- * most TABLE_MOST columns, of which those that hold nothing are left out. Nothing for no rows.
- */
+/* Rows in columns, as wide as they need to be. The last column is wrapped where it does not fit,
+ * three lines at most; where there is no room for it, each row becomes a few lines in which every
+ * cell has its heading before it. Cells are made safe, and stand row by row, the headings first; at
+ * most TABLE_MOST columns, of which empty ones are left out. Nothing for no rows. */
 void screen_table(struct screen *screen, const char *const *cells, size_t columns, size_t rows);
 enum { TABLE_MOST = 10 };
 
-/*
- * One line on a terminal that says how far a long job has come, and goes away
- * when it ends. On anything but a terminal it is silent.
- */
+/* One line on a terminal that says how far a long job has come, and goes away when it ends. On
+ * anything but a terminal it is silent. */
 struct progress_bar {
     FILE *stream;
     bool terminal;

@@ -58,9 +58,9 @@ static size_t breadth(const char *bytes, size_t length, bool page)
     return halves + (bytes[0] >= 'A' && bytes[0] <= 'Z' ? 1 : 0);
 }
 
-/* Appends text made safe, the middle of what exceeds `columns` (2 or more) left out, as names differ at
- * their ends: columns of a screen, or for a page of small letters, where capitals and broad ones count for
- * more. */
+/* Appends text made safe, the middle of what exceeds `columns` (2 or more) left out, as names
+ * differ at their ends: columns of a screen, or for a page of small letters, where capitals and
+ * broad ones count for more. */
 static void text_fit(struct text *out, const char *words, size_t columns, bool page)
 {
     /* Marks that take no column may pile up: they are bounded too. */
@@ -100,7 +100,7 @@ void html_fit(struct text *page, const char *words, size_t columns)
     put_escaped(page, fitted.bytes, fitted.length);
 }
 
-/* <TAG>words</TAG>, and a newline but for cells of a table; `attributes` is ours ("class=\"x\"") or NULL. */
+/* <TAG>words</TAG>, and a newline but for cells; `attributes` is ours ("class=\"x\"") or NULL. */
 static void html_element(struct text *page, const char *tag, const char *attributes,
                          const char *words)
 {
@@ -315,7 +315,7 @@ static void svg_line(struct text *svg, double x1, double y1, double x2, double y
                 y1, x2, y2, style);
 }
 
-/* A line across at a share of the height, with its value on the left; a tick below at a share of the width. */
+/* A line across at a share of the height, its value on the left; a tick at a share of the width. */
 static void put_rail(struct text *svg, double share, double value, const char *unit)
 {
     svg_line(svg, LEFT, up(share), RIGHT, up(share), "rail");
@@ -371,7 +371,8 @@ static void put_path(struct text *svg, const json_t *values, bool back, const ch
     }
 }
 
-/* Of a chart whose first series are the slowest, the fastest and the likeliest, where there is a forecast. */
+/* Of a chart whose first series, where there is a forecast, are its slowest, fastest and
+ * likeliest. */
 static void draw_chart(const struct face *face, const json_t *tree)
 {
     const json_t *chart = json_object_get(tree, "_chart"), *point, *values[3];
@@ -401,8 +402,8 @@ static void draw_chart(const struct face *face, const json_t *tree)
         "was seen; x: seen in a vessel that is lost.");
 }
 
-/* How far the days drawn reach: some time after the last loss, as vessels that nobody looks at any more
- * would press all that happened into a corner. */
+/* How far the days drawn reach: some time after the last loss, as vessels that nobody looks at any
+ * more would press all that happened into a corner. */
 static double last_day(const json_t *curves)
 {
     static const double beyond = 1.5;
@@ -719,8 +720,8 @@ struct context {
     const struct context *outer;
 };
 
-/* What stands under a dotted path, which begins where its first key is known; "." is what the innermost list
- * has here. NULL where there is nothing. */
+/* What stands under a dotted path, which begins where its first key is known; "." is what the
+ * innermost list has here. NULL where there is nothing. */
 static const json_t *found(const struct context *context, const char *path)
 {
     const json_t *tree = NULL;
@@ -757,8 +758,8 @@ static double number_at(const struct context *context, const char *path)
                                    : NAN;
 }
 
-/* One of "key", "key=word", "key>1", "key<0.5", "key=$key"; nothing is equal, above or below what is not
- * there. The test is cut in two. */
+/* One of "key", "key=word", "key>1", "key<0.5", "key=$key"; nothing is equal, above or below what
+ * is not there. The test is cut in two. */
 static bool holds_one(const struct context *context, char *test)
 {
     char *with = test + strcspn(test, "=<>"), operation = *with;
@@ -927,7 +928,7 @@ static size_t reach(const char *words, const char *stops)
     return at;
 }
 
-/* Cuts the words off at one of these bytes outside of braces: what stood there, and what behind it. */
+/* Cuts the words off at one of these bytes outside of braces: what stood there, and the rest. */
 static char cut_at(char *words, const char *stops, char **rest)
 {
     char *end = words + reach(words, stops), stop = *end;
@@ -952,7 +953,7 @@ static void put_words(struct text *out, const struct context *context, const cha
 static const char *const *say_lines(const struct face *face, const char *const *line,
                                     const struct context *context, struct text *words, bool said);
 
-/* "LIST|JOINT|LAST JOINT|WORDS": those of each member, joined. Members that say nothing are left out. */
+/* "LIST|JOINT|LAST JOINT|WORDS": those of each member that says something, joined. */
 static void put_list(struct text *out, const struct context *context, char *parts)
 {
     char *joint, *last, *words;
@@ -1020,8 +1021,8 @@ enum how { /* words are said on a screen */
            NUMBER, /* "7. WORDS": an item of a list of less than a hundred */
 };
 
-/* A block of words on a screen, and as an element of a page: NULL for none, "<" for markup as it stands, with
- * "\n" a line of it, "" for words alone. */
+/* A block of words on a screen, and as an element of a page: NULL for none, "<" for markup as it
+ * stands, with "\n" a line of it, "" for words alone. */
 static const struct block {
     const char *name;
     enum how how;
@@ -1146,8 +1147,8 @@ static void say_line(const struct face *face, const char *kind, struct text *wor
     text_clear(words);
 }
 
-/* A table of the members of a list: its lines "column HEADING || WORDS" begin at `line`, or "use NAME" names
- * them. Returns that which ends it. */
+/* A table of the members of a list: its lines "column HEADING || WORDS" begin at `line`, or "use
+ * NAME" names them. Returns that which ends it. */
 static const char *const *say_table(const struct face *face, const char *const *line,
                                     const struct context *context, const json_t *list)
 {
@@ -1186,7 +1187,7 @@ static const char *const *say_table(const struct face *face, const char *const *
     return used ? end : line;
 }
 
-/* Says lines up to the end of the template, or of what is not `said`: returns the line that ends them. */
+/* Says lines up to the end of the template, or of what is not `said`: the line that ends them. */
 static const char *const *say_lines(const struct face *face, const char *const *line,
                                     const struct context *context, struct text *words, bool said)
 {

@@ -10,16 +10,13 @@
 #include "base/units.h"
 #include "view/screen.h"
 
-/*
- * A page of HTML5 that is well-formed XML too, so that any parser can check it; and the charts on pages
- * and screens.
+/* A page of HTML5 that is well-formed XML too, so that any parser can check it; and the charts on
+ * pages and screens.
  *
- * Nothing but html_text and html_fit writes text into a page: labels, names and
- * sentences come from data. Both make it safe first (text_safe of base/text.h),
- * then turn markup characters and quotes into references, so that the result
- * may stand between tags and in a quoted attribute. Pages hold no script and
- * tell the browser to run none and to load nothing.
- */
+ * Nothing but html_text and html_fit writes text into a page: labels, names and sentences come from
+ * data. Both make it safe first (text_safe of base/text.h), then turn markup characters and quotes
+ * into references, so that the result may stand between tags and in a quoted attribute. Pages hold
+ * no script and tell the browser to run none and to load nothing. */
 
 /* Appends words as the format fit20 of words.txt has them on a page. */
 void html_fit(struct text *page, const char *words, size_t columns);
@@ -28,8 +25,8 @@ void html_fit(struct text *page, const char *words, size_t columns);
 void html_begin(struct text *page, const char *title, const char *style);
 void html_end(struct text *page);
 
-/* The head of a page to print: `style` goes after that of every sheet, which is light on paper and as
- * the reader has set it on a screen. */
+/* The head of a page to print: `style` goes after that of every sheet, which is light on paper and
+ * as the reader has set it on a screen. */
 enum paper { PAPER_A4, PAPER_LETTER };   /* ISO 216; ANSI/ASME Y14.1 size A */
 extern const char *const paper_widths[]; /* of a sheet upright, as CSS has it */
 void sheet_begin(struct text *page, const char *title, enum paper paper, const char *style);
@@ -40,32 +37,29 @@ struct face {
     struct text *page;     /* NULL when there is a screen */
 };
 
-/*
- * A result as one tree, and the faces that are printed from it.
+/* A result as one tree, and the faces that are printed from it.
  *
- * The tree is what --json prints. Screens and pages say it by the templates of
- * words.txt, whose head explains how they are written. Keys that begin with "_"
- * are for templates only; view_tree_public takes them out.
- */
+ * The tree is what --json prints. Screens and pages say it by the templates of words.txt, whose
+ * head explains how they are written. Keys that begin with "_" are for templates only;
+ * view_tree_public takes them out. */
 
-/*
- * An object of the keys and the values behind them: view_json("p:n of:z name:s", 0.5, count, name). The
- * letters: n double (null when not finite), z size_t, l json_int_t, i int, b bool, s string (null for
- * NULL), r const struct range * (low, central, high), t text that may be anything and is made safe, w
- * the same, null when empty, o json_t *, taken. A null JSON stays out.
- * tests/house/trees.t checks them all.
- * Adds the same to an object; adds such an object to an array.
- */
+/* An object of the keys and the values behind them: view_json("p:n of:z name:s", 0.5, count, name).
+ * The letters: n double (null when not finite), z size_t, l json_int_t, i int, b bool, s string
+ * (null for NULL), r const struct range * (low, central, high), t text that may be anything and is
+ * made safe, w the same, null when empty, o json_t *, taken. A null JSON stays out.
+ * tests/house/trees.t checks them all. Adds the same to an object; adds such an object to an
+ * array. */
 json_t *view_json(const char *keys, ...);
 #define view_json_add(object, ...) json_object_update_new(object, view_json(__VA_ARGS__))
 #define view_json_row(array, ...)  json_array_append_new(array, view_json(__VA_ARGS__))
 /* A number, or null for what is not finite. */
 json_t *view_json_number(double number);
-/* Made safe, as text from a table may be anything; null when empty, or the text, safe where it is not UTF-8. */
+/* Made safe, as text from a table may be anything; null when empty, or the text, safe if not
+ * UTF-8. */
 json_t *view_json_safe(const char *words);
 json_t *view_json_text(const char *text);
-/* The first members of a list, at most so many, as long as that number of theirs is not too small: another
- * list of the same. The first always. */
+/* The first members of a list, at most so many, as long as that number of theirs is not too small:
+ * another list of the same. The first always. */
 json_t *view_json_first(const json_t *list, const char *key, double least, size_t most);
 /* An array of strings; of the parts of "a; b; c"; empty for NULL. */
 json_t *view_json_strings(const char *const *strings, size_t count);
@@ -84,9 +78,9 @@ void view_sheet(struct text *page, const char *title, enum paper paper, const ch
 /* Appends the words of a template that says no block. */
 void view_words(struct text *out, const char *name, const json_t *tree);
 
-/* A curve of a chart (`chart` of view_part in tree.c), its values taken. And coverage over days: the band of a
- * forecast, from day 0 to `last` (COURSE_POINTS of it, or NULL), and what was seen: [{x: day, y: per cent,
- * mark: "O", or "x" where that vessel is lost}], taken. */
+/* A curve of a chart (`chart` of view_part in tree.c), its values taken. And coverage over days:
+ * the band of a forecast, from day 0 to `last` (COURSE_POINTS of it, or NULL), and what was seen:
+ * [{x: day, y: per cent, mark: "O", or "x" where that vessel is lost}], taken. */
 json_t *view_series(const char *mark, const char *label, json_t *values);
 enum { COURSE_POINTS = 61 };
 json_t *view_coverage_chart(const struct range *band, double last, json_t *points);

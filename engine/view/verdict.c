@@ -28,7 +28,7 @@ static bool is_even(double log_odds)
     return fabs(log_odds) < log(1.1);
 }
 
-/* "8 times as likely", "1.5 times less likely": what a natural logarithm of odds says; null for even ones. */
+/* "8 times as likely", "1.5 times less likely": what log odds say; null for even ones. */
 static json_t *odds(double log_odds)
 {
     double times = exp(fabs(log_odds));
@@ -46,7 +46,7 @@ static json_t *probability(double p)
 
 /* ---- what was said, as it was understood ------------------------------------------------------- */
 
-/* Appends the labels of the values in `mask`, at most so many, with "perhaps" before doubted ones. */
+/* Appends the labels of the values in `mask`, at most so many, "perhaps" before doubted ones. */
 static void put_labels(struct text *out, const struct observable *observable, uint32_t mask,
                        uint32_t hedged, const char *joint, unsigned most)
 {
@@ -223,8 +223,8 @@ static const struct observable *telling_apart(const struct judged *judged,
     return NULL;
 }
 
-/* Those that always went together are told once, at the first of them: their names, and a test that can
- * tell them apart. */
+/* Those that always went together are told once, at the first: their names, and a test that
+ * tells. */
 static void add_aliases(json_t *row, const struct judged *judged,
                         const struct sibling_evidence *evidence)
 {

@@ -10,21 +10,19 @@
 #include "view/screen.h"
 #include "view/tree.h"
 
-/*
- * A verdict in words, and as JSON.
+/* A verdict in words, and as JSON.
  *
- * The order is fixed: an answer to the grower's own question, the action, and
- * the cautions for health before any handling step.
- */
+ * The order is fixed: an answer to the grower's own question, the action, and the cautions for
+ * health before any handling step. */
 struct judged { /* a case and its verdict, passed together */
     const struct rules *rules;
     const struct triage *triage;
     const struct verdict *verdict;
 };
 
-/* The whole verdict. In brief it is at most 20 lines of 80 columns beside words that were not understood: the
- * action and why, the three likeliest contents, three causes unless it is sound, three cautions,
- * the steps; what is left out is counted. */
+/* The whole verdict. In brief it is at most 20 lines of 80 columns beside words that were not
+ * understood: the action and why, the three likeliest contents, three causes unless it is sound,
+ * three cautions, the steps; what is left out is counted. */
 enum verdict_form {
     VERDICT_BRIEF,
     VERDICT_TALK,  /* the same in a conversation, which has said already what was not understood */
@@ -32,17 +30,15 @@ enum verdict_form {
 };
 enum { CAUTION_FIRST_RANK = 10 }; /* cautions of a lower rank stand before any handling step */
 void view_verdict(struct screen *screen, const struct judged *judged, enum verdict_form form);
-/* Part of a verdict, by its template: "causes", what the figures say, tests, what to change; "reply" to
- * a question the grower asked, if any; "standing", which findings lead and whether the action is settled;
- * "standing.causes", which causes lead. */
+/* Part of a verdict, by its template: "causes", what the figures say, tests, what to change;
+ * "reply" to a question the grower asked, if any; "standing", which findings lead and whether the
+ * action is settled; "standing.causes", which causes lead. */
 void view_judged(struct screen *screen, const struct judged *judged, const char *name);
-/*
- * What was heard, for the templates "understood" (everything known so far, a line each, and what was taken as
- * absent), "understood.since" (how the last words were taken), "unread" (what was said and not understood) and
- * "unclear" (that, and what contradicts; nothing when all is clear): of the facts those that have changed since
- * the observations were `before` (one per observable; NULL: all), of the words not understood those from
- * the nth on.
- */
+/* What was heard, for the templates "understood" (everything known so far, a line each, and what
+ * was taken as absent), "understood.since" (how the last words were taken), "unread" (what was said
+ * and not understood) and "unclear" (that, and what contradicts; nothing when all is clear): of the
+ * facts those that have changed since the observations were `before` (one per observable; NULL:
+ * all), of the words not understood those from the nth on. */
 json_t *view_heard_json(const struct judged *judged, const struct observation *before, size_t nth);
 void view_heard(struct screen *screen, const char *name, const struct judged *judged,
                 const struct observation *before, size_t nth);
