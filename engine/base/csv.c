@@ -16,9 +16,9 @@ enum {
     TELL_EVERY = 16,   /* blocks */
 };
 
-/* libcsv tells no positions. It is therefore given the bytes in pieces that end
- * at a separator or an end of line, so that a field's callback comes when the
- * piece that ends it is fed, and the field began where the last one ended. */
+/* libcsv tells no positions. It is therefore given the bytes in pieces that end at a separator or
+ * an end of line, so that a field's callback comes when the piece that ends it is fed, and the
+ * field began where the last one ended. */
 struct place {
     size_t line, column; /* of the next byte */
     char previous;       /* last byte fed, so that CR LF is one end of line */
@@ -174,8 +174,7 @@ static size_t first_line(const char *bytes, size_t length, size_t counts[3])
     return at;
 }
 
-/* Reads the head of the file, kept until now: the separator is a comma unless its first line has
- * more of another. */
+/* Reads the head of the file: the separator is a comma unless its first line has more others. */
 static enum status begin(struct csv_reader *reader)
 {
     struct text head = reader->bytes;

@@ -10,12 +10,12 @@
 #include "base/filing.h"
 #include "base/text.h"
 
-/* Tables of separated values (RFC 4180), as spreadsheets and loggers write them: read row by row, in
- * memory that does not grow with their length, with the position of every field.
+/* Tables of separated values (RFC 4180), as spreadsheets and loggers write them: read row by row,
+ * in memory that does not grow with their length, with the position of every field.
  *
  * The grammar is libcsv's in its strict mode. This adds positions, bounds, the choice of what
- * separates fields, and refusal of what no table holds; a byte order mark is passed over. Blank lines
- * are no rows. What is wrong is told with its place and is STATUS_DATA. */
+ * separates fields, and refusal of what no table holds; a byte order mark is passed over. Blank
+ * lines are no rows. What is wrong is told with its place and is STATUS_DATA. */
 enum {
     CSV_FIELD_LIMIT = 2 * 1024 * 1024, /* bytes of one field */
     CSV_MOST_FIELDS = 512,             /* of a row: no table a person keeps has more */
@@ -64,10 +64,9 @@ void csv_reader_free(struct csv_reader *reader); /* NULL is fine */
 /* The place of a word among names parted by '|', whatever the case; -1 when it is none of them. */
 int csv_named(const char *names, const char *word, size_t length);
 
-/* Appends a field so that this module and others read the same bytes back: in
- * quotes when it holds a comma, a quote or an end of line, or begins or ends
- * with white space. Commas between fields and CRLF behind a row are the
- * caller's. */
+/* Appends a field so that this module and others read the same bytes back: in quotes when it holds
+ * a comma, a quote or an end of line, or begins or ends with white space. Commas between fields and
+ * CRLF behind a row are the caller's. */
 void csv_write_field(struct text *out, const char *bytes, size_t length);
 
 #endif

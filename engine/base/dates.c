@@ -199,8 +199,8 @@ static bool read_words(const char *text, struct moment now, struct moment *momen
     return true;
 }
 
-/* How dates are written: as $JARSIDE_DATES says (day/month/year), else the locale (LC_TIME); DATES_ISO where
- * neither does. */
+/* How dates are written: as $JARSIDE_DATES says (day/month/year), else the locale (LC_TIME);
+ * DATES_ISO where neither does. */
 static enum date_order order_of_locale(void)
 {
     const char *said = getenv("JARSIDE_DATES");
@@ -223,8 +223,8 @@ static enum date_order order_of_locale(void)
     return order;
 }
 
-/* "28 Feb", "2/28/26", "28.2.": as the locale orders them, and where it does not say only what can be
- * read in one way. Without a year it is the newest such day. */
+/* "28 Feb", "2/28/26", "28.2.": as the locale orders them, and where it does not say only what can
+ * be read in one way. Without a year it is the newest such day. */
 static bool read_local(const char *text, struct moment now, struct moment *moment)
 {
     char whole[48];

@@ -63,8 +63,8 @@ static const char *keep_safe(struct diags *diags, const char *string)
     return kept;
 }
 
-/* A place for a diagnostic of this kind, or NULL when there is no more. Errors
- * go before warnings: one that comes late takes the place of the last warning. */
+/* A place for a diagnostic of this kind, or NULL when there is no more. Errors go before warnings:
+ * one that comes late takes the place of the last warning. */
 static struct diag *take_place(struct diags *diags, enum diag_kind kind)
 {
     if (diags->kept_count < DIAG_KEEP)
@@ -159,9 +159,9 @@ const char *diag_nearest(const char *word, const char *const *names, size_t coun
         const size_t name_length = strlen(names[i]);
         if (name_length > LONGEST)
             continue;
-        /* Insertions, deletions, substitutions and exchanges of neighbours that turn `word` into the
-         * name, letters of both cases being equal: row k, column j of the table are for the first k
-         * letters of the one and j of the other. */
+        /* Insertions, deletions, substitutions and exchanges of neighbours that turn `word` into
+         * the name, letters of both cases being equal: row k, column j of the table are for the
+         * first k letters of the one and j of the other. */
         size_t table[LONGEST + 1][LONGEST + 1];
         const char *name = names[i];
         for (size_t k = 0; k <= length; k++)

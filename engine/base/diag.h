@@ -12,10 +12,9 @@
 
 /* What a function that can fail returns, and what the program exits with.
  *
- * Functions below cli/ and prompt/ never print and never exit: they return a
- * status and, where a person should read why, add a line to a diagnostic list
- * (base/diag.h). The numbers of the exit statuses follow sysexits.h where it
- * has one and are documented in README.md. */
+ * Functions below cli/ and prompt/ never print and never exit: they return a status and, where a
+ * person should read why, add a line to a diagnostic list (base/diag.h). The numbers of the exit
+ * statuses follow sysexits.h where it has one and are documented in README.md. */
 enum status {
     STATUS_OK = 0,
     STATUS_DATA,     /* what was read is not what it should be */
@@ -41,8 +40,8 @@ enum exit_status status_exit(enum status status);
 
 /* What is wrong with something that was read, where, and what would be right.
  *
- * Faults are collected, not thrown: a reader adds all it finds and the caller
- * prints them. DIAG_KEEP are kept; further ones are counted. */
+ * Faults are collected, not thrown: a reader adds all it finds and the caller prints them.
+ * DIAG_KEEP are kept; further ones are counted. */
 struct position {
     const char *file; /* as the user named it; NULL when there is no file */
     size_t line;      /* from 1; 0 when unknown */
@@ -68,9 +67,8 @@ struct diags *diags_new(void);
 void diags_free(struct diags *diags);
 void diags_clear(struct diags *diags);
 
-/* Add one. The message is formatted, made safe (base/text.h) and copied. The
- * house form is lower case, no full stop, "problem; what would be right", ids
- * and quoted input in single quotes. */
+/* Add one. The message is formatted, made safe (base/text.h) and copied. The house form is lower
+ * case, no full stop, "problem; what would be right", ids and quoted input in single quotes. */
 void diags_add(struct diags *diags, enum diag_kind kind, struct position at, const char *format,
                ...) __attribute__((format(printf, 4, 5)));
 #define diags_error(diags, at, ...) diags_add(diags, DIAG_ERROR, at, __VA_ARGS__)
@@ -87,8 +85,8 @@ size_t diags_warnings(const struct diags *diags); /* all, kept or not */
 size_t diags_kept(const struct diags *diags);
 const struct diag *diags_get(const struct diags *diags, size_t index);
 
-/* The nearest of `count` names to `word` by edit distance, for "did you mean";
- * NULL if none is near (distance above a third of the length, at least 1). */
+/* The nearest of `count` names to `word` by edit distance, for "did you mean"; NULL if none is near
+ * (distance above a third of the length, at least 1). */
 const char *diag_nearest(const char *word, const char *const *names, size_t count);
 /* "; did you mean 'x'?" with that, in the arena, or else `otherwise`. */
 struct arena;

@@ -36,8 +36,7 @@ static enum status refuse_to_replace(const char *path, struct diags *diags)
                       "exists already; name another file, or give --force to replace it");
 }
 
-/* Whether a file is a SQLite database, or one that SQLite keeps beside such a file: a journal, most likely.
- */
+/* Whether a file is a SQLite database, or one kept beside such a file: most likely a journal. */
 static bool is_database(const char *path)
 {
     static const char *const beside[] = {"-wal", "-shm", "-journal"};
@@ -116,8 +115,8 @@ static char *folder_of(const char *path)
     return slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup("./");
 }
 
-/* A file without a name, which is gone with its process whatever ends that; where a file system has none
- * such, one with a name of its own. */
+/* A file without a name, which is gone with its process whatever ends that; where a file system has
+ * none such, one with a name of its own. */
 static enum status begin(struct filing *filing, const char *path, bool replace, bool text,
                          struct diags *diags)
 {
@@ -199,9 +198,8 @@ enum status filing_sync(struct filing *filing, struct diags *diags)
                               : filing_refused(filing->path, "written", filing->error, diags);
 }
 
-/* link() refuses a name that is taken, even one taken this moment. Where a file system has no
- * links the look that was taken first has to do. A nameless file that takes another's place needs a name
- * for a moment. */
+/* link() refuses a name that is taken, even this moment. Where a file system has no links the look
+ * that was taken first has to do. A nameless file in another's place needs a name for a moment. */
 static bool take_name(const struct filing *filing)
 {
     const char *temporary = filing->temporary;

@@ -12,10 +12,10 @@
 
 /* Files that appear whole or not at all.
  *
- * What is written goes to a file of its own in the same folder, mode 0600. Only
- * once all of it has reached the disk does it take its name. Whatever fails
- * before leaves nothing behind and touches nothing that was there: the file has no
- * name until then, where the file system can do that, and goes with its process. */
+ * What is written goes to a file of its own in the same folder, mode 0600. Only once all of it has
+ * reached the disk does it take its name. Whatever fails before leaves nothing behind and touches
+ * nothing that was there: the file has no name until then, where the file system can do that, and
+ * goes with its process. */
 struct filing {
     char *path, *temporary; /* NULL when closed */
     int descriptor;         /* of the temporary file */
@@ -26,11 +26,11 @@ struct filing {
 };
 
 /* Begins a file. STATUS_IO, and a message that names the path, when it cannot be made, or when it
- * exists and is not to be replaced, or is a folder, or a database: no page or table ever takes the place
- * of a journal. */
+ * exists and is not to be replaced, or is a folder, or a database: no page or table ever takes the
+ * place of a journal. */
 enum status filing_open(struct filing *filing, const char *path, bool replace, struct diags *diags);
-/* The same without a stream, for others to fill: `temporary` opens the empty file as long as it is not
- * closed. May replace a database. */
+/* The same without a stream, for others to fill: `temporary` opens the empty file as long as it is
+ * not closed. May replace a database. */
 enum status filing_reserve(struct filing *filing, const char *path, bool replace,
                            struct diags *diags);
 /* Writes, and remembers a failure for filing_sync to tell. */
@@ -44,12 +44,11 @@ void filing_abandon(struct filing *filing);
 /* Takes the temporary files of all that are open away; for memory_exhausted. */
 void filing_remove_unfinished(void);
 
-/* All of these in one go: the text becomes the file.  */
+/* All of these in one go: the text becomes the file. */
 enum status filing_put(const char *path, const struct text *text, bool replace,
                        struct diags *diags);
 
-/* Reads up to `room` bytes, fewer only at the end of the file; -1 when it cannot, and errno says
- * why. */
+/* Reads up to `room` bytes, fewer only at the end of the file; -1 and errno when it cannot. */
 ssize_t filing_read(int file, char *bytes, size_t room);
 
 /* Makes the folders above a file that are not there yet; only their owner may look in. */
@@ -65,8 +64,8 @@ enum status filing_refused(const char *path, const char *verb, int error, struct
 
 /* How far a long job has come, told as it goes.
  *
- * A job calls `tell` now and then, `done` never falling and at last equal to
- * `total`, both in bytes or in rows. What is shown of it is the caller's matter. */
+ * A job calls `tell` now and then, `done` never falling and at last equal to `total`, both in bytes
+ * or in rows. What is shown of it is the caller's matter. */
 struct progress {
     void *context;
     void (*tell)(void *context, const char *what, uint64_t done, uint64_t total);

@@ -22,16 +22,14 @@ _Noreturn void memory_exhausted(void);
 /* What memory_exhausted is to call first, to restore the terminal; NULL for nothing. */
 void memory_at_end(void (*restore)(void));
 
-/*
- * An arena: memory that is handed out piece by piece and given back all at once.
+/* An arena: memory that is handed out piece by piece and given back all at once.
  *
- * One arena holds one document, one rule base or one consultation. Pointers
- * from an arena are valid until arena_free (or arena_reset) and are never freed
- * singly. Memory of libraries (a compiled pattern, a statement) cannot live in
- * it.
+ * One arena holds one document, one rule base or one consultation. Pointers from an arena are valid
+ * until arena_free (or arena_reset) and are never freed singly. Memory of libraries (a compiled
+ * pattern, a statement) cannot live in it.
  *
- * Nothing here returns NULL: lack of memory, and a size beyond what there can be, end the program.
- */
+ * Nothing here returns NULL: lack of memory, and a size beyond what there can be, end the
+ * program. */
 struct arena;
 
 /* A new, empty arena. */
@@ -40,7 +38,7 @@ struct arena *arena_new(void);
 /* Gives everything back. NULL is fine. */
 void arena_free(struct arena *arena);
 
-/* Of a variable: the arena, or the block of malloc, that it points to is given back where its scope ends. */
+/* Of a variable: the arena or the block of malloc it points to is given back with its scope. */
 #define SCOPED_ARENA __attribute__((cleanup(arena_end_scope)))
 #define SCOPED_FREE  __attribute__((cleanup(memory_end_scope)))
 void arena_end_scope(struct arena **arena);
@@ -85,7 +83,7 @@ char *arena_string(struct arena *arena, const char *text);
 char *arena_format(struct arena *arena, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
-/* Adds to a list in words what is formatted, with the separator before it unless it is the first. */
+/* Adds to a list in words what is formatted, with the separator before all but the first. */
 void arena_append(struct arena *arena, const char **list, const char *separator, const char *format,
                   ...) __attribute__((format(printf, 4, 5)));
 

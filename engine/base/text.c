@@ -316,10 +316,10 @@ void text_safe(struct text *out, const char *bytes, size_t length,
 
 /* ---- folding: one spelling for what a reader would call the same words ----------------------- */
 
-/* Text is normalised cluster by cluster, since composition never reaches across
- * one; so every byte that comes out can be traced to where its cluster began. A
- * cluster is cut at CLUSTER_POINTS: nobody writes more marks on one letter, and
- * sorting a longer run of them would take time that grows with its square. */
+/* Text is normalised cluster by cluster, since composition never reaches across one; so every byte
+ * that comes out can be traced to where its cluster began. A cluster is cut at CLUSTER_POINTS:
+ * nobody writes more marks on one letter, and sorting a longer run of them would take time that
+ * grows with its square. */
 enum { CLUSTER_POINTS = 32 };
 
 struct fold {

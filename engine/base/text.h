@@ -10,18 +10,17 @@
 
 /* Strings: a growable buffer, UTF-8, and what may reach a screen.
  *
- * Unicode tables come from utf8proc. "Safe" text has no control character but
- * newline, no escape, no bidirectional control, no invalid UTF-8: whatever came
- * from a file, a terminal or a database goes through text_safe before it is
- * shown. */
+ * Unicode tables come from utf8proc. "Safe" text has no control character but newline, no escape,
+ * no bidirectional control, no invalid UTF-8: whatever came from a file, a terminal or a database
+ * goes through text_safe before it is shown. */
 struct text { /* a growable byte string, NUL-terminated, owned by whoever holds the struct */
     char *bytes;
     size_t length;
     size_t capacity;
 };
 
-/* Empty, owning nothing; back to that; empty but keeping the memory. `bytes` is
- * a string at any time. Texts are passed by pointer, never copied as structs. */
+/* Empty, owning nothing; back to that; empty but keeping the memory. `bytes` is a string at any
+ * time. Texts are passed by pointer, never copied as structs. */
 void text_init(struct text *text);
 void text_release(struct text *text);
 /* A text that is released where its scope ends; and an empty one of that name. */
@@ -48,10 +47,10 @@ size_t utf8_width(const char *bytes, size_t length);
 /* Code points in valid UTF-8; used for columns of positions. */
 size_t utf8_count(const char *bytes, size_t length);
 
-/* Appends `bytes` made safe: control characters, escapes, bidirectional and
- * other invisible format controls and invalid bytes become U+FFFD (or '?' when
- * `ascii`); tab becomes a space; newlines stay if `keep_newlines`, else become
- * a space. At most `limit` code points, then an ellipsis ("..." when `ascii`). */
+/* Appends `bytes` made safe: control characters, escapes, bidirectional and other invisible format
+ * controls and invalid bytes become U+FFFD (or '?' when `ascii`); tab becomes a space; newlines
+ * stay if `keep_newlines`, else become a space. At most `limit` code points, then an ellipsis
+ * ("..." when `ascii`). */
 struct text_safe_options {
     bool ascii; /* the locale is not UTF-8: other code points become '?' or a plain look-alike */
     bool keep_newlines;
@@ -60,23 +59,23 @@ struct text_safe_options {
 void text_safe(struct text *out, const char *bytes, size_t length,
                const struct text_safe_options *options);
 
-/* How many bytes the code point at the front takes when it draws nothing of its own yet can change or
- * hide what stands around it (controls, bidirectional and other format characters); 0 when it is
+/* How many bytes the code point at the front takes when it draws nothing of its own yet can change
+ * or hide what stands around it (controls, bidirectional and other format characters); 0 when it is
  * harmless, or none. */
 size_t text_treacherous(const char *bytes, size_t length, int32_t *point);
 
-/* Appends `bytes` folded for comparison: NFKC, lower case, curly quotes and
- * dashes to plain ones, runs of white space to one space. If `origin` is not
- * NULL it receives, per output byte, the offset in the input it came from
- * (an array of out-length + 1 entries allocated with malloc; caller frees).
- * False, and nothing is appended, when it is not valid UTF-8. */
+/* Appends `bytes` folded for comparison: NFKC, lower case, curly quotes and dashes to plain ones,
+ * runs of white space to one space. If `origin` is not NULL it receives, per output byte, the
+ * offset in the input it came from (an array of out-length + 1 entries allocated with malloc;
+ * caller frees). False, and nothing is appended, when it is not valid UTF-8. */
 bool text_fold(struct text *out, const char *bytes, size_t length, size_t **origin);
 
 /* JSON as text, harmless on a terminal: what could change or hide what stands around it
  * (text_treacherous) is written as \u escapes, which any reader takes back.
  *
- * `flags` are those of json_dumps. The text ends with a NUL and is the caller's to free. `length` may
- * be NULL. NULL when `json` is, which is how Jansson says that it was given what is not UTF-8. */
+ * `flags` are those of json_dumps. The text ends with a NUL and is the caller's to free. `length`
+ * may be NULL. NULL when `json` is, which is how Jansson says that it was given what is not
+ * UTF-8. */
 char *json_text(const json_t *json, size_t flags, size_t *length);
 
 #endif

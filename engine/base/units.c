@@ -23,7 +23,7 @@
 
 enum { SPELLINGS = 8 };
 
-/* A unit with its spellings in folded text, and what makes it canonical: value * factor + offset. */
+/* A unit with its spellings in folded text; canonical is value * factor + offset. */
 static const struct unit {
     enum dimension dimension;
     double factor, offset;
@@ -167,8 +167,7 @@ static bool take_text(struct cursor *cursor, const char *text)
     return size > 0;
 }
 
-/* The place of the word that stands next, and ends there, of those from `first` up to `end`; -1 for
- * none. */
+/* The place of the word that stands next and ends there, from `first` to `end`; -1 for none. */
 static int take_word(struct cursor *cursor, const char *const *words, size_t first, size_t end)
 {
     for (size_t i = first; i < end; i++) {
@@ -429,8 +428,8 @@ struct item {
     double more; /* from the tail: the 8 oz of "1 lb 8 oz", in canonical units */
 };
 
-/* The longest unit of `dimension` that stands next and ends there, and its length. With `runs` a large
- * one may run into the smaller one's figures (2h30, 1lb8oz), which the caller looks at. */
+/* The longest unit of `dimension` that stands next and ends there, and its length. With `runs` a
+ * large one may run into the smaller one's figures (2h30, 1lb8oz), which the caller looks at. */
 static const struct unit *unit_next(const struct cursor *cursor, enum dimension dimension,
                                     bool runs, size_t *length)
 {
@@ -666,8 +665,8 @@ static bool take_between(struct cursor *cursor, struct item *lo)
     return true;
 }
 
-/* The whole of it: an item, or two with a separator between them, of which the second may have to name
- * its unit. */
+/* The whole of it: an item, or two with a separator, of which the second may have to have a
+ * unit. */
 static enum quantity_error read_quantity(struct cursor *cursor, struct item *lo, struct item *hi)
 {
     struct item from, next;
@@ -703,10 +702,10 @@ enum quantity_error quantity_read(const char *folded, size_t length, enum dimens
     const enum quantity_error error = read_quantity(&cursor, &lo, &hi);
     *used = error == QUANTITY_NO_NUMBER ? 0 : (size_t)(cursor.at - folded);
     if (error == QUANTITY_OK) {
-        /* In canonical units. The higher end of a range decides what a bare number is. A temperature below 45
-         * is Celsius: no grower's room is colder than 45 degrees Fahrenheit, none warmer than 45 Celsius. A
-         * canner reads 10 to 15 psi, which is 0.7 to 1 bar or 70 to 100 kPa; nothing in its range can be meant
-         * by the same figure in another unit. */
+        /* In canonical units. The higher end of a range decides what a bare number is. A
+         * temperature below 45 is Celsius: no grower's room is colder than 45 degrees Fahrenheit,
+         * none warmer than 45 Celsius. A canner reads 10 to 15 psi, which is 0.7 to 1 bar or 70 to
+         * 100 kPa; nothing in its range can be meant by the same figure in another unit. */
         const double figure = fmax(lo.number.hi, hi.number.hi);
         const bool given = lo.has_unit || hi.has_unit;
         if (!lo.has_unit && hi.has_unit && !(lo.number.kind == NUMBER_PART && hi.factor == 100)) {

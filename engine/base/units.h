@@ -18,17 +18,17 @@ struct minimum {
 
 /* The minimum between `low` and `high` of a function that first falls and then rises, by golden
  * section (Kiefer 1953, Proc Am Math Soc 4:502): one further value for each step, until it lies
- * within `tolerance` > 0. Of a function with several valleys it finds one. The ends themselves are not
- * asked. */
+ * within `tolerance` > 0. Of a function with several valleys it finds one. The ends themselves are
+ * not asked. */
 struct minimum minimum_between(double (*function)(void *context, double at), void *context,
                                double low, double high, double tolerance);
 
-/* Quantities as people write them: "15 psi", "1.4kg", "1 lb 8 oz", "2-3 weeks",
- * "half an hour", "72F", "5,000 ft". A comma followed by exactly three digits
- * groups thousands; otherwise it is a decimal comma.
+/* Quantities as people write them: "15 psi", "1.4kg", "1 lb 8 oz", "2-3 weeks", "half an hour",
+ * "72F", "5,000 ft". A comma followed by exactly three digits groups thousands; otherwise it is a
+ * decimal comma.
  *
- * Inside the program every quantity is in the canonical unit of its dimension.
- * Factors: NIST SP 811 (2008), appendix B.8, exact where the definition is. */
+ * Inside the program every quantity is in the canonical unit of its dimension. Factors: NIST SP 811
+ * (2008), appendix B.8, exact where the definition is. */
 enum dimension {
     DIM_NONE,         /* a bare number */
     DIM_DAYS,         /* days; weeks, months (30.4375 d), hours */
@@ -50,22 +50,18 @@ struct quantity { /* a closed range in canonical units; lo == hi for one number 
 
 enum quantity_error { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QUANTITY_WRONG_UNIT };
 
-/*
- * Reads a quantity of `dimension` from the start of folded text (text_fold).
- * `used` receives the bytes consumed. A bare number takes the default unit of
- * the dimension (for DIM_CELSIUS: below 45 means Celsius, from 45 Fahrenheit;
- * for DIM_GAUGE_KPA: below 4 means bar, below 40 psi; with unit_given false so
- * that callers may say what was assumed).
+/* Reads a quantity of `dimension` from the start of folded text (text_fold). `used` receives the
+ * bytes consumed. A bare number takes the default unit of the dimension (for DIM_CELSIUS: below 45
+ * means Celsius, from 45 Fahrenheit; for DIM_GAUGE_KPA: below 4 means bar, below 40 psi; with
+ * unit_given false so that callers may say what was assumed).
  *
- * Numbers in words, fractions, ranges ("2-3", "two or three", "between 2 and
- * 3") and a second, smaller unit ("1 lb 8 oz", "2 h 30") are understood; "a
- * few" is 2 to 5, "several" 3 to 7. lo <= hi in any order of writing. Negative
- * numbers are read as such and endless ones as 1e15: what is possible is the
- * caller's to say. A bare number with a unit of another dimension behind it
- * ("12 psi" in days) is QUANTITY_WRONG_UNIT, letters that are no unit hanging
- * on it ("12xyz", "1e400") are QUANTITY_UNKNOWN_UNIT; what stands apart from it
- * is left to the caller, who sees it from `used`.
- */
+ * Numbers in words, fractions, ranges ("2-3", "two or three", "between 2 and 3") and a second,
+ * smaller unit ("1 lb 8 oz", "2 h 30") are understood; "a few" is 2 to 5, "several" 3 to 7. lo <=
+ * hi in any order of writing. Negative numbers are read as such and endless ones as 1e15: what is
+ * possible is the caller's to say. A bare number with a unit of another dimension behind it ("12
+ * psi" in days) is QUANTITY_WRONG_UNIT, letters that are no unit hanging on it ("12xyz", "1e400")
+ * are QUANTITY_UNKNOWN_UNIT; what stands apart from it is left to the caller, who sees it from
+ * `used`. */
 enum quantity_error quantity_read(const char *folded, size_t length, enum dimension dimension,
                                   struct quantity *quantity, size_t *used);
 
@@ -73,22 +69,23 @@ enum quantity_error quantity_read(const char *folded, size_t length, enum dimens
 enum quantity_error quantity_of(const char *words, enum dimension dimension,
                                 struct quantity *quantity, bool *whole);
 
-/* The length of the quantity that begins at byte `at` of folded text, or 0: as
- * quantity_read takes it from there, but never from inside a number or a range
- * ("2-3" does not hold a 3), nor where a sign hangs on the word before. With
- * `unit_required` its last number names a unit, except for DIM_NONE. */
+/* The length of the quantity that begins at byte `at` of folded text, or 0: as quantity_read takes
+ * it from there, but never from inside a number or a range ("2-3" does not hold a 3), nor where a
+ * sign hangs on the word before. With `unit_required` its last number names a unit, except for
+ * DIM_NONE. */
 size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension dimension,
                    bool unit_required);
 
-/* The words quantities are made of, one after the other: "days", "fl oz", "twenty". NULL: no more. */
+/* The words quantities are made of, one by one: "days", "fl oz", "twenty"; NULL after the last. */
 const char *quantity_word(size_t index);
 
-/* A bit for each dimension that has a unit whose name is this word, or begins with it ("fl oz"); "third" is one of
- * per cent. */
+/* A bit for each dimension that has a unit whose name is this word, or begins with it ("fl oz");
+ * "third" is one of per cent. */
 unsigned quantity_dimensions(const char *word, size_t length);
 
-/* Appends the value as people read it: "103 kPa (15 psi)", both systems where growers use both; that of
- * $JARSIDE_TEMPERATURE (C, F), $JARSIDE_PRESSURE (psi, bar, kPa) or $JARSIDE_WEIGHT (g, kg, lb, oz) first. */
+/* Appends the value as people read it: "103 kPa (15 psi)", both systems where growers use both;
+ * that of $JARSIDE_TEMPERATURE (C, F), $JARSIDE_PRESSURE (psi, bar, kPa) or $JARSIDE_WEIGHT (g, kg,
+ * lb, oz) first. */
 void quantity_show(struct text *out, double value, enum dimension dimension);
 /* A temperature in the scale that the grower reads, whose letter is told: 'C' or 'F'. */
 double degrees_shown(double celsius, char *letter);

@@ -188,8 +188,7 @@ struct help {
     const char *operands, *summary, *detail;
 };
 struct help help_of(const char *section);
-/* The lines "WORD ARGUMENT: SAYS" there, one by one from {0}, in the arena; false after the
- * last. */
+/* The lines "WORD ARGUMENT: SAYS" there, one by one from {0}, in the arena; or false. */
 struct help_line {
     const char *word, *argument, *says; /* argument: "" for a flag */
     const struct option *option;        /* of an option its row */

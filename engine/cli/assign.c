@@ -210,8 +210,7 @@ static void enter_batch(struct choice *choice, int64_t id)
     choice->vessels = app_all(choice->app, RECORD_VESSEL, "batch = ?1", id, &choice->count);
 }
 
-/* Ends the command that got numbers of no batch; the one looked at last, or the newest, is
- * offered. */
+/* Ends the command that got numbers of no batch; offers the one looked at last, or the newest. */
 static _Noreturn void which_batch(struct app *app, long from, long to)
 {
     const char *numbers = from == to ? arena_format(app->arena, "%ld", from)

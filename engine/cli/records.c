@@ -188,8 +188,8 @@ static void take_words(struct app *app, const char *const *words, size_t count,
                  odd);
 }
 
-/* "S2", "LC-4", and what was named before; "OY-syr" and "OYX" unless a mushroom or kind is so
- * called. */
+/* "S2", "LC-4", what was named before; "OY-syr" and "OYX" unless a mushroom or kind is called
+ * so. */
 static bool is_label(struct app *app, const char *word)
 {
     union any_record ignored;

@@ -44,8 +44,7 @@ static void read_vessels(struct app *app, struct dataset *dataset)
 
 /* ---- a batch that is told ----------------------------------------------------------------------- */
 
-/* Puts a question, with the numbered answers of a sign; malloc'd, or NULL when the grower
- * leaves. */
+/* Puts a question, with a sign's numbered answers; malloc'd, or NULL when the grower leaves. */
 static char *ask(struct app *app, struct lines *lines, const char *question,
                  const struct observable *about)
 {

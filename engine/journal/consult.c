@@ -191,7 +191,7 @@ static const struct observable *fed_by(const struct rules *rules, enum feeds fee
     return rules->feeder[feeds] != RULES_NONE ? &rules->observables[rules->feeder[feeds]] : NULL;
 }
 
-/* Tells the triage a value of the observable that is fed so; a number beside it unless that is NAN. */
+/* Tells the triage a value of the observable that is fed so, and a number unless that is NAN. */
 static void recall(struct opening *opening, enum feeds feeds, int value, double number,
                    const char *words, bool for_good)
 {
@@ -215,8 +215,8 @@ static void recall_choice(struct opening *opening, enum feeds feeds, const char 
     recall(opening, feeds, value, NAN, words, false);
 }
 
-/* A number: its bin, with what it is in words behind where it stands; or, behind a one-of, the value
- * whose parameter is nearest by its ratio. */
+/* A number: its bin, with what it is in words behind where it stands; or, behind a one-of, the
+ * value whose parameter is nearest by its ratio. */
 static void recall_number(struct opening *opening, enum feeds feeds, double number,
                           const char *where)
 {
@@ -244,8 +244,7 @@ static void recall_number(struct opening *opening, enum feeds feeds, double numb
     recall(opening, feeds, value, number, words.bytes, false);
 }
 
-/* Circumstances written as "sign=value sign=value"; what the rules no longer know is told, and left
- * out. */
+/* Circumstances written as "sign=value sign=value"; what the rules no longer know is told. */
 static void recall_settings(struct opening *opening, const char *facts, const char *where)
 {
     static const char spaces[] = " \t\r\n";
@@ -405,8 +404,8 @@ static void recall_judged(struct opening *opening, const struct outcome *outcome
                             ? "as confirmed"
                             : arena_format(opening->arena, "%s: %s",
                                            look_called(opening, at->worst), at->worst->action);
-    /* Of a one-of whose values carry a parameter: the last value whose parameter is not above `figure`,
-     * which stands for good. */
+    /* Of a one-of whose values carry a parameter: the last value whose parameter is not above
+     * `figure`, which stands for good. */
     const struct observable *observable = fed_by(opening->rules, FEEDS_JUDGED_BEFORE);
     size_t reached = 0;
     if (observable == NULL || isnan(at->judged))
@@ -467,7 +466,8 @@ static void recall_looks(struct opening *opening)
                 continue;
             }
             recalled.has_number = false;
-            /* What was seen plainly has happened; what was seen with doubt gives way to what is said now. */
+            /* What was seen plainly has happened; what was seen with doubt gives way to what is
+             * new. */
             if (plain != 0) {
                 recalled.observation = (struct observation){.seen = plain};
                 triage_recall(opening->triage, &recalled, true);
@@ -484,25 +484,21 @@ static void recall_looks(struct opening *opening)
 
 /* ---- what became of the others --------------------------------------------------------------- */
 
-/*
- * The others, counted for reason/siblings.h.
+/* The others, counted for reason/siblings.h.
  *
- * Counted is what has told its story: vessels that were lost for a known reason or
- * proved sound, and growing ones that were found fit to keep. Of these one that was
- * last looked at much younger than ours has told only part of it: from two thirds of
- * our age it counts whole, before that in proportion. To leave the young out would
- * count the losses and forget what they were lost from. Isolated ones, and those
- * discarded without a word, have told nothing.
+ * Counted is what has told its story: vessels that were lost for a known reason or proved sound,
+ * and growing ones that were found fit to keep. Of these one that was last looked at much younger
+ * than ours has told only part of it: from two thirds of our age it counts whole, before that in
+ * proportion. To leave the young out would count the losses and forget what they were lost from.
+ * Isolated ones, and those discarded without a word, have told nothing.
  *
- * Only vessels of batches that share something with ours, and of the latest batches,
- * are looked at: what a cook is held against is what was made about the same time,
- * and a journal of many years stays quick.
- */
+ * Only vessels of batches that share something with ours, and of the latest batches, are looked at:
+ * what a cook is held against is what was made about the same time, and a journal of many years
+ * stays quick. */
 
 static const double OLD_ENOUGH = 2.0 / 3.0;
 
-/* The first columns are those of relation_columns. What was never inoculated shares neither hand nor
- * starter. */
+/* The first columns are relation_columns. What was never inoculated shares no hand or starter. */
 static const char counting[] =
     "WITH own AS (SELECT b.id AS batch, b.cook, b.session, b.starter, b.lot, v.stood, v.position,"
     " v.control FROM vessel AS v JOIN batch AS b ON b.id = v.batch WHERE v.id = ?1),"
@@ -679,8 +675,8 @@ bool consult_sound(const struct consultation *at)
 
 /* ---- when to look again ---------------------------------------------------------------------- */
 
-/* Coverage in per cent as facts tell it: the middle of a number, or `worded` that of what a word stands for
- * ("nothing white yet"); NAN when they do not. */
+/* Coverage in per cent as facts tell it: the middle of a number, or `worded` that of what a word
+ * stands for ("nothing white yet"); NAN when they do not. */
 static double coverage_in(const struct rules *rules, const struct fact *facts, size_t count,
                           bool worded)
 {
@@ -725,11 +721,11 @@ static void sooner(double event, double age, const char *word, double *days, con
     }
 }
 
-/* When to look again, as a wall-calendar day, and the word for why: after discard at
- * once, until it is gone; after isolate decision.isolate_days later; after keep the
- * days that the next step has of its own, else forecast.look_every, but sooner where
- * the forecast has something due (time to shake, fully colonised), and later where it
- * has nothing to show yet (first growth), though a week without a look is too long. */
+/* When to look again, as a wall-calendar day, and the word for why: after discard at once, until it
+ * is gone; after isolate decision.isolate_days later; after keep the days that the next step has of
+ * its own, else forecast.look_every, but sooner where the forecast has something due (time to
+ * shake, fully colonised), and later where it has nothing to show yet (first growth), though a week
+ * without a look is too long. */
 static int64_t next_day(const struct consultation *consultation, const struct triage *triage,
                         const struct decision *decision, const struct vessel_forecast *expected,
                         const char **why)

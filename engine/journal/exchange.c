@@ -34,10 +34,9 @@ static bool is_text(const struct column *column)
            (column->kind == COLUMN_REFERENCE && record_has_label(column->refers));
 }
 
-/* Apostrophes and spaces may stand before what makes a formula, so that a text
- * which needed a guard still needs one with the guard in front: that is what
- * lets the guard be told from an apostrophe of the grower's own. Some locales
- * take the wide forms for the signs themselves. */
+/* Apostrophes and spaces may stand before what makes a formula, so that a text which needed a guard
+ * still needs one with the guard in front: that is what lets the guard be told from an apostrophe
+ * of the grower's own. Some locales take the wide forms for the signs themselves. */
 static bool like_a_formula(const char *bytes, size_t length)
 {
     static const char *const wide[] = {"\xEF\xBC\x9D", "\xEF\xBC\x8B", "\xEF\xBC\x8D",
@@ -128,8 +127,8 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
     return journal_leave(journal);
 }
 
-/* Tables into files of these paths (NULL for none), as the journal stands at one moment; none takes its name
- * before all are written. */
+/* Tables into files of these paths (NULL for none), as the journal stands at one moment; none takes
+ * its name before all are written. */
 static enum status export_files(struct journal *journal, char *const paths[RECORD_COUNT],
                                 bool replace, size_t counts[RECORD_COUNT])
 {
@@ -246,8 +245,8 @@ static enum status unknown_column(struct importer *importer, const struct csv_ro
                      "; a spreadsheet of your own needs --map, and --guess proposes one"));
 }
 
-/* Puts together the question for a row that says the same, whatever its id: of the columns that the file
- * has. Of an empty journal only the row of that id can be meant. */
+/* Puts together the question for a row that says the same, whatever its id: of the columns that the
+ * file has. Of an empty journal only the row of that id can be meant. */
 static void ask_for_equal(struct importer *importer)
 {
     int parameter = 2;
@@ -305,8 +304,8 @@ static int64_t read_id(struct importer *importer, const char *text, const char *
     return read ? id : 0;
 }
 
-/* Whether the column holds the label of a record that is not a place: shelves are everybody's. In an edit,
- * which may be of any table, the name of that stands before the label. */
+/* Whether the column holds the label of a record that is not a place: shelves are everybody's. In
+ * an edit, which may be of any table, the name of that stands before the label. */
 static bool names_record(const struct importer *importer, const struct column *column)
 {
     if (importer->record == RECORD_EDIT)
@@ -399,8 +398,8 @@ static void add(struct importer *importer)
     remember(importer, given, row->named.id);
 }
 
-/* A record of a label that is there already: the two say the same, or they are told side by side, or settled as
- * was said. The next look is passed over: it moves on by itself. */
+/* A record of a label that is there already: the two say the same, or they are told side by side,
+ * or settled as was said. The next look is passed over: it moves on by itself. */
 static void compare(struct importer *importer, const union any_record *there)
 {
     struct journal *journal = importer->journal;
@@ -460,7 +459,7 @@ static void take(struct importer *importer)
     }
 }
 
-/* A row that is refused is told and counted, and no fault of the reading; what the disk refuses is. */
+/* A refused row is told and counted, and no fault of the reading; what the disk refuses is. */
 static enum status take_row(void *context, const struct csv_row *row)
 {
     struct importer *importer = context;
@@ -517,7 +516,7 @@ static enum status look_through(struct arena *arena, const char *folder,
         enum record record = import_table_of(path);
         any = true;
         if (record == RECORD_COUNT) {
-            /* A file of a name that is no table's would be passed over in silence: that is told instead. */
+            /* A file named like no table is told, not passed over in silence. */
             const char *names[RECORD_COUNT], *name = strrchr(path, '/') + 1;
             for (int i = 0; i < RECORD_COUNT; i++)
                 names[i] = record_types[i].name;
@@ -659,9 +658,9 @@ enum status demo_build(struct journal *journal, const char *folder,
 
 /* ==== the calendar ============================================================================ */
 
-/* Adds a property, its value escaped (RFC 5545, 3.3.11: backslash, comma and semicolon) after it was made safe, for
- * a label may hold anything; no line is longer than 75 bytes without its end (3.1), and none is cut within a
- * character. */
+/* Adds a property, its value escaped (RFC 5545, 3.3.11: backslash, comma and semicolon) after it
+ * was made safe, for a label may hold anything; no line is longer than 75 bytes without its end
+ * (3.1), and none is cut within a character. */
 __attribute__((format(printf, 3, 4))) static void
 put_property(struct text *out, const char *property, const char *format, ...)
 {

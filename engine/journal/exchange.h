@@ -13,20 +13,17 @@
 #include "language/reader.h"
 #include "triage/triage.h"
 
-/*
- * The journal as CSV (RFC 4180): UTF-8, CRLF, a header row, one file a kind of
- * record, named as record_types names it. Read back by import_tables.
+/* The journal as CSV (RFC 4180): UTF-8, CRLF, a header row, one file a kind of record, named as
+ * record_types names it. Read back by import_tables.
  *
- * A record begins with its id, then come its columns by name. Moments are
- * ISO 8601 with their offset, numbers in the shortest form that reads back
- * exactly, references the labels of what they name (ids for looks, events and
- * outcomes). What the journal derives is left out, but for the day of a vessel's
- * next look, which no other record tells.
+ * A record begins with its id, then come its columns by name. Moments are ISO 8601 with their
+ * offset, numbers in the shortest form that reads back exactly, references the labels of what they
+ * name (ids for looks, events and outcomes). What the journal derives is left out, but for the day
+ * of a vessel's next look, which no other record tells.
  *
- * A spreadsheet would take a text that begins with = + - @, a tab or an end of
- * line for a formula. Such a text, even after apostrophes and spaces, gets an
- * apostrophe in front, which the import removes.
- */
+ * A spreadsheet would take a text that begins with = + - @, a tab or an end of line for a formula.
+ * Such a text, even after apostrophes and spaces, gets an apostrophe in front, which the import
+ * removes. */
 
 /* Writes one table to `stream`, which stays open; `name` is what messages call it. `rows` receives
  * how many there were: counting them again later might fail. */
@@ -37,24 +34,21 @@ enum status export_table(struct journal *journal, enum record record, FILE *stre
 enum status export_file(struct journal *journal, enum record record, const char *path,
                         bool replace);
 
-/* Every table, as the journal stands at one moment, into a folder, which is made
- * (mode 0700) when it is not there. No file takes its name before all are written.
- * `counts` receives the rows of each and may be NULL. */
+/* Every table, as the journal stands at one moment, into a folder, which is made (mode 0700) when
+ * it is not there. No file takes its name before all are written. `counts` receives the rows of
+ * each and may be NULL. */
 enum status export_folder(struct journal *journal, const char *folder, bool replace,
                           size_t counts[RECORD_COUNT]);
 
-/*
- * Reads back what export writes: all of it, or nothing.
+/* Reads back what export writes: all of it, or nothing.
  *
- * Into an empty journal every record keeps its id, so that a further export is
- * the same to the byte. In a journal that holds something a record is known by
- * its label, and looks, events, outcomes and the like by all they say: what is
- * there already is passed over, what is new is added (under a new id when its own
- * is taken), and a record of the same label that says something else is a
- * conflict, which names the place in the file, what is there and what was
- * given, unless it is said which of them counts: then the journal's stays, or is corrected, and
- * the correction kept. Memory does not grow with the files.
- */
+ * Into an empty journal every record keeps its id, so that a further export is the same to the
+ * byte. In a journal that holds something a record is known by its label, and looks, events,
+ * outcomes and the like by all they say: what is there already is passed over, what is new is added
+ * (under a new id when its own is taken), and a record of the same label that says something else
+ * is a conflict, which names the place in the file, what is there and what was given, unless it is
+ * said which of them counts: then the journal's stays, or is corrected, and the correction kept.
+ * Memory does not grow with the files. */
 struct import_tally {
     size_t added, same, settled, refused; /* rows */
 };
@@ -67,15 +61,15 @@ struct import_options {
     const char *prefix;    /* "K": labels of all but places become "K-B1"; or NULL */
     struct moment now;     /* of the corrections that KEEP_FILE makes */
     const struct progress *progress; /* or NULL */
-    /* Of demo_build: makes the look of a vessel, a moment and the grower's words, and records it. */
+    /* Of demo_build: makes the look of a vessel, a moment and the grower's words; records it. */
     enum status (*judge)(void *context, struct journal *journal, const char *vessel,
                          struct moment at, const char *words);
     void *context;
 };
 
-/* One table from a file, or with RECORD_COUNT every table found in a folder: a CSV file there that is no table's
- * is a fault, and so is a folder without any. STATUS_DATA, and nothing imported, when a row was refused; the
- * tallies tell how many. */
+/* One table from a file, or with RECORD_COUNT every table found in a folder: a CSV file there that
+ * is no table's is a fault, and so is a folder without any. STATUS_DATA, and nothing imported, when
+ * a row was refused; the tallies tell how many. */
 enum status import_tables(struct journal *journal, const char *path, enum record record,
                           const struct import_options *options,
                           struct import_tally tally[RECORD_COUNT]);
@@ -83,21 +77,21 @@ enum status import_tables(struct journal *journal, const char *path, enum record
 /* The table that a path is named after, "somewhere/vessel.csv"; RECORD_COUNT when it is none. */
 enum record import_table_of(const char *path);
 
-/* An invented season, written into an empty journal: what a folder of small tables holds, each with the columns
- * it needs. Looks have a vessel, a moment and the grower's words only; options->judge makes the look of
- * them, so that its facts and posterior are those of the rules in use. Looks, events and outcomes are recorded
- * in the order in which they happened. All or nothing. STATUS_IO when a table cannot be read, STATUS_DATA when
- * it holds what it should not, or the journal holds something already. */
+/* An invented season, written into an empty journal: what a folder of small tables holds, each with
+ * the columns it needs. Looks have a vessel, a moment and the grower's words only; options->judge
+ * makes the look of them, so that its facts and posterior are those of the rules in use. Looks,
+ * events and outcomes are recorded in the order in which they happened. All or nothing. STATUS_IO
+ * when a table cannot be read, STATUS_DATA when it holds what it should not, or the journal holds
+ * something already. */
 enum status demo_build(struct journal *journal, const char *folder,
                        const struct import_options *options);
 
 /* The looks that are due, as a calendar (RFC 5545) that other programs show.
  *
- * One event a batch and day, all-day, that names the vessels and why they are to
- * be looked at. Its UID stays the same for as long as the batch is due on that
- * day, so importing the file again makes no duplicates. It does not mark the day
- * as busy (TRANSPARENT). `remind` sets an alarm, in minutes after midnight; -1 for
- * none. */
+ * One event a batch and day, all-day, that names the vessels and why they are to be looked at. Its
+ * UID stays the same for as long as the batch is due on that day, so importing the file again makes
+ * no duplicates. It does not mark the day as busy (TRANSPARENT). `remind` sets an alarm, in minutes
+ * after midnight; -1 for none. */
 enum { CALENDAR_NO_ALARM = -1 };
 
 struct calendar_options {
@@ -164,11 +158,11 @@ struct mapping_options {
     const struct progress *progress;
 };
 
-/* Reads the spreadsheet: all of it, or nothing when a row is refused and not
- * `partly`. Faults that are not of a row go to the journal's diags. STATUS_DATA
- * when a row was refused, unless others were to be kept without it. Importing the same file again
- * adds only what is new in it. Unless such a fault ended it, `told` says what came of it, safe to show: {taken,
- * skipped, refused, added: {RECORD: count}, read_as: [{words, rows}], rows: [{line, column, verdict, label, why}]},
+/* Reads the spreadsheet: all of it, or nothing when a row is refused and not `partly`. Faults that
+ * are not of a row go to the journal's diags. STATUS_DATA when a row was refused, unless others
+ * were to be kept without it. Importing the same file again adds only what is new in it. Unless
+ * such a fault ended it, `told` says what came of it, safe to show: {taken, skipped, refused,
+ * added: {RECORD: count}, read_as: [{words, rows}], rows: [{line, column, verdict, label, why}]},
  * `read_as` being what something that stands in rows was taken for; released by the caller. */
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
                            const char *path, const struct mapping_options *options, json_t **told);
@@ -189,8 +183,8 @@ struct meant {
 
 /* The kind of vessel of a size: "1 l", "2.5 kg bag"; false when it is none. */
 bool size_read(const struct rules *rules, const char *words, struct meant *meant);
-/* A word in a column: as `told` (NULL for not), an id or name of the rules, the size of a vessel, or as the
- * reader understands it. */
+/* A word in a column: as `told` (NULL for not), an id or name of the rules, the size of a vessel,
+ * or as the reader understands it. */
 struct meant word_meant(const struct rules *rules, struct reader *reader,
                         const struct column *column, const char *text, const char *told,
                         struct arena *arena);
@@ -209,10 +203,10 @@ const char *words_stand(const char *folded, const char *words, size_t length);
 const char *list_stands(const struct named_list *list, const char *folded);
 /* Used, or discarded for whatever reason. */
 bool result_is_gone(const struct result *result);
-/* The meaning of a result as a map writes it, "FINDING used"; false when a word of it is unknown. */
+/* The meaning of a result in a map, "FINDING used"; false when a word of it is unknown. */
 bool result_read(const struct rules *rules, const char *meaning, struct result *result);
-/* What the words of the rules make of a text (FORMAT.md, "result_"), unless it says that one of them is not
- * so. False when they make nothing of it. */
+/* What the words of the rules make of a text (FORMAT.md, "result_"), unless it says that one of
+ * them is not so. False when they make nothing of it. */
 bool result_of_words(const struct rules *rules, const char *folded, struct result *result);
 
 /* Why a vessel was thrown away, by the usual words of `words` ("sour rot" is contaminated);

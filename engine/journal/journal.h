@@ -13,20 +13,17 @@
 #include "journal/record.h"
 #include "rules/rules.h"
 
-/*
- * The journal: one SQLite file of batches, vessels and looks.
+/* The journal: one SQLite file of batches, vessels and looks.
  *
- * Write-ahead log, foreign keys, STRICT tables, mode 0600; user_version is the
- * version of the schema and application_id says whose file it is. What a call
- * has acknowledged survives the death of the process at any moment. Two
- * processes may write at once: each waits its turn. A file from a newer version,
- * a damaged one and one that is no journal are refused with a message and left
- * as they are.
+ * Write-ahead log, foreign keys, STRICT tables, mode 0600; user_version is the version of the
+ * schema and application_id says whose file it is. What a call has acknowledged survives the death
+ * of the process at any moment. Two processes may write at once: each waits its turn. A file from a
+ * newer version, a damaged one and one that is no journal are refused with a message and left as
+ * they are.
  *
- * Not thread-safe: open one per thread. Every failure adds a line to
- * the `diags` that it was opened with; STATUS_IO when reading or writing fails, STATUS_DATA when
- * what it holds or is given is wrong, STATUS_USAGE when a name is not known.
- */
+ * Not thread-safe: open one per thread. Every failure adds a line to the `diags` that it was opened
+ * with; STATUS_IO when reading or writing fails, STATUS_DATA when what it holds or is given is
+ * wrong, STATUS_USAGE when a name is not known. */
 struct journal; /* opaque: an open journal */
 
 enum journal_access {
@@ -42,40 +39,39 @@ enum { JOURNAL_VERSION = 4, JOURNAL_APPLICATION = 0x4a61526a };
  * NULL and STATUS_USAGE when there is no home. */
 enum status journal_default_path(char **path);
 
-/* Opens it, as far as `access` allows; on a fault `journal` is NULL. With a NULL path a new one in memory,
- * gone when it is closed. Any path names a file, also ":memory:" and "file:x".
+/* Opens it, as far as `access` allows; on a fault `journal` is NULL. With a NULL path a new one in
+ * memory, gone when it is closed. Any path names a file, also ":memory:" and "file:x".
  *
- * Reading needs only the file: no disk space, no permission to write beside it. A journal of up
- * to 4 MiB, and any that was not closed, is read through first, and STATUS_DATA when its pages
+ * Reading needs only the file: no disk space, no permission to write beside it. A journal of up to
+ * 4 MiB, and any that was not closed, is read through first, and STATUS_DATA when its pages
  * disagree. */
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags);
 void journal_close(struct journal *journal); /* NULL is fine */
-/* From now on whatever is refused is handed there, with its status, and does not come back: then nobody need
- * look at what calls return. */
+/* From now on whatever is refused is handed there, with its status, and does not come back: then
+ * nobody need look at what calls return. */
 void journal_ends(struct journal *journal, void (*ends)(void *context, enum status status),
                   void *context);
 
-/* Who is at work, kept with what is recorded from now on: the letter of the station, which also begins
- * new labels ("K-B1"), and a person's name. NULL or "" for none: whoever works alone needs neither.
- * STATUS_USAGE when the station is not of one to three letters. */
+/* Who is at work, kept with what is recorded from now on: the letter of the station, which also
+ * begins new labels ("K-B1"), and a person's name. NULL or "" for none: whoever works alone needs
+ * neither. STATUS_USAGE when the station is not of one to three letters. */
 enum status journal_sign(struct journal *journal, const char *station, const char *person);
 const char *journal_path(const struct journal *journal);
 
-/* Transactions nest: only the outermost commit writes to the disk, and a
- * rollback undoes everything since the outermost begin. A call below that fails changes nothing.
- * After a failure, later calls in the same transaction do nothing; the commit then rolls it all
- * back and returns the error. */
+/* Transactions nest: only the outermost commit writes to the disk, and a rollback undoes everything
+ * since the outermost begin. A call below that fails changes nothing. After a failure, later calls
+ * in the same transaction do nothing; the commit then rolls it all back and returns the error. */
 enum status journal_begin(struct journal *journal);
 enum status journal_commit(struct journal *journal);
 void journal_rollback(struct journal *journal);
 
 /* ---- records --------------------------------------------------------------------------------- */
 
-/* Appends `row` (a struct of that kind) and sets its id; an id that is not 0 is
- * kept (imports). Checks what record_types says: required, bounds, known words,
- * references that exist, labels not taken; the message names column and value.
- * After a look, an event or an outcome the vessel is refreshed. */
+/* Appends `row` (a struct of that kind) and sets its id; an id that is not 0 is kept (imports).
+ * Checks what record_types says: required, bounds, known words, references that exist, labels not
+ * taken; the message names column and value. After a look, an event or an outcome the vessel is
+ * refreshed. */
 enum status journal_add(struct journal *journal, enum record record, void *row);
 
 /* Reads one record; texts are copied into the arena. STATUS_USAGE, with the nearest label
@@ -84,9 +80,9 @@ enum status journal_get(struct journal *journal, enum record record, int64_t id,
                         struct arena *arena, void *row);
 enum status journal_find(struct journal *journal, enum record record, const char *label,
                          struct arena *arena, void *row);
-/* Refuses for a new batch the label of a vessel, and the other way round, in whatever case: people name either
- * in the same places, and one of them could never be reached. `remedy`, or with NULL to choose another label, is
- * what to do. */
+/* Refuses for a new batch the label of a vessel, and the other way round, in whatever case: people
+ * name either in the same places, and one of them could never be reached. `remedy`, or with NULL to
+ * choose another label, is what to do. */
 enum status label_check(struct journal *journal, enum record record, const char *label,
                         const char *remedy);
 /* As journal_find, but false and silent when there is none. */
@@ -105,8 +101,8 @@ static inline const void *page_row(const struct page *page, size_t index)
     return (const char *)page->rows + index * record_types[page->record].size;
 }
 
-/* The newest `limit` (0: all) of those that fulfil a condition in SQL, "batch = ?1" say, with a value; of all
- * of the kind where it is NULL. */
+/* The newest `limit` (0: all) of those that fulfil a condition in SQL, "batch = ?1" say, with a
+ * value; of all of the kind where it is NULL. */
 struct page journal_page(struct journal *journal, enum record record, const char *condition,
                          int64_t value, size_t limit, struct arena *arena);
 /* Looks, events or outcomes of a vessel that no later one corrects. */
@@ -116,9 +112,8 @@ struct page journal_standing(struct journal *journal, enum record record, int64_
 size_t journal_count(struct journal *journal, enum record record, const char *column,
                      int64_t value);
 
-/* Corrects one column of a record that is not append-only; `value` as CSV would
- * write it (a label for a reference). The change is kept as an edit. Refused for
- * ids and derived columns. */
+/* Corrects one column of a record that is not append-only; `value` as CSV would write it (a label
+ * for a reference). The change is kept as an edit. Refused for ids and derived columns. */
 enum status journal_correct(struct journal *journal, enum record record, const char *label,
                             const char *column, const char *value, struct moment at);
 
@@ -129,8 +124,9 @@ enum status journal_next_label(struct journal *journal, enum record record, stru
 
 /* ---- values as text -------------------------------------------------------------------------- */
 
-/* One column of a row as CSV and people read it, in the arena: numbers in the shortest form that reads back
- * exactly, references as labels (ids for records without), flags yes/no, "" for absent. */
+/* One column of a row as CSV and people read it, in the arena: numbers in the shortest form that
+ * reads back exactly, references as labels (ids for records without), flags yes/no, "" for
+ * absent. */
 const char *journal_show_column(struct journal *journal, const struct column *column,
                                 const void *row, struct arena *arena);
 /* The reverse; texts are copied into the arena. The message names column and value. */
@@ -157,10 +153,10 @@ enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day
 
 /* ---- lists, searches, histories ---------------------------------------------------------------- */
 
-/* The newest `limit` (0: all) that belong to the record of another kind and that id: batches of a starter, lot,
- * cook or session; vessels of one of these, of a batch or of the place where they stand; looks, events and
- * outcomes of a vessel or batch; starters made from a starter (its own, or grain that it grew on) or from
- * the grain of a vessel. */
+/* The newest `limit` (0: all) that belong to the record of another kind and that id: batches of a
+ * starter, lot, cook or session; vessels of one of these, of a batch or of the place where they
+ * stand; looks, events and outcomes of a vessel or batch; starters made from a starter (its own, or
+ * grain that it grew on) or from the grain of a vessel. */
 struct page query_belonging(struct journal *journal, enum record record, enum record of, int64_t id,
                             size_t limit, struct arena *arena);
 
@@ -169,14 +165,14 @@ struct page query_belonging(struct journal *journal, enum record record, enum re
  * templates `_parts`, [{count, of}] by what is to be said of them. */
 json_t *query_tally(struct journal *journal, enum record record, int64_t id);
 
-/* Of the batches whose ids stand in a JSON list ("[]": of all) begun at or after `since`: what became of the
- * inoculated vessels by "month" of inoculation, "species" or "starter", as JSON: [{NAME, open, sound, lost}],
- * for templates `_all` and `_share`, of those that ended. */
+/* Of the batches whose ids stand in a JSON list ("[]": of all) begun at or after `since`: what
+ * became of the inoculated vessels by "month" of inoculation, "species" or "starter", as JSON:
+ * [{NAME, open, sound, lost}], for templates `_all` and `_share`, of those that ended. */
 json_t *query_losses(struct journal *journal, const char *by, const char *batches, int64_t since);
 
-/* Records that hold every word, in any of their texts, whatever the case: the newest `limit` of each
- * kind. Words are compared folded (base/text.h) and whole; when nothing holds them so, those that begin
- * with them count. */
+/* Records that hold every word, in any of their texts, whatever the case: the newest `limit` of
+ * each kind. Words are compared folded (base/text.h) and whole; when nothing holds them so, those
+ * that begin with them count. */
 struct hits {
     struct page *pages; /* of kinds that have some, each by rising id */
     size_t count;
@@ -185,11 +181,11 @@ struct hits {
 struct hits query_search(struct journal *journal, const char *const *words, size_t count,
                          size_t limit, struct arena *arena);
 
-/* What happened, in order: looks, events and outcomes of one vessel or of all
- * vessels of a batch, and the slips that were corrected in a record.
+/* What happened, in order: looks, events and outcomes of one vessel or of all vessels of a batch,
+ * and the slips that were corrected in a record.
  *
- * Events are in the order of their moments, and those of one moment in the order in
- * which they were recorded. What a later row corrects is there, too, and says so. */
+ * Events are in the order of their moments, and those of one moment in the order in which they were
+ * recorded. What a later row corrects is there, too, and says so. */
 struct history_entry {
     enum record kind; /* RECORD_LOOK, _EVENT, _OUTCOME or _EDIT */
     struct moment at;
@@ -212,14 +208,12 @@ struct history history_of(struct journal *journal, enum record record, const voi
 
 /* ---- acts ------------------------------------------------------------------------------------ */
 
-/*
- * Acts and undo: what one transaction of a command changed, row by row, is kept beside the
- * words of the command, so that it can be taken back exactly. The rows then are as they were before;
- * the trace that stays is an edit ("undone"), under the vessel, batch or record that the act was
- * about, and the act itself, marked. Acts are neither exported nor listed.
+/* Acts and undo: what one transaction of a command changed, row by row, is kept beside the words of
+ * the command, so that it can be taken back exactly. The rows then are as they were before; the
+ * trace that stays is an edit ("undone"), under the vessel, batch or record that the act was about,
+ * and the act itself, marked. Acts are neither exported nor listed.
  *
- * What changed more than a mebibyte, and what lies many acts back, cannot be undone any more.
- */
+ * What changed more than a mebibyte, and what lies many acts back, cannot be undone any more. */
 
 /* From now on what is committed is an act with these words (copied); NULL: it is none. */
 void undo_watch(struct journal *journal, const char *words);
@@ -236,27 +230,25 @@ struct undone {                /* texts in the arena */
 /* The column of such an edit. */
 #define UNDONE "undone"
 
-/* Takes the newest act that stands back. STATUS_USAGE when there is none, or it cannot be undone. */
+/* Takes the newest act that stands back. STATUS_USAGE when there is none, or it cannot be
+ * undone. */
 enum status undo_last(struct journal *journal, struct moment now, struct arena *arena,
                       struct undone *undone);
 
 /* ---- a whole journal ------------------------------------------------------------------------- */
 
-/*
- * Everything about a journal that can be wrong, looked for without changing it.
+/* Everything about a journal that can be wrong, looked for without changing it.
  *
- * The file: SQLite's own integrity check, references that lead nowhere. What
- * stands in it: values that the columns do not allow, text that is none, dates
- * that cannot be or come in an impossible order, corrections that do not fit
- * what they correct, notes of a look that do not parse, and everything derived
- * compared with a fresh derivation. With rules, also words that they do not
+ * The file: SQLite's own integrity check, references that lead nowhere. What stands in it: values
+ * that the columns do not allow, text that is none, dates that cannot be or come in an impossible
+ * order, corrections that do not fit what they correct, notes of a look that do not parse, and
+ * everything derived compared with a fresh derivation. With rules, also words that they do not
  * know: those are warnings, since a journal outlives its rules.
-
- * In `found` for a template: {journal, records, errors, warnings, faults: [{kind, table, id, label, message}]},
- * counts but for the first `most` faults, which are safe to show; released by the caller whatever the status.
- * `rules` may be NULL. STATUS_OK when the check could be done, whatever it found; a file with damaged pages
- * is reported and not checked further.
- */
+ *
+ * In `found` for a template: {journal, records, errors, warnings, faults: [{kind, table, id, label,
+ * message}]}, counts but for the first `most` faults, which are safe to show; released by the
+ * caller whatever the status. `rules` may be NULL. STATUS_OK when the check could be done, whatever
+ * it found; a file with damaged pages is reported and not checked further. */
 enum status check_journal(struct journal *journal, const struct rules *rules, size_t most,
                           json_t **found);
 
@@ -266,8 +258,8 @@ struct sqlite3 *journal_database(struct journal *journal);
 
 /* Backing up and restoring the whole journal.
  *
- * A backup is one SQLite file, mode 0600, with nothing beside it. It is taken
- * while others read and write, and holds the journal as it stood at one moment. */
+ * A backup is one SQLite file, mode 0600, with nothing beside it. It is taken while others read and
+ * write, and holds the journal as it stood at one moment. */
 
 /* Writes a backup. The copy is checked before it takes its name: a damaged journal gives none, and
  * STATUS_DATA. */
@@ -275,11 +267,10 @@ enum status backup_write(struct journal *journal, const char *path, bool replace
 
 /* Puts what the backup holds in the place of the journal at `path`, in one step.
  *
- * A backup that is damaged, from a newer version or of another program is
- * refused, and nothing is touched. What was at `path` before is kept beside it
- * under a dated name, which `kept` receives (malloc'd; NULL when there was none):
- * a journal as a checked copy, a damaged file as it was. Other processes that
- * have the journal open go on with what was restored. */
+ * A backup that is damaged, from a newer version or of another program is refused, and nothing is
+ * touched. What was at `path` before is kept beside it under a dated name, which `kept` receives
+ * (malloc'd; NULL when there was none): a journal as a checked copy, a damaged file as it was.
+ * Other processes that have the journal open go on with what was restored. */
 enum status backup_restore(const char *backup, const char *path, struct moment now, char **kept,
                            struct diags *diags);
 

@@ -112,8 +112,8 @@ static const struct column *role_column(enum role role)
     return &columns[record_column(roles[role].record, roles[role].column)];
 }
 
-/* How well a heading fits: 100 less its place among those that suggest the role; half of that when it only
- * holds one as a word of its own; 0 when not at all. */
+/* How well a heading fits: 100 less its place among those that suggest the role; half of that when
+ * it only holds one as a word of its own; 0 when not at all. */
 static int role_fit(enum role role, const char *folded)
 {
     const char *headings = roles[role].headings;
@@ -373,8 +373,8 @@ void mapping_free(struct mapping *mapping)
 
 /* ==== a spreadsheet =========================================================================== */
 
-/* A table of one row per vessel, as people keep it: titles may stand above the names of the columns, which may
- * come again, and between the vessels empty rows and sums. */
+/* A table of one row per vessel, as people keep it: titles may stand above the names of the
+ * columns, which may come again, and between the vessels empty rows and sums. */
 struct sheet {
     const struct rules *rules;
     const struct mapping *mapping;       /* whose headings it has; NULL while one is guessed at */
@@ -390,8 +390,8 @@ static bool is_blank(const char *text)
     return text[strspn(text, " \t\r\n")] == '\0';
 }
 
-/* The row that has most of the headings of the map; without one, of those that suggest some column of
- * ours, several at least. */
+/* The row that has most of the headings of the map; without one, of those that suggest some column
+ * of ours, several at least. */
 static enum status look_for_header(void *context, const struct csv_row *row)
 {
     enum { MOST_ABOVE = 12 };
@@ -414,7 +414,7 @@ static enum status look_for_header(void *context, const struct csv_row *row)
     return STATUS_OK;
 }
 
-/* Why a row is that of no vessel, NULL when it is: "" for the names of the columns, which are kept. */
+/* Why a row is of no vessel, NULL when it is: "" for the names of the columns, which are kept. */
 static const char *no_vessel(struct sheet *sheet, const struct csv_row *row)
 {
     const struct language *language = &sheet->rules->language;
@@ -496,8 +496,8 @@ struct taking {
     int64_t highest[RECORD_COUNT]; /* id before the import */
 };
 
-/* What is refused first is told of the row, and nothing more of it is recorded (sql.h): the functions below
- * go on, and need not be asked. */
+/* What is refused first is told of the row, and nothing more of it is recorded (sql.h): the
+ * functions below go on, and need not be asked. */
 static bool going(const struct taking *taking)
 {
     return taking->journal->status == STATUS_OK;
@@ -631,8 +631,7 @@ static void add(struct taking *taking, enum record record, void *row)
     taking->news = true;
 }
 
-/* Makes sure that the row says of a column what the journal does; of moments the day counts, since a
- * date is noon. */
+/* Makes sure that the row says of a column what the journal does; of moments the day counts. */
 static void agree(struct taking *taking, enum record record, const char *label,
                   const struct column *column, const void *row, const void *there)
 {
@@ -646,8 +645,8 @@ static void agree(struct taking *taking, enum record record, const char *label,
     if (given[0] == '\0' || strcmp(given, present) == 0)
         return;
     if (present[0] == '\0') {
-        /* What was not known of a record may be told later: in a lower row, or in the sheet as it has grown.
-         * It is kept as a correction. */
+        /* What was not known of a record may be told later: in a lower row, or in the sheet as it
+         * has grown. It is kept as a correction. */
         journal_correct(taking->journal, record, label, column->name, given, taking->options->now);
         taking->news = true;
     } else if (column->kind != COLUMN_MOMENT || moment_day(*first) != moment_day(*second)) {
@@ -730,7 +729,7 @@ static void complete_vessel(struct taking *taking, struct vessel *vessel)
             vessel->batch);
 }
 
-/* The records that the row names, each after what it refers to, and added when it is new; the id of the vessel. */
+/* The records that the row names, each after what it refers to, added when new; the vessel's id. */
 static int64_t take_records(struct taking *taking)
 {
     int64_t ids[RECORD_COUNT] = {0};
@@ -790,8 +789,8 @@ static void take_outcome(struct taking *taking, int64_t vessel, const struct fin
                taking->label, told, finding->id);
 }
 
-/* The day of a result: its own, else that on which the vessel was used or discarded, else the last one that
- * is known, which `undated` says. */
+/* The day of a result: its own, else that on which the vessel was used or discarded, else the last
+ * one that is known, which `undated` says. */
 static struct moment day_of_result(struct taking *taking, const char **undated)
 {
     static const enum role own[] = {ROLE_ENDED, ROLE_DISCARDED, ROLE_USED};
@@ -1152,8 +1151,8 @@ static void choose(struct guess *guess)
         if (best > 0)
             use(guess, fitting, role);
     }
-    /* A column headed like a label, of whole numbers that come again in every batch, counts within it; one headed
-     * like a number, of words that hardly come again, holds labels. */
+    /* A column headed like a label, of whole numbers that come again in every batch, counts within
+     * it; one headed like a number, of words that hardly come again, holds labels. */
     for (struct sample *at = guess->samples; at < end; at++) {
         bool headed = role_fit(ROLE_VESSEL, at->folded) + role_fit(ROLE_NUMBER, at->folded);
         if (guess->of[ROLE_VESSEL] == NULL && guess->of[ROLE_NUMBER] == NULL && !at->used &&
@@ -1294,8 +1293,8 @@ static const struct finding *guess_finding(struct triage *triage, const char *va
     return finding;
 }
 
-/* What a result may mean, as a map writes it; NULL when nothing can be proposed. `p` is how likely a finding
- * is that the words do not name. */
+/* What a result may mean, as a map writes it; NULL when nothing can be proposed. `p` is how likely
+ * a finding is that the words do not name. */
 static const char *guess_result(struct guess *guess, const char *value, double *p)
 {
     struct result meaning = {0};

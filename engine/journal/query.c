@@ -11,8 +11,8 @@
 
 /* ---- pages ----------------------------------------------------------------------------------- */
 
-/* The condition on a record that belongs to that of another kind whose id is ?1: by its own column, or by
- * the vessel or batch that it is of. */
+/* The condition on a record that belongs to that of another kind whose id is ?1: by its own column,
+ * or by the vessel or batch that it is of. */
 static const char *belonging(struct arena *arena, enum record record, enum record of)
 {
     if (record == RECORD_STARTER)
@@ -99,9 +99,9 @@ json_t *query_losses(struct journal *journal, const char *by, const char *batche
 
 /* ---- search ---------------------------------------------------------------------------------- */
 
-/* The words of every record stand in the full text table `wording`, folded, under a number made of the
- * kind and the id. These are in files: a new kind gets a new number. Looks, of which there are most, come
- * last, since a search goes down from the end of its kind. */
+/* The words of every record stand in the full text table `wording`, folded, under a number made of
+ * the kind and the id. These are in files: a new kind gets a new number. Looks, of which there are
+ * most, come last, since a search goes down from the end of its kind. */
 static const struct {
     enum record record;
     int64_t number;
@@ -171,8 +171,8 @@ void sql_words_in(sqlite3_context *context, int count, sqlite3_value **values)
     sqlite3_result_int(context, all);
 }
 
-/* What is asked of the full text: each word that has a letter or figure, in quotes; with `begun` it is
- * enough that a word begins so. "" when no word has any. */
+/* What is asked of the full text: each word that has a letter or figure, in quotes; with `begun` it
+ * is enough that a word begins so. "" when no word has any. */
 static void put_match(struct text *match, const char *wanted, bool begun)
 {
     text_clear(match);
@@ -190,8 +190,8 @@ static void put_match(struct text *match, const char *wanted, bool begun)
     }
 }
 
-/* The newest rows of a kind that hold the words; a row found in the full text is asked itself, since what
- * it said once stands there, too. */
+/* The newest rows of a kind that hold the words; a row found in the full text is asked itself,
+ * since what it said once stands there, too. */
 static void search_kind(struct journal *journal, size_t kind, const char *match, const char *wanted,
                         size_t limit, struct arena *arena, struct hits *hits)
 {

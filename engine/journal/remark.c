@@ -143,7 +143,7 @@ static bool is_measure(const struct reading_words *words, size_t at)
     return false;
 }
 
-/* "7", "3-7", "B3-3..7", "3 to 7", "3 - 7" behind any leads; the place behind it, or `at` for none. */
+/* "7", "3-7", "B3-3..7", "3 to 7", "3 - 7" behind any leads; the place behind it, or `at`. */
 static size_t take_range(const struct reading_words *words, size_t at, int64_t *from, int64_t *to)
 {
     size_t here = at;
@@ -225,7 +225,7 @@ static int64_t count_at(const struct reading_words *words, size_t at)
     return count > 0 || read_number(words, word, &count) != NULL ? count : 0;
 }
 
-/* "first six", "the last 3 jars": so many from either end; the place behind it, or `at` for none. */
+/* "first six", "the last 3 jars": so many from either end; the place behind it, or `at`. */
 static size_t take_ends(struct reading_words *words, size_t at, struct remark_group *group)
 {
     static const char things[] = "jar|jars|bag|bags|vessels|ones|of";
@@ -279,8 +279,8 @@ static bool is_middle(const struct reading_words *words, size_t at)
     return words->first && words->last && is_among(word_at(words, at), "middle|between");
 }
 
-/* "the others", "all of the other jars", "rest of them", "everything else", "they all", "the control";
- * the place behind it, or `at`. */
+/* "the others", "all of the other jars", "rest of them", "everything else", "they all", "the
+ * control"; the place behind it, or `at`. */
 static size_t take_name(struct reading_words *words, size_t at, enum whose *whose)
 {
     size_t here = at;
@@ -468,7 +468,7 @@ static void say_of(struct reading_words *words, struct remark *remark, const str
     }
 }
 
-/* Parts between marks that end in vessels of their own are said of those: "all fine, green on 4". */
+/* Parts between marks that end in vessels are said of those: "all fine, green on 4". */
 static void close_clause(struct reading_words *words, struct remark *remark,
                          const struct clause *clause, size_t end)
 {
@@ -566,11 +566,10 @@ static const char *named_twice(struct reading_words *words)
     return NULL;
 }
 
-/*
- * "9 black spots" is vessel 9, "9 black spots, 10 no change, rest fine" too. It may be nine of them, on who
- * knows which, where all of the batch is spoken of ("all fine, 2 black spots"), where it may go on about
- * the vessel before ("3: green patch, 4 black spots"), and where there are not so many vessels.
- */
+/* "9 black spots" is vessel 9, "9 black spots, 10 no change, rest fine" too. It may be nine of
+ * them, on who knows which, where all of the batch is spoken of ("all fine, 2 black spots"), where
+ * it may go on about the vessel before ("3: green patch, 4 black spots"), and where there are not
+ * so many vessels. */
 static void settle_doubts(struct reading_words *words, const struct remark *remark)
 {
     bool clear = !words->colon && (remark->words[0] == '\0' || words->rest) &&

@@ -38,8 +38,8 @@ struct remark {
     size_t group_count;
 };
 
-/* Reads a remark about a batch by its label and number of vessels. Where a vessel is in several groups
- * the smallest counts. STATUS_USAGE when it is not clear which vessels are meant. All in the arena. */
+/* Reads a remark about a batch by its label and number of vessels. Where a vessel is in several
+ * groups the smallest counts. STATUS_USAGE when it is not clear which are meant. All in arena. */
 enum status remark_read(const char *text, const char *batch, size_t vessels, struct arena *arena,
                         struct remark *remark, struct diags *diags);
 

@@ -166,7 +166,7 @@ bool result_of_words(const struct rules *rules, const char *folded, struct resul
     }
     if (result->used && result->because == BECAUSE_CONTAMINATED)
         return false; /* which of them is for the grower to say */
-    /* Which kind it is, where it is named, says more than that it was one; what grew and was lost is lost. */
+    /* Which kind it is says more than that it was one; what grew and was lost is lost. */
     if (result->finding != NULL && result->finding->status == FINDING_CONTAMINATED)
         result->discarded = !result->used;
     if (result->finding != NULL || (result->used && result->because != BECAUSE_UNTOLD))

@@ -52,11 +52,11 @@ struct journal {
     const char *wrong[RECORD_COUNT];      /* asks what is wrong with a row */
 };
 
-/* Tells what is wrong with the journal (STATUS_IO: its path stands before), or with what was asked of
- * it, and gives the status back. */
+/* Tells what is wrong with the journal (STATUS_IO: its path stands before), or with what was asked
+ * of it, and gives the status back. */
 enum status journal_refuse(struct journal *journal, enum status status, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
-/* Adds what SQLite said last, as a person can read it, and gives the status. `doing` is "write to". */
+/* Adds what SQLite said last, in plain words, and gives the status. `doing` is "write to". */
 enum status journal_fault(struct journal *journal, const char *doing);
 /* What was refused, or STATUS_OK; where no call of several steps is under way it is forgotten. */
 enum status journal_told(struct journal *journal);
@@ -79,7 +79,8 @@ struct query {
 };
 
 /* Asks. The statement is prepared once, and belongs to the journal. `binds` has a letter for each
- * parameter: i int64_t, d double, t text and b bytes (and an int, how many) that live until the last row. */
+ * parameter: i int64_t, d double, t text and b bytes (and an int, how many) that live until the
+ * last row. */
 struct query query_begin(struct journal *journal, const char *sql, const char *binds, ...);
 /* Its statement, for what binds by itself; NULL when it is refused. */
 struct query query_prepare(struct journal *journal, const char *sql);
@@ -124,8 +125,8 @@ extern const char vessel_update[];
 /* Asks for vessels of which one is stale, and what is. */
 extern const char vessel_stale[];
 
-/* The SQL functions words_in(words, text ...) and folded(text ...) of searches; and what the checks ask:
- * text_wrong(text), moment_wrong(seconds, offset). */
+/* The SQL functions words_in(words, text ...) and folded(text ...) of searches; and what the checks
+ * ask: text_wrong(text), moment_wrong(seconds, offset). */
 typedef void sql_function(sqlite3_context *context, int count, sqlite3_value **values);
 sql_function sql_words_in, sql_folded, sql_text_wrong, sql_moment_wrong;
 

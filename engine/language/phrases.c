@@ -946,8 +946,7 @@ void phrases_free(struct reader *reader)
 
 /* ---- the words of a text ----------------------------------------------------------------- */
 
-/* Whether a word can begin a quantity: "12", "two", "half", "a" (week); and of what it is a
- * unit. */
+/* Whether a word can begin a quantity: "12", "two", "half", "a" (week); and its use as a unit. */
 static void look_at_word(const char *word, size_t length, struct lexeme *lexeme)
 {
     static const char unit[] = " days";

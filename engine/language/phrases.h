@@ -199,8 +199,7 @@ struct reader {
     uint32_t quantity_end; /* of the quantity a pattern is in */
 };
 
-/* Compiles everything `reader->rules` says. False when a phrase is wrong: all that are, are
- * told. */
+/* Compiles everything `reader->rules` says. False when phrases are wrong, which are told. */
 bool phrases_build(struct reader *reader, struct diags *diags);
 void phrases_free(struct reader *reader);
 /* The stem of a word and its length; valid until the next. */

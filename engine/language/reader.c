@@ -851,8 +851,7 @@ static uint32_t first_word_roles(struct reader *reader, const char *name)
     return word_roles(reader, word, length);
 }
 
-/* The values that the plain word answers, as bits; else the one whose name begins so ("not
- * shaken"). */
+/* The values that the plain word answers, as bits; else the one whose name begins with it. */
 static uint32_t value_like(const struct job *job, uint32_t wanted)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];

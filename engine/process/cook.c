@@ -155,7 +155,7 @@ struct cooking {
 
 enum { CORNERS = 4 };
 
-/* The temperature around the vessel: come-up, hold and cooling in straight lines; how many points. */
+/* The temperature around the vessel: straight lines for come-up, hold, cooling; the points. */
 static size_t course_history(struct cooking *work, const struct course *course,
                              struct heat_point history[CORNERS])
 {
@@ -195,8 +195,8 @@ void cook_course(const struct cook_setup *setup, double diffusivity, double step
     course_core(&work, &course, step_minutes, core, count, outside);
 }
 
-/* Ample for the fourth-order rule: F0 to one part in ten thousand. The longest cook that limits.h allows has
- * fewer points. */
+/* Ample for the fourth-order rule: F0 to one part in ten thousand. The longest cook that limits.h
+ * allows has fewer points. */
 static const double STEP_MINUTES = 1.0;
 enum { POINTS = 2700 };
 
@@ -223,8 +223,8 @@ static void course_doses(struct cooking *work, const struct course *course, enum
     }
 }
 
-/* Steps after the start at which this dose is reached, with parts of a step; past the end the core is
- * taken to stay as hot as it was there. */
+/* Steps after the start at which this dose is reached, with parts of a step; past the end the core
+ * is taken to stay as hot as it was there. */
 static double steps_needed(const double *total, size_t count, double dose)
 {
     size_t at = 1;
@@ -274,8 +274,8 @@ static double margin_of(const struct cook_setup *setup, const struct doses *dose
 static double minutes_needed(struct cooking *work, const struct course *course,
                              const factors resistance, enum cook_end load)
 {
-    /* Hold simulated: nearly always the first is enough. After the longest the core is at steam
-     * temperature. */
+    /* Hold simulated: nearly always the first suffices. After the longest the core is at the
+     * steam's. */
     static const double search_minutes[] = {150.0, 600.0}, longest_minutes = 1440.0;
     const struct cook_setup *setup = work->setup;
     struct course held = *course;
@@ -336,7 +336,7 @@ static void add_lean(struct cook_result *result, size_t count, enum cook_input i
     result->leans[at] = (struct cook_lean){input, bad, good};
 }
 
-/* Adds one point of the means: everything exact, weighted; `share` of each organism lives through. */
+/* Adds one point of the means: everything exact, weighted; `share` of each organism survives. */
 static void add_point(const struct cook_setup *setup, const factors share, enum cook_end load,
                       double weight, struct cook_result *result)
 {

@@ -8,22 +8,18 @@
 #include "process/heat.h"
 #include "process/limits.h"
 
-/*
- * One cook, whole: steam, core, kill, survivors, and how sure any of it is.
+/* One cook, whole: steam, core, kill, survivors, and how sure any of it is.
  *
- * What is uncertain is a range. The answer is computed for the middle of every
- * range, for the bad and the good end of all together, and for each range alone
- * (which one the answer leans on). The mean chance that a vessel is not sterile
- * averages over the ranges, each taken as the 5, 50 and 95 % points of what may
- * be true: the diffusivity as a two-piece log-normal distribution, the others
- * by the three-point rule of Keefer & Bodily 1983 (Management Science 29:595),
- * weights 0.185, 0.63, 0.185.
+ * What is uncertain is a range. The answer is computed for the middle of every range, for the bad
+ * and the good end of all together, and for each range alone (which one the answer leans on). The
+ * mean chance that a vessel is not sterile averages over the ranges, each taken as the 5, 50 and 95
+ * % points of what may be true: the diffusivity as a two-piece log-normal distribution, the others
+ * by the three-point rule of Keefer & Bodily 1983 (Management Science 29:595), weights 0.185, 0.63,
+ * 0.185.
  *
- * Come-up is a straight line from the start temperature to that of the steam;
- * cooling one from there to the boiling point outside, with the core capped at
- * the vessel's temperature. By default cooling is credited only in the good end:
- * low and central are then 0.
- */
+ * Come-up is a straight line from the start temperature to that of the steam; cooling one from
+ * there to the boiling point outside, with the core capped at the vessel's temperature. By default
+ * cooling is credited only in the good end: low and central are then 0. */
 enum { COOK_MAX_ORGANISMS = 12, COOK_NODES = 5 };
 
 struct cook_organism {
@@ -109,8 +105,8 @@ void cook_compute(const struct cook_setup *setup, struct cook_result *result);
 void cook_course(const struct cook_setup *setup, double diffusivity, double step_minutes,
                  double *core, double *outside, size_t count);
 
-/* The same from a probe in the core: reading by reading, constant memory. The
- * probe is trusted to `doubt` K; the heat model and its ranges are not used. */
+/* The same from a probe in the core: reading by reading, constant memory. The probe is trusted to
+ * `doubt` K; the heat model and its ranges are not used. */
 struct cook_probe {
     struct lethality f0;
     struct lethality organisms[COOK_MAX_ORGANISMS];

@@ -39,8 +39,7 @@ double colony_edge_stretch(double points_in_vessel)
     return 1.0 + 0.28 * pow(points_in_vessel / 20.0, -0.272);
 }
 
-/* The four that are doubtful, exact: of a course. The temperature is what is added to every one of
- * them. */
+/* The four that are doubtful, exact: of a course. The temperature is added to every one of them. */
 typedef double inputs[FORECAST_INPUTS];
 
 static struct range input_range(const struct forecast *forecast, enum forecast_input input)
@@ -102,8 +101,7 @@ static double line_time(const struct cardinals *cardinals, double from, double t
     return 0.5 * days * sum;
 }
 
-/* Days at the best temperature that the time from day 0 to `day` is worth, everything being so much
- * `warmer`. */
+/* Days at the best temperature that the time from day 0 to `day` is worth, all so much `warmer`. */
 static double best_days(const struct forecast *forecast, double warmer, double day)
 {
     const struct warmth *warmth = forecast->warmth;
@@ -268,8 +266,8 @@ static struct forecast_reason reason_for(const struct forecast *forecast, enum f
     const struct range range = input_range(forecast, input);
     inputs with;
     struct forecast_reason reason = {input, NAN, INFINITY};
-    /* Where to look for the value that fits: from hopeless to best. Of temperatures colder or hotter,
-     * whichever side of its best the place is on. */
+    /* Where to look for the value that fits: from hopeless to best. Of temperatures colder or
+     * hotter, whichever side of its best the place is on. */
     const double to_best = forecast->cardinals.t_opt - forecast->warmth[0].celsius;
     const double ends[FORECAST_INPUTS][2] = {
         [FORECAST_RATE] = {fmax(0.05, range.central / 50.0), fmin(200.0, range.central * 50.0)},

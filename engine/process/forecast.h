@@ -38,10 +38,9 @@ double cardinals_factor(const struct cardinals *cardinals, double celsius);
 /* Avrami's X (0 to 1) for N points per unit volume and radius r. */
 double avrami_volume(double points, double radius);
 
-/* A vessel has walls, and points near them waste growth on the outside. In
- * simulated boxes (20 x 12 x 8 cm) the true time to 99 % is longer than Avrami's
- * by 28, 15 and 8 % with 20, 200 and 2000 points: 1 + 0.28 (n / 20)^-0.272 for n
- * points in the vessel. */
+/* A vessel has walls, and points near them waste growth on the outside. In simulated boxes (20 x 12
+ * x 8 cm) the true time to 99 % is longer than Avrami's by 28, 15 and 8 % with 20, 200 and 2000
+ * points: 1 + 0.28 (n / 20)^-0.272 for n points in the vessel. */
 double colony_edge_stretch(double points_in_vessel);
 
 /* Temperatures of the place: straight lines between points in order of time, constant beyond. */
@@ -56,17 +55,14 @@ struct shake {
     double pause;  /* days at the best temperature until growth is seen again */
 };
 
-/*
- * When the grain will be white, how sure that is, and whether a vessel keeps up.
+/* When the grain will be white, how sure that is, and whether a vessel keeps up.
  *
- * The central course is exact: Avrami's, with the middle of every range. The band
- * around it is made one input at a time: in the scale
- * z = (-ln(1 - X))^(1/3), where Avrami's law is a straight line of rate and time
- * (the radius of a colony over the distance between them), each input is moved
- * to its low and its high end, and the deviations are added as roots of sums of
- * squares, the ones that slow and the ones that hasten apart. In this scale the
- * deviations grow with time, so neither end of the band ever falls.
- */
+ * The central course is exact: Avrami's, with the middle of every range. The band around it is made
+ * one input at a time: in the scale z = (-ln(1 - X))^(1/3), where Avrami's law is a straight line
+ * of rate and time (the radius of a colony over the distance between them), each input is moved to
+ * its low and its high end, and the deviations are added as roots of sums of squares, the ones that
+ * slow and the ones that hasten apart. In this scale the deviations grow with time, so neither end
+ * of the band ever falls. */
 enum forecast_input {
     FORECAST_RATE,
     FORECAST_POINTS,
@@ -98,9 +94,8 @@ enum process_error forecast_check(const struct forecast *forecast);
 /* Coverage in per cent on `day`: the band. The forecast must have passed forecast_check. */
 void forecast_coverage(const struct forecast *forecast, double day, struct range *coverage);
 
-/* Days until `coverage` per cent: low is the earliest of the band, high the
- * latest. What is not reached in two years is INFINITY; PROCESS_UNREACHED when
- * even the central course does not reach it. */
+/* Days until `coverage` per cent: low is the earliest of the band, high the latest. What is not
+ * reached in two years is INFINITY; PROCESS_UNREACHED when the central course does not reach it. */
 enum process_error forecast_days(const struct forecast *forecast, double coverage,
                                  struct range *days);
 
@@ -110,9 +105,9 @@ enum process_error forecast_days(const struct forecast *forecast, double coverag
 enum pace { PACE_AHEAD, PACE_ON_TIME, PACE_SLOW, PACE_STALLED };
 const char *pace_name(enum pace pace); /* "ahead", "on time", "slow", "stalled" */
 
-/* What an input would have to be for the central course to meet what was seen,
- * and how far that is from its own range: in units of its half width (roots
- * taken on a log scale but for the temperature). INFINITY when no value fits. */
+/* What an input would have to be for the central course to meet what was seen, and how far that is
+ * from its own range: in units of its half width (roots taken on a log scale but for the
+ * temperature). INFINITY when no value fits. */
 struct forecast_reason {
     enum forecast_input input;
     double needed; /* mm/day, points per cm3, days, or K to add to the temperature */
@@ -131,13 +126,13 @@ struct pace_verdict {
 /* Beyond this many half widths an input does not explain what is seen. */
 #define FORECAST_EXPLAINS 2.5
 
-/* Compares `seen` per cent on `day`. `still_days`: days without visible
- * progress, NAN when not known.
+/* Compares `seen` per cent on `day`. `still_days`: days without visible progress, NAN when not
+ * known.
  *
- * Published times for like species differ by a factor of two, so slow becomes
- * stalled only when nothing moves although growth was due: on the day that is
- * twice the central day of the next visible step (ten points of coverage), or
- * after a week of standstill in which the central course gained ten points. */
+ * Published times for like species differ by a factor of two, so slow becomes stalled only when
+ * nothing moves although growth was due: on the day that is twice the central day of the next
+ * visible step (ten points of coverage), or after a week of standstill in which the central course
+ * gained ten points. */
 enum process_error forecast_judge(const struct forecast *forecast, double day, double seen,
                                   double still_days, struct pace_verdict *verdict);
 

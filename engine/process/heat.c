@@ -53,13 +53,12 @@ static double eigen_condition(enum heat_direction_kind kind, double biot, double
     return zeta * bessel1 - biot * bessel0;
 }
 
-/* By Newton's rule, halving the bracket where that would leave it. The start is
- * where the root of a slab would lie, zeta = (n - 1) pi + atan(Bi / zeta): three or
- * four steps do. */
+/* By Newton's rule, halving the bracket where that would leave it. The start is where the root of a
+ * slab would lie, zeta = (n - 1) pi + atan(Bi / zeta): three or four steps do. */
 static double eigen_root(enum heat_direction_kind kind, double biot, unsigned n)
 {
     static const double near_enough = 1e-8; /* before a step that squares it */
-    /* The nth root (n from 1) lies between these: Bi = 0 at the lower, Bi infinite at the upper end. */
+    /* The nth root (n from 1) lies between these: Bi = 0 at the lower, infinite at the upper. */
     double lower = (n - 1.0) * M_PI, upper = (n - 0.5) * M_PI, sign = n % 2 == 1 ? 1.0 : -1.0;
     if (kind == HEAT_CYLINDER) {
         lower = n == 1 ? 0.0 : gsl_sf_bessel_zero_J1(n - 1);
@@ -163,8 +162,8 @@ struct integral {
 };
 
 /* theta at even half steps of time, each term from the one before by a factor: that costs
- * multiplications where heat_theta would cost exponentials. The factors' rounding adds up to less than
- * 1e-12 over ten thousand steps. */
+ * multiplications where heat_theta would cost exponentials. The factors' rounding adds up to less
+ * than 1e-12 over ten thousand steps. */
 static void integral_fill(struct integral *table, const struct heat_model *model, double step,
                           size_t count)
 {
@@ -392,8 +391,8 @@ double lethality_rate(double celsius, double reference_celsius, double z)
     return exp(M_LN10 * (celsius - reference_celsius) / z);
 }
 
-/* Integral of the rate over a unit of time in which the temperature goes in a straight line, so that
- * the rate goes from `from` to `to` = from e^ratio. */
+/* Integral of the rate over a unit of time in which the temperature goes in a straight line, so
+ * that the rate goes from `from` to `to` = from e^ratio. */
 static double mean_rate(double from, double to, double ratio)
 {
     /* The logarithmic mean; its series where the difference drowns in rounding. */

@@ -7,25 +7,23 @@
 
 #include "process/limits.h"
 
-/* How hot the steam is: saturation line, air pressure at an altitude, air that
- * was left in the vessel.
+/* How hot the steam is: saturation line, air pressure at an altitude, air that was left in the
+ * vessel.
  *
- * Temperatures in degrees Celsius (0 degC = 273.15 K), absolute pressures in
- * kPa, gauge pressures in kPa above the air outside, altitudes in metres. On a
- * error the result is untouched. */
+ * Temperatures in degrees Celsius (0 degC = 273.15 K), absolute pressures in kPa, gauge pressures
+ * in kPa above the air outside, altitudes in metres. On a error the result is untouched. */
 
 /* 1 psi in kPa: NIST SP 811 (2008), appendix B.8. */
 #define STEAM_KPA_PER_PSI 6.894757293168
 
-/* Saturation pressure and temperature of water: IAPWS R7-97(2012), region 4,
- * equations 30 and 31. 0 to 373.946 degC; each the inverse of the other to 1e-9. */
+/* Saturation pressure and temperature of water: IAPWS R7-97(2012), region 4, equations 30 and 31. 0
+ * to 373.946 degC; each the inverse of the other to 1e-9. */
 enum process_error steam_pressure(double celsius, double *kpa);
 enum process_error steam_temperature(double kpa, double *celsius);
 
-/* Air pressure of the standard atmosphere, lowest layer: ISO 2533:1975, US
- * Standard Atmosphere 1976. The altitude is geopotential; steam_geopotential
- * makes one of a surveyed (geometric) height. The weather moves the true
- * pressure by about 3 kPa to either side. */
+/* Air pressure of the standard atmosphere, lowest layer: ISO 2533:1975, US Standard Atmosphere
+ * 1976. The altitude is geopotential; steam_geopotential makes one of a surveyed (geometric)
+ * height. The weather moves the true pressure by about 3 kPa to either side. */
 double steam_geopotential(double geometric_m);
 enum process_error steam_air_pressure(double geopotential_m, double *kpa);
 
@@ -40,13 +38,13 @@ struct steam_conditions {
 /* The air pressure that applies: the barometer if there is one, else the standard. */
 enum process_error steam_outside(const struct steam_conditions *conditions, double *kpa);
 
-/* Temperature of the steam: saturation at (1 - air share) x (gauge + air
- * outside), Dalton's law. Refuses steam below 60 degC, and a gauge above the
- * rated one (with a tolerance of 2 %, for units and reading). */
+/* Temperature of the steam: saturation at (1 - air share) x (gauge + air outside), Dalton's law.
+ * Refuses steam below 60 degC, and a gauge above the rated one (tolerance 2 %, for units and
+ * reading). */
 enum process_error steam_celsius(const struct steam_conditions *conditions, double *celsius);
 
-/* Gauge pressure that would give `celsius` there. It says what the physics
- * needs, not what a cooker may be taken to: compare with the rating. */
+/* Gauge pressure that would give `celsius` there. It says what the physics needs, not what a cooker
+ * may be taken to: compare with the rating. */
 enum process_error steam_gauge_needed(const struct steam_conditions *conditions, double celsius,
                                       double *gauge_kpa);
 
@@ -115,13 +113,13 @@ struct heat_model {
 enum process_error heat_model(const struct heat_body *body,
                               const struct heat_properties *properties, struct heat_model *model);
 
-/* theta of the whole body at the centre after `seconds` of a step; 1 at 0 and
- * before. Absolute error below 1e-11: below Fo = 0.008 in a direction theta
- * differs from 1 by less than that, above it the terms kept are enough. */
+/* theta of the whole body at the centre after `seconds` of a step; 1 at 0 and before. Absolute
+ * error below 1e-11: below Fo = 0.008 in a direction theta differs from 1 by less than that, above
+ * it the terms kept are enough. */
 double heat_theta(const struct heat_model *model, double seconds);
 
-/* The temperature around the vessel: straight lines between points in order of time. Two points
- * at one time are a jump. Before the first and after the last point it is constant. */
+/* The temperature around the vessel: straight lines between points in order of time. Two points at
+ * one time are a jump. Before the first and after the last point it is constant. */
 struct heat_point {
     double seconds, celsius;
 };
@@ -138,11 +136,10 @@ enum process_error heat_curve(const struct heat_model *model, double start_celsi
 
 /* What a temperature curve kills.
  *
- * Time in minutes, temperature in degC. The lethal rate relative to a reference
- * is 10^((T - Tref)/z) (Bigelow's general method, 1920); its integral is the
- * equivalent time at the reference. An organism's log reduction is that
- * integral, taken with its own z, divided by its D at its own reference: F0/D is
- * right only when z is 10. */
+ * Time in minutes, temperature in degC. The lethal rate relative to a reference is 10^((T -
+ * Tref)/z) (Bigelow's general method, 1920); its integral is the equivalent time at the reference.
+ * An organism's log reduction is that integral, taken with its own z, divided by its D at its own
+ * reference: F0/D is right only when z is 10. */
 
 /* F0 refers to 121.1 degC and z = 10 K. "121" is 121.0, 121.1 or 121.11 in different books; the
  * choice moves F0 by up to 2.3 %. */
@@ -152,11 +149,10 @@ enum process_error heat_curve(const struct heat_model *model, double start_celsi
 /* Minutes at the reference that one minute at `celsius` is worth. */
 double lethality_rate(double celsius, double reference_celsius, double z);
 
-/* Equivalent minutes, added up reading by reading: constant memory, any number
- * of readings. Between two readings the temperature is taken as a straight line,
- * for which the integral is exact. Across a gap longer than `longest_gap` only
- * the cooler end is credited, and the gap is counted. The sum is a long double, so that ten million
- * readings lose nothing. */
+/* Equivalent minutes, added up reading by reading: constant memory, any number of readings. Between
+ * two readings the temperature is taken as a straight line, for which the integral is exact. Across
+ * a gap longer than `longest_gap` only the cooler end is credited, and the gap is counted. The sum
+ * is a long double, so that ten million readings lose nothing. */
 struct lethality {
     double reference_celsius, z;
     double longest_gap;  /* minutes; INFINITY for no limit */
@@ -169,16 +165,15 @@ struct lethality {
 
 /* A sum of nothing yet. Readings further apart than `longest_gap` minutes leave a gap. */
 void lethality_init(struct lethality *sum, double reference_celsius, double z, double longest_gap);
-/* PROCESS_TIME_ORDER when `minutes` is not after the last one, PROCESS_PROBE_CELSIUS when the reading
- * cannot be; then nothing is added. */
+/* PROCESS_TIME_ORDER when `minutes` is not after the last one, PROCESS_PROBE_CELSIUS when the
+ * reading cannot be; then nothing is added. */
 enum process_error lethality_add(struct lethality *sum, double minutes, double celsius);
 /* The equivalent minutes; PROCESS_EMPTY with fewer than two readings. */
 enum process_error lethality_finish(const struct lethality *sum, double *minutes);
 
-/* Equivalent minutes of an evenly spaced smooth curve (process/heat.h), as it
- * builds up: total[i] is the integral from 0 to i steps. Each step is the
- * fourth-order rule over its neighbours (Simpson where the curve ends), so the
- * error falls with the fourth power of the step. */
+/* Equivalent minutes of an evenly spaced smooth curve (process/heat.h), as it builds up: total[i]
+ * is the integral from 0 to i steps. Each step is the fourth-order rule over its neighbours
+ * (Simpson where the curve ends), so the error falls with the fourth power of the step. */
 void lethality_curve(const double *celsius, size_t count, double step_minutes,
                      double reference_celsius, double z, double *total);
 
@@ -186,11 +181,9 @@ void lethality_curve(const double *celsius, size_t count, double step_minutes,
 
 /* Organisms left of `load` after `log_reduction` tenfold kills: an expected number, may be tiny. */
 double survivors(double load, double log_reduction);
-/* Chance that a vessel, or all vessels together, with `expected` survivors have any: 1 -
- * exp(-expected). */
+/* Chance that a vessel, or all, with `expected` survivors have any: 1 - exp(-expected). */
 double survivors_chance(double expected);
-/* Log reduction needed so that the chance that a vessel is not sterile is `chance`. 0 if it already
- * is. */
+/* Log reduction that makes `chance` the chance that a vessel is not sterile. 0 if it is already. */
 enum process_error survivors_target(double load, double chance, double *log_reduction);
 
 #endif

@@ -70,19 +70,15 @@
     REFUSAL(UNREACHED, "the value aimed for is never reached under these conditions")              \
     REFUSAL(MOISTURE_DROP, "the target is drier than the grain; this takes drying, not water")
 
-/*
- * What the physics refuses, and the bound it names when it does.
+/* What the physics refuses, and the bound it names when it does.
  *
- * Every function of process/ that can be asked for something outside its
- * model's range returns an enum process_error. An error names one bound; the
- * bounds with their numbers, units and reasons are one table (limits.c), so
- * what is checked and what is said cannot differ.
+ * Every function of process/ that can be asked for something outside its model's range returns an
+ * enum process_error. An error names one bound; the bounds with their numbers, units and reasons
+ * are one table (limits.c), so what is checked and what is said cannot differ.
  *
- * Nothing in process/ does input or output, holds state between calls, reads a
- * clock or draws random numbers; all of it may be called from several threads.
- * GSL's error handler is never reached: arguments are checked before GSL sees
- * them.
- */
+ * Nothing in process/ does input or output, holds state between calls, reads a clock or draws
+ * random numbers; all of it may be called from several threads. GSL's error handler is never
+ * reached: arguments are checked before GSL sees them. */
 enum process_error {
     PROCESS_OK,
 #define AS_ERROR(name, ...) PROCESS_##name,
@@ -111,14 +107,13 @@ struct bounded {
 };
 enum process_error limit_check_each(const struct bounded *numbers, size_t count, double *value);
 
-/* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise; the end that
- * is refused. */
+/* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise. */
 enum process_error limit_check_range(enum process_error bound, const struct range *range,
                                      double *value);
 
-/* One sentence without a full stop: what was refused and the bound, in the
- * house form "problem; what would be right". Writes at most `size` bytes with
- * the NUL and returns what snprintf would. `value` is the number refused. */
+/* One sentence without a full stop: what was refused and the bound, in the house form "problem;
+ * what would be right". Writes at most `size` bytes with the NUL and returns what snprintf would.
+ * `value` is the number refused. */
 int limit_message(char *out, size_t size, enum process_error error, double value);
 
 #endif

@@ -8,10 +8,9 @@
 
 /* How wet the grain is: mass balance, nothing else.
  *
- * Moisture is in per cent wet basis, water / (water + dry matter), unless a name
- * says dry basis, water / dry matter. Masses in grams. Grain as bought holds
- * water already (8 to 15 %), which recipes tend to forget: "grain" below is as
- * bought, at its own moisture. */
+ * Moisture is in per cent wet basis, water / (water + dry matter), unless a name says dry basis,
+ * water / dry matter. Masses in grams. Grain as bought holds water already (8 to 15 %), which
+ * recipes tend to forget: "grain" below is as bought, at its own moisture. */
 double moisture_dry_basis(double wet_basis); /* per cent to per cent */
 
 /* Moisture after adding `water` to `grain`. Refused above 70 %. */
@@ -43,8 +42,8 @@ struct moisture_verdict {
 void moisture_judge(double grain, double grain_moisture, double moisture,
                     const struct moisture_band *band, struct moisture_verdict *verdict);
 
-/* Chance that the true moisture lies above `edge` when it was computed as
- * `moisture` with a standard deviation of `doubt` points (normal distribution). */
+/* Chance that the true moisture lies above `edge` when it was computed as `moisture` with a
+ * standard deviation of `doubt` points (normal distribution). */
 double moisture_chance_above(double moisture, double doubt, double edge);
 
 /* Share of a vessel of `litres` that `hydrated` grams fill at `bulk` kg/l. */

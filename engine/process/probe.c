@@ -21,7 +21,7 @@ static const char decimal_comma[] = "has a decimal comma; write a point, a comma
 
 /* ---- cells: each returns NULL, or what is wrong with the text --------------------------------- */
 
-/* A decimal number at the front; strtod also takes "inf" and hexadecimal ones, which are refused. */
+/* A decimal number at the front; "inf" and hexadecimal ones, which strtod takes, are refused. */
 static const char *read_number(const char *text, double *number, const char **rest)
 {
     size_t digits = strspn(text, "+-.0123456789eE");

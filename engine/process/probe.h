@@ -8,24 +8,20 @@
 #include "base/csv.h"
 #include "base/diag.h"
 
-/*
- * A temperature log as CSV, taken row by row in constant memory.
+/* A temperature log as CSV, taken row by row in constant memory.
  *
- * The first row may name the columns; the one whose name has "time", "date",
- * "min", "sec", "hour" or "day" in it is the time, the one with "temp", "probe",
- * "core", "celsius" or "fahrenheit" the temperature. Without a header they are
- * the first and the second. Further columns are passed over.
+ * The first row may name the columns; the one whose name has "time", "date", "min", "sec", "hour"
+ * or "day" in it is the time, the one with "temp", "probe", "core", "celsius" or "fahrenheit" the
+ * temperature. Without a header they are the first and the second. Further columns are passed over.
  *
- * Times are numbers (minutes, unless the name says seconds, hours or days), ISO
- * 8601 dates with a time of day and perhaps an offset, or times of day alone,
- * which may pass midnight once a day. Temperatures are in the unit that the
- * column's name or the caller gives, or that stands behind each number; none
- * at all, or two that differ, is an error. A decimal comma is an error that says
+ * Times are numbers (minutes, unless the name says seconds, hours or days), ISO 8601 dates with a
+ * time of day and perhaps an offset, or times of day alone, which may pass midnight once a day.
+ * Temperatures are in the unit that the column's name or the caller gives, or that stands behind
+ * each number; none at all, or two that differ, is an error. A decimal comma is an error that says
  * so: a comma separates columns.
  *
- * Readings are handed on in minutes since the first and degC. Faults name line
- * and column; after DIAG_KEEP of them the reading stops.
- */
+ * Readings are handed on in minutes since the first and degC. Faults name line and column; after
+ * DIAG_KEEP of them the reading stops. */
 enum probe_unit { PROBE_UNKNOWN, PROBE_CELSIUS, PROBE_FAHRENHEIT };
 
 /* Takes one reading. False: time did not move on (the row is reported and left out). */

@@ -10,8 +10,7 @@
  * Readline keeps its state in globals, so one such thing can be open at a time. */
 struct lines; /* opaque */
 
-/* Takes the terminal; NULL while another is open, and unless `fine` where no person sits at both
- * ends. */
+/* Takes the terminal; NULL while another is open and, unless `fine`, where nobody sits at it. */
 struct lines *lines_open(bool fine);
 /* Restores the terminal, and ends the program if a signal asked for it. NULL is fine. */
 void lines_close(struct lines *lines);

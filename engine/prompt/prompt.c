@@ -519,8 +519,7 @@ static bool changes_anything(struct conversation *talk, const struct hearing *he
                   talk->rules->observable_count * sizeof *hearing->before) != 0;
 }
 
-/* What the line was taken for and left unclear, what changes in the advice, and how things
- * stand. */
+/* What the line was taken for and left unclear, the change of advice, and how things stand. */
 static void tell_standing(struct conversation *talk, const struct hearing *hearing)
 {
     struct judged judged = judge(talk);
@@ -754,8 +753,7 @@ static size_t pivot(const struct conversation *talk)
     return found;
 }
 
-/* Asks for what may have been misread: the words, and the first of the values they were taken
- * for. */
+/* Asks for what may have been misread: the words, and the first value they were taken for. */
 static void put_doubt(struct conversation *talk, size_t asked, uint32_t values)
 {
     const struct observable *seen = &talk->rules->observables[asked];

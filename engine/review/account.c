@@ -191,8 +191,8 @@ void account_count(const char *words, size_t length, struct review_account *acco
 
 /* ---- why ---------------------------------------------------------------------------------------- */
 
-/* What the triage knows, given that the vessel was lost, and what the words of the account say: sound
- * findings are as good as excluded. */
+/* What the triage knows, given that the vessel was lost, and what the words of the account say:
+ * sound findings are as good as excluded. */
 static struct evidence lost_evidence(struct triage *triage, const struct review_account *account,
                                      struct arena *arena)
 {
@@ -245,8 +245,8 @@ static enum status count_others(struct triage *triage, const struct posterior *p
     return triage_siblings(triage, cells, sizeof cells / sizeof *cells, names);
 }
 
-/* Who tells of a bad batch has a cause for it: the chances of all, tempered by what the rules say, in shares
- * of 1. Their order stays. */
+/* Who tells of a bad batch has a cause for it: the chances of all, tempered by what the rules say,
+ * in shares of 1. Their order stays. */
 static void share_out(const struct rules *rules, const double *chances, double *shares)
 {
     double temper = rules->calibration.words.cause_temper, sum = 0.0;

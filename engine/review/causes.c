@@ -6,8 +6,8 @@
 #include "reason/shared.h"
 #include "review/review.h"
 
-/* Why: the causes of a culprit, and those that a batch's vessels share; reason/shared.h infers them. And what
- * to do: tests that would settle it, what to change, and the next batch. */
+/* Why: the causes of a culprit, and those that a batch's vessels share; reason/shared.h infers
+ * them. And what to do: tests that would settle it, what to change, and the next batch. */
 
 enum { SCOPES = SCOPE_COUNT, GROUPS_MOST = 4 };
 
@@ -197,7 +197,7 @@ struct request {
     size_t count, shift_count;
 };
 
-/* One shift for each cause that a computed factor of this origin moves, by the level of the vessel. */
+/* One shift for each cause that a computed factor of this origin moves, by the vessel's level. */
 static void shift_causes(const struct review *review, enum factor_kind origin, size_t vessel,
                          struct request *request)
 {
@@ -217,7 +217,7 @@ static void shift_causes(const struct review *review, enum factor_kind origin, s
     }
 }
 
-/* What a place is known to be like: its temperature, as the answer to the question that feeds it. */
+/* What a place is known to be like: its temperature, as the answer to the question it feeds. */
 static void tell_place(const struct review *review, size_t vessel, struct observation *common)
 {
     const struct dataset *dataset = review->dataset;
@@ -233,9 +233,9 @@ static void tell_place(const struct review *review, size_t vessel, struct observ
             common[feeder].seen = UINT32_C(1) << v;
 }
 
-/* Adds a vessel; returns where its groups go. What became of it is its finding where that is likelier than
- * not and fits its fate, else the fate. Signs are looked at in so many only: each takes a posterior of its
- * own. */
+/* Adds a vessel; returns where its groups go. What became of it is its finding where that is
+ * likelier than not and fits its fate, else the fate. Signs are looked at in so many only: each
+ * takes a posterior of its own. */
 static int *request_add(const struct review *review, size_t vessel, struct request *request)
 {
     enum { SIGNS_MOST = 64 };
@@ -289,8 +289,8 @@ static void tell_alike(const struct review *review, struct request *request)
             request->common[feeder].seen = UINT32_C(1) << v;
 }
 
-/* Answers the request: of each cause the chance that it acted in some group; all 0 where nothing is known
- * but that they were lost. */
+/* Answers the request: of each cause the chance that it acted in some group; all 0 where nothing is
+ * known but that they were lost. */
 static enum status infer(const struct review *review, struct request *request, double *share)
 {
     const struct shared_batch batch = {.vessels = request->vessels,
@@ -367,8 +367,8 @@ static int group_of(struct groups *groups, uint32_t level)
     return groups->count++;
 }
 
-/* Of the vessels of a chain the share of each cause. They are one group of the scope of a factor; for NULL a
- * batch, grouped by what they have. */
+/* Of the vessels of a chain the share of each cause. They are one group of the scope of a factor;
+ * for NULL a batch, grouped by what they have. */
 static enum status judge(const struct review *review, const struct factor *of,
                          const struct chains *chains, uint32_t level, double *share)
 {
@@ -451,8 +451,8 @@ static int more_lost(const void *a, const void *b)
     return by_lost != 0 ? by_lost : ORDER(*first, *second);
 }
 
-/* The batches that lost most; and where there is only one, or none that did well to compare with, all of
- * them as one account. */
+/* The batches that lost most; and where there is only one, or none that did well to compare with,
+ * all of them as one account. */
 static enum status judge_batches(struct review *review)
 {
     const struct dataset *dataset = review->dataset;
@@ -518,15 +518,12 @@ static void choose_all_trials(struct review *review)
 
 /* ---- the next batch ----------------------------------------------------------------------------- */
 
-/*
- * The next batch, so that what went together goes apart.
+/* The next batch, so that what went together goes apart.
  *
- * A grain lot, a starter, a shelf can be used again: each gets an arm in which it
- * is the only suspect, beside an arm without any, all in one new cook and one new
- * sitting. A cook or a sitting is over: if none of the others fails again, it was
- * that. Where all suspects are over, the next time is laid out so that they can be
- * told apart: two of each, crossed.
- */
+ * A grain lot, a starter, a shelf can be used again: each gets an arm in which it is the only
+ * suspect, beside an arm without any, all in one new cook and one new sitting. A cook or a sitting
+ * is over: if none of the others fails again, it was that. Where all suspects are over, the next
+ * time is laid out so that they can be told apart: two of each, crossed. */
 
 enum { ARMS_MOST = 9, FEWEST = 2, MOST = 12 };
 static const double error_wanted = 0.10;
@@ -549,7 +546,7 @@ bool review_calls(const struct review *review, size_t factor, uint32_t level)
     return false;
 }
 
-/* A level of the factor that is above suspicion: it lost least of those with some vessels; LEVEL_NONE. */
+/* A level of the factor that is above suspicion: it lost least of some vessels; or LEVEL_NONE. */
 static uint32_t trusted(const struct review *review, size_t factor)
 {
     enum { SOME = 5 };
@@ -650,8 +647,8 @@ static void plan_next(struct review *review)
             factors[c] = culprit->suspects[c].factor;
         *plan = (struct review_plan){.culprit = k, .factors = factors, .factor_count = columns};
         plan->arms = arena_array(review->arena, ARMS_MOST, sizeof *plan->arms);
-        /* An arm fails from so many losses on: the fewest vessels that keep both errors below what is
-         * wanted, or the most there may be. */
+        /* An arm fails from so many losses on: the fewest vessels that keep both errors below what
+         * is wanted, or the most there may be. */
         double failing = ((double)culprit->suspects[0].inside.lost + 1.0) /
                          ((double)culprit->suspects[0].inside.total + 2.0);
         double usual = ((double)culprit->suspects[0].outside.lost + 1.0) /

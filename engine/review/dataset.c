@@ -354,8 +354,8 @@ static size_t without_lead(const char *words, size_t length)
     return length;
 }
 
-/* Finds the date in a clause: up to three words, one figure in them. "3 days ago" depends on when it was
- * written, and is none. */
+/* Finds the date in a clause: up to three words, one figure in them. "3 days ago" depends on when
+ * it was written, and is none. */
 static bool read_change(const char *clause, struct moment now, struct arena *arena,
                         struct change *change)
 {
@@ -657,8 +657,9 @@ static void note_strange(struct table *table, struct strange *strange, const cha
         strange->first = safe_copy(table->arena, word, length, 30);
 }
 
-/* "incubator; 2026-03-11 shelf": one place after the other, each with the day it was moved there. A move
- * without a day, or of a vessel that began on no known day, is as if it had always stood there. */
+/* "incubator; 2026-03-11 shelf": one place after the other, each with the day it was moved there. A
+ * move without a day, or of a vessel that began on no known day, is as if it had always stood
+ * there. */
 static void take_places(struct table *table, size_t column, const char *text, int32_t entered)
 {
     for (const char *at = text; *at != '\0';) {
@@ -826,12 +827,10 @@ struct filling { /* a dataset while it is filled */
 
 /* ---- bands ----------------------------------------------------------------------------------- */
 
-/*
- * What process/ makes of the figures in a record, coarse enough that several cooks, mixes or shelves
- * share one: a small number, or LEVEL_NONE when the figures do not tell. `moves` takes how far each of
- * up to two computations moves the causes it bears on (rules/rules.h, struct move), natural log of
- * the odds.
- */
+/* What process/ makes of the figures in a record, coarse enough that several cooks, mixes or
+ * shelves share one: a small number, or LEVEL_NONE when the figures do not tell. `moves` takes how
+ * far each of up to two computations moves the causes it bears on (rules/rules.h, struct move),
+ * natural log of the odds. */
 typedef uint32_t band_of(const struct filling *filling, const struct vessel *vessel,
                          double moves[2]);
 
@@ -841,7 +840,7 @@ static double moved(const struct rules *rules, enum moved_by by, double chance)
     return physics_shift(&rules->moves[by], rules->moves[by].trust, chance);
 }
 
-/* cook_verdict. Growers cook the same way again and again: those that were computed are remembered. */
+/* cook_verdict. Growers cook the same way again and again: computed ones are remembered. */
 static uint32_t band_of_cook(const struct filling *filling, const struct vessel *vessel,
                              double moves[2])
 {
@@ -931,8 +930,8 @@ static void put_bands(const struct filling *filling, const struct vessel *vessel
 
 /* ---- one vessel ------------------------------------------------------------------------------ */
 
-/* The label of an ancestor so many steps back from a starter, as far as is known; a loop is no ancestry,
- * and ends. */
+/* The label of an ancestor so many steps back from a starter, as far as is known; a loop is no
+ * ancestry, and ends. */
 static const char *ancestor(const struct filling *filling, int64_t steps)
 {
     return query_string(
@@ -961,8 +960,7 @@ static int32_t calendar_day(struct moment moment)
     return day > DAY_NONE && day < INT32_MAX ? (int32_t)day : DAY_NONE;
 }
 
-/* Where it stood from which age on, and how warm that was: where it was put, and its moves before its
- * end. */
+/* Where it stood from which age on, and how warm that was: where it was put, and its moves. */
 static void put_places(const struct filling *filling, const struct vessel *vessel, int32_t begun,
                        int32_t ended)
 {
@@ -1012,8 +1010,8 @@ static const struct observation *signs_of(const struct filling *filling, const c
     return seen;
 }
 
-/* What the last look of a lost vessel says, and how likely that thought it (or, where it kept no such
- * figure, contamination); over that, the outcome that was confirmed. */
+/* What the last look of a lost vessel says, and how likely that thought it (or, where it kept no
+ * such figure, contamination); over that, the outcome that was confirmed. */
 static void take_finding(const struct filling *filling, size_t at, const struct vessel *vessel,
                          const char *confirmed)
 {
@@ -1093,8 +1091,8 @@ static void add_changes(struct journal *journal, struct dataset *dataset, struct
     }
 }
 
-/* Takes out an ancestry that parts the vessels as another does: each is a coarser one of those before
- * it, so that as many levels are the same levels. */
+/* Takes out an ancestry that parts the vessels as another does: each is a coarser one of those
+ * before it, so that as many levels are the same levels. */
 static void drop_same_ancestry(struct dataset *dataset, struct factor *factors)
 {
     size_t count = 0, before = 0; /* levels of the ancestry before */

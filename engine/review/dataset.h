@@ -12,14 +12,12 @@
 #include "journal/journal.h"
 #include "rules/rules.h"
 
-/*
- * Many vessels in one table, wherever they were written down: what became of
- * each, when, and what it shares with others.
+/* Many vessels in one table, wherever they were written down: what became of each, when, and what
+ * it shares with others.
  *
- * Column by column, so that a hundred thousand vessels and forty factors take
- * some twenty megabytes and a pass over a factor is a pass over one array.
- * Everything lives in the arena that the dataset was made in.
- */
+ * Column by column, so that a hundred thousand vessels and forty factors take some twenty megabytes
+ * and a pass over a factor is a pass over one array. Everything lives in the arena that the dataset
+ * was made in. */
 #define LEVEL_NONE UINT32_MAX /* of a factor: not known, or it does not apply */
 #define DAY_NONE   INT32_MIN
 
@@ -89,8 +87,8 @@ struct dataset {
      * vessel has one. And how sure that was, 0 to 1. */
     const int16_t *finding;
     const float *sure;
-    /* Of each vessel what was seen in it at its last look, one per observable; NULL where that is not
-     * known, and as a whole when no vessel has any. */
+    /* Of each vessel what was seen in it at its last look, one per observable; NULL where that is
+     * not known, and as a whole when no vessel has any. */
     const struct observation *const *seen;
     const struct factor *factors;
     size_t factor_count;
@@ -110,12 +108,10 @@ struct dataset_wanted {
     const char *batch; /* those of that batch, in any case; NULL: all */
 };
 
-/*
- * The vessels of a journal that are wanted. Controls have no session, starter or dose. The place is where a vessel stood
- * before it was set apart or lost. Factors that no vessel has, and those that
- * part the vessels as another of the same kind of thing does (a line that is but
- * its starter), are left out. `rules` names and computes bands.
- */
+/* The vessels of a journal that are wanted. Controls have no session, starter or dose. The place is
+ * where a vessel stood before it was set apart or lost. Factors that no vessel has, and those that
+ * part the vessels as another of the same kind of thing does (a line that is but its starter), are
+ * left out. `rules` names and computes bands. */
 enum status dataset_from_journal(struct journal *journal, const struct rules *rules,
                                  const struct dataset_wanted *wanted, struct arena *arena,
                                  struct dataset *dataset);
@@ -141,12 +137,10 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
 enum status dataset_from_table(const char *file, FILE *stream, const struct dataset_wanted *wanted,
                                struct arena *arena, struct dataset *dataset, struct diags *diags);
 
-/*
- * Dated changes that words tell of, each as a factor: "heater died on 3 March; new lamp 2026-03-20" gives
- * each vessel the days before and since, by its age. Of a place (LEVEL_NONE: of all) only the days there
- * count. Clauses without a date, with one that no vessel lived on both sides of, or told before are no
- * changes. Returns how many were added.
- */
+/* Dated changes that words tell of, each as a factor: "heater died on 3 March; new lamp 2026-03-20"
+ * gives each vessel the days before and since, by its age. Of a place (LEVEL_NONE: of all) only the
+ * days there count. Clauses without a date, with one that no vessel lived on both sides of, or told
+ * before are no changes. Returns how many were added. */
 size_t dataset_add_changes(struct dataset *dataset, const char *words, uint32_t place,
                            struct arena *arena);
 

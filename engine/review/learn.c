@@ -15,8 +15,7 @@ struct learning {
 
 /* ---- one vessel --------------------------------------------------------------------------------- */
 
-/* Of a one-of a plain answer says something about every value; of a several-of only about those that
- * were named. */
+/* A plain answer says something of every value of a one-of; of a several-of only of those named. */
 static void count_fact(struct learning *learning, size_t finding, const struct fact *fact)
 {
     const struct observable *observable = &learning->rules->observables[fact->observable];
@@ -46,8 +45,8 @@ static void count_fact(struct learning *learning, size_t finding, const struct f
 
 /* ---- all of them -------------------------------------------------------------------------------- */
 
-/* The newest outcome of each vessel, unless it withdraws one, and what was known at the look that it answers:
- * the last standing one before it, or else the last. */
+/* The newest outcome of each vessel, unless it withdraws one, and what was known at the look that
+ * it answers: the last standing one before it, or else the last. */
 static const char confirmed[] =
     "SELECT finding, cause, (SELECT facts FROM (SELECT facts, id, at <= o.at AS before"
     " FROM look AS l WHERE vessel = o.vessel AND action <> '" WITHDRAWN "'"

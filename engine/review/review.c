@@ -11,7 +11,7 @@
 
 static const double usual_level = 0.95;
 
-/* Counts the vessels of each level; there are millions to count, so by one increment and no branch. */
+/* Counts the vessels of each level; as there are millions, by one increment and no branch. */
 static void count_levels(const struct review *review, size_t f, struct review_level *levels,
                          size_t *unknown)
 {
@@ -145,8 +145,8 @@ static bool has_both(const struct review *review, const struct factor *a, const 
            a->level[vessel] != LEVEL_NONE && b->level[vessel] != LEVEL_NONE;
 }
 
-/* What the levels of one factor (rows) met at those of another: [column * rows + row]; NULL where there
- * are too many cells. */
+/* What the levels of one factor (rows) met at those of another: [column * rows + row]; NULL where
+ * there are too many cells. */
 static struct counts *cross(const struct review *review, const struct factor *row,
                             const struct factor *column, struct arena *arena)
 {
@@ -161,8 +161,8 @@ static struct counts *cross(const struct review *review, const struct factor *ro
     return cells;
 }
 
-/* Cramer's V (1946): sqrt(chi-square / (n (min(rows, columns) - 1))), empty ones left out; 0 where every
- * column has vessels of one row only. */
+/* Cramer's V (1946): sqrt(chi-square / (n (min(rows, columns) - 1))), empty ones left out; 0 where
+ * every column has vessels of one row only. */
 static double entangled(const struct counts *cells, size_t rows, size_t columns,
                         struct arena *arena)
 {
@@ -220,7 +220,7 @@ static size_t worst_factors(const struct review *review, size_t asked[ASKED])
     return count;
 }
 
-/* Finds what a factor is most confounded with, and asks the same question within the levels of that. */
+/* Finds what a factor is most confounded with, and asks the same question within its levels. */
 static void hold_still(struct review *review, size_t f, const size_t asked[ASKED], size_t count)
 {
     static const double noticeable = 0.3, rounding = 1e-9; /* of Cramer's V */
@@ -286,8 +286,9 @@ static void cast(struct vote *vote, uint32_t level)
     vote->lead = vote->level == level ? vote->lead + 1 : vote->lead - 1;
 }
 
-/* Of the vessels that have a level of both factors those in which each level meets the one it meets most
- * (Boyer & Moore 1981); none unless there are two such pairs, nor when it is plain that many do not. */
+/* Of the vessels that have a level of both factors those in which each level meets the one it meets
+ * most (Boyer & Moore 1981); none unless there are two such pairs, nor when it is plain that many
+ * do not. */
 static void agree(const struct dataset *dataset, const uint32_t *first, const uint32_t *second,
                   size_t count, struct review_alias *alias)
 {
@@ -475,7 +476,7 @@ static void make_batches(struct review *review)
         count_vessel(dataset->control[i] ? &batch->controls : &batch->counts, review->standing[i]);
     }
     array_sort(review->batches, count, sooner);
-    /* The centre is that of the vessels that no culprit reaches: with them it would hide what they did. */
+    /* The centre is that of vessels that no culprit reaches: else it would hide what they did. */
     struct counts usual = {0, 0}, all = {0, 0};
     for (size_t i = 0; i < dataset->vessel_count; i++)
         if (level[i] != LEVEL_NONE && review->standing[i] != STANDING_OUT && !dataset->control[i]) {

@@ -18,19 +18,15 @@
 #include "rules/rules.h"
 #include "triage/triage.h"
 
-/*
- * The post-mortem: what was lost, where the losses gather, which shared cause
- * explains them, how sure that is, what cannot be told apart, which test would
- * settle it, and what to change first.
+/* The post-mortem: what was lost, where the losses gather, which shared cause explains them, how
+ * sure that is, what cannot be told apart, which test would settle it, and what to change first.
  *
- * A review concludes; it shows nothing. All of it is plain data in one arena,
- * for view/ to show and to draw. It is a function of its arguments: the same
- * dataset gives the same review.
+ * A review concludes; it shows nothing. All of it is plain data in one arena, for view/ to show and
+ * to draw. It is a function of its arguments: the same dataset gives the same review.
  *
- * A vessel counts for the days it has lived: an open one is sound so far, and one
- * younger than rules.review.watched days is reported as young. Controls count apart: among the
- * suspects, and only for what they can show.
- */
+ * A vessel counts for the days it has lived: an open one is sound so far, and one younger than
+ * rules.review.watched days is reported as young. Controls count apart: among the suspects, and
+ * only for what they can show. */
 
 /* ---- what was lost --------------------------------------------------------------------------- */
 
@@ -111,7 +107,7 @@ struct review_trial {
     double delay_days;
 };
 
-/* Why something lost vessels: its causes, likeliest first, and the tests that tell them apart, best first. */
+/* Why something lost vessels: its causes, likeliest first, and tests that tell, best first. */
 struct review_why {
     struct review_cause *causes;
     size_t cause_count;
@@ -244,38 +240,36 @@ enum { REVIEW_NEAR = 3 };
 
 /* ---- one bad batch ---------------------------------------------------------------------------- */
 
-/* Counts what was lost, from words: "I lost 9 of 12", "all but two of my 10 bags", "8 of 8, and 3 of 3
- * controls". What is not said is left as it is. */
+/* Counts what was lost, from words: "I lost 9 of 12", "all but two of my 10 bags", "8 of 8, and 3
+ * of 3 controls". What is not said is left as it is. */
 void account_count(const char *words, size_t length, struct review_account *account);
-/* Judges a batch of which the triage was told in words what the lost ones look like and what was done;
- * how many were lost counts as what became of the others. Fails for counts that cannot be. */
+/* Judges a batch of which the triage was told in words what the lost ones look like and what was
+ * done; how many were lost counts as what became of the others. Fails for counts that cannot be. */
 enum status account_judge(struct triage *triage, const struct reasoner *reasoner,
                           struct arena *arena, struct review_account *account);
-/* What to ask next: what the lost ones share, then what tells most about the causes; RULES_NONE when
- * the answers would tell nothing. `asked`, one flag an observable: not these; it is marked there. */
+/* What to ask next: what the lost ones share, then what tells most about the causes; RULES_NONE
+ * when the answers would tell nothing. `asked`, one flag an observable: not these; it is marked
+ * there. */
 int account_next(struct triage *triage, const struct reasoner *reasoner,
                  const struct review_account *account, bool *asked);
 
-/*
- * Reviews a dataset. `reasoner` is of the rules; both and the dataset outlive
- * the review. `progress` (may be NULL) is told in vessels, once for each step. Fails only where shared
- * causes cannot be inferred (reason/shared.h).
- */
+/* Reviews a dataset. `reasoner` is of the rules; both and the dataset outlive the review.
+ * `progress` (may be NULL) is told in vessels, once for each step. Fails only where shared causes
+ * cannot be inferred (reason/shared.h). */
 enum status review_make(const struct dataset *dataset, const struct reasoner *reasoner,
                         const struct progress *progress, struct arena *arena,
                         struct review *review);
 
-/*
- * Only the decision which culprits to name: the part of review_make that `make check` tests on
+/* Only the decision which culprits to name: the part of review_make that `make check` tests on
  * simulated seasons. A culprit is named when odds this high, of some culprit against none, occur by
  * chance in at most `level` of journals (from simulated seasons), and the Bayes factor for a higher
  * hazard of its own is at least `bayes_factor` (search.c). Its vessels are then set aside and the
- * rest is tested again, until none is named.
- */
+ * rest is tested again, until none is named. */
 struct review_rule {
     double level, bayes_factor, watched; /* days */
-    /* How common culprits of each scope are, against one another; all 0: equally. By it two names for
-     * one culprit are weighed, and how likely a called one is; the calling does not depend on it. */
+    /* How common culprits of each scope are, against one another; all 0: equally. By it two names
+     * for one culprit are weighed, and how likely a called one is; the calling does not depend on
+     * it. */
     double prior[SCOPE_COUNT];
 };
 enum { REVIEW_CULPRITS = 8 }; /* at most */
@@ -284,9 +278,10 @@ enum { REVIEW_CULPRITS = 8 }; /* at most */
 void review_find_culprits(const struct dataset *dataset, const struct review_rule *rule,
                           struct arena *arena, struct review *review);
 
-/* Since when losses rose: the running sum over the vessels (monitor_plan), day by day; JSON, null when there
- * are too few vessels with days, or too many: {usual, raised, run_to_false_alarm, signals, since}, the day the last
- * episode above the threshold began; for templates how it went on. */
+/* Since when losses rose: the running sum over the vessels (monitor_plan), day by day; JSON, null
+ * when there are too few vessels with days, or too many: {usual, raised, run_to_false_alarm,
+ * signals, since}, the day the last episode above the threshold began; for templates how it went
+ * on. */
 json_t *review_watch(const struct review *review);
 /* Vessels saved by changing a culprit: its mean, times the chance that it is one. */
 double review_saves(const struct review_culprit *culprit);
@@ -296,15 +291,13 @@ bool review_calls(const struct review *review, size_t factor, uint32_t level);
 
 /* ---- learning ------------------------------------------------------------------------------------ */
 
-/*
- * What confirmed outcomes teach: counts for the `learned` section of a rule base.
+/* What confirmed outcomes teach: counts for the `learned` section of a rule base.
  *
- * Every vessel with a standing outcome counts once: with the signs of its last
- * standing look before the outcome (of its last look, when none came before), as
- * the grower said them then, and with its cause when that is known. What was said
- * with doubt is not counted, nor what records or computations added. The counts
- * are made anew from the whole journal each time, so that nothing counts twice.
- */
+ * Every vessel with a standing outcome counts once: with the signs of its last standing look before
+ * the outcome (of its last look, when none came before), as the grower said them then, and with its
+ * cause when that is known. What was said with doubt is not counted, nor what records or
+ * computations added. The counts are made anew from the whole journal each time, so that nothing
+ * counts twice. */
 
 enum { LEARN_STRENGTH = 20 }; /* vessels that the shipped figures count as; expert judgement */
 
@@ -336,16 +329,14 @@ static inline void count_vessel(struct counts *counts, enum standing standing)
 uint8_t *search_standing(const struct dataset *dataset, double watched, struct arena *arena,
                          size_t *young);
 
-/* P(as many or more of the lost inside): hypergeometric, from the count away from the mean; 1 when the
- * inside loses no more than the rest. */
+/* P(as many or more of the lost inside): hypergeometric, from the count away from the mean; 1 when
+ * the inside loses no more than the rest. */
 double search_tail(struct counts inside, struct counts outside);
 
-/*
- * Vessels that would not have been lost at the rate of the rest: n (r - r0), n the inoculated
- * vessels of the suspect, r and r0 its rate and that of the rest, each with the posterior
- * Beta(1 + lost, 1 + kept). Writes the mean and the 5th and 95th hundredth into the culprit; none
- * below 0 nor above what was lost.
- */
+/* Vessels that would not have been lost at the rate of the rest: n (r - r0), n the inoculated
+ * vessels of the suspect, r and r0 its rate and that of the rest, each with the posterior Beta(1 +
+ * lost, 1 + kept). Writes the mean and the 5th and 95th hundredth into the culprit; none below 0
+ * nor above what was lost. */
 void saved_estimate(const struct review_suspect *suspect, struct review_culprit *culprit);
 
 /* ---- the parts of a review ---------------------------------------------------------------------- */
@@ -356,13 +347,13 @@ enum status review_explain(struct review *review);
 /* The causes that are not negligible, likeliest first, of `share`, one a cause of the rules. */
 void review_list_causes(const struct rules *rules, const double *share, struct arena *arena,
                         struct review_why *why);
-/* Chooses the tests that tell the causes of an account apart, best first, but for those that were done: by
- * what was observed (may be NULL), and a control where there was one. */
+/* Chooses the tests that tell the causes of an account apart, best first, but for those that were
+ * done: by what was observed (may be NULL), and a control where there was one. */
 void account_choose_trials(const struct reasoner *reasoner, const struct observation *observations,
                            struct arena *arena, struct review_account *account);
 
-/* The vessels of each level of a factor (NULL: of none), and behind the levels those without: where each begins,
- * and behind each vessel the `next`, up to LEVEL_NONE. */
+/* The vessels of each level of a factor (NULL: of none), and behind the levels those without: where
+ * each begins, and behind each vessel the `next`, up to LEVEL_NONE. */
 struct chains {
     uint32_t *first, *next;
 };

@@ -52,9 +52,10 @@ enum {
     AGES = 128,
     CHANGING = 16
 };
-/* Expert judgement, held against simulated seasons (tests/outside/review_seasons_test.c): losses that
- * treble over a season, or fall to a third; at a usual loss of one in ten, a correlation within
- * batches of 0.003 to 0.14 (about f / 10); faults that double losses or raise them twelvefold. */
+/* Expert judgement, held against simulated seasons (tests/outside/review_seasons_test.c): losses
+ * that treble over a season, or fall to a third; at a usual loss of one in ten, a correlation
+ * within batches of 0.003 to 0.14 (about f / 10); faults that double losses or raise them
+ * twelvefold. */
 static const double drifts[DRIFTS] = {0.0, -1.2, 1.2}, drift_prior[DRIFTS] = {0.7, 0.15, 0.15};
 static const double correlations[FRAILTIES] = {0.003, 0.025, 0.07, 0.15};
 static const double frailty_prior[FRAILTIES] = {0.3, 0.2, 0.25, 0.25};
@@ -204,7 +205,8 @@ static void find_hazard(const struct search *search, double exposure[AGES])
         known += search->standing[i] == STANDING_LOST;
     }
     for (int a = AGES - 1; a >= 0; a--) {
-        /* Most contamination shows within two thirds of the time it is watched for, nearly all in it. */
+        /* Most contamination shows within two thirds of the time it is watched for, nearly all in
+         * it. */
         double scale = search->rule->watched / 7.0;
         risk[a] += risk[a + 1];
         usual[a] =
@@ -439,7 +441,7 @@ static void list_pieces(const struct search *search, struct frame *frame, size_t
     }
 }
 
-/* The cells of a factor in batches whose pieces are listed. Of `within` (may be NULL) only the vessels
+/* The cells of a factor in batches whose pieces are listed. Of `within` (or NULL) only the vessels
  * inside belong to levels; `all` counts every one. Counts the levels, too, unless it is NULL. */
 static void gather(struct search *search, size_t f, size_t from, size_t to,
                    const struct candidate *within, struct counts *all)
@@ -518,8 +520,9 @@ static void add_cells(struct search *search, size_t f)
     }
 }
 
-/* One-sided p of losses beyond the expected: the score of the likelihood at ratio 1, at the likeliest
- * drift and frailty, as far out as a Poisson number of the same variance. How many are raised. */
+/* One-sided p of losses beyond the expected: the score of the likelihood at ratio 1, at the
+ * likeliest drift and frailty, as far out as a Poisson number of the same variance. How many are
+ * raised. */
 static size_t score_levels(struct search *search, size_t f)
 {
     const struct frame *frame = frame_of(search, f);
@@ -622,8 +625,8 @@ static void weigh_levels(struct search *search, size_t f, const struct candidate
     free(search->sums);
 }
 
-/* Weighs the levels of some factors. A block of batches is gathered for all of them at once, so that
- * it stays in the cache. */
+/* Weighs the levels of some factors. A block of batches is gathered for all of them at once, so
+ * that it stays in the cache. */
 static void weigh_factors(struct search *search, size_t from, size_t end,
                           const struct candidate *within)
 {
@@ -687,8 +690,8 @@ static double log_odds(const struct search *search)
 
 static const uint32_t mixed = LEVEL_NONE - 1; /* more than one level */
 
-/* Which levels of a computed factor only say why: they have the very vessels of one level of what it
- * was computed from. */
+/* Which levels of a computed factor only say why: they have the very vessels of one level of what
+ * it was computed from. */
 static void find_same(struct search *search, size_t computed, size_t origin, struct arena *arena)
 {
     const struct dataset *dataset = search->dataset;
@@ -841,9 +844,9 @@ double search_tail(struct counts inside, struct counts outside)
 
 /* ---- vessels saved ------------------------------------------------------------------------------ */
 
-/* The rate inside by which it exceeds the rate of the rest, at a share of all cases; both are posteriors,
- * Beta(1 + lost, 1 + kept). That of the rest, of many vessels as a rule, is taken at three points
- * (Gauss & Hermite); what lies below a rate inside is a binomial tail. */
+/* The rate inside by which it exceeds the rate of the rest, at a share of all cases; both are
+ * posteriors, Beta(1 + lost, 1 + kept). That of the rest, of many vessels as a rule, is taken at
+ * three points (Gauss & Hermite); what lies below a rate inside is a binomial tail. */
 static double excess_at(struct counts in, struct counts out, double share)
 {
     static const double points[] = {-1.7320508075688772, 0.0, 1.7320508075688772};
@@ -935,11 +938,9 @@ static void cover(struct search *search, const struct candidate *candidate,
             search->cover[p] = (uint8_t)(search->cover[p] | bit);
 }
 
-/*
- * Do the losses of a culprit gather at one level of another factor ("starter S2 on lot L3")? Then
+/* Do the losses of a culprit gather at one level of another factor ("starter S2 on lot L3")? Then
  * that pair has more evidence than the culprit alone, even shared out over all levels it might have
- * met. That level, with the evidence of the pair; the culprit when it is nothing new.
- */
+ * met. That level, with the evidence of the pair; the culprit when it is nothing new. */
 static struct candidate find_pair(struct search *search, const struct candidate *lead)
 {
     static const double rare = 1.3862943611198906; /* ln 4: pairs are rarer than single culprits */
@@ -978,8 +979,8 @@ static bool supports(const struct search *search, size_t candidate)
     return search->candidates[candidate].log_bayes >= log(search->rule->bayes_factor);
 }
 
-/* Calls a candidate culprit number k: names it and what goes with it (names that have a tenth of its
- * weight at least), sets its pieces aside, and weighs again without those of `mask`. */
+/* Calls a candidate culprit number k: names it and what goes with it (names that have a tenth of
+ * its weight at least), sets its pieces aside, and weighs again without those of `mask`. */
 static void call(struct search *search, size_t lead, size_t k, unsigned mask, struct arena *arena,
                  struct review_culprit *culprit)
 {
@@ -1057,17 +1058,15 @@ static void tell_near(struct search *search, struct arena *arena, struct review 
     }
 }
 
-/*
- * Do the losses of the batches, against what they went through, go with their time? A straight line
- * through the ratios, each weighed by its exposure less what the batch shares; how far its slope lies from
- * 0 is judged by how far the batches lie from the line (t-test), so that it does not matter how much
- * batches differ by themselves.
- */
+/* Do the losses of the batches, against what they went through, go with their time? A straight line
+ * through the ratios, each weighed by its exposure less what the batch shares; how far its slope
+ * lies from 0 is judged by how far the batches lie from the line (t-test), so that it does not
+ * matter how much batches differ by themselves. */
 static void tell_drift(const struct search *search, struct review *review)
 {
     enum { FEWEST = 6 }; /* batches */
-    /* Of 20 seasons without drift at most one may be told to have some; as a rise is what a grower has to
-     * act on, most of that is spent on it. */
+    /* Of 20 seasons without drift at most one may be told to have some; as a rise is what a grower
+     * has to act on, most of that is spent on it. */
     static const double rare_rise = 0.035, rare_fall = 0.008;
     const struct frame *frame = &search->frames[0];
     double rise = 0.0, fall = 0.0, start, slope, cov[3], off;
@@ -1097,11 +1096,9 @@ static void tell_drift(const struct search *search, struct review *review)
     review->drift.called = review->drift.test_p <= (review->drift.rises ? rare_rise : rare_fall);
 }
 
-/*
- * Culprits are called one after the other while the odds are such as chance does not give. Several at
- * once may hide one another, each making the batches seem to differ by themselves: so the search looks
- * some culprits ahead, and calls them together once the product of their odds is enough.
- */
+/* Culprits are called one after the other while the odds are such as chance does not give. Several
+ * at once may hide one another, each making the batches seem to differ by themselves: so the search
+ * looks some culprits ahead, and calls them together once the product of their odds is enough. */
 void review_find_culprits(const struct dataset *dataset, const struct review_rule *rule,
                           struct arena *arena, struct review *review)
 {

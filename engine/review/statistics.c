@@ -22,13 +22,11 @@ static bool level_fine(double level)
 
 /* ---- binomial chances -------------------------------------------------------------------------- */
 
-/*
- * Of x among n at rate p, 0 < p < 1, x <= n <= COUNTS_MOST.
+/* Of x among n at rate p, 0 < p < 1, x <= n <= COUNTS_MOST.
  *
  * Tails are summed term by term from x away from the mean, each term from the one before. GSL's
  * incomplete beta function gives up where n is large and x near the mean; a sum does not, needs
- * only some standard deviations of terms, and gives the derivative beside it.
- */
+ * only some standard deviations of terms, and gives the derivative beside it. */
 
 static double binomial_pmf(size_t x, size_t n, double p)
 {
@@ -72,13 +70,11 @@ double counts_chance_below(struct counts counts, double rate)
 
 /* ---- intervals ---------------------------------------------------------------------------------- */
 
-/*
- * The rate at which x or more of n have the chance `tail`, below one half; 0 < x, so the rate is
+/* The rate at which x or more of n have the chance `tail`, below one half; 0 < x, so the rate is
  * below x / n and the terms of the tail fall. Newton's method on logarithms: log of a tail against
  * log of the rate is nearly straight and bends down, so that all steps but the first go up to the
  * root. Its slope, d log P(X >= x) / d log p = x pmf(x) / P(X >= x), is x over the tail in units of
- * its first term.
- */
+ * its first term. */
 static double rate_at_tail(size_t x, size_t n, double tail)
 {
     double next = (double)x / (double)(n + 1), p;
@@ -237,12 +233,10 @@ struct table_test table_test(const struct counts *groups, size_t count)
 
 /* ---- strata ------------------------------------------------------------------------------------- */
 
-/*
- * V is, stratum by stratum, f (N diag(n_i) - n_i n_j) with f = K (N - K) / (N^2 (N - 1)) for K lost
- * of N: the Laplacian of a graph in which groups that share a stratum are joined. d' V^- d falls out
- * of eliminating one group after the other: what is left of the last group of each joined set is 0,
- * and costs a degree of freedom.
- */
+/* V is, stratum by stratum, f (N diag(n_i) - n_i n_j) with f = K (N - K) / (N^2 (N - 1)) for K lost
+ * of N: the Laplacian of a graph in which groups that share a stratum are joined. d' V^- d falls
+ * out of eliminating one group after the other: what is left of the last group of each joined set
+ * is 0, and costs a degree of freedom. */
 struct strata {
     double *v, *d; /* groups x groups; of each group */
     size_t groups;

@@ -8,13 +8,11 @@
 #include "base/diag.h"
 #include "base/memory.h"
 
-/*
- * So many lost of so many: intervals, tests of groups, times until a loss, charts.
+/* So many lost of so many: intervals, tests of groups, times until a loss, charts.
  *
  * Everything here is a function of its arguments: no input or output, no clock, no state between
  * calls, and what is drawn at random comes from a fixed seed. All of it may be called from several
- * threads. GSL's error handler is never reached.
- */
+ * threads. GSL's error handler is never reached. */
 
 /* The most vessels any of these functions takes, all groups together. */
 enum { COUNTS_MOST = 100000000 };
@@ -27,32 +25,26 @@ struct interval {
     double low, high;
 };
 
-/*
- * Two-sided interval for the rate of loss at `level` (0.95, say; above 0 and below 1).
- * Of none at all nothing is known: [0, 1]. NAN at both ends if an argument is out of range.
+/* Two-sided interval for the rate of loss at `level` (0.95, say; above 0 and below 1). Of none at
+ * all nothing is known: [0, 1]. NAN at both ends if an argument is out of range.
  *
  * Exact (Clopper & Pearson 1934, Biometrika 26:404): the rates at which neither this count or more,
  * nor this count or fewer, is rarer than (1 - level) / 2. Covers at least `level`; 0 lost begins at
- * 0, all lost end at 1. Relative error below 1e-9 up to 100 000 vessels.
- */
+ * 0, all lost end at 1. Relative error below 1e-9 up to 100 000 vessels. */
 struct interval counts_interval_exact(struct counts counts, double level);
 /* Wilson (1927, J Am Stat Assoc 22:209): (x + z^2/2 -+ z sqrt(x (n - x) / n + z^2/4)) / (n + z^2).
  * Covers `level` on average; shorter than the exact one, and the better one to draw. */
 struct interval counts_interval_wilson(struct counts counts, double level);
 
-/*
- * Chance of `counts.lost` or more, and of that many or fewer, among `counts.total` when each is lost
- * with chance `rate` (0 to 1): binomial tails, summed term by term. NAN if out of range.
- */
+/* Chance of `counts.lost` or more, and of that many or fewer, among `counts.total` when each is
+ * lost with chance `rate` (0 to 1): binomial tails, summed term by term. NAN if out of range. */
 double counts_chance_above(struct counts counts, double rate);
 double counts_chance_below(struct counts counts, double rate);
 
-/*
- * The false discovery rate at which each of `count` p-values would just be called: Benjamini &
+/* The false discovery rate at which each of `count` p-values would just be called: Benjamini &
  * Hochberg (1995, J R Stat Soc B 57:289), adjusted[i] = min over p[j] >= p[i] of m p[j] / rank(j).
  * A NAN is a question that was not asked: it stays NAN and does not count in m. `adjusted` may be
- * `p`. Takes count log count.
- */
+ * `p`. Takes count log count. */
 void counts_adjust(const double *p, size_t count, double *adjusted);
 
 /* ---- do these groups lose alike? ---------------------------------------------------------------- */
@@ -74,21 +66,17 @@ struct table_test {
  */
 struct table_test table_test(const struct counts *groups, size_t count);
 
-/*
- * Does a factor matter once another is held still? Groups are compared within each stratum (cooks
- * within each grain, say) and the comparisons added up, so that a factor cannot borrow the effect of
- * one it happens to go with.
+/* Does a factor matter once another is held still? Groups are compared within each stratum (cooks
+ * within each grain, say) and the comparisons added up, so that a factor cannot borrow the effect
+ * of one it happens to go with.
  *
  * A stratum tells something when at least two groups have vessels in it and some, not all, of its
  * vessels were lost. When none does, the two factors cannot be told apart from these data: `strata`
- * and `freedom` are 0, the statistic 0, p 1.
- */
+ * and `freedom` are 0, the statistic 0, p 1. */
 
-/*
- * The generalised statistic d' V^- d (Landis, Heyman & Koch 1978, Int Stat Rev 46:237; Birch 1965), d
- * the lost of each group less expected, V the summed hypergeometric covariance. The degrees of
- * freedom are the groups compared less the sets of groups that no chain of shared strata joins.
- */
+/* The generalised statistic d' V^- d (Landis, Heyman & Koch 1978, Int Stat Rev 46:237; Birch 1965),
+ * d the lost of each group less expected, V the summed hypergeometric covariance. The degrees of
+ * freedom are the groups compared less the sets of groups that no chain of shared strata joins. */
 struct strata_test {
     double statistic, p;
     size_t freedom;
@@ -103,10 +91,9 @@ bool strata_groups(const struct counts *cells, size_t groups, size_t strata,
 
 /* ---- how long until a loss? --------------------------------------------------------------------- */
 
-/*
- * A vessel that was used clean, or is still clean, is censored: it was watched so long and not lost.
- * The time of a loss is that of the look that saw it. At the same time losses come before censorings.
- */
+/* A vessel that was used clean, or is still clean, is censored: it was watched so long and not
+ * lost. The time of a loss is that of the look that saw it. At the same time losses come before
+ * censorings. */
 struct survival_row { /* what ended at one time, after so many days, say */
     double time;
     size_t lost, censored;
@@ -124,22 +111,20 @@ struct survival_curve {
     struct survival_step *steps; /* in order of time */
     size_t count;
     size_t cases, lost;
-    /* First time at which S is 1/2 or less; if S is 1/2 exactly, the middle of the time for which it
-     * is. INFINITY when it never is. */
+    /* First time at which S is 1/2 or less; if S is 1/2 exactly, the middle of the time for which
+     * it is. INFINITY when it never is. */
     double median;
 };
 
-/* Kaplan & Meier (1958, J Am Stat Assoc 53:457): S = prod (1 - d / n), in the arena. The rows are in
- * order of time; at some nothing may have ended. No cases give no steps and median INFINITY. */
+/* Kaplan & Meier (1958, J Am Stat Assoc 53:457): S = prod (1 - d / n), in the arena. The rows are
+ * in order of time; at some nothing may have ended. No cases give no steps and median INFINITY. */
 struct survival_curve survival_curve(struct arena *arena, const struct survival_row *rows,
                                      size_t count);
 
-/*
- * Mantel (1966, Cancer Chemother Rep 50:163), Peto & Peto (1972): at every time with a loss each
+/* Mantel (1966, Cancer Chemother Rep 50:163), Peto & Peto (1972): at every time with a loss each
  * group is expected to lose in proportion to its vessels at risk; (O - E)' V^- (O - E) against
- * chi-square. It is strata_groups with the times as strata, and those at risk then in them.
- * rows[g * times + t] is group g at time t.
- */
+ * chi-square. It is strata_groups with the times as strata, and those at risk then in them. rows[g
+ * * times + t] is group g at time t. */
 struct strata_test survival_logrank(const struct survival_row *rows, size_t times, size_t groups);
 
 /* ---- when did it go wrong? ---------------------------------------------------------------------- */
@@ -149,24 +134,20 @@ struct strata_test survival_logrank(const struct survival_row *rows, size_t time
 
 struct monitor_point {
     double share; /* lost / total; NAN of an empty batch */
-    /*
-     * Exact limits as counts: so many or fewer, so many or more, have a chance of at most `tail`
-     * (binomial). `from_below` is -1 and `from_above` total + 1 when no count is so rare.
-     */
+    /* Exact limits as counts: so many or fewer, so many or more, have a chance of at most `tail`
+     * (binomial). `from_below` is -1 and `from_above` total + 1 when no count is so rare. */
     double from_below, from_above;
     bool below, above; /* by these limits; never of an empty batch */
 };
 
-/* A point of a chart of batches round `centre` (0 to 1), with `tail` (above 0, at most 0.5) on either
- * side (Shewhart 1931; NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2). */
+/* A point of a chart of batches round `centre` (0 to 1), with `tail` (above 0, at most 0.5) on
+ * either side (Shewhart 1931; NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2). */
 struct monitor_point monitor_point(struct counts batch, double centre, double tail);
 
-/*
- * Bernoulli CUSUM over vessels (Page 1954; Reynolds & Stoumbos 1999, J Qual Technol 31:87).
- * Each lost vessel adds its weight of evidence for the raised rate p1 against the usual p0,
- * ln(p1 / p0), each other one takes away ln((1 - p0) / (1 - p1)); the sum never falls below 0 and
- * signals at a threshold.
- */
+/* Bernoulli CUSUM over vessels (Page 1954; Reynolds & Stoumbos 1999, J Qual Technol 31:87). Each
+ * lost vessel adds its weight of evidence for the raised rate p1 against the usual p0, ln(p1 / p0),
+ * each other one takes away ln((1 - p0) / (1 - p1)); the sum never falls below 0 and signals at a
+ * threshold. */
 struct monitor_plan {
     double usual, raised; /* p0, p1: 0 < p0 < p1 < 1 */
     double threshold;     /* natural logarithm of a likelihood ratio */
@@ -174,8 +155,8 @@ struct monitor_plan {
 };
 
 /* The plan with the smallest threshold whose mean run is at least `run` vessels by Siegmund's
- * approximation (1985, Sequential Analysis, 2.6), (e^h - h - 1) / E0(- step), which leaves out that the
- * sum passes the threshold by some way: true runs are longer. */
+ * approximation (1985, Sequential Analysis, 2.6), (e^h - h - 1) / E0(- step), which leaves out that
+ * the sum passes the threshold by some way: true runs are longer. */
 struct monitor_plan monitor_plan(double usual, double raised, double run);
 
 /* The sum after so many vessels, their losses spread evenly, for within a day no order is known. */

@@ -653,24 +653,20 @@ static const struct node *read_document(struct reading *reading)
 
 /* ---- the plain part ---------------------------------------------------------------------------- */
 
-/*
- * The plain part of YAML, which nearly all rule files keep to: mappings and lists by indentation or in
- * brackets; texts on one line, bare or in quotes without escapes; ">-" without blank lines.
+/* The plain part of YAML, which nearly all rule files keep to: mappings and lists by indentation or
+ * in brackets; texts on one line, bare or in quotes without escapes; ">-" without blank lines.
  *
- * Whatever else stands in a file, and every fault, makes plain_read give up, and the file is read by
- * libyaml, which takes five times as long. So nothing is decided here but what is plain beyond
- * doubt, and nothing is told. tests/unit/rules_plain_test.c holds the two side by side.
- */
+ * Whatever else stands in a file, and every fault, makes plain_read give up, and the file is read
+ * by libyaml, which takes five times as long. So nothing is decided here but what is plain beyond
+ * doubt, and nothing is told. tests/unit/rules_plain_test.c holds the two side by side. */
 
 enum {
     KEY_MOST = 1000, /* bytes: libyaml looks no farther for the colon */
     NODES_AT_ONCE = 64,
 };
 
-/*
- * Texts stay where they are in the bytes of the file, and a NUL is put behind each as soon as what stood
- * there has been read. Behind the last byte stands a line end.
- */
+/* Texts stay where they are in the bytes of the file, and a NUL is put behind each as soon as what
+ * stood there has been read. Behind the last byte stands a line end. */
 struct plain {
     struct loader *loader;
     const struct file *file;
@@ -838,8 +834,9 @@ static struct node *text_here(struct plain *p, bool inside)
     return *p->at == '"' || *p->at == '\'' ? quoted(p) : bare(p, inside);
 }
 
-/* The lines below this one that stand deeper than `indent`, added to a text. Of a ">-" they stand equally
- * deep and mean nothing else; of a bare text a comment ends it, and nothing in it may look like a key. */
+/* The lines below this one that stand deeper than `indent`, added to a text. Of a ">-" they stand
+ * equally deep and mean nothing else; of a bare text a comment ends it, and nothing in it may look
+ * like a key. */
 static void join_lines(struct plain *p, size_t indent, bool folded, struct text *text)
 {
     size_t depth = 0;
@@ -1040,8 +1037,8 @@ static bool has_odd_signs(const char *bytes, size_t length)
     return false;
 }
 
-/* The root of a file, `skip` bytes left out; NULL when there is more to the file than the plain part, or anything
- * wrong with it. Texts stay in the bytes of the file, which are changed. */
+/* The root of a file, `skip` bytes left out; NULL when there is more to the file than the plain
+ * part, or anything wrong with it. Texts stay in the bytes of the file, which are changed. */
 static const struct node *plain_read(struct loader *loader, struct file *file, size_t skip)
 {
     struct plain p = {.loader = loader,

@@ -17,8 +17,8 @@ const struct bounds PER_CENT = {0, 100, false, false, "from 0 to 100"};
 
 enum { MOST_NAMES = 64, LONGEST_ID = 63 };
 
-/* What would be right instead of a word: the nearest of some names, or else `lead` and all of them, where
- * they are not too many. */
+/* What would be right instead of a word: the nearest of some names, or else `lead` and all of them,
+ * where they are not too many. */
 static const char *instead(struct loader *loader, const char *word, const char *const *names,
                            size_t count, const char *lead)
 {
@@ -33,7 +33,7 @@ static const char *instead(struct loader *loader, const char *word, const char *
 
 /* ---- mappings -------------------------------------------------------------------------------- */
 
-/* The number of the field with this key; told, and the count of fields, when it may not stand there. */
+/* The number of the field with this key; when it may not be there, the count, and it is told. */
 static size_t field_of(struct loader *loader, const struct shape *shape, const struct node *key)
 {
     const char *names[MOST_NAMES];
@@ -578,7 +578,7 @@ static size_t block_read(struct loader *loader, const struct node *node, size_t 
         sum += claim.number;
         claims[count++] = claim;
     }
-    /* Exactly one value of a one-of holds, so what is claimed of them must leave room for the rest. */
+    /* Exactly one value of a one-of holds, so what is claimed of them must leave the rest room. */
     if (scale == CLAIM_FREQUENCY && observable->kind != KIND_SEVERAL &&
         count != observable->value_count && sum > SUM_MOST)
         node_error(loader, node->key,

@@ -64,7 +64,8 @@ SHAPE(calibration, "'calibration'", ROWS(calibration, CALIBRATION_TABLE));
 SHAPE(source, "a source", ROWS(source, SOURCE_TABLE));
 SHAPE(group, "a group", ROWS(group, GROUP_TABLE));
 
-/* A claim is to be looked up: a bracket stands for a title nobody gave, "n.d." for a year nobody looked for. */
+/* A claim is to be looked up: a bracket stands for a title nobody gave, "n.d." for a year nobody
+ * looked for. */
 static void check_source(struct loader *loader, const struct item *item, void *made)
 {
     const struct source *source = made;

@@ -277,10 +277,8 @@ static void check_finding(struct loader *loader, const struct finding *finding, 
                          finding->id, action_name(action));
 }
 
-/*
- * Values of what feeds a computation are used by it. Of the others, those that
- * nothing mentions change nothing: answering them is wasted effort.
- */
+/* Values of what feeds a computation are used by it. Of the others, those that nothing mentions
+ * change nothing: answering them is wasted effort. */
 static void check_values(struct loader *loader, const struct observable *observable, uint32_t used)
 {
     if (observable->feeds != FEEDS_NONE)
@@ -446,8 +444,8 @@ SHAPE(labelled_case, "a case",
       ROWS(labelled_case, CASE_TABLE) KEY("set", MAY, .read = read_settings)
           KEY("stakes", MAY, .read = read_shape, .shape = &stakes_shape));
 
-/* A label is whole or not there at all: half of one would be scored as if it were. An account of a batch
- * is labelled with its causes alone. */
+/* A label is whole or not there at all: half of one would be scored as if it were. An account of a
+ * batch is labelled with its causes alone. */
 static void check_case(struct case_reading *reading, const struct node *node,
                        const struct labelled_case *labelled)
 {

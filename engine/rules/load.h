@@ -27,12 +27,10 @@ struct loader;
 
 /* ---- names ----------------------------------------------------------------------------------- */
 
-/*
- * A set of names, numbered in the order they were added: ids to indices.
+/* A set of names, numbered in the order they were added: ids to indices.
  *
- * All zero is an empty set. Names are not copied; the tables live in the arena
- * given with each addition. What is outgrown stays in the arena.
- */
+ * All zero is an empty set. Names are not copied; the tables live in the arena given with each
+ * addition. What is outgrown stays in the arena. */
 struct names {
     const char **list; /* by number */
     size_t count, room;
@@ -70,13 +68,10 @@ struct file {
     bool plain; /* plain_read has read it */
 };
 
-/*
- * A YAML document as a tree with positions.
+/* A YAML document as a tree with positions.
  *
- * A tree that document_read returns is sound: a mapping at its root, every key
- * a text that stands once, no alias that holds itself. What its keys mean is
- * for others to say.
- */
+ * A tree that document_read returns is sound: a mapping at its root, every key a text that stands
+ * once, no alias that holds itself. What its keys mean is for others to say. */
 enum node_kind { NODE_TEXT, NODE_LIST, NODE_MAP };
 
 struct node { /* small: a rule base has tens of thousands */
@@ -103,11 +98,9 @@ const char *node_kind_name(enum node_kind kind);
 /* Adds the .yaml files below `path` (or `path` itself if it is a file), in the order of their
  * paths. Hidden files and folders are left alone: editors keep copies in them. */
 void files_find(struct loader *loader, const char *path, size_t folder);
-/*
- * The root of a file, or NULL: there is nothing but comments, or errors were told after
- * which the rest of the file means nothing. A key that stands twice is told and
- * left out; the tree then still serves to find more errors.
- */
+/* The root of a file, or NULL: there is nothing but comments, or errors were told after which the
+ * rest of the file means nothing. A key that stands twice is told and left out; the tree then still
+ * serves to find more errors. */
 const struct node *document_read(struct loader *loader, struct file *file);
 
 /* ---- the loader ------------------------------------------------------------------------------ */
@@ -180,22 +173,19 @@ void load_tell(struct loader *loader, enum diag_kind kind, struct position at, c
 #define node_error(loader, node, ...) load_tell(loader, DIAG_ERROR, node_at(node), __VA_ARGS__)
 /* `text` itself, or its beginning and "..." when it is too long for a message. */
 const char *load_quote(struct loader *loader, const char *text);
-/* As diag_suggest; `otherwise` too when nobody would read it any more, or when there are too many names. */
+/* As diag_suggest; `otherwise`, too, when nobody would read more, or names are too many. */
 const char *load_suggest(struct loader *loader, const char *word, const char *const *names,
                          size_t count, const char *otherwise);
 
 /* ---- fields ---------------------------------------------------------------------------------- */
 
-/*
- * What may stand in a mapping: a table of keys, each with the function that
- * reads its value into the struct the mapping becomes.
+/* What may stand in a mapping: a table of keys, each with the function that reads its value into
+ * the struct the mapping becomes.
  *
- * The table is the only place that knows the keys of a mapping. From it come
- * the reading itself, what stands for keys that are absent, the refusal of keys
- * it does not hold with the nearest one it does, and the complaint about keys
- * that are missing. Keys are read in the order of the table, whatever their
- * order in the file: one that another depends on stands before it.
- */
+ * The table is the only place that knows the keys of a mapping. From it come the reading itself,
+ * what stands for keys that are absent, the refusal of keys it does not hold with the nearest one
+ * it does, and the complaint about keys that are missing. Keys are read in the order of the table,
+ * whatever their order in the file: one that another depends on stands before it. */
 struct shape;
 struct field;
 struct entries;
@@ -239,8 +229,8 @@ struct shape {
 struct entries {
     enum node_kind kind;
     size_t size;
-    /* Reads what stands before an entry of a mapping, or the id in one of a list, to the beginning of the
-     * struct; false when the entry is to be left out. NULL: nothing stands there. */
+    /* Reads what stands before an entry of a mapping, or the id in one of a list, to the beginning
+     * of the struct; false when the entry is to be left out. NULL: nothing stands there. */
     bool (*head)(struct loader *loader, const struct node *entry, void *made);
     const struct shape *shape; /* of the rest; or else it is a single value: */
     struct field value;
@@ -250,7 +240,7 @@ struct entries {
                       size_t count);
 };
 
-/* The rows of such tables, from the tables of rules.h: a sort is what a member is and how it is read. */
+/* The rows of such tables, from those of rules.h: a sort is what a member is and how it is read. */
 enum need { MAY, MUST };
 
 #define ROW(of, sort, name, member, need)                                                          \

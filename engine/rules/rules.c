@@ -95,8 +95,8 @@ static const char *variable(const char *name)
     return value && *value ? value : NULL;
 }
 
-/* Above the program: in a build tree it stands some folders below the one that holds rules/, installed
- * in the neighbour of the one that holds share/. No other prefix is looked into. */
+/* Above the program: in a build tree it stands some folders below the one that holds rules/,
+ * installed in the neighbour of the one that holds share/. No other prefix is looked into. */
 static char *near_program(void)
 {
     char program[LONGEST_PATH];

@@ -10,34 +10,29 @@
 #include "base/memory.h"
 #include "base/units.h"
 
-/*
- * The rule base in memory: what is known about findings, causes and signs.
+/* The rule base in memory: what is known about findings, causes and signs.
  *
- * rules/FORMAT.md describes the files; this is what they become. The model is
- * plain data, read-only after loading, cross-referenced by index. It lives in
- * one arena owned by `struct rules`; every pointer is valid until rules_free.
- * No id of a finding, cause, sign or value is known to the C code: what the
- * code must recognise (a status, a hazard, a quantity that physics can use) is
- * an enum here and a key in the files.
+ * rules/FORMAT.md describes the files; this is what they become. The model is plain data, read-only
+ * after loading, cross-referenced by index. It lives in one arena owned by `struct rules`; every
+ * pointer is valid until rules_free. No id of a finding, cause, sign or value is known to the C
+ * code: what the code must recognise (a status, a hazard, a quantity that physics can use) is an
+ * enum here and a key in the files.
  *
- * Frequencies and weights arrive as words or numbers and are numbers here.
- * Every item keeps the position it was defined at, for messages.
- */
+ * Frequencies and weights arrive as words or numbers and are numbers here. Every item keeps the
+ * position it was defined at, for messages. */
 
-/*
- * What the mappings of the files hold and what they become, in one place. FIELD is a key and the member
- * of the struct it goes to: its sort, key, member, and whether it must or may be there. LIST is one whose
- * member is a pointer to elements of a type, with the name of their count. MEMBERS makes the members of
- * such a table; ROWS in rules/load.h makes the reader from the same rows.
- */
+/* What the mappings of the files hold and what they become, in one place. FIELD is a key and the
+ * member of the struct it goes to: its sort, key, member, and whether it must or may be there. LIST
+ * is one whose member is a pointer to elements of a type, with the name of their count. MEMBERS
+ * makes the members of such a table; ROWS in rules/load.h makes the reader from the same rows. */
 #define MEMBER(of, sort, key, member, need) TYPE_##sort member;
 #define MEMBER_LIST(of, type, key, member, counter, need, sort)                                    \
     const type *member;                                                                            \
     size_t counter;
 #define MEMBERS(table) table(MEMBER, MEMBER_LIST, )
 
-/* The struct of a table; that of an item, which begins with its id and where it stands, and ends with what no
- * key of its own tells. */
+/* The struct of a table; that of an item, which begins with its id and where it stands, and ends
+ * with what no key of its own tells. */
 #define STRUCT(tag, table)                                                                         \
     struct tag {                                                                                   \
         MEMBERS(table)                                                                             \
@@ -140,11 +135,9 @@ STRUCT(learned, LEARNED_TABLE);
 
 /* ---- what can be observed -------------------------------------------------------------------- */
 
-/*
- * What the observable tells a computation, or is told by records; FEEDS_NONE for most. The code
+/* What the observable tells a computation, or is told by records; FEEDS_NONE for most. The code
  * knows quantities by these, never by the id of an observable. Each with its name in the files, and
- * the kind and dimension it must be of: others would be wrong numbers.
- */
+ * the kind and dimension it must be of: others would be wrong numbers. */
 #define FEEDS(FEED)                                                                                \
     FEED(NONE, "none", ONE, NONE)                                                                  \
     FEED(DAY, "day", NUMBER, DAYS)                                                                 \
@@ -547,7 +540,7 @@ ITEM(floor_rule, FLOOR_TABLE, );      /* unless: any of these lifts it */
     LIST(of, size_t, "findings", findings, finding_count, MAY, REFERENCES(ITEM_FINDING))           \
     FIELD(of, TEXT, "say", say, MUST)                                                              \
     FIELD(of, NUMBER(NOT_NEGATIVE), "days", days, MAY) /* to the next look; NAN: look_every */
-/* By ids wait, shake, use, use_first; findings: and the leader is one of these, if any are listed. */
+/* By ids wait, shake, use, use_first; findings: and the leader is one of these, if any. */
 ITEM(next_step, NEXT_STEP_TABLE, );
 
 /* A question that makes no sense before something else is known: where no odd patch was seen, none
@@ -622,8 +615,7 @@ struct word { /* a verbal frequency or weight */
     LIST(of, struct word, "weight", weight, weight_count, MUST, ENTRIES(factor))
 STRUCT(scale, SCALE_TABLE);
 
-/* What is assumed of vessels that share something: reason/siblings.h. All 0 when not given: they
- * move nothing. */
+/* What is assumed of vessels that share something (reason/siblings.h). All 0: they move nothing. */
 #define SIBLINGS_TABLE(FIELD, LIST, of)                                                            \
     /* No pattern moves the log odds of a set of causes farther. */                                \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "most", most, MUST)                                      \
@@ -678,7 +670,7 @@ STRUCT(calibration, CALIBRATION_TABLE);
     FIELD(of, FLAG, "overall", overall, MAY) /* denies nothing beside words not understood */
 ITEM(statement, STATEMENT_TABLE, );
 
-/* A question of the grower's own ("good to use?") and what the verdict answers: the first to fit. */
+/* A question of the grower's own ("good to use?") and what the verdict answers: what fits first. */
 #define REPLY_TABLE(FIELD, LIST, of)                                                               \
     FIELD(of, SET(ACTION_WORDS), "actions", actions, MAY)   /* it goes with; 0: any */             \
     FIELD(of, SET(STATUS_WORDS), "statuses", statuses, MAY) /* of the likeliest; 0: any */         \
@@ -790,15 +782,12 @@ struct rules {
     struct rules_memory *memory; /* private: arena and indices */
 };
 
-/*
- * Reads every .yaml file below each folder, later folders adding items or
- * replacing whole items by id ("overlay"). Reads only; writes nothing.
+/* Reads every .yaml file below each folder, later folders adding items or replacing whole items by
+ * id ("overlay"). Reads only; writes nothing.
  *
- * Returns a rule base, or NULL with at least one error in `diags`. `status` (may
- * be NULL) tells STATUS_DATA from STATUS_IO. Limits: 4 MiB a
- * file, 32 MiB in all, 4096 files, depth 32, 200 000 nodes, aliases refused when
- * they nest into themselves or expand beyond the node limit.
- */
+ * Returns a rule base, or NULL with at least one error in `diags`. `status` (may be NULL) tells
+ * STATUS_DATA from STATUS_IO. Limits: 4 MiB a file, 32 MiB in all, 4096 files, depth 32, 200 000
+ * nodes, aliases refused when they nest into themselves or expand beyond the node limit. */
 struct rules *rules_load(const char *const *folders, size_t folder_count, struct diags *diags,
                          enum status *status);
 void rules_free(struct rules *rules);
@@ -852,13 +841,11 @@ const char *term_name(const struct terms *words, size_t which);
 #define hazard_name(hazard) term_name(&HAZARD_WORDS, hazard)
 #define scope_name(scope)   term_name(&SCOPE_WORDS, scope)
 
-/*
- * Where the shipped rules are, in this order: $JARSIDE_RULES; rules/ beside or
- * above the running program (a build tree, a folder that was copied), or share/jarside/rules
- * beside its folder; the installed folder given at build time. The overlay folder is
- * $XDG_CONFIG_HOME/jarside/rules when it exists. Relative values of XDG
- * variables are ignored. Both return a malloc'd path the caller frees, or NULL.
- */
+/* Where the shipped rules are, in this order: $JARSIDE_RULES; rules/ beside or above the running
+ * program (a build tree, a folder that was copied), or share/jarside/rules beside its folder; the
+ * installed folder given at build time. The overlay folder is $XDG_CONFIG_HOME/jarside/rules when
+ * it exists. Relative values of XDG variables are ignored. Both return a malloc'd path the caller
+ * frees, or NULL. */
 char *rules_find_shipped(void);
 char *rules_find_overlay(void);
 /* Where that overlay folder is, or would be made; NULL without a home. Caller frees. */
@@ -866,10 +853,8 @@ char *rules_overlay_path(void);
 
 /* ---- cases, settings --------------------------------------------------------------------------- */
 
-/*
- * Case files: descriptions of a vessel, alone (`judge --case`) or labelled with
- * what it turned out to be (`rules test`). Format: rules/FORMAT.md, "Cases".
- */
+/* Case files: descriptions of a vessel, alone (`judge --case`) or labelled with what it turned out
+ * to be (`rules test`). Format: rules/FORMAT.md, "Cases". */
 struct case_setting {
     const char *sign, *value; /* as written; resolved by reader_set */
     struct position at;
@@ -898,10 +883,8 @@ struct labelled_case {
     struct position at;
 };
 
-/*
- * Reads a case file, or every .yaml file below a folder, into `arena`. On
- * STATUS_OK `cases` points to `count` of them. All faults are in `diags`.
- */
+/* Reads a case file, or every .yaml file below a folder, into `arena`. On STATUS_OK `cases` points
+ * to `count` of them. All faults are in `diags`. */
 enum status cases_load(const char *path, const struct rules *rules, struct arena *arena,
                        const struct labelled_case **cases, size_t *count, struct diags *diags);
 

@@ -759,8 +759,7 @@ static json_t *group_json(struct journal_view *view, const struct vessel *vessel
 }
 
 /* Vessels that are due by a day stay, the first due first; how many. The first day of the others
- * goes to `next` (0: none), and how many nobody heard of for long to `silent`, with their
- * batches. */
+ * goes to `next` (0: none), and how many were silent for long to `silent`, with their batches. */
 static size_t keep_due(struct journal_view *view, const struct due_asked *asked,
                        struct vessel *vessels, size_t count, int64_t *next, size_t *silent,
                        const char **silent_of)

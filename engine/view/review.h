@@ -24,8 +24,7 @@ json_t *view_review_json(const struct review *review, bool whole);
 
 /* One page: HTML5 with its style and its charts in it, nothing from elsewhere and no script. For
  * screens from 390 pixels on, light and dark, and for paper of A4 and Letter size. It says what the
- * screen says; each chart is followed by its figures as a table. The same review gives the same
- * bytes. */
+ * screen says; below each chart its figures are a table. The same review gives the same bytes. */
 void view_review_html(struct text *page, const struct review *review);
 
 /* A batch told in words, for the template "account.told": what was understood, the likeliest

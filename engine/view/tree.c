@@ -371,8 +371,7 @@ static void put_path(struct text *svg, const json_t *values, bool back, const ch
     }
 }
 
-/* Of a chart whose first series, where there is a forecast, are its slowest, fastest and
- * likeliest. */
+/* Of a chart whose first series, if there is a forecast, are its slowest, fastest, likeliest. */
 static void draw_chart(const struct face *face, const json_t *tree)
 {
     const json_t *chart = json_object_get(tree, "_chart"), *point, *values[3];

@@ -54,8 +54,7 @@ json_t *view_json(const char *keys, ...);
 #define view_json_row(array, ...)  json_array_append_new(array, view_json(__VA_ARGS__))
 /* A number, or null for what is not finite. */
 json_t *view_json_number(double number);
-/* Made safe, as text from a table may be anything; null when empty, or the text, safe if not
- * UTF-8. */
+/* Made safe, as text from a table may be anything; null when empty, or as it is if UTF-8. */
 json_t *view_json_safe(const char *words);
 json_t *view_json_text(const char *text);
 /* The first members of a list, at most so many, as long as that number of theirs is not too small:

@@ -223,8 +223,7 @@ static const struct observable *telling_apart(const struct judged *judged,
     return NULL;
 }
 
-/* Those that always went together are told once, at the first: their names, and a test that
- * tells. */
+/* Those that always went together are told at the first of them, with a test that tells. */
 static void add_aliases(json_t *row, const struct judged *judged,
                         const struct sibling_evidence *evidence)
 {
