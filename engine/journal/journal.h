@@ -245,7 +245,7 @@ enum status undo_last(struct journal *journal, struct moment now, struct arena *
  * everything derived compared with a fresh derivation. With rules, also words that they do not
  * know: those are warnings, since a journal outlives its rules.
  *
- * In `found` for a template: {journal, records, errors, warnings, faults: [{kind, table, id, label,
+ * `found` receives, for a template: {journal, records, errors, warnings, faults: [{kind, table, id, label,
  * message}]}, counts but for the first `most` faults, which are safe to show; released by the
  * caller whatever the status. `rules` may be NULL. STATUS_OK when the check could be done, whatever
  * it found; a file with damaged pages is reported and not checked further. */

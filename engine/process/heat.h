@@ -11,7 +11,7 @@
  * vessel.
  *
  * Temperatures in degrees Celsius (0 degC = 273.15 K), absolute pressures in kPa, gauge pressures
- * in kPa above the air outside, altitudes in metres. On a error the result is untouched. */
+ * in kPa above the air outside, altitudes in metres. On an error the result is untouched. */
 
 /* 1 psi in kPa: NIST SP 811 (2008), appendix B.8. */
 #define STEAM_KPA_PER_PSI 6.894757293168

@@ -35,8 +35,8 @@ struct lines {
     sigset_t old_mask;
 };
 
-/* Readline calls back without a context, and a signal handler has none either: these two are the
- * only mutable statics of the program. */
+/* Readline calls back without a context, and a signal handler has none either, so these two are
+ * static. */
 static struct lines *current;
 static volatile sig_atomic_t caught;
 

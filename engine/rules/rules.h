@@ -786,8 +786,8 @@ struct rules {
  * id ("overlay"). Reads only; writes nothing.
  *
  * Returns a rule base, or NULL with at least one error in `diags`. `status` (may be NULL) tells
- * STATUS_DATA from STATUS_IO. Limits: 4 MiB a file, 32 MiB in all, 4096 files, depth 32, 200 000
- * nodes, aliases refused when they nest into themselves or expand beyond the node limit. */
+ * STATUS_DATA from STATUS_IO. Limits: 4 MiB a file, 32 MiB in all, 4096 files, depth 32, 500 000
+ * nodes; aliases are refused when they nest into themselves or expand beyond the node limit. */
 struct rules *rules_load(const char *const *folders, size_t folder_count, struct diags *diags,
                          enum status *status);
 void rules_free(struct rules *rules);
