@@ -106,7 +106,7 @@ subtest 'in words' => sub {
     like($out, qr/118\.1 \S+C/, 'steam');
     like($out, qr/^(?:Adequate|Marginal|Not enough):/m, 'verdict');
     like($out, qr/The same at sea level/, 'comparison');
-    like($out, qr/depends most on how fast heat gets through the grain/, 'the assumption that decides');
+    like($out, qr/By itself, how fast heat gets through the grain/, 'the assumption that decides');
     like($out, qr/never exceed what the cooker's\s+manual allows/, 'no advice beyond the rating');
     like($out, qr/not a calculator for canning food/, 'what it is not');
     like($out, qr/\*{5}/, 'a curve');

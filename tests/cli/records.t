@@ -36,6 +36,7 @@ subtest 'starters and what they came from' => sub {
     is($life->{from}[0]{from}[0]{label}, 'S1', 'and theirs');
     is_deeply([sort @{ answer(qw(history S1))->{made_from_it} }], [qw(LC-7 S2)], 'and the other way');
     like(page(qw(history LC-7)), qr/from S2.*\n    from S1, made 2026-03-01, from a friend/, 'told as a tree');
+    like(page(qw(history S1)), qr/^starter S1\n  species +oyster\n/, 'below its name, what it is');
 };
 
 subtest 'records by columns' => sub {
