@@ -63,7 +63,7 @@ struct reading_list { /* all in the arena given to reader_read; spans are into i
 };
 
 /* Compiles the phrases of `rules`, which must outlive the reader. A pattern that does not compile
- * is an error in `diags` with its own caret. Then NULL. */
+ * is an error in `diags` with its own caret; then the result is NULL. */
 struct reader *reader_new(const struct rules *rules, struct diags *diags);
 void reader_free(struct reader *reader);
 
