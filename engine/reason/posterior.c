@@ -537,3 +537,17 @@ void reason_findings(const struct reasoner *reasoner, const struct evidence *evi
 {
     posterior_find(reasoner, evidence, tau, false, posterior);
 }
+
+void reason_sharpen(const struct reasoner *reasoner, const struct posterior *posterior,
+                    double *shown)
+{
+    const struct rules *rules = reasoner->rules;
+    double sum[FINDING_STATUS_COUNT] = {0};
+    for (size_t f = 0; f < rules->finding_count; f++)
+        sum[rules->findings[f].status] += shown[f] =
+            pow(posterior->finding[f], rules->calibration.sharpness);
+    for (size_t f = 0; f < rules->finding_count; f++) {
+        const enum finding_status status = rules->findings[f].status;
+        shown[f] *= sum[status] > 0 ? posterior->status[status] / sum[status] : 0;
+    }
+}

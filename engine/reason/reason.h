@@ -140,6 +140,11 @@ void reason_posterior(const struct reasoner *reasoner, const struct evidence *ev
 void reason_findings(const struct reasoner *reasoner, const struct evidence *evidence, double tau,
                      struct posterior *posterior);
 
+/* P(f|E) as it is shown, finding_count entries into `shown`: within each status in proportion to its power
+ * calibration.sharpness, so that the statuses, by which is decided, stay as they are. */
+void reason_sharpen(const struct reasoner *reasoner, const struct posterior *posterior,
+                    double *shown);
+
 /* ---- decision -------------------------------------------------------------------------------- */
 
 struct decision {

@@ -648,6 +648,8 @@ STRUCT(word_calibration, WORDS_TABLE);
     FIELD(of, NUMBER(SHARE_ABOVE_0), "tau", tau, MUST) /* power of the whole likelihood */         \
     /* Factor on it for what was answered when it was asked for. */                                \
     FIELD(of, NUMBER_OR(POSITIVE, 1), "answered", answered, MAY)                                   \
+    /* Power on the share of a finding within its status. */                                       \
+    FIELD(of, NUMBER_OR(POSITIVE, 1), "sharpness", sharpness, MAY)                                 \
     FIELD(of, NUMBER(SHARE), "hedge", hedge, MUST) /* certainty of a hedged statement */           \
     /* Chance that a salient value, being there, is spoken of; and the signs a text must speak */  \
     /* of before its silence tells, 0: it never does. */                                           \

@@ -980,8 +980,6 @@ static void turns_keep(struct triage *triage, const struct turns *turns)
     verdict->turns = kept;
 }
 
-/* ---- the grower's own question --------------------------------------------------------------- */
-
 static void reply_find(struct triage *triage)
 {
     struct verdict *verdict = &triage->verdict;
@@ -1026,7 +1024,9 @@ static struct verdict *verdict_begin(struct triage *triage)
                                 .no_cause = posterior->no_cause};
     reason_decide(triage->reasoner, &triage->evidence, posterior, &triage->stakes,
                   &verdict->decision);
-    verdict->findings = rank(triage, posterior->finding, triage->rules->finding_count);
+    double *shown = arena_array(triage->judged, triage->rules->finding_count, sizeof *shown);
+    reason_sharpen(triage->reasoner, posterior, shown);
+    verdict->findings = rank(triage, shown, triage->rules->finding_count);
     memcpy(verdict->status, posterior->status, sizeof verdict->status);
     return verdict;
 }

@@ -292,6 +292,32 @@ TEST(nothing_said_leaves_the_prior)
     base_free(base);
 }
 
+TEST(a_sharper_list_leaves_each_status_what_it_has)
+{
+    (void)state;
+    struct rule_base *base = base_new();
+    base_finding(base, FINDING_CLEAN, 1);
+    base_finding(base, FINDING_CLEAN, 3);
+    base_finding(base, FINDING_CONTAMINATED, 4);
+    struct reasoner *reasoner = reasoner_new(&base->rules);
+    struct posterior posterior;
+    double shown[3];
+    posterior_init(&posterior, reasoner);
+    reason_posterior(reasoner, NULL, -1, &posterior);
+    base->rules.calibration.sharpness = 2;
+    reason_sharpen(reasoner, &posterior, shown);
+    assert_close(shown[0], 0.5L * 1 / 10, 1e-15);
+    assert_close(shown[1], 0.5L * 9 / 10, 1e-15);
+    assert_close(shown[2], 0.5L, 1e-15);
+    base->rules.calibration.sharpness = 1;
+    reason_sharpen(reasoner, &posterior, shown);
+    for (size_t f = 0; f < 3; f++)
+        assert_close(shown[f], posterior.finding[f], 1e-15);
+    posterior_release(&posterior);
+    reasoner_free(reasoner);
+    base_free(base);
+}
+
 int main(void)
 {
     return tests_run("reason posterior", NULL, NULL);
