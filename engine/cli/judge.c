@@ -68,16 +68,13 @@ static enum status tell(struct app *app, bool one_of_many)
 static bool tells(struct app *app)
 {
     static const double weighs = 3.0;
-    const struct fact *facts = NULL;
-    const struct word_weight *weights = NULL;
-    size_t count = triage_facts(app->triage, &facts);
-    for (size_t i = 0; i < count; i++)
-        if (facts[i].origin != ORIGIN_JOURNAL && facts[i].origin != ORIGIN_COMPUTED)
-            return true;
-    count = triage_word_weights(app->triage, &weights);
+    const struct heard all = triage_heard(app->triage);
     double said = 0.0;
-    for (size_t i = 0; i < count; i++)
-        said += fabs(weights[i].odds);
+    for (size_t i = 0; i < all.fact_count; i++)
+        if (fact_said(&all.facts[i]))
+            return true;
+    for (size_t i = 0; i < all.weight_count; i++)
+        said += fabs(all.weights[i].odds);
     return said >= log(weighs);
 }
 

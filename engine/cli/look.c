@@ -32,16 +32,14 @@ void look_open(const struct looking *looking, const char *label, struct consulta
 /* What was said of the vessel now, fact by fact, in the arena; NULL when nothing was. */
 static const char *all_said(struct app *app)
 {
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(app->triage, &facts);
+    const struct heard all = triage_heard(app->triage);
     const char *words = NULL;
-    for (size_t i = 0; i < count; i++) {
-        if (facts[i].origin == ORIGIN_JOURNAL || facts[i].origin == ORIGIN_COMPUTED)
+    for (size_t i = 0; i < all.fact_count; i++) {
+        if (!fact_said(&all.facts[i]))
             continue;
-        if (words == NULL)
-            words = "";
-        if (facts[i].words[0] != '\0')
-            words_add(app, &words, "; ", "%s", facts[i].words);
+        words = words != NULL ? words : "";
+        if (all.facts[i].words[0] != '\0')
+            words_add(app, &words, "; ", "%s", all.facts[i].words);
     }
     return words;
 }
@@ -273,20 +271,14 @@ static bool is_plain_fact(const struct rules *rules, const struct fact *fact)
 /* Whether words tell of growth and of nothing else, and every one was understood. */
 static bool is_plain(struct app *app, const char *words)
 {
-    const struct unclear *unclear = NULL;
-    const struct fact *facts = NULL;
     bool plain = false;
     triage_reset(app->triage);
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
-    if (triage_unclear(app->triage, &unclear) > 0)
-        return false;
-    for (size_t i = triage_facts(app->triage, &facts); i-- > 0;) {
-        if (facts[i].origin != ORIGIN_TEXT)
-            continue;
-        plain = is_plain_fact(app->rules, &facts[i]);
-        if (!plain)
+    const struct heard all = triage_heard(app->triage);
+    for (size_t i = 0; i < all.fact_count && all.unclear_count == 0; i++)
+        if (all.facts[i].origin == ORIGIN_TEXT &&
+            !(plain = is_plain_fact(app->rules, &all.facts[i])))
             break;
-    }
     return plain;
 }
 
@@ -344,16 +336,15 @@ static void read_remark(struct walkthrough *walk, const struct batch *batch)
 /* "green; wet at the bottom": the values that the words were taken for. */
 static const char *understood(struct app *app)
 {
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(app->triage, &facts);
+    const struct heard heard = triage_heard(app->triage);
     const char *all = "";
-    for (size_t i = 0; i < count; i++) {
-        const struct observable *observable = &app->rules->observables[facts[i].observable];
-        const char *values = facts[i].has_number ? facts[i].words : "";
-        if (facts[i].origin != ORIGIN_TEXT)
+    for (const struct fact *fact = heard.facts; fact < heard.facts + heard.fact_count; fact++) {
+        const struct observable *observable = &app->rules->observables[fact->observable];
+        const char *values = fact->has_number ? fact->words : "";
+        if (fact->origin != ORIGIN_TEXT)
             continue;
-        for (size_t v = 0; v < observable->value_count && !facts[i].has_number; v++)
-            if ((facts[i].observation.seen >> v & 1) != 0)
+        for (size_t v = 0; v < observable->value_count && !fact->has_number; v++)
+            if ((fact->observation.seen >> v & 1) != 0)
                 words_add(app, &values, ", ", "%s", observable->values[v].label);
         if (values[0] != '\0')
             words_add(app, &all, "; ", "%s: %s", observable->label, values);
@@ -365,11 +356,11 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
 {
     struct app *app = walk->app;
     struct look look;
-    const struct unclear *unclear = NULL;
+    const struct heard all = triage_heard(app->triage);
     const char *taken = understood(app), *unread = "";
     char percent[PERCENT_ROOM], day[MOMENT_ROOM];
-    for (size_t i = 0, count = triage_unclear(app->triage, &unclear); i < count; i++)
-        words_add(app, &unread, "; ", "%s", unclear[i].words);
+    for (size_t i = 0; i < all.unclear_count; i++)
+        words_add(app, &unread, "; ", "%s", all.unclear[i].words);
     const struct judged judged = save(walk->looking, consultation, row->words, &look);
     const struct decision *decision = &judged.verdict->decision;
     const struct decision_rules *rules = &app->rules->decision;

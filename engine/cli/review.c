@@ -150,13 +150,12 @@ static enum status review_words(struct app *app)
 {
     struct telling telling;
     const char *words = arena_join(app->arena, app->operands, app->operand_count);
-    const struct fact *facts = NULL;
     telling_begin(app, &telling);
     telling_hear(&telling, words);
     telling_end(&telling);
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
     if (telling.account.counts.total == 0 && !telling.telling &&
-        triage_facts(app->triage, &facts) == 0)
+        triage_heard(app->triage).fact_count == 0)
         app_stop(
             app,
             "nothing in '%s' is a batch or tells of one; say how many were lost, and what they "

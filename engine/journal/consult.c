@@ -706,9 +706,8 @@ double look_coverage(const struct rules *rules, const struct look *look)
 
 static double coverage_said(const struct triage *triage, bool worded)
 {
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(triage, &facts);
-    return coverage_in(triage_rules(triage), facts, count, worded);
+    const struct heard all = triage_heard(triage);
+    return coverage_in(triage_rules(triage), all.facts, all.fact_count, worded);
 }
 
 /* What the forecast has due after today, and before `days` from now. */
@@ -759,11 +758,8 @@ static int64_t next_day(const struct consultation *consultation, const struct tr
     } else if (foreseen && bare) {
         *why = FIRST_GROWTH;
     } else if (foreseen) {
-        const struct fact *facts = NULL;
-        bool shaken = false;
-        for (size_t i = triage_facts(triage, &facts); i-- > 0;)
-            shaken = shaken || (int)facts[i].observable == rules->feeder[FEEDS_SHAKEN_DAYS];
-        if (coverage < rules->forecast.shake.hi && !shaken)
+        if (coverage < rules->forecast.shake.hi &&
+            triage_fact(triage, (size_t)rules->feeder[FEEDS_SHAKEN_DAYS]) == NULL)
             sooner(expected->shake.low, age, "time to shake", &days, why);
         sooner(expected->full.central, age, "fully colonised", &days, why);
     }

@@ -1273,13 +1273,12 @@ static void put_repeats(struct guess *guess)
 static const struct finding *guess_finding(struct triage *triage, const char *value, double *p)
 {
     static const double likely = 0.5, suspect = 0.1;
-    const struct fact *facts = NULL;
     const struct finding *finding = NULL;
     const struct verdict *verdict = NULL;
     struct diags *unheard = diags_new();
     triage_reset(triage);
     if (triage_tell(triage, value, strlen(value), unheard) == STATUS_OK &&
-        triage_facts(triage, &facts) > 0)
+        triage_heard(triage).fact_count > 0)
         verdict = triage_judge(triage);
     if (verdict != NULL && verdict->findings[0].p >= likely) {
         *p = verdict->findings[0].p;

@@ -317,17 +317,17 @@ static void put_question(struct conversation *talk)
 static void offer_words(struct conversation *talk)
 {
     const struct observable *observables = talk->rules->observables;
-    const struct fact *facts = NULL;
-    size_t count = 0, fact_count = triage_facts(talk->triage, &facts);
-    const char **words =
-        arena_array(talk->arena, RULES_MAX_VALUES + COMMAND_WORDS + fact_count, sizeof *words);
+    const struct heard all = triage_heard(talk->triage);
+    const size_t most = RULES_MAX_VALUES + COMMAND_WORDS + all.fact_count;
+    const char **words = arena_array(talk->arena, most, sizeof *words);
+    size_t count = 0;
     for (size_t v = 0; talk->asking != NO_OBSERVABLE && v < observables[talk->asking].value_count;
          v++)
         words[count++] = observables[talk->asking].values[v].label;
     for (size_t i = 0; i < COMMAND_WORDS && COMMANDS[i].help != NULL; i++)
         words[count++] = COMMANDS[i].word;
-    for (size_t i = 0; i < fact_count; i++) /* for 'change': what is known can be named */
-        words[count++] = observables[facts[i].observable].label;
+    for (size_t i = 0; i < all.fact_count; i++) /* for 'change': what is known can be named */
+        words[count++] = observables[all.facts[i].observable].label;
     lines_offer(talk->lines, words, count);
 }
 
@@ -351,14 +351,13 @@ static void act_why(struct conversation *talk)
 /* A fact whose observable's label or id begins with `name`; NO_OBSERVABLE if none, or several. */
 static size_t known_named(const struct conversation *talk, const char *name)
 {
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(talk->triage, &facts);
+    const struct heard all = triage_heard(talk->triage);
     size_t found = NO_OBSERVABLE, length = strlen(name), many = 0;
-    for (size_t i = 0; length > 0 && i < count; i++) {
-        const struct observable *observable = &talk->rules->observables[facts[i].observable];
+    for (size_t i = 0; length > 0 && i < all.fact_count; i++) {
+        const struct observable *observable = &talk->rules->observables[all.facts[i].observable];
         if (strncasecmp(observable->label, name, length) == 0 ||
             strncasecmp(observable->id, name, length) == 0) {
-            found = facts[i].observable;
+            found = all.facts[i].observable;
             many++;
         }
     }
@@ -504,9 +503,8 @@ struct hearing {
 static struct hearing hearing_begin(struct conversation *talk)
 {
     size_t size = talk->rules->observable_count * sizeof(struct observation);
-    const struct unclear *unclear = NULL;
     struct hearing hearing = {arena_alloc(talk->arena, size),
-                              triage_unclear(talk->triage, &unclear), triage_asked(talk->triage)};
+                              triage_heard(talk->triage).unclear_count, triage_asked(talk->triage)};
     memcpy(hearing.before, triage_evidence(talk->triage)->observations, size);
     remember(talk);
     return hearing;
@@ -535,17 +533,6 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
     talk->advice = now;
     view_judged(talk->screen, &judged, talk->stage == STAGE_CAUSE ? "standing.causes" : "standing");
     page_end(talk);
-}
-
-/* What is known of an observable, as far as it was said in words; NULL if nothing is. */
-static const struct fact *fact_of(const struct conversation *talk, size_t observable)
-{
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(talk->triage, &facts);
-    for (size_t i = 0; i < count; i++)
-        if (facts[i].observable == observable)
-            return &facts[i];
-    return NULL;
 }
 
 /* Whether "no" can answer a question: "Is there any liquid?", but not "How much is white?" */
@@ -580,7 +567,7 @@ static void hear_answer(struct conversation *talk, const char *line)
         answer == NULL ? STATUS_USAGE : triage_answer(talk->triage, asking, answer, talk->diags);
     if (status == STATUS_USAGE && answer != NULL && answer != line)
         status = triage_answer(talk->triage, asking, line, talk->diags);
-    const bool told = status == STATUS_OK && fact_of(talk, asking) != NULL;
+    const bool told = status == STATUS_OK && triage_fact(talk->triage, asking) != NULL;
     /* "white", of which all is known, says nothing of the kinds of white. */
     if (status == STATUS_OK && !told && !changes_anything(talk, &hearing) &&
         hearing.asked == triage_asked(talk->triage))
@@ -680,19 +667,17 @@ static void hear(struct conversation *talk, const char *line)
  * the action which of them is right. */
 static bool choose_clash(struct conversation *talk)
 {
-    const struct clash *clashes = NULL;
-    size_t count = triage_clashes(talk->triage, &clashes);
-    for (size_t i = 0; i < count; i++) {
-        if (talk->clash_put[clashes[i].observable] ||
-            !triage_turns_on(talk->triage, clashes[i].observable))
+    const struct heard all = triage_heard(talk->triage);
+    for (const struct clash *clash = all.clashes; clash < all.clashes + all.clash_count; clash++) {
+        if (talk->clash_put[clash->observable] || !triage_turns_on(talk->triage, clash->observable))
             continue;
         screen_blank(talk->screen);
-        const bool same = strcmp(clashes[i].first, clashes[i].second) == 0;
         screen_say(talk->screen, 0, 0, ROLE_ISOLATE,
-                   same ? "You said '%s', and that it is not so. Which is right?"
-                        : "You said '%s' and '%s'. Which is right?",
-                   clashes[i].first, clashes[i].second);
-        talk->asking = clashes[i].observable;
+                   strcmp(clash->first, clash->second) == 0
+                       ? "You said '%s', and that it is not so. Which is right?"
+                       : "You said '%s' and '%s'. Which is right?",
+                   clash->first, clash->second);
+        talk->asking = clash->observable;
         talk->clash_put[talk->asking] = true;
         put_options(talk);
         talk->put = talk->asking;
@@ -723,7 +708,7 @@ static size_t misread(const struct conversation *talk, const struct floor_rule *
 {
     for (size_t k = 0; k < floor->when.count; k++) {
         const size_t observable = floor->when.observables[k];
-        const struct fact *fact = fact_of(talk, observable);
+        const struct fact *fact = triage_fact(talk->triage, observable);
         if (may_be_misread(talk, fact) && (fact->observation.seen & floor->when.values[k]) != 0 &&
             (floor->unsure_lifts || talk->rules->observables[observable].kind != KIND_NUMBER))
             return observable;
@@ -736,17 +721,16 @@ static size_t misread(const struct conversation *talk, const struct floor_rule *
 static size_t pivot(const struct conversation *talk)
 {
     const enum action now = triage_judge(talk->triage)->decision.action;
-    const struct fact *facts = NULL;
-    const size_t count = triage_facts(talk->triage, &facts);
+    const struct heard all = triage_heard(talk->triage);
     size_t found = NO_OBSERVABLE;
     double least = 0.5;
-    for (size_t i = 0; i < count; i++) {
+    for (const struct fact *fact = all.facts; fact < all.facts + all.fact_count; fact++) {
         enum action without;
-        if (facts[i].observation.seen == 0 || !may_be_misread(talk, &facts[i]))
+        if (fact->observation.seen == 0 || !may_be_misread(talk, fact))
             continue;
-        const double contaminated = triage_without(talk->triage, facts[i].observable, &without);
+        const double contaminated = triage_without(talk->triage, fact->observable, &without);
         if (without < now && contaminated < least) {
-            found = facts[i].observable;
+            found = fact->observable;
             least = contaminated;
         }
     }
@@ -757,7 +741,7 @@ static size_t pivot(const struct conversation *talk)
 static void put_doubt(struct conversation *talk, size_t asked, uint32_t values)
 {
     const struct observable *seen = &talk->rules->observables[asked];
-    const struct fact *from = fact_of(talk, asked);
+    const struct fact *from = triage_fact(talk->triage, asked);
     screen_blank(talk->screen);
     screen_say(
         talk->screen, 0, 0, ROLE_ISOLATE,
@@ -772,7 +756,7 @@ static size_t missing(const struct conversation *talk, const struct condition *w
     size_t found = NO_OBSERVABLE;
     for (size_t k = 0; k < when->count; k++) {
         const size_t observable = when->observables[k];
-        const struct fact *fact = fact_of(talk, observable);
+        const struct fact *fact = triage_fact(talk->triage, observable);
         const struct observation now = fact != NULL ? fact->observation : (struct observation){0};
         const bool several = talk->rules->observables[observable].kind == KIND_SEVERAL;
         if ((now.seen & ~now.hedged & when->values[k]) != 0)

@@ -87,7 +87,7 @@ static bool is_break(const struct token *token)
     return is(token, ".|and|but|while|whereas");
 }
 
-struct heard { /* in one clause; NAN: not said */
+struct account_words { /* in one clause; NAN: not said */
     double lost, of;
     double some, spared; /* "three", "all but two" */
     bool control, bad, well, vessels, all;
@@ -110,9 +110,9 @@ static double part_of(const struct token *tokens, size_t at, double of, bool bad
     return before != NULL && is(before, "but") ? of - part->number : part->number;
 }
 
-static struct heard hear(const struct token *tokens, size_t count)
+static struct account_words hear(const struct token *tokens, size_t count)
 {
-    struct heard heard = {.lost = NAN, .of = NAN, .some = NAN, .spared = NAN};
+    struct account_words heard = {.lost = NAN, .of = NAN, .some = NAN, .spared = NAN};
     bool never = false;
     for (size_t i = 0; i < count; i++) {
         const struct token *token = &tokens[i];
@@ -167,7 +167,7 @@ void account_count(const char *words, size_t length, struct review_account *acco
         to = from;
         while (to < count && (!is_break(&tokens[to]) || (to > 0 && is(&tokens[to - 1], "all"))))
             to++; /* "all but two" is one */
-        struct heard heard = hear(&tokens[from], to - from);
+        struct account_words heard = hear(&tokens[from], to - from);
         if (heard.control) {
             double of = !isnan(heard.of) ? heard.of : !isnan(heard.some) ? heard.some : 1.0;
             if (heard.well || heard.bad || !isnan(heard.of))

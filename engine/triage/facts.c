@@ -34,6 +34,11 @@ bool fact_says_more(const struct fact *longer, const struct fact *shorter)
     return false;
 }
 
+bool fact_said(const struct fact *fact)
+{
+    return fact->origin != ORIGIN_JOURNAL && fact->origin != ORIGIN_COMPUTED;
+}
+
 /* Facts as JSON, and back. */
 
 const char *origin_name(enum origin origin)
@@ -45,11 +50,9 @@ const char *origin_name(enum origin origin)
 json_t *facts_json(const struct triage *triage)
 {
     const struct rules *rules = triage_rules(triage);
-    const struct fact *facts;
-    size_t count = triage_facts(triage, &facts);
+    const struct heard all = triage_heard(triage);
     json_t *array = json_array();
-    for (size_t i = 0; i < count; i++) {
-        const struct fact *fact = &facts[i];
+    for (const struct fact *fact = all.facts; fact < all.facts + all.fact_count; fact++) {
         const struct observable *observable = &rules->observables[fact->observable];
         uint32_t known = fact->observation.seen | fact->observation.absent;
         for (size_t v = 0; v < observable->value_count; v++)

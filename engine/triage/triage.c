@@ -1235,12 +1235,6 @@ void triage_weigh_words(struct triage *triage, struct words *words)
     merge(triage);
 }
 
-size_t triage_word_weights(const struct triage *triage, const struct word_weight **weights)
-{
-    *weights = triage->word_weights;
-    return triage->word_weight_count;
-}
-
 /* ---- the log --------------------------------------------------------------------------------- */
 
 static void say(struct triage *triage, struct saying saying)
@@ -1472,22 +1466,19 @@ const char *triage_asked(const struct triage *triage)
     return triage->asked != NULL ? triage->asked->fact.words : NULL;
 }
 
-size_t triage_facts(const struct triage *triage, const struct fact **facts)
+struct heard triage_heard(const struct triage *triage)
 {
-    *facts = triage->facts;
-    return triage->fact_count;
+    return (struct heard){triage->facts,         triage->fact_count,       triage->unclear,
+                          triage->unclear_count, triage->clashes,          triage->clash_count,
+                          triage->word_weights,  triage->word_weight_count};
 }
 
-size_t triage_unclear(const struct triage *triage, const struct unclear **unclear)
+const struct fact *triage_fact(const struct triage *triage, size_t observable)
 {
-    *unclear = triage->unclear;
-    return triage->unclear_count;
-}
-
-size_t triage_clashes(const struct triage *triage, const struct clash **clashes)
-{
-    *clashes = triage->clashes;
-    return triage->clash_count;
+    for (size_t i = 0; i < triage->fact_count; i++)
+        if (triage->facts[i].observable == observable)
+            return &triage->facts[i];
+    return NULL;
 }
 
 uint32_t triage_silent(const struct triage *triage, size_t observable)

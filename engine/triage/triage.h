@@ -139,12 +139,22 @@ const struct evidence *triage_evidence(struct triage *triage);
 /* The newest question of the grower's own, in their words; NULL when none was asked. */
 const char *triage_asked(const struct triage *triage);
 
-/* What is known, what was not understood and what contradicts: how many, and the first of them. */
-size_t triage_facts(const struct triage *triage, const struct fact **facts);
-size_t triage_unclear(const struct triage *triage, const struct unclear **unclear);
-size_t triage_clashes(const struct triage *triage, const struct clash **clashes);
-/* The words of the descriptions that weighed most, heaviest first. */
-size_t triage_word_weights(const struct triage *triage, const struct word_weight **weights);
+/* What is known, what was not understood and what contradicts, until something else is said. */
+struct heard {
+    const struct fact *facts;
+    size_t fact_count;
+    const struct unclear *unclear;
+    size_t unclear_count;
+    const struct clash *clashes;
+    size_t clash_count;
+    const struct word_weight *weights; /* the words that weighed most, heaviest first */
+    size_t weight_count;
+};
+struct heard triage_heard(const struct triage *triage);
+/* The fact about an observable; NULL when nothing is known of it. */
+const struct fact *triage_fact(const struct triage *triage, size_t observable);
+/* Whether somebody said it now, and no record or computation knows it. */
+bool fact_said(const struct fact *fact);
 /* The salient values of an observable that free text passed over: taken as unlikely, but no fact. */
 uint32_t triage_silent(const struct triage *triage, size_t observable);
 

@@ -578,11 +578,10 @@ json_t *view_account_json(const struct triage *triage, const struct review_accou
 {
     const struct judged judged = {triage_rules(triage), triage, NULL};
     const struct review review = {.rules = judged.rules};
-    const struct unclear *unclear = NULL;
-    const size_t count = triage_unclear(triage, &unclear);
+    const struct heard all = triage_heard(triage);
     json_t *not_understood = json_array(), *made = account_parts(&review, account);
-    for (size_t i = 0; i < count; i++)
-        json_array_append_new(not_understood, view_json_safe(unclear[i].words));
+    for (size_t i = 0; i < all.unclear_count; i++)
+        json_array_append_new(not_understood, view_json_safe(all.unclear[i].words));
     view_json_add(made, "schema:i understood:o not_understood:o rules:s _alone:b _heard:o", 1,
                   facts_json(triage), not_understood, judged.rules->hash, true,
                   view_heard_json(&judged, NULL, 0));

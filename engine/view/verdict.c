@@ -90,7 +90,7 @@ static json_t *fact_row(const struct judged *judged, const struct fact *fact)
 {
     const struct observable *observable = &judged->rules->observables[fact->observable];
     /* What records know stands without quotes, for nobody said it now. */
-    bool said = fact->origin != ORIGIN_JOURNAL && fact->origin != ORIGIN_COMPUTED;
+    const bool said = fact_said(fact);
     TEXT(says);
     put_values(&says, observable, fact);
     if (fact->words != NULL && fact->words[0] != '\0' && strcasecmp(fact->words, says.bytes) != 0)
@@ -103,20 +103,17 @@ static json_t *fact_row(const struct judged *judged, const struct fact *fact)
 /* What was said and not understood, from the nth such words on, and what contradicts. */
 static void add_unclear(json_t *root, const struct judged *judged, size_t nth)
 {
-    const struct unclear *unclear = NULL;
-    const struct clash *clash = NULL;
-    size_t unclear_count = triage_unclear(judged->triage, &unclear);
-    size_t clash_count = triage_clashes(judged->triage, &clash);
+    const struct heard all = triage_heard(judged->triage);
     json_t *not_understood = json_array(), *clashes = json_array();
     int bare = 0;
-    for (size_t i = nth; i < unclear_count; i++) {
-        bare += unclear[i].note == NULL;
-        view_json_row(not_understood, "words:s note:s", unclear[i].words, unclear[i].note);
+    for (size_t i = nth; i < all.unclear_count; i++) {
+        bare += all.unclear[i].note == NULL;
+        view_json_row(not_understood, "words:s note:s", all.unclear[i].words, all.unclear[i].note);
     }
-    for (size_t i = 0; i < clash_count; i++) {
-        const struct observable *sign = &judged->rules->observables[clash[i].observable];
+    for (const struct clash *clash = all.clashes; clash < all.clashes + all.clash_count; clash++) {
+        const struct observable *sign = &judged->rules->observables[clash->observable];
         view_json_row(clashes, "sign:s words:o _label:s", sign->id,
-                      json_pack("[s, s]", clash[i].first, clash[i].second), sign->label);
+                      json_pack("[s, s]", clash->first, clash->second), sign->label);
     }
     view_json_add(root, "not_understood:o clashes:o _bare:i", not_understood, clashes, bare);
 }
@@ -124,16 +121,15 @@ static void add_unclear(json_t *root, const struct judged *judged, size_t nth)
 json_t *view_heard_json(const struct judged *judged, const struct observation *before, size_t nth)
 {
     enum { NAMED_MOST = 3 };
-    const struct fact *facts = NULL;
-    const size_t count = triage_facts(judged->triage, &facts);
+    const struct heard all = triage_heard(judged->triage);
     json_t *rows = json_array(), *silent = json_array();
-    for (size_t i = 0; i < count; i++) {
-        const struct observation *is = &facts[i].observation;
-        const struct observation *was = before != NULL ? &before[facts[i].observable] : NULL;
+    for (const struct fact *fact = all.facts; fact < all.facts + all.fact_count; fact++) {
+        const struct observation *is = &fact->observation;
+        const struct observation *was = before != NULL ? &before[fact->observable] : NULL;
         if (was == NULL ||
             ((was->seen != is->seen || was->absent != is->absent || was->hedged != is->hedged) &&
-             facts[i].origin != ORIGIN_JOURNAL))
-            json_array_append_new(rows, fact_row(judged, &facts[i]));
+             fact->origin != ORIGIN_JOURNAL))
+            json_array_append_new(rows, fact_row(judged, fact));
     }
     for (size_t i = 0; i < judged->rules->observable_count; i++)
         for (size_t v = 0; v < judged->rules->observables[i].value_count; v++)
@@ -158,20 +154,18 @@ void view_heard(struct screen *screen, const char *name, const struct judged *ju
 /* What earlier looks saw that still counts, and when: what one look saw stands together. */
 static json_t *recalled_json(const struct judged *judged)
 {
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(judged->triage, &facts);
+    const struct heard all = triage_heard(judged->triage);
     json_t *rows = json_array(), *seen = NULL;
     const char *when = "";
     TEXT(label);
-    for (size_t i = 0; i < count; i++) {
-        const struct observable *observable = &judged->rules->observables[facts[i].observable];
-        const char *words = facts[i].recalled != 0 ? facts[i].recalled_words : facts[i].words;
-        uint32_t before =
-            facts[i].origin == ORIGIN_JOURNAL ? facts[i].observation.seen : facts[i].recalled;
+    for (const struct fact *fact = all.facts; fact < all.facts + all.fact_count; fact++) {
+        const struct observable *observable = &judged->rules->observables[fact->observable];
+        const char *words = fact->recalled != 0 ? fact->recalled_words : fact->words;
+        uint32_t before = fact->origin == ORIGIN_JOURNAL ? fact->observation.seen : fact->recalled;
         uint32_t salient = 0;
         for (size_t v = 0; v < observable->value_count; v++)
             salient |= (uint32_t)observable->values[v].salient << v;
-        uint32_t still = before & salient & facts[i].observation.seen;
+        uint32_t still = before & salient & fact->observation.seen;
         if (still == 0)
             continue;
         words = words != NULL ? words : "";
@@ -336,10 +330,7 @@ static void add_evidence(json_t *root, const struct judged *judged)
     const struct explanation *explanation = &verdict->explanation;
     const struct finding *leader = &rules->findings[explanation->leader];
     const struct finding *rival = &rules->findings[explanation->rival];
-    const struct word_weight *weights = NULL;
-    const struct fact *facts = NULL;
-    size_t weight_count = triage_word_weights(judged->triage, &weights);
-    size_t fact_count = triage_facts(judged->triage, &facts);
+    const struct heard all = triage_heard(judged->triage);
     json_t *silent = json_array(), *evidence = json_array(), *even = json_array();
     json_t *computed = json_array(), *words = json_array(), *counting = json_array();
 
@@ -352,25 +343,24 @@ static void add_evidence(json_t *root, const struct judged *judged)
     for (size_t i = 0; i < explanation->weight_count; i++) {
         const struct weight_of_evidence *weight = &explanation->weights[i];
         const struct observable *observable = &rules->observables[weight->observable];
+        const struct fact *fact = triage_fact(judged->triage, weight->observable);
         double log_odds = weight->decibans * log(10.0) / 10.0;
-        size_t at = 0;
         TEXT(says);
-        while (at < fact_count && facts[at].observable != weight->observable)
-            at++;
-        if (at < fact_count)
-            put_values(&says, observable, &facts[at]);
+        if (fact != NULL)
+            put_values(&says, observable, fact);
         if (triage_silent(judged->triage, weight->observable) != 0)
-            text_puts(&says, at < fact_count ? "; no other mentioned" : "none mentioned");
+            text_puts(&says, fact != NULL ? "; no other mentioned" : "none mentioned");
         view_json_row(evidence, "sign:s decibans:n for:s against:s _odds:o _label:s _says:t",
                       observable->id, hundredths(weight->decibans), leader->id, rival->id,
                       odds(log_odds), observable->label, says.bytes);
         if (is_even(log_odds)) /* it does not tell the two apart */
             json_array_append_new(even, json_string(observable->label));
     }
-    for (size_t i = 0; i < weight_count; i++) {
-        view_json_row(words, "words:s denied:b odds:n _odds:o", weights[i].words, weights[i].denied,
-                      hundredths(exp(weights[i].odds)), odds(weights[i].odds));
-        if (!is_even(weights[i].odds))
+    for (size_t i = 0; i < all.weight_count; i++) {
+        const struct word_weight *weight = &all.weights[i];
+        view_json_row(words, "words:s denied:b odds:n _odds:o", weight->words, weight->denied,
+                      hundredths(exp(weight->odds)), odds(weight->odds));
+        if (!is_even(weight->odds))
             json_array_append(counting, json_array_get(words, i));
     }
     for (size_t i = 0; i < verdict->computed_count; i++) {

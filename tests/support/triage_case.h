@@ -216,12 +216,8 @@ static inline void answer(struct consultation *c, size_t observable, const char 
 /* What is known of an observable; all zero when nothing is. */
 static inline struct fact fact_about(const struct consultation *c, size_t observable)
 {
-    const struct fact *facts;
-    size_t count = triage_facts(c->triage, &facts);
-    for (size_t i = 0; i < count; i++)
-        if (facts[i].observable == observable)
-            return facts[i];
-    return (struct fact){.observable = observable, .words = ""};
+    const struct fact *fact = triage_fact(c->triage, observable);
+    return fact ? *fact : (struct fact){.observable = observable, .words = ""};
 }
 
 static inline void assert_known(const struct consultation *c, size_t observable, uint32_t seen,

@@ -198,22 +198,17 @@ static struct look look_at(struct bench *b, const char *label, const char *when,
 /* "value value (words) origin" of what is known of a sign, "" when nothing is. */
 static const char *known(struct bench *b, const char *sign)
 {
-    const struct fact *facts = NULL;
-    size_t count = triage_facts(b->triage, &facts);
     int index = rules_observable(b->shipped->rules, sign);
     assert_int_not_equal(index, RULES_NONE);
     const struct observable *observable = &b->shipped->rules->observables[index];
-    for (size_t i = 0; i < count; i++) {
-        if ((int)facts[i].observable != index)
-            continue;
-        const char *text = "";
-        for (size_t v = 0; v < observable->value_count; v++)
-            if (facts[i].observation.seen >> v & 1)
-                text = arena_format(b->j->arena, "%s%s ", text, observable->values[v].id);
-        return arena_format(b->j->arena, "%s(%s) %s", text, facts[i].words,
-                            origin_name(facts[i].origin));
-    }
-    return "";
+    const struct fact *fact = triage_fact(b->triage, (size_t)index);
+    const char *text = "";
+    if (!fact)
+        return text;
+    for (size_t v = 0; v < observable->value_count; v++)
+        if (fact->observation.seen >> v & 1)
+            text = arena_format(b->j->arena, "%s%s ", text, observable->values[v].id);
+    return arena_format(b->j->arena, "%s(%s) %s", text, fact->words, origin_name(fact->origin));
 }
 
 #define assert_known(b, sign, expected) assert_string_equal(known(b, sign), expected)

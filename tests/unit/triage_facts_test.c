@@ -24,8 +24,7 @@ IN_A_CASE(the_newest_of_one_replaces)
     assert_known(c, AGE, GROWN, 0, 0);
     assert_true(fact_about(c, AGE).has_number);
     assert_true(fact_about(c, AGE).number.lo == 12);
-    const struct clash *clashes;
-    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_int_equal(triage_heard(c->triage).clash_count, 0);
 }
 
 IN_A_CASE(a_denial_completes_what_was_said_of_one)
@@ -49,26 +48,24 @@ IN_A_CASE(one_text_narrows_itself_down)
     struct consultation *c = *state;
     tell(c, "dry or moist. not dry");
     assert_known(c, DAMP, MOIST, 0, 0);
-    const struct clash *clashes;
-    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_int_equal(triage_heard(c->triage).clash_count, 0);
 }
 
 IN_A_CASE(one_text_that_contradicts_itself_keeps_both)
 {
     struct consultation *c = *state;
-    const struct clash *clashes;
     tell(c, "moist. dry. day 3. day 30");
     assert_known(c, DAMP, ARID | MOIST, 0, 0);
     assert_known(c, AGE, YOUNG | OLD, 0, 0);
     assert_false(fact_about(c, AGE).has_number);
-    assert_int_equal(triage_clashes(c->triage, &clashes), 2);
-    assert_int_equal(clashes[0].observable, DAMP);
-    assert_string_equal(clashes[0].first, "moist");
-    assert_string_equal(clashes[0].second, "dry");
-    assert_string_equal(clashes[1].first, "day 3");
+    assert_int_equal(triage_heard(c->triage).clash_count, 2);
+    assert_int_equal(triage_heard(c->triage).clashes[0].observable, DAMP);
+    assert_string_equal(triage_heard(c->triage).clashes[0].first, "moist");
+    assert_string_equal(triage_heard(c->triage).clashes[0].second, "dry");
+    assert_string_equal(triage_heard(c->triage).clashes[1].first, "day 3");
     answer(c, DAMP, "dry");
     answer(c, AGE, "30");
-    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_int_equal(triage_heard(c->triage).clash_count, 0);
     assert_known(c, DAMP, ARID, 0, 0);
     assert_known(c, AGE, OLD, 0, 0);
 }
@@ -76,43 +73,40 @@ IN_A_CASE(one_text_that_contradicts_itself_keeps_both)
 IN_A_CASE(a_value_seen_and_denied_counts_as_neither)
 {
     struct consultation *c = *state;
-    const struct clash *clashes;
     tell(c, "red, dusty");
     tell(c, "no red");
     assert_known(c, TINT, 0, 0, 0);
     assert_known(c, TEXTURE, DUSTY, 0, 0);
-    assert_int_equal(triage_clashes(c->triage, &clashes), 1);
-    assert_int_equal(clashes[0].observable, TINT);
-    assert_string_equal(clashes[0].first, "red");
-    assert_string_equal(clashes[0].second, "red");
+    assert_int_equal(triage_heard(c->triage).clash_count, 1);
+    assert_int_equal(triage_heard(c->triage).clashes[0].observable, TINT);
+    assert_string_equal(triage_heard(c->triage).clashes[0].first, "red");
+    assert_string_equal(triage_heard(c->triage).clashes[0].second, "red");
     answer(c, TINT, "red");
-    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_int_equal(triage_heard(c->triage).clash_count, 0);
     assert_known(c, TINT, RED, BLUE | TEAL | PALE, 0);
     triage_reset(c->triage);
     tell(c, "blue, no red, red");
     assert_known(c, TINT, BLUE, 0, 0);
-    assert_int_equal(triage_clashes(c->triage, &clashes), 1);
+    assert_int_equal(triage_heard(c->triage).clash_count, 1);
     tell(c, "red, really"); /* a third statement settles it too */
-    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_int_equal(triage_heard(c->triage).clash_count, 0);
     assert_known(c, TINT, BLUE | RED, 0, 0);
 }
 
 IN_A_CASE(no_other_gives_way_to_what_is_named)
 {
     struct consultation *c = *state;
-    const struct clash *clashes;
     tell(c, "red");
     tell(c, "no other tint");
     assert_known(c, TINT, RED, BLUE | TEAL | PALE, 0);
     tell(c, "now blue as well");
     assert_known(c, TINT, RED | BLUE, TEAL | PALE, 0);
-    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_int_equal(triage_heard(c->triage).clash_count, 0);
 }
 
 IN_A_CASE(doubt_gives_way_to_plain_words)
 {
     struct consultation *c = *state;
-    const struct clash *clashes;
     tell(c, "maybe red");
     assert_known(c, TINT, RED, 0, RED);
     tell(c, "red");
@@ -124,45 +118,42 @@ IN_A_CASE(doubt_gives_way_to_plain_words)
     triage_reset(c->triage);
     tell(c, "maybe moist");
     assert_known(c, DAMP, MOIST, 0, MOIST);
-    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_int_equal(triage_heard(c->triage).clash_count, 0);
 }
 
 IN_A_CASE(facts_stand_in_the_order_they_were_said)
 {
     struct consultation *c = *state;
-    const struct fact *facts;
     tell(c, "moist");
     tell(c, "red");
     tell(c, "dry");
-    assert_int_equal(triage_facts(c->triage, &facts), 2);
-    assert_int_equal(facts[0].observable, DAMP);
-    assert_int_equal(facts[1].observable, TINT);
+    assert_int_equal(triage_heard(c->triage).fact_count, 2);
+    assert_int_equal(triage_heard(c->triage).facts[0].observable, DAMP);
+    assert_int_equal(triage_heard(c->triage).facts[1].observable, TINT);
 }
 
 IN_A_CASE(what_was_not_understood_is_kept)
 {
     struct consultation *c = *state;
-    const struct unclear *unclear;
     tell(c, "red with a gizmo");
     tell(c, "day 5000");
-    assert_int_equal(triage_unclear(c->triage, &unclear), 2);
-    assert_string_equal(unclear[0].words, "with a gizmo");
-    assert_int_equal(unclear[0].reason, UNREAD_UNKNOWN);
-    assert_int_equal(unclear[1].reason, UNREAD_IMPOSSIBLE);
-    assert_non_null(unclear[1].note);
+    assert_int_equal(triage_heard(c->triage).unclear_count, 2);
+    assert_string_equal(triage_heard(c->triage).unclear[0].words, "with a gizmo");
+    assert_int_equal(triage_heard(c->triage).unclear[0].reason, UNREAD_UNKNOWN);
+    assert_int_equal(triage_heard(c->triage).unclear[1].reason, UNREAD_IMPOSSIBLE);
+    assert_non_null(triage_heard(c->triage).unclear[1].note);
     triage_reset(c->triage);
-    assert_int_equal(triage_unclear(c->triage, &unclear), 0);
+    assert_int_equal(triage_heard(c->triage).unclear_count, 0);
 }
 
 IN_A_CASE(words_are_safe_to_show)
 {
     struct consultation *c = *state;
     tell(c, "red\x1b[31m, lid \x1b[0m damp");
-    const struct fact *facts;
-    size_t count = triage_facts(c->triage, &facts);
-    assert_true(count > 0);
-    for (size_t i = 0; i < count; i++)
-        assert_null(strchr(facts[i].words, '\x1b'));
+    const struct heard all = triage_heard(c->triage);
+    assert_true(all.fact_count > 0);
+    for (size_t i = 0; i < all.fact_count; i++)
+        assert_null(strchr(all.facts[i].words, '\x1b'));
 }
 
 /* ---- answers --------------------------------------------------------------------------------- */
@@ -214,11 +205,10 @@ IN_A_CASE(an_answer_may_say_other_things)
 IN_A_CASE(an_answer_that_says_nothing_is_refused)
 {
     struct consultation *c = *state;
-    const struct unclear *unclear;
     const char *const nonsense[] = {"", "gizmo", "0", "5", "99999999999999999999", "1 gizmo"};
     for (size_t i = 0; i < COUNT_OF(nonsense); i++)
         assert_int_equal(triage_answer(c->triage, TINT, nonsense[i], c->small.diags), STATUS_USAGE);
-    assert_int_equal(triage_unclear(c->triage, &unclear), 0);
+    assert_int_equal(triage_heard(c->triage).unclear_count, 0);
     assert_known(c, TINT, 0, 0, 0);
 }
 
@@ -277,11 +267,10 @@ static int loaded_teardown(void **state)
 
 static struct fact setting_about(const struct loaded *loaded, const char *sign)
 {
-    const struct fact *facts;
-    size_t count = triage_facts(loaded->triage, &facts);
-    for (size_t i = 0; i < count; i++)
-        if (strcmp(loaded->rules->observables[facts[i].observable].id, sign) == 0)
-            return facts[i];
+    const struct heard all = triage_heard(loaded->triage);
+    for (size_t i = 0; i < all.fact_count; i++)
+        if (strcmp(loaded->rules->observables[all.facts[i].observable].id, sign) == 0)
+            return all.facts[i];
     fail_msg("nothing is known of '%s'", sign);
     return (struct fact){0};
 }
@@ -368,12 +357,10 @@ IN_A_CASE(going_back_is_exact)
     assert_known(c, TINT, RED | BLUE, 0, 0);
     assert_known(c, DAMP, MOIST, 0, 0);
     triage_return(c->triage, first);
-    const struct unclear *unclear;
-    const struct clash *clashes;
     assert_known(c, TINT, RED, 0, 0);
     assert_known(c, DAMP, 0, 0, 0);
-    assert_int_equal(triage_unclear(c->triage, &unclear), 0);
-    assert_int_equal(triage_clashes(c->triage, &clashes), 0);
+    assert_int_equal(triage_heard(c->triage).unclear_count, 0);
+    assert_int_equal(triage_heard(c->triage).clash_count, 0);
     triage_return(c->triage, second + 100); /* a mark that is no longer there */
     assert_known(c, TINT, RED, 0, 0);
 }
@@ -406,8 +393,7 @@ TEST_WITH(silence_tells_after_a_description, silence_setup, consultation_teardow
     assert_int_equal(triage_silent(c->triage, TINT), RED | BLUE);
     assert_int_equal(triage_evidence(c->triage)->observations[TINT].silent, RED | BLUE);
     assert_int_equal(fact_about(c, TINT).observation.absent, 0); /* but nobody said so */
-    const struct fact *facts;
-    assert_int_equal(triage_facts(c->triage, &facts), 3);
+    assert_int_equal(triage_heard(c->triage).fact_count, 3);
     tell(c, "maybe red, no blue");
     assert_int_equal(triage_silent(c->triage, TINT), 0); /* both are spoken of now */
     triage_forget(c->triage, TINT);
@@ -465,8 +451,7 @@ IN_A_CASE(a_long_consultation_stays_whole)
     assert_known(c, AGE, YOUNG | OLD, 0, 0);
     assert_true(strlen(fact_about(c, TINT).words) < 300);
     triage_return(c->triage, 0);
-    const struct fact *facts;
-    assert_int_equal(triage_facts(c->triage, &facts), 0);
+    assert_int_equal(triage_heard(c->triage).fact_count, 0);
 }
 
 int main(void)
