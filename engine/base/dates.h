@@ -3,7 +3,6 @@
 #define JARSIDE_BASE_DATES_H
 
 #include <stdbool.h>
-#include <stddef.h>
 #include <stdint.h>
 
 /* Moments: when something happened, and what the clock on the wall said.

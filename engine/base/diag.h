@@ -2,7 +2,6 @@
 #ifndef JARSIDE_BASE_DIAG_H
 #define JARSIDE_BASE_DIAG_H
 
-#include <stdbool.h>
 #include <stddef.h>
 
 /* Of the program; a packager may say another. */

@@ -2,7 +2,6 @@
 #ifndef JARSIDE_BASE_MEMORY_H
 #define JARSIDE_BASE_MEMORY_H
 
-#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <stdlib.h>

@@ -2,7 +2,6 @@
 /* What options and settings say, checked: each is a row of a table (app.h). */
 #include <ctype.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

@@ -12,7 +12,6 @@
 #include "review/review.h"
 #include "rules/rules.h"
 #include "triage/score.h"
-#include "view/verdict.h"
 
 /* ---- rules check ----------------------------------------------------------------------------- */
 

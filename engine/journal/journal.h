@@ -8,7 +8,6 @@
 #include <stdint.h>
 
 #include "base/diag.h"
-#include "base/filing.h"
 #include "base/memory.h"
 #include "journal/record.h"
 #include "rules/rules.h"

@@ -3,7 +3,6 @@
 
 #include <ctype.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>

@@ -4,7 +4,6 @@
 #include <ctype.h>
 #include <errno.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>

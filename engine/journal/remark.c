@@ -2,7 +2,6 @@
 #include "journal/remark.h"
 
 #include <ctype.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/csv.h"

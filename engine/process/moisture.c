@@ -2,7 +2,6 @@
 #include "process/moisture.h"
 
 #include <gsl/gsl_cdf.h>
-#include <math.h>
 
 double moisture_dry_basis(double wet_basis)
 {

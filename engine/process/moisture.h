@@ -2,8 +2,6 @@
 #ifndef JARSIDE_PROCESS_MOISTURE_H
 #define JARSIDE_PROCESS_MOISTURE_H
 
-#include <stdbool.h>
-
 #include "process/limits.h"
 
 /* How wet the grain is: mass balance, nothing else.

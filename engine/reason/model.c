@@ -3,7 +3,6 @@
 #include <pthread.h>
 #include <stdatomic.h>
 #include <string.h>
-#include <strings.h>
 
 #include "reason/model.h"
 

@@ -6,7 +6,6 @@
 #include <gsl/gsl_sf_gamma.h>
 #include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "reason/model.h"

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "review/review.h"
 
-#include <string.h>
-
 #include "journal/sql.h"
 #include "triage/triage.h"
 

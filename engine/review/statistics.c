@@ -8,7 +8,6 @@
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
-#include <string.h>
 
 static bool counts_fine(struct counts counts)
 {

@@ -5,7 +5,6 @@
 #include <errno.h>
 #include <math.h>
 #include <qrencode.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -8,9 +8,6 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
-#include "base/filing.h"
-#include "base/text.h"
-
 /* Select Graphic Rendition parameters, ECMA-48 section 8.3.117. */
 static const char *const sgr[] = {
     [ROLE_PLAIN] = "",    [ROLE_STRONG] = "1",     [ROLE_QUIET] = "2",      [ROLE_WARN] = "33",

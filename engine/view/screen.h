@@ -7,9 +7,9 @@
 #include <stdio.h>
 
 #include "base/diag.h"
+#include "base/filing.h"
 #include "base/memory.h"
 #include "base/text.h"
-#include "journal/journal.h"
 
 /* Text on a screen: wrapped to a width, coloured or not, in UTF-8 or ASCII.
  *

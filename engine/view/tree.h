@@ -3,7 +3,6 @@
 #define JARSIDE_VIEW_TREE_H
 
 #include <jansson.h>
-#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/text.h"
