@@ -59,8 +59,7 @@ static const char *keep_safe(struct diags *diags, const char *string)
         return NULL;
     TEXT(safe);
     text_safe(&safe, string, strlen(string), NULL);
-    const char *kept = arena_copy(diags->arena, safe.bytes, safe.length);
-    return kept;
+    return arena_copy(diags->arena, safe.bytes, safe.length);
 }
 
 /* A place for a diagnostic of this kind, or NULL when there is no more. Errors go before warnings:
@@ -84,14 +83,11 @@ void diags_add(struct diags *diags, enum diag_kind kind, struct position at, con
                ...)
 {
     struct diag *place = take_place(diags, kind);
-    va_list arguments;
     *(kind == DIAG_ERROR ? &diags->errors : &diags->warnings) += 1;
     diags->last_kept = place != NULL;
     if (!place)
         return;
-    va_start(arguments, format);
-    char *message SCOPED_FREE = text_vformat(format, arguments);
-    va_end(arguments);
+    FORMATTED(message, format);
     *place = (struct diag){.kind = kind, .at = at, .message = keep_safe(diags, message)};
     place->at.file = keep_safe(diags, at.file);
 }

@@ -8,6 +8,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "base/memory.h"
+
 /* Strings: a growable buffer, UTF-8, and what may reach a screen.
  *
  * Unicode tables come from utf8proc. "Safe" text has no control character but newline, no escape,
@@ -39,6 +41,12 @@ void text_printf(struct text *text, const char *format, ...) __attribute__((form
 /* Something formatted as a string of its own; the caller frees it. */
 char *text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
 char *text_vformat(const char *format, va_list arguments) __attribute__((format(printf, 1, 0)));
+/* In a function with a format and what goes into it: that, as a string freed with its scope. */
+#define FORMATTED(string, format)                                                                  \
+    va_list string##_values;                                                                       \
+    va_start(string##_values, format);                                                             \
+    char *string SCOPED_FREE = text_vformat(format, string##_values);                              \
+    va_end(string##_values)
 
 /* Offset of the first byte that is not valid UTF-8, or `length` if all is. */
 size_t utf8_valid_prefix(const char *bytes, size_t length);

@@ -30,13 +30,10 @@
 enum status app_error(struct app *app, enum status status, const char *place, const char *format,
                       ...)
 {
-    char message[512];
-    va_list arguments;
-    va_start(arguments, format);
-    vsnprintf(message, sizeof message, format, arguments);
-    va_end(arguments);
+    FORMATTED(message, format);
     bool reading = app->reading.file != NULL;
-    diags_error(app->diags, reading ? app->reading : (struct position){place, 0, 0}, "%s", message);
+    diags_error(app->diags, reading ? app->reading : (struct position){place, 0, 0}, "%.511s",
+                message);
     return reading ? STATUS_DATA : status;
 }
 

@@ -666,10 +666,7 @@ put_property(struct text *out, const char *property, const char *format, ...)
 {
     static const struct text_safe_options options = {.limit = 4000};
     enum { LONGEST = 75 };
-    va_list arguments;
-    va_start(arguments, format);
-    char *value SCOPED_FREE = text_vformat(format, arguments);
-    va_end(arguments);
+    FORMATTED(value, format);
     TEXT(safe);
     TEXT(line);
     text_safe(&safe, value, strlen(value), &options);

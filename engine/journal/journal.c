@@ -96,10 +96,7 @@ enum status journal_refuse(struct journal *journal, enum status status, const ch
 {
     if (journal->status != STATUS_OK)
         return journal->status;
-    va_list arguments;
-    va_start(arguments, format);
-    char *why SCOPED_FREE = text_vformat(format, arguments);
-    va_end(arguments);
+    FORMATTED(why, format);
     /* Of words that are off, the file that they were not written to is no place. */
     struct position at = journal->at;
     if (status == STATUS_IO)

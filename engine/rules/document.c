@@ -61,16 +61,12 @@ enum {
 void load_tell(struct loader *loader, enum diag_kind kind, struct position at, const char *format,
                ...)
 {
-    char message[600];
-    va_list arguments;
     loader->errors += kind == DIAG_ERROR;
     if (loader->problem_count == PROBLEMS_MOST)
         return;
-    va_start(arguments, format);
-    (void)vsnprintf(message, sizeof message, format, arguments);
-    va_end(arguments);
+    FORMATTED(message, format);
     struct problem *problem = &loader->problems[loader->problem_count++];
-    *problem = (struct problem){kind, at, arena_string(loader->scratch, message), 0};
+    *problem = (struct problem){kind, at, arena_format(loader->scratch, "%.599s", message), 0};
     for (size_t i = 0; at.file && i < loader->file_count; i++)
         if (loader->files[i].path == at.file)
             problem->file = i + 1;

@@ -33,14 +33,10 @@ static const char *degrees(double celsius, int decimals, char room[DEGREES_ROOM]
 __attribute__((format(printf, 2, 3))) static void assume(struct text *assumed, const char *format,
                                                          ...)
 {
-    va_list arguments;
     if (assumed == NULL)
         return;
-    va_start(arguments, format);
-    char *words = text_vformat(format, arguments);
-    va_end(arguments);
+    FORMATTED(words, format);
     text_printf(assumed, "%s%s", assumed->length > 0 ? "; " : "", words);
-    free(words);
 }
 
 /* ---- grain and vessel ------------------------------------------------------------------------ */

@@ -156,10 +156,7 @@ static void wrap_safe(struct screen *screen, size_t column, size_t indent, const
 void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
                 const char *format, ...)
 {
-    va_list arguments;
-    va_start(arguments, format);
-    char *words SCOPED_FREE = text_vformat(format, arguments);
-    va_end(arguments);
+    FORMATTED(words, format);
     put_spaces(&screen->out, indent);
     colour(screen, role, true);
     wrap_safe(screen, indent, indent + hang, words);

@@ -299,10 +299,7 @@ __attribute__((format(printf, 6, 7))) static void svg_words(struct text *svg, do
                                                             const char *format, ...)
 {
     static const char *const anchors[] = {"", " text-anchor=\"middle\"", " text-anchor=\"end\""};
-    va_list arguments;
-    va_start(arguments, format);
-    char *words SCOPED_FREE = text_vformat(format, arguments);
-    va_end(arguments);
+    FORMATTED(words, format);
     text_printf(svg, "<text x=\"%.1f\" y=\"%.1f\"%s class=\"%s\">", x, y, anchors[anchor], style);
     html_text(svg, words);
     text_puts(svg, "</text>\n");
