@@ -230,7 +230,6 @@ static _Noreturn void which_batch(struct app *app, long from, long to)
     app_stop(app, "%s of which batch? For instance: B3 %s", numbers, numbers);
 }
 
-/* Vessels by their numbers in the batch at hand. */
 static void choose_range(struct choice *choice, long from, long to)
 {
     enum { MOST = 10000 };
@@ -427,7 +426,6 @@ static const char *add_fact(struct app *app, const char *facts, const char *sign
     return arena_format(app->arena, "%s%s=%s", kept, sign, value);
 }
 
-/* One column of the row, and of the record that it is. */
 static void set_column(struct app *app, enum record record, const struct column *column,
                        const char *value, union any_record *row, struct moment at)
 {

@@ -495,7 +495,6 @@ static struct slot slot_of(enum feeds feeds)
     return (struct slot){NULL, RECORD_COUNT, 0};
 }
 
-/* The word there. */
 static const char **word_at(struct parts *parts, struct slot slot)
 {
     return (const char **)(void *)((char *)parts + slot.offset);
@@ -656,7 +655,6 @@ static bool take_record(struct draft *draft, size_t kind, bool fits)
     return true;
 }
 
-/* Mushroom, vessel, grain and starter. */
 static void take_records(struct draft *draft)
 {
     const struct rules *rules = draft->app->rules;

@@ -422,7 +422,6 @@ static enum status run_confirm(struct app *app)
 
 /* ==== correct ================================================================================= */
 
-/* A column of a record with a label. */
 static enum status correct_record(struct app *app, enum record record, const char *label,
                                   const char *const *words, size_t count)
 {

@@ -101,7 +101,6 @@ static const char *converse(const struct looking *looking, const struct consulta
     return said != NULL ? said : "";
 }
 
-/* Whether there is somebody to talk to. */
 static bool may_ask(const struct looking *looking)
 {
     return !looking->app->given.no_input && isatty(STDIN_FILENO) && isatty(STDOUT_FILENO);
@@ -112,7 +111,6 @@ static bool is_blank(const char *words)
     return words[strspn(words, " \t\r\n")] == '\0';
 }
 
-/* Saves what the triage holds as a look. */
 static struct judged save(const struct looking *looking, struct consultation *consultation,
                           const char *words, struct look *look)
 {
@@ -632,7 +630,6 @@ static const char *ask_remark(const struct looking *looking, const char *batch)
     return words;
 }
 
-/* The look that --corrects names; 0 for none. */
 static int64_t read_corrected(struct app *app)
 {
     const char *word = app->given.corrects;

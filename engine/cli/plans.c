@@ -310,7 +310,6 @@ static json_t *sources_json(const struct rules *rules, const struct grain *grain
     return sources;
 }
 
-/* What was weighed, and the moisture it makes. */
 static void weighed(struct app *app, struct mix *mix)
 {
     const struct given *given = &app->given;
@@ -610,7 +609,6 @@ static void read_contents(struct app *app, const char *label, struct known_growt
         app_wrong(app, "inoculum", "the amount must be more than 0");
 }
 
-/* --shake: days in order. */
 static void read_shakes(struct app *app, struct known_growth *known)
 {
     enum { MOST_SHAKES = 16 };

@@ -202,7 +202,6 @@ static bool is_label(struct app *app, const char *word)
            starter_words(app, &word, 1, &ignored)[0] != '\0';
 }
 
-/* What stands behind "from". */
 struct ancestry {
     struct texts from; /* labels of starters and vessels */
     const char *words; /* no record: "a friend"; "" for none */

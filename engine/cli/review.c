@@ -64,7 +64,6 @@ static enum status tell_account(struct app *app, struct review_account *account)
     return app_tell(app, "account.told", view_account_json(app->triage, account));
 }
 
-/* A batch that is being told. */
 struct telling {
     const struct rules *rules;
     struct words *words; /* of accounts */

@@ -310,7 +310,6 @@ static int by_size(const void *a, const void *b)
     return ORDER(y, x);
 }
 
-/* The figures that change, by how much. */
 static json_t *shifts_json(struct app *app, const struct lesson *lesson)
 {
     const struct rules *rules = app->rules;

@@ -486,7 +486,6 @@ static void deny(struct pass *p, struct match *match)
     p->either = p->also = false;
 }
 
-/* The first thing said after a negation. */
 static void deny_first(struct pass *p, size_t at)
 {
     struct match *match = p->items[at].match;

@@ -68,7 +68,6 @@ enum {
     WATCHED = 16, /* time is looked at after so many matches */
 };
 
-/* Whether patterns have had all the time there is for this text. */
 static bool time_is_up(struct reader *reader)
 {
     struct timespec time;
@@ -370,7 +369,6 @@ static void take_match(struct job *job, const struct pattern *pattern, size_t co
     }
 }
 
-/* Adds the matches between two places of a clause. */
 static void run_pattern(struct job *job, struct pattern *pattern, uint32_t from, uint32_t to)
 {
     struct reader *r = job->reader;

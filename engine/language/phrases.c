@@ -249,7 +249,6 @@ static uint32_t word_add(struct reader *reader, const char *word, size_t length,
     return index;
 }
 
-/* A bit for each letter that a word holds. */
 static uint32_t letters_in(const char *word, size_t length)
 {
     uint32_t letters = 0;
@@ -460,7 +459,6 @@ static uint32_t step_of(const struct element *element)
     return STEP | (uint32_t)element->kind << 29 | (uint32_t)element->optional << 28 | element->id;
 }
 
-/* Adds a phrase behind a root. */
 static bool trie_add(struct reader *reader, uint32_t root, struct sequence path, uint32_t phrase)
 {
     struct trie *t = reader->trie;
@@ -1240,7 +1238,6 @@ static void follow_halves(struct walk *w, uint32_t at, size_t length, uint32_t f
             follow(w, t->ways[i].child, second, at + 1);
 }
 
-/* All phrases that begin with this word. */
 static void visit_word(struct walk *w, uint32_t at)
 {
     struct reader *r = w->job->reader;

@@ -839,7 +839,6 @@ enum {
     SAYS_BARELY = 1 << ROLE_YES | 1 << ROLE_NEGATION, /* no name, though it may stand for one */
 };
 
-/* The roles of the first word of a name. */
 static uint32_t first_word_roles(struct reader *reader, const char *name)
 {
     char word[32];
@@ -897,7 +896,6 @@ static int bare_answer(const struct job *job, uint32_t end, bool *hedged)
     return no || denied ? -1 : yes ? 1 : 0;
 }
 
-/* Whether a match says something of what was asked. */
 static bool speaks_of_asked(const struct job *job, const struct match *match)
 {
     const size_t asked = (size_t)job->asked;
@@ -923,7 +921,6 @@ static bool denies_within(const struct job *job, uint32_t end)
     return false;
 }
 
-/* Settles a plain "yes" or "no" to the question. */
 static void yes_no(struct job *job)
 {
     const struct working *w = &job->working;

@@ -313,7 +313,6 @@ static void put_question(struct conversation *talk)
         send(talk);
 }
 
-/* Gives Tab the words that are valid now. */
 static void offer_words(struct conversation *talk)
 {
     const struct observable *observables = talk->rules->observables;
@@ -510,7 +509,6 @@ static struct hearing hearing_begin(struct conversation *talk)
     return hearing;
 }
 
-/* Whether anything is known now that was not before. */
 static bool changes_anything(struct conversation *talk, const struct hearing *hearing)
 {
     return memcmp(triage_evidence(talk->triage)->observations, hearing->before,

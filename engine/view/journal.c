@@ -152,7 +152,6 @@ static json_t *column_json(const struct column *column, const void *row, const c
     return view_json_text(words);
 }
 
-/* What a starter was made from. */
 static struct page parents_of(struct journal_view *view, int64_t starter)
 {
     return journal_page(view->journal, RECORD_PARENT, "starter = ?1", starter, 0, view->arena);
@@ -314,7 +313,6 @@ json_t *view_losses_json(struct journal_view *view, const struct losses_asked *a
 
 /* ---- histories ------------------------------------------------------------------------------- */
 
-/* Whose history it is. */
 struct subject {
     struct journal_view *view;
     enum record record;
@@ -419,7 +417,6 @@ static const char *line_key(const struct subject *of, const struct history_entry
                         keep ? look->finding : entry_words(view, entry, ""), keep ? look->by : "");
 }
 
-/* The lines of a history. */
 static json_t *entries_told(const struct subject *of)
 {
     struct journal_view *view = of->view;
@@ -460,7 +457,6 @@ static json_t *entries_told(const struct subject *of)
     return told;
 }
 
-/* A walk over starters. */
 struct family {
     struct journal_view *view;
     bool up;       /* to what each was made from, not to what was made from it */
@@ -613,7 +609,6 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
 
 /* ---- what to mind when a vessel is thrown away, told from its last look ------------------------ */
 
-/* The probability that a look's posterior gives a finding. */
 static double finding_mass(const json_t *posterior, const char *id)
 {
     const json_t *findings = json_object_get(posterior, "findings");
@@ -659,7 +654,6 @@ json_t *view_handling_json(const struct rules *rules, const struct look *look)
 
 /* ---- what is due ------------------------------------------------------------------------------- */
 
-/* A batch with what the forecast expects of it. */
 struct run {
     struct batch batch;
     struct vessel_forecast forecast;

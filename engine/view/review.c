@@ -98,7 +98,6 @@ static json_t *level_name(const struct review *review, size_t factor, uint32_t l
                : json_null();
 }
 
-/* The level of a factor, as programs name it. */
 static json_t *level_json(const struct review *review, size_t factor, uint32_t level)
 {
     return view_json("factor:o level:o", factor_name(review, factor),
@@ -321,7 +320,6 @@ static void put_arm(struct text *out, const struct review *review, const struct 
     }
 }
 
-/* Whether some arm holds the suspect of that column. */
 static bool is_tried(const struct review *review, const struct review_plan *plan, size_t column)
 {
     const struct review_suspect *suspect = &review->culprits[plan->culprit].suspects[column];

@@ -137,7 +137,6 @@ static void colour(struct screen *screen, enum role role, bool on)
         text_printf(&screen->out, "\033[%sm", on ? sgr[role] : "0");
 }
 
-/* Words made safe for this screen. */
 static struct text safe_words(const struct screen *screen, const char *words)
 {
     struct text safe;

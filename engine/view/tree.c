@@ -39,7 +39,6 @@ static void put_escaped(struct text *page, const char *bytes, size_t length)
     }
 }
 
-/* Appends text, escaped. */
 static void html_text(struct text *page, const char *words)
 {
     TEXT(safe);
@@ -325,7 +324,6 @@ static void put_tick(struct text *svg, double share, enum anchor anchor, const c
     svg_words(svg, across(share), BOTTOM + 18, anchor, "quiet", "%s", words);
 }
 
-/* Axes: shares, and days up to `last`. */
 static void put_axes(struct text *svg, double last)
 {
     enum { TICKS = 5 };
@@ -343,7 +341,6 @@ static void put_axes(struct text *svg, double last)
     svg_words(svg, RIGHT + 13, BOTTOM + 18, START, "quiet", "day");
 }
 
-/* A figure named by `id` round a drawing. */
 static void figure_put(struct text *page, const struct text *svg, const char *id, const char *title,
                        const char *description)
 {
@@ -689,7 +686,6 @@ json_t *view_tree_public(json_t *tree)
     return tree;
 }
 
-/* A table, row by row, the headings first. */
 static void html_table(struct text *page, const char *const *cells, size_t columns, size_t count)
 {
     for (size_t i = 0; i < count; i++) {

@@ -84,7 +84,6 @@ static void put_values(struct text *out, const struct observable *observable,
     put_labels(out, observable, seen->absent, seen->hedged, ", ", DENIED_MOST);
 }
 
-/* A fact: its values and the words they came from. */
 static json_t *fact_row(const struct judged *judged, const struct fact *fact)
 {
     const struct observable *observable = &judged->rules->observables[fact->observable];
@@ -178,13 +177,11 @@ static json_t *recalled_json(const struct judged *judged)
     return rows;
 }
 
-/* Whether they always went together. */
 static bool aliased(const struct sibling_evidence *one, const struct sibling_evidence *other)
 {
     return one != other && (one->group->aliased >> other->group->relation & 1);
 }
 
-/* Whether a cause of the group names this test as settling it. */
 static bool settled_by(const struct judged *judged, const struct sibling_evidence *evidence,
                        size_t test)
 {
@@ -635,7 +632,6 @@ static json_t *cause_json(const struct rules *rules, const void *item)
                      cites_json(rules, &cause->cites));
 }
 
-/* Adds what one finding or cause claims of an observable. */
 static void add_expected(json_t *rows, const struct rules *rules, size_t observable,
                          const char *name, const struct claim *claims, size_t count, bool factor)
 {
