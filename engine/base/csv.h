@@ -47,8 +47,8 @@ struct csv_table {
     enum status (*row)(void *context, const struct csv_row *row);
 };
 
-/* Reads all of a stream, or of the file of the table's name when `stream` is NULL, which tells
- * `progress` (may be NULL) in bytes. STATUS_IO, and a message, when it cannot be read; else what is
+/* Reads all of a stream, or when that is NULL the file of the table's name, and tells `progress`
+ * (may be NULL) how many bytes of it. STATUS_IO, and a message, when it cannot be read; else what is
  * wrong with it, or what the last call of `row` returned. */
 enum status csv_read(const struct csv_table *table, FILE *stream, const struct progress *progress,
                      struct diags *diags);

@@ -49,7 +49,7 @@ enum date_order { DATES_ISO, DATES_DAY_FIRST, DATES_MONTH_FIRST, DATES_YEAR_FIRS
 
 /* Reads a date as people write it, with or without a time of day behind it: "5.3.26", "Mar 5 2026",
  * "5 March 2026 7:30". ISO 8601 is understood whatever the order, and a named month settles which
- * number is the day; of two-figure years the century is 2000. False when it is none in that
+ * number is the day; two-figure years are in the 2000s. False when it is none in that
  * order. */
 bool moment_read_in(const char *text, enum date_order order, struct moment *moment);
 /* "5.1.", a day without its year in that order: the one nearest to a day that is known. */

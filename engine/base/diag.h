@@ -4,7 +4,7 @@
 
 #include <stddef.h>
 
-/* Of the program; a packager may say another. */
+/* The program's version; a packager may set another. */
 #ifndef JARSIDE_VERSION
 #define JARSIDE_VERSION "0.1.0"
 #endif
@@ -17,7 +17,7 @@
 enum status {
     STATUS_OK = 0,
     STATUS_DATA,     /* what was read is not what it should be */
-    STATUS_USAGE,    /* the caller's words are off */
+    STATUS_USAGE,    /* what was asked for makes no sense */
     STATUS_IO,       /* the file system, a pipe or the journal said no */
     STATUS_CLOSED,   /* whoever read the output has closed it and wants no more */
     STATUS_CHECK,    /* all went well; what was checked did not hold */
@@ -61,7 +61,7 @@ struct diag {
 
 struct diags; /* opaque; owns its strings */
 
-/* Empty; frees it, NULL being fine; empties it. */
+/* Makes an empty list; frees one (NULL is fine); empties one. */
 struct diags *diags_new(void);
 void diags_free(struct diags *diags);
 void diags_clear(struct diags *diags);

@@ -14,8 +14,8 @@
  *
  * What is written goes to a file of its own in the same folder, mode 0600. Only once all of it has
  * reached the disk does it take its name. Whatever fails before leaves nothing behind and touches
- * nothing that was there: the file has no name until then, where the file system can do that, and
- * goes with its process. */
+ * nothing that was there: where the file system can do that, the file has no name until then, and
+ * disappears with its process. */
 struct filing {
     char *path, *temporary; /* NULL when closed */
     int descriptor;         /* of the temporary file */
@@ -33,7 +33,7 @@ enum status filing_open(struct filing *filing, const char *path, bool replace, s
  * not closed. May replace a database. */
 enum status filing_reserve(struct filing *filing, const char *path, bool replace,
                            struct diags *diags);
-/* Writes, and remembers a failure for filing_sync to tell. */
+/* Writes, and remembers a failure for filing_sync to report. */
 void filing_write(struct filing *filing, const char *bytes, size_t length);
 /* Flushes, syncs and gives the name. The filing is closed whatever the outcome. */
 enum status filing_commit(struct filing *filing, struct diags *diags);

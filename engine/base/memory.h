@@ -10,7 +10,7 @@
  *
  * When the system refuses malloc, calloc, realloc, strdup or strndup, called by the program or by
  * Jansson, memory_exhausted is called and the request does not return: callers need not check. The
- * linker leads these calls through memory.c (--wrap in the Makefile). What another library asks for
+ * linker routes these calls through memory.c (--wrap in the Makefile). What another library asks for
  * by itself does not pass here; where its result says that memory is lacking, call
  * memory_exhausted. SQLite's SQLITE_NOMEM is an error of the journal like any other. */
 

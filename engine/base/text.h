@@ -21,8 +21,8 @@ struct text { /* a growable byte string, NUL-terminated, owned by whoever holds 
     size_t capacity;
 };
 
-/* Empty, owning nothing; back to that; empty but keeping the memory. `bytes` is a string at any
- * time. Texts are passed by pointer, never copied as structs. */
+/* Makes it empty, owning nothing; makes it so again. `bytes` is a string at any time. Texts are
+ * passed by pointer, never copied as structs. */
 void text_init(struct text *text);
 void text_release(struct text *text);
 /* A text that is released where its scope ends; and an empty one of that name. */
@@ -30,7 +30,7 @@ void text_release(struct text *text);
 #define TEXT(name)                                                                                 \
     struct text name SCOPED_TEXT;                                                                  \
     text_init(&(name))
-void text_clear(struct text *text);
+void text_clear(struct text *text); /* empties it, and keeps the memory */
 /* Takes back what was added beyond `length`; nothing when there is less. */
 void text_cut(struct text *text, size_t length);
 /* Append bytes, a string, something formatted. */

@@ -18,8 +18,8 @@ struct minimum {
 
 /* The minimum between `low` and `high` of a function that first falls and then rises, by golden
  * section (Kiefer 1953, Proc Am Math Soc 4:502): one further value for each step, until it lies
- * within `tolerance` > 0. Of a function with several valleys it finds one. The ends themselves are
- * not asked. */
+ * within `tolerance` > 0. Of a function with several valleys it finds one. The function is
+ * never called at the ends. */
 struct minimum minimum_between(double (*function)(void *context, double at), void *context,
                                double low, double high, double tolerance);
 
@@ -65,7 +65,7 @@ enum quantity_error { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QU
 enum quantity_error quantity_read(const char *folded, size_t length, enum dimension dimension,
                                   struct quantity *quantity, size_t *used);
 
-/* The same of words that are not folded; and whether they are nothing else. */
+/* The same for words that are not folded; `whole`: they are nothing else. */
 enum quantity_error quantity_of(const char *words, enum dimension dimension,
                                 struct quantity *quantity, bool *whole);
 

@@ -183,8 +183,8 @@ struct meant {
 
 /* The kind of vessel of a size: "1 l", "2.5 kg bag"; false when it is none. */
 bool size_read(const struct rules *rules, const char *words, struct meant *meant);
-/* A word in a column: as `told` (NULL for not), an id or name of the rules, the size of a vessel,
- * or as the reader understands it. */
+/* What a word in a column means: as a map says (`told`; or NULL), as an id or name of the rules, as
+ * the size of a vessel, or as the reader understands it. */
 struct meant word_meant(const struct rules *rules, struct reader *reader,
                         const struct column *column, const char *text, const char *told,
                         struct arena *arena);

@@ -39,7 +39,7 @@ enum { JOURNAL_VERSION = 4, JOURNAL_APPLICATION = 0x4a61526a };
 enum status journal_default_path(char **path);
 
 /* Opens it, as far as `access` allows; on a fault `journal` is NULL. With a NULL path a new one in
- * memory, gone when it is closed. Any path names a file, also ":memory:" and "file:x".
+ * memory, gone when it is closed. Any path names a file, even ":memory:" and "file:x".
  *
  * Reading needs only the file: no disk space, no permission to write beside it. A journal of up to
  * 4 MiB, and any that was not closed, is read through first, and STATUS_DATA when its pages
@@ -47,8 +47,8 @@ enum status journal_default_path(char **path);
 enum status journal_open(const char *path, enum journal_access access, struct journal **journal,
                          struct diags *diags);
 void journal_close(struct journal *journal); /* NULL is fine */
-/* From now on whatever is refused is handed there, with its status, and does not come back: then
- * nobody need look at what calls return. */
+/* From now on every refusal is handed to `ends`, which does not return: nobody need check what
+ * calls return. */
 void journal_ends(struct journal *journal, void (*ends)(void *context, enum status status),
                   void *context);
 
@@ -229,7 +229,7 @@ struct undone {                /* texts in the arena */
 /* The column of such an edit. */
 #define UNDONE "undone"
 
-/* Takes the newest act that stands back. STATUS_USAGE when there is none, or it cannot be
+/* Takes back the newest act that stands. STATUS_USAGE when there is none, or it cannot be
  * undone. */
 enum status undo_last(struct journal *journal, struct moment now, struct arena *arena,
                       struct undone *undone);
@@ -244,14 +244,14 @@ enum status undo_last(struct journal *journal, struct moment now, struct arena *
  * everything derived compared with a fresh derivation. With rules, also words that they do not
  * know: those are warnings, since a journal outlives its rules.
  *
- * `found` receives, for a template: {journal, records, errors, warnings, faults: [{kind, table, id, label,
- * message}]}, counts but for the first `most` faults, which are safe to show; released by the
- * caller whatever the status. `rules` may be NULL. STATUS_OK when the check could be done, whatever
+ * `found` receives {journal, records, errors, warnings, faults: [{kind, table, id, label,
+ * message}]} for a template: counts, and the first `most` faults, safe to show. The caller releases
+ * it whatever the status. `rules` may be NULL. STATUS_OK when the check could be done, whatever
  * it found; a file with damaged pages is reported and not checked further. */
 enum status check_journal(struct journal *journal, const struct rules *rules, size_t most,
                           json_t **found);
 
-/* For the tests of this module and for what has a module of its own in journal/. */
+/* For tests, and for the other files of journal/. */
 struct sqlite3;
 struct sqlite3 *journal_database(struct journal *journal);
 

@@ -10,7 +10,7 @@
 #include "base/memory.h"
 
 /*
- * One remark about a whole batch, and whose words are whose:
+ * One remark about a whole batch, and which words are about which vessels:
  *
  *     all fine except 3 and 7: green patch, 9: wet at the bottom
  *     B3-1 to 4 have a green patch, everything else looks good

@@ -224,7 +224,7 @@ void next_scan(struct reader *reader);
 uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
                       enum dimension dimension, bool unit_required);
 
-/* What PCRE2 needs; gives it back, and the patterns. */
+/* Makes what PCRE2 needs; frees that, and the patterns. */
 void patterns_open(struct reader *reader);
 void patterns_close(struct reader *reader);
 /* Compiles a phrase that is a pattern; told and *wrong if it cannot be one. */

@@ -126,8 +126,8 @@ void triage_earlier(struct triage *triage, const struct earlier *earlier);
 /* What became of the others that share something with the vessel (reason/siblings.h),
  * counted. It moves the causes at every judging until triage_reset. `names` are what
  * the groups are called, per enum relation ("cook C4"), NULL where there is none; copied. What was
- * counted is not asked; of a group that the grower speaks of now, his word stands
- * and the count moves nothing. STATUS_DATA for counts that cannot be. */
+ * counted is not asked; where the grower now says something of a group,
+ * that stands and the count moves nothing. STATUS_DATA for counts that cannot be. */
 struct sibling_cell;
 enum status triage_siblings(struct triage *triage, const struct sibling_cell *cells, size_t count,
                             const char *const *names);
@@ -213,7 +213,7 @@ struct verdict { /* valid until the next call that changes or judges this triage
 const struct verdict *triage_judge(struct triage *triage);
 /* The same without explanation, turns and tests, for a screen that shows none of them. */
 const struct verdict *triage_judge_plainly(struct triage *triage);
-/* The same action and findings, for those who show no more than them: causes,
+/* The same action and findings, for callers that show nothing else: causes,
  * explanation, turns, questions, tests, cautions and steps, which take nearly
  * all of a judgement's time, are left out (NULL and 0, and settled is false). */
 const struct verdict *triage_judge_briefly(struct triage *triage);

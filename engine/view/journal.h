@@ -18,7 +18,7 @@
  *
  * What is shown was written by people, perhaps by strangers: everything passes the screen's
  * text_safe. JSON is schema 1 (README.md, "For programs"). */
-struct journal_view { /* what is being told from, passed together */
+struct journal_view { /* what views of the journal read from */
     struct journal
         *journal; /* where reading has failed what is told is worth nothing (journal_ends) */
     const struct rules *rules;
@@ -82,7 +82,7 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
 struct losses_asked {
     double cost, yield;
     const char *batches; /* their ids as a JSON list; "[]" for all */
-    struct moment since; /* of the inoculation; unknown for ever */
+    struct moment since; /* inoculated then or later; unknown: all */
 };
 json_t *view_losses_json(struct journal_view *view, const struct losses_asked *asked);
 
