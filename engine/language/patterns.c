@@ -4,6 +4,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "base/csv.h"
 #include "base/text.h"
 #include "language/phrases.h"
 
@@ -140,15 +141,9 @@ static void note_groups(struct pattern *pattern)
     for (uint32_t i = 0; i < count; i++, table += size) {
         unsigned number = (unsigned)table[0] << 8 | table[1];
         const char *name = (const char *)table + 2;
-        uint32_t bit = number < MATCH_GROUPS ? UINT32_C(1) << number : 0;
-        if (!strcmp(name, "q"))
-            pattern->quantity |= bit;
-        else if (!strcmp(name, "gap"))
-            pattern->gap |= bit;
-        else if (!strcmp(name, "over"))
-            pattern->over |= bit;
-        else if (!strcmp(name, "under"))
-            pattern->under |= bit;
+        const int which = csv_named("q|gap|over|under", name, strlen(name));
+        if (which >= 0 && number < MATCH_GROUPS)
+            pattern->groups[which] |= UINT32_C(1) << number;
     }
 }
 
@@ -208,7 +203,7 @@ static bool pattern_compile(struct reader *reader, struct pattern *pattern, stru
     if (pattern->broken)
         return false;
     note_groups(pattern);
-    pattern->broken = phrase->role == ROLE_NUMBER && !pattern->quantity;
+    pattern->broken = phrase->role == ROLE_NUMBER && !pattern->groups[GROUP_QUANTITY];
     if (pattern->broken && diags)
         diags_error(diags, phrase->at,
                     "the pattern '%s' of a number holds no quantity; write {q} or {n} in it",
@@ -216,8 +211,7 @@ static bool pattern_compile(struct reader *reader, struct pattern *pattern, stru
     return !pattern->broken;
 }
 
-void pattern_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
-                 bool *wrong)
+void pattern_add(struct reader *reader, const struct phrase *phrase)
 {
     /* The pattern, the words it is run at and those it needs beside it, a tab between. */
     size_t length = strcspn(phrase->source, "\t");
@@ -231,9 +225,9 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
     if (at[words])
         pattern.with = stems_of(reader, at + words + 1, &pattern.with_count);
     if (phrase->role == ROLE_LIST || phrase->role == ROLE_OBJECTION || phrase->role == ROLE_NONE) {
-        diags_error(diags, phrase->at, "'%s' is a pattern; only words stand here",
+        diags_error(reader->diags, phrase->at, "'%s' is a pattern; only words stand here",
                     pattern.phrase.source + 1);
-        *wrong = true;
+        reader->wrong = true;
         return;
     }
     for (size_t i = reader->pattern_count; i-- > 0;) { /* of several values: run once for all */
@@ -254,9 +248,9 @@ void pattern_add(struct reader *reader, const struct phrase *phrase, struct diag
     trigger.item = (uint32_t)reader->pattern_count - 1;
     trigger.source = arena_copy(reader->memory, at, words);
     if (words) /* compiled when a text first holds them */
-        phrase_add(reader, &trigger, diags, wrong);
-    else
-        *wrong = !pattern_compile(reader, &reader->patterns[trigger.item], diags) || *wrong;
+        phrase_add(reader, &trigger);
+    else if (!pattern_compile(reader, &reader->patterns[trigger.item], reader->diags))
+        reader->wrong = true;
 }
 
 /* What PCRE2 asks for passes base/memory.c as well. */
@@ -313,17 +307,18 @@ static void take_groups(struct match *match, const struct pattern *pattern,
         PCRE2_SIZE end = groups[2 * i + 1];
         if (start == PCRE2_UNSET || end <= start)
             continue;
-        if (pattern->quantity >> i & 1) {
+        if (pattern->groups[GROUP_QUANTITY] >> i & 1) {
             match->q_start = (uint32_t)start;
             match->q_end = (uint32_t)end;
         }
-        if ((pattern->gap >> i & 1) && match->gap_count < MATCH_GAPS && start >= match->start) {
+        if ((pattern->groups[GROUP_GAP] >> i & 1) && match->gap_count < MATCH_GAPS &&
+            start >= match->start) {
             match->gaps[match->gap_count].start = (uint32_t)start;
             match->gaps[match->gap_count++].end = (uint32_t)end;
         }
     }
-    match->over = took_part(groups, count, pattern->over);
-    match->under = took_part(groups, count, pattern->under);
+    match->over = took_part(groups, count, pattern->groups[GROUP_OVER]);
+    match->under = took_part(groups, count, pattern->groups[GROUP_UNDER]);
 }
 
 /* The pattern is not run again in this text. */
@@ -354,7 +349,8 @@ static void take_match(struct job *job, const struct pattern *pattern, size_t co
 {
     const PCRE2_SIZE *groups = pcre2_get_ovector_pointer(job->reader->found);
     if (cuts_word(&job->working, groups[0], groups[1]) ||
-        (pattern->phrase.role == ROLE_NUMBER && !took_part(groups, count, pattern->quantity)))
+        (pattern->phrase.role == ROLE_NUMBER &&
+         !took_part(groups, count, pattern->groups[GROUP_QUANTITY])))
         return;
     struct match match = {
         .start = (uint32_t)groups[0], .end = (uint32_t)groups[1], .role = pattern->phrase.role};

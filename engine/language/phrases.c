@@ -348,14 +348,6 @@ static size_t edge_slot(uint64_t key)
     return key < EDGE_SLOTS ? key : mixed(key) % EDGE_SLOTS;
 }
 
-/* The edge of that key among these and those behind them; 0 for none. */
-static uint32_t edge_among(const struct trie *t, uint32_t edge, uint64_t key)
-{
-    while (edge && t->edges[edge].key != key)
-        edge = t->edges[edge].next;
-    return edge;
-}
-
 static void edge_add(struct reader *reader, uint64_t key, uint32_t child)
 {
     struct trie *t = reader->trie;
@@ -453,12 +445,6 @@ static bool lead_all(struct reader *reader, struct sources *from, struct sequenc
     return fine;
 }
 
-/* What tells the edge behind an element from that of a word: phrases that begin alike share it. */
-static uint32_t step_of(const struct element *element)
-{
-    return STEP | (uint32_t)element->kind << 29 | (uint32_t)element->optional << 28 | element->id;
-}
-
 static bool trie_add(struct reader *reader, uint32_t root, struct sequence path, uint32_t phrase)
 {
     struct trie *t = reader->trie;
@@ -466,8 +452,12 @@ static bool trie_add(struct reader *reader, uint32_t root, struct sequence path,
     uint32_t node = root;
     for (size_t i = 0; i < path.count; i++) {
         const struct element *element = &path.elements[i];
-        const uint64_t key = edge_key(node, step_of(element));
-        const uint32_t edge = edge_among(t, t->slots[edge_slot(key)], key);
+        /* Unlike that of a word: phrases that begin alike share it. */
+        const uint64_t key = edge_key(node, STEP | (uint32_t)element->kind << 29 |
+                                                (uint32_t)element->optional << 28 | element->id);
+        uint32_t edge = t->slots[edge_slot(key)];
+        while (edge && t->edges[edge].key != key)
+            edge = t->edges[edge].next;
         node = edge ? t->edges[edge].child : node_new(t, reader->memory);
         if (!edge) {
             edge_add(reader, key, node);
@@ -492,7 +482,6 @@ uint32_t phrase_new(struct reader *reader, const struct phrase *phrase)
 struct parse { /* of one phrase */
     struct reader *reader;
     const struct phrase *phrase;
-    struct diags *diags;
     struct element elements[ELEMENTS_MOST];
     size_t count;
     unsigned gaps, quantities;
@@ -501,15 +490,15 @@ struct parse { /* of one phrase */
 
 enum { LIST_ABOUT, LIST_OVER, LIST_UNDER, LIST_FIRST_NAMED };
 
-static void add_item(struct reader *reader, const struct phrase *phrase, const char *source,
-                     size_t length, struct diags *diags, bool *wrong);
+static bool add_item(struct reader *reader, const struct phrase *phrase, const char *source,
+                     size_t length);
 
 static void parse_fault(struct parse *parse, const char *what)
 {
     if (!parse->wrong)
-        diags_error(parse->diags, parse->phrase->at, "in the phrase '%s' %s", parse->phrase->source,
-                    what);
-    parse->wrong = true;
+        diags_error(parse->reader->diags, parse->phrase->at, "in the phrase '%s' %s",
+                    parse->phrase->source, what);
+    parse->wrong = parse->reader->wrong = true;
 }
 
 static void put_element(struct parse *parse, enum element_kind kind, uint32_t id)
@@ -530,13 +519,6 @@ static void list_stem(struct reader *reader, uint32_t number, uint32_t stem)
     *arena_push(reader->memory, list->stems, list->stem_count) = stem;
 }
 
-static void list_word(struct reader *reader, uint32_t list, const char *word, size_t length)
-{
-    uint32_t index = word_add(reader, word, length, true);
-    word_learn(reader, index);
-    list_stem(reader, list, reader->words.lexemes[index].stem);
-}
-
 static void add_alternatives(struct parse *parse, const struct phrase *phrase, const char *source,
                              size_t length, char between)
 {
@@ -545,10 +527,12 @@ static void add_alternatives(struct parse *parse, const struct phrase *phrase, c
         size_t size = end ? (size_t)(end - source) - at : length - at;
         if (!size)
             parse_fault(parse, "a word is missing beside a '|'");
-        else if (phrase->role == ROLE_LIST && word_length(source + at, size) == size)
-            list_word(parse->reader, (uint32_t)phrase->item, source + at, size);
-        else
-            add_item(parse->reader, phrase, source + at, size, parse->diags, &parse->wrong);
+        else if (phrase->role == ROLE_LIST && word_length(source + at, size) == size) {
+            uint32_t word = word_add(parse->reader, source + at, size, true);
+            word_learn(parse->reader, word);
+            list_stem(parse->reader, phrase->item, parse->reader->words.lexemes[word].stem);
+        } else if (!add_item(parse->reader, phrase, source + at, size))
+            parse->wrong = true;
         at += size + 1;
     }
 }
@@ -664,21 +648,19 @@ static bool add_single(struct reader *reader, const struct phrase *phrase, uint3
 }
 
 /* Adds the phrase in `source`, a part of `phrase` or all of it. */
-static void add_item(struct reader *reader, const struct phrase *phrase, const char *source,
-                     size_t length, struct diags *diags, bool *wrong)
+static bool add_item(struct reader *reader, const struct phrase *phrase, const char *source,
+                     size_t length)
 {
     struct parse parse; /* of its elements only those that are there */
     parse.reader = reader;
     parse.phrase = phrase;
-    parse.diags = diags;
     parse.count = 0;
     parse.gaps = parse.quantities = 0;
     parse.wrong = false;
     if (!memchr(source, ' ', length) && !memchr(source, '[', length) &&
         memchr(source, '|', length)) {
         add_alternatives(&parse, phrase, source, length, '|');
-        *wrong = *wrong || parse.wrong;
-        return;
+        return !parse.wrong;
     }
     struct phrase anchored = *phrase; /* "^ x" begins its clause, "x $" ends it */
     parse.phrase = &anchored;
@@ -705,10 +687,9 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
         parse_fault(
             &parse,
             "stands more than a word; only single words stand under 'objections' and 'nones'");
-    *wrong = *wrong || parse.wrong;
     bool floats = !anchored.first && !anchored.last;
     if (parse.wrong || (floats && one_word && add_single(reader, phrase, parse.elements[0].id)))
-        return;
+        return !parse.wrong;
     struct sequence path = {parse.elements, parse.count};
     bool fine = true;
     if (phrase->role == ROLE_LIST) {
@@ -724,25 +705,18 @@ static void add_item(struct reader *reader, const struct phrase *phrase, const c
         parse_fault(&parse, floats
                                 ? "stand lists that hold too much, or name each other"
                                 : "stands an end of the clause; only a phrase by itself has one");
-    *wrong = *wrong || parse.wrong;
+    return fine;
 }
 
-void phrase_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
-                bool *wrong)
+void phrase_add(struct reader *reader, const struct phrase *phrase)
 {
-    add_item(reader, phrase, phrase->source, strlen(phrase->source), diags, wrong);
+    (void)add_item(reader, phrase, phrase->source, strlen(phrase->source));
 }
 
 /* ---- from the rules ---------------------------------------------------------------------- */
 
-struct build {
-    struct reader *reader;
-    struct diags *diags;
-    bool wrong;
-};
-
 /* Goes on after a phrase that is wrong, so that all of them are told at once. */
-static void add_phrases(struct build *b, const struct phrases *phrases, enum role role,
+static void add_phrases(struct reader *reader, const struct phrases *phrases, enum role role,
                         size_t observable, size_t item)
 {
     for (size_t i = 0; i < phrases->count; i++) {
@@ -753,11 +727,11 @@ static void add_phrases(struct build *b, const struct phrases *phrases, enum rol
                                 .item = (uint32_t)item,
                                 .dimension = DIM_COUNT};
         if (role == ROLE_NUMBER)
-            phrase.dimension = b->reader->rules->observables[observable].dimension;
+            phrase.dimension = reader->rules->observables[observable].dimension;
         if (phrase.source[0] == '/')
-            pattern_add(b->reader, &phrase, b->diags, &b->wrong);
+            pattern_add(reader, &phrase);
         else
-            add_item(b->reader, &phrase, phrase.source, strlen(phrase.source), b->diags, &b->wrong);
+            phrase_add(reader, &phrase);
     }
 }
 
@@ -790,11 +764,11 @@ static void add_word_lists(struct reader *reader)
     }
 }
 
-static void add_lists(struct build *b)
+static void add_lists(struct reader *reader)
 {
-    const struct language *l = &b->reader->rules->language;
+    const struct language *l = &reader->rules->language;
     const struct phrases *const bounds[] = {&l->about, &l->over, &l->under};
-    struct interned *names = &b->reader->lists;
+    struct interned *names = &reader->lists;
     interned_add(names, "{about}", 7);
     interned_add(names, "{over}", 6);
     interned_add(names, "{under}", 7);
@@ -804,23 +778,22 @@ static void add_lists(struct build *b)
         interned_add(names, key, strlen(key));
     }
     for (size_t i = 0; i < sizeof bounds / sizeof *bounds; i++)
-        add_phrases(b, bounds[i], ROLE_LIST, 0, i);
+        add_phrases(reader, bounds[i], ROLE_LIST, 0, i);
     for (size_t i = 0; i < l->list_count; i++)
-        add_phrases(b, &l->lists[i].items, ROLE_LIST, 0, LIST_FIRST_NAMED + i);
-    struct trie *t = b->reader->trie;
-    t->bounds = node_new(t, b->reader->memory);
+        add_phrases(reader, &l->lists[i].items, ROLE_LIST, 0, LIST_FIRST_NAMED + i);
+    struct trie *t = reader->trie;
+    t->bounds = node_new(t, reader->memory);
     for (uint32_t i = 0; i < LIST_FIRST_NAMED; i++) {
         const struct element bound = {.kind = ELEMENT_LIST, .id = i};
         const struct phrase phrase = {.role = ROLE_BOUND, .item = i};
-        if (!trie_add(b->reader, t->bounds, (struct sequence){&bound, 1},
-                      phrase_new(b->reader, &phrase)))
-            b->wrong = true;
+        if (!trie_add(reader, t->bounds, (struct sequence){&bound, 1}, phrase_new(reader, &phrase)))
+            reader->wrong = true;
     }
 }
 
-static void add_language(struct build *b)
+static void add_language(struct reader *reader)
 {
-    const struct language *l = &b->reader->rules->language;
+    const struct language *l = &reader->rules->language;
     const struct {
         const struct phrases *phrases;
         enum role role;
@@ -840,15 +813,15 @@ static void add_language(struct build *b)
         {&l->no, ROLE_NO},
     };
     for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
-        add_phrases(b, lists[i].phrases, lists[i].role, 0, 0);
+        add_phrases(reader, lists[i].phrases, lists[i].role, 0, 0);
     for (size_t i = 0; i < l->statement_count; i++)
-        add_phrases(b, &l->statements[i].phrases, ROLE_STATEMENT, 0, i);
-    for (size_t i = 0; i < b->reader->rules->question_count; i++)
-        add_phrases(b, &b->reader->rules->questions[i].phrases, ROLE_QUESTION, 0, i);
+        add_phrases(reader, &l->statements[i].phrases, ROLE_STATEMENT, 0, i);
+    for (size_t i = 0; i < reader->rules->question_count; i++)
+        add_phrases(reader, &reader->rules->questions[i].phrases, ROLE_QUESTION, 0, i);
     for (size_t i = 0; i < l->spared.count; i++) {
         const char *spared = l->spared.list[i]; /* stemmed when a text holds it */
-        uint32_t word = interned_add(&b->reader->words, spared, strlen(spared));
-        b->reader->words.lexemes[word].spared = true;
+        uint32_t word = interned_add(&reader->words, spared, strlen(spared));
+        reader->words.lexemes[word].spared = true;
     }
 }
 
@@ -896,7 +869,7 @@ static void settle_edges(struct reader *reader)
 bool phrases_build(struct reader *reader, struct diags *diags)
 {
     const struct rules *rules = reader->rules;
-    struct build b = {.reader = reader, .diags = diags};
+    reader->diags = diags;
     reader->words = (struct interned){.memory = reader->memory, .size = sizeof(struct lexeme)};
     reader->stems = (struct interned){.memory = reader->memory, .size = sizeof(struct stem)};
     reader->lists = (struct interned){.memory = reader->memory, .size = sizeof(struct list)};
@@ -912,14 +885,14 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     reader->figure = stem_add(reader, "#", 1);
     reader->glued = stem_add(reader, "_#", 2);
     add_word_lists(reader);
-    add_lists(&b);
+    add_lists(reader);
     for (size_t i = 0; i < rules->observable_count; i++) {
         const struct observable *o = &rules->observables[i];
-        add_phrases(&b, &o->phrases, ROLE_NUMBER, i, 0);
+        add_phrases(reader, &o->phrases, ROLE_NUMBER, i, 0);
         for (size_t j = 0; j < o->value_count; j++)
-            add_phrases(&b, &o->values[j].phrases, ROLE_VALUE, i, j);
+            add_phrases(reader, &o->values[j].phrases, ROLE_VALUE, i, j);
     }
-    add_language(&b);
+    add_language(reader);
     const char *words; /* of quantities, which stand in no phrase */
     for (size_t i = 0; (words = quantity_word(i)); i++)
         for (size_t at = 0; words[at];) {
@@ -933,7 +906,8 @@ bool phrases_build(struct reader *reader, struct diags *diags)
                phrase_new(reader, &(struct phrase){.role = ROLE_NUMBER, .observable = NO_INDEX}));
     settle_edges(reader);
     reader->stem_in = arena_array(reader->memory, reader->stems.count, sizeof(uint32_t));
-    return !b.wrong;
+    reader->diags = NULL;
+    return !reader->wrong;
 }
 
 void phrases_free(struct reader *reader)

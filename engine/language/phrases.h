@@ -116,13 +116,15 @@ struct phrase {
     bool first, last;         /* it begins, or ends, its clause */
 };
 
+enum { GROUP_QUANTITY, GROUP_GAP, GROUP_OVER, GROUP_UNDER, GROUPS }; /* named so */
+
 struct pattern {
     struct phrase phrase;
     const char *given; /* with the words it is run at and those it needs */
     uint32_t same;     /* the next pattern that is the same, of another value; NO_INDEX ends them */
     pcre2_code *code;
-    uint32_t quantity, gap, over, under; /* bit per capturing group of that name */
-    const uint32_t *with;                /* stems of which its clause holds one; NULL: any */
+    uint32_t groups[GROUPS]; /* bit per capturing group of that name */
+    const uint32_t *with;    /* stems of which its clause holds one; NULL: any */
     size_t with_count;
     bool everywhere;      /* it names no words to be run at */
     bool broken;          /* it does not compile */
@@ -197,6 +199,8 @@ struct reader {
     uint32_t *stem_in;    /* per stem: the number of the last clause that held it */
     struct quantity_memo *memos;
     uint32_t quantity_end; /* of the quantity a pattern is in */
+    struct diags *diags;   /* while it is built: */
+    bool wrong;            /* some phrase is, and was told there */
 };
 
 /* Compiles everything `reader->rules` says. False when phrases are wrong, which are told. */
@@ -211,8 +215,7 @@ uint32_t *stems_of(struct reader *reader, const char *words, size_t *count);
 /* The stem of a word of a text, or NO_INDEX. */
 uint32_t stem_known(struct reader *reader, const char *word, size_t length);
 /* Adds a phrase of words. */
-void phrase_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
-                bool *wrong);
+void phrase_add(struct reader *reader, const struct phrase *phrase);
 /* Keeps a phrase; its number. */
 uint32_t phrase_new(struct reader *reader, const struct phrase *phrase);
 
@@ -228,8 +231,7 @@ uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uin
 void patterns_open(struct reader *reader);
 void patterns_close(struct reader *reader);
 /* Compiles a phrase that is a pattern; told and *wrong if it cannot be one. */
-void pattern_add(struct reader *reader, const struct phrase *phrase, struct diags *diags,
-                 bool *wrong);
+void pattern_add(struct reader *reader, const struct phrase *phrase);
 
 /* ---- matches ----------------------------------------------------------------------------- */
 
