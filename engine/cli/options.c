@@ -162,36 +162,6 @@ struct moment option_moment(struct app *app, const char *what, const char *words
     return moment;
 }
 
-static struct moment read_moment(struct app *app, const char *name, const char *said)
-{
-    /* A clock a little behind that of another machine makes no moment of today an error. */
-    enum { CLOCK_SLACK = 24 * 60 * 60 };
-    struct moment moment = option_moment(app, arena_format(app->arena, "--%s ", name), said);
-    if (moment.seconds > moment_now().seconds + CLOCK_SLACK)
-        app_stop(app, "'--%s %s' is in the future", name, said);
-    return moment;
-}
-
-/* What moment_read knows; and tomorrow, when nothing has happened yet. */
-static int64_t read_day(struct app *app, const char *name, const char *said)
-{
-    struct moment moment = moment_now();
-    bool tomorrow = strcmp(said, "tomorrow") == 0;
-    if (!tomorrow && !moment_read(said, moment, &moment))
-        app_stop(app, "not a date I can read: '--%s %s'; write 2026-03-01, yesterday or tomorrow",
-                 name, said);
-    return moment_day(moment) + tomorrow;
-}
-
-static int read_clock(struct app *app, const char *name, const char *said)
-{
-    double seconds = 0.0;
-    const char *end = strlen(said) == strlen("18:30") ? clock_read(said, &seconds) : NULL;
-    if (end == NULL || *end != '\0' || seconds >= 24.0 * 3600.0)
-        app_stop(app, "not a time of day: '--%s %s'; write 09:00", name, said);
-    return (int)(seconds / 60.0);
-}
-
 /* ---- vessels --------------------------------------------------------------------------------- */
 
 /* An id; bag:2.2kg or jar:500g (the nearest kind, filled so); jar:1litre (by volume); bag:20x12x8cm
@@ -311,9 +281,13 @@ static const struct option options[] = {
 
 void option_read(struct app *app, const struct option *option, const char *word, void *target)
 {
+    /* A clock a little behind that of another machine makes no moment of today an error. */
+    enum { CLOCK_SLACK = 24 * 60 * 60 };
     const char *name = option->name, *end = NULL;
+    const bool tomorrow = strcmp(word, "tomorrow") == 0;
+    struct moment moment = moment_now();
     int64_t day = 0;
-    double number;
+    double number = 0.0;
 
     switch (option->kind) {
     case OPTION_FLAG:
@@ -343,14 +317,24 @@ void option_read(struct app *app, const struct option *option, const char *word,
         if ((end = day_read(word, &day)) == NULL || *end != '\0')
             app_wrong(app, name, "not a date I can read: '%s'; for instance 2025-03-31", word);
         break;
-    case OPTION_DAY:
-        *(int64_t *)target = read_day(app, name, word);
+    case OPTION_DAY: /* what moment_read knows; and tomorrow, when nothing has happened yet */
+        if (!tomorrow && !moment_read(word, moment, &moment))
+            app_stop(app,
+                     "not a date I can read: '--%s %s'; write 2026-03-01, yesterday or tomorrow",
+                     name, word);
+        *(int64_t *)target = moment_day(moment) + tomorrow;
         break;
     case OPTION_MOMENT:
-        *(struct moment *)target = read_moment(app, name, word);
+        moment = option_moment(app, arena_format(app->arena, "--%s ", name), word);
+        if (moment.seconds > moment_now().seconds + CLOCK_SLACK)
+            app_stop(app, "'--%s %s' is in the future", name, word);
+        *(struct moment *)target = moment;
         break;
     case OPTION_CLOCK:
-        *(int *)target = read_clock(app, name, word);
+        end = strlen(word) == strlen("18:30") ? clock_read(word, &number) : NULL;
+        if (end == NULL || *end != '\0' || number >= 24.0 * 3600.0)
+            app_stop(app, "not a time of day: '--%s %s'; write 09:00", name, word);
+        *(int *)target = (int)(number / 60.0);
         break;
     case OPTION_CHOICE:
         *(int *)target = read_choice(app, option, word);

@@ -28,19 +28,16 @@ static void must_compute(struct app *app, enum process_error error, double value
     app_quit(app, app_error(app, STATUS_DATA, NULL, "%s", message));
 }
 
-/* The same of what the rules fill; what had to be assumed, in the arena. */
-static const char *must_answer(struct app *app, enum physics_answer answer,
-                               const struct physics_refusal *refusal, struct text *words)
+/* The same of what the rules fill, with what had to be assumed. */
+static void must_answer(struct app *app, enum physics_answer answer,
+                        const struct physics_refusal *refusal, struct text *assumed)
 {
-    if (answer != PHYSICS_OK) {
-        text_clear(words);
-        physics_explain(words, answer, refusal);
-        app_quit(app, app_error(app, answer == PHYSICS_REFUSED ? STATUS_DATA : STATUS_USAGE, NULL,
-                                "%s", words->bytes));
-    }
-    const char *assumed = arena_string(app->arena, words->bytes);
-    text_release(words);
-    return assumed;
+    if (answer == PHYSICS_OK)
+        return;
+    text_clear(assumed);
+    physics_explain(assumed, answer, refusal);
+    app_quit(app, app_error(app, answer == PHYSICS_REFUSED ? STATUS_DATA : STATUS_USAGE, NULL, "%s",
+                            assumed->bytes));
 }
 
 /* Reads a temperature log (process/probe.h), handing each reading to `reading`. `path` may be "-".
@@ -248,7 +245,6 @@ static enum status run_cook(struct app *app)
     const bool probe = app->given.probe != NULL;
     const struct rules *rules = app->rules;
     struct cooked cook = {.measured = false};
-    struct text words;
 
     known->air /= 100.0;
     /* A log tells pressure and time by what they did; the setup then counts for the load only. */
@@ -257,10 +253,9 @@ static enum status run_cook(struct app *app)
     if (!probe && (isnan(known->minutes) || isnan(known->gauge)))
         app_stop(app, "give --gauge and --minutes, or --probe; for instance: "
                       "jarside cook --gauge 14psi --minutes 95 --vessel jar:1litre");
-    text_init(&words);
-    const char *assumed =
-        must_answer(app, physics_cook(rules, known, &cook.setup, organisms, &words, &refusal),
-                    &refusal, &words);
+    TEXT(assumed);
+    must_answer(app, physics_cook(rules, known, &cook.setup, organisms, &assumed, &refusal),
+                &refusal, &assumed);
     compute_cook(app, &cook);
     const struct cook_setup *setup = &cook.setup;
     const struct lethality *log = &cook.probe.f0;
@@ -283,7 +278,7 @@ static enum status run_cook(struct app *app)
                   "sea_level:o assumed:o cautions:o _barometer:n _altitude:n _adequate:n _notes:o "
                   "_reference:n _air:b _one_in:n",
                   sea_json(&cook, isnan(known->rated) ? rules->cook.rated : known->rated),
-                  view_json_parts(assumed), cautions, setup->steam.barometer_kpa,
+                  view_json_parts(assumed.bytes), cautions, setup->steam.barometer_kpa,
                   setup->steam.altitude_m, setup->adequate_f0, notes_json(rules, &cook), 121.1,
                   steam->high - steam->low > 0.3, 1.0 / setup->target);
     return app_tell(app, "cook", root);
@@ -431,15 +426,6 @@ static json_t *date_after(const char *start, double days)
     return json_string(day_write(known ? day + lround(days) : INT64_MIN, DAY_ISO, MOMENT_WORDS));
 }
 
-/* The last day drawn: a little after the slow end is full, and what was seen on `day` (or NAN). */
-static double last_day(const struct run *run, double day)
-{
-    double last = run->reached ? 1.1 * run->full.central + 2.0 : 30.0;
-    if (run->reached && isfinite(run->full.high))
-        last = run->full.high + 2.0;
-    return ceil(fmin(fmax(last, day + 2.0), 180.0));
-}
-
 static json_t *pace_json(const struct run *run, const struct given *given,
                          const struct pace_verdict *pace)
 {
@@ -484,7 +470,11 @@ static json_t *forecast_json(struct app *app, const struct run *run, const struc
     const struct forecast *forecast = &run->forecast;
     const struct given *given = &app->given;
     const double looked = app->rules->forecast.look_every, every = looked > 0.0 ? looked : 3.0;
-    const double last = last_day(run, given->day);
+    /* Drawn to a little after the slow end is full, and what was seen. */
+    const double full = !run->reached              ? 28.0
+                        : isfinite(run->full.high) ? run->full.high
+                                                   : 1.1 * run->full.central;
+    const double last = ceil(fmin(fmax(full, given->day) + 2.0, 180.0));
     struct range band[COURSE_POINTS], coverage;
     json_t *course = json_array(), *seen = json_array();
     /* Strains of one species differ by a factor of two: beyond twice the likeliest is too long. */
@@ -658,7 +648,6 @@ static enum status run_forecast(struct app *app)
     struct known_growth known = KNOWN_GROWTH;
     struct physics_refusal refusal;
     struct warmth constant;
-    struct text words;
 
     if (label != NULL)
         start = recall_growth(app, label, &known);
@@ -683,10 +672,10 @@ static enum status run_forecast(struct app *app)
     if (isnan(given->day) != isnan(given->seen))
         app_stop(app, "--day and --seen go together: how white it was on which day");
     run.start = given->start != NULL ? given->start : start;
-    text_init(&words);
-    const char *assumed = must_answer(
-        app, physics_growth(app->rules, &known, &run.forecast, &constant, &words, &refusal),
-        &refusal, &words);
+    TEXT(assumed);
+    must_answer(app,
+                physics_growth(app->rules, &known, &run.forecast, &constant, &assumed, &refusal),
+                &refusal, &assumed);
     compute_run(app->rules, &run);
     const bool judged = !isnan(given->day);
     const enum process_error error =
@@ -695,7 +684,8 @@ static enum status run_forecast(struct app *app)
     must_compute(app, error, error == PROCESS_COVERAGE ? given->seen : given->day);
     return app_tell(app, "forecast",
                     forecast_json(app, &run, &app->rules->species[known.species],
-                                  vessel_name(app, &known.vessel), assumed, judged ? &pace : NULL));
+                                  vessel_name(app, &known.vessel), assumed.bytes,
+                                  judged ? &pace : NULL));
 }
 
 const struct command plan_commands[] = {

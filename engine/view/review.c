@@ -39,17 +39,6 @@ static void put_level(struct text *out, const struct dataset *dataset, size_t fa
     text_safe(out, label, strlen(label), &(struct text_safe_options){.limit = MOST});
 }
 
-static void put_curve_name(struct text *out, const struct review *review,
-                           const struct review_curve *curve)
-{
-    if (review->time.factor >= review->dataset->factor_count)
-        text_puts(out, "All vessels");
-    else if (curve->level == LEVEL_NONE)
-        text_puts(out, "All others");
-    else
-        put_level(out, review->dataset, review->time.factor, curve->level);
-}
-
 /* ---- parts of the tree -------------------------------------------------------------------------- */
 
 typedef json_t *make_row(const struct review *review, const void *row);
@@ -102,13 +91,6 @@ static json_t *level_json(const struct review *review, size_t factor, uint32_t l
 {
     return view_json("factor:o level:o", factor_name(review, factor),
                      level_name(review, factor, level));
-}
-
-static json_t *level_says(const struct review *review, size_t factor, uint32_t level)
-{
-    TEXT(says);
-    put_level(&says, review->dataset, factor, level);
-    return view_json_safe(says.bytes);
 }
 
 static json_t *scope(const struct review *review, size_t factor)
@@ -219,20 +201,14 @@ static json_t *suspect_row(const struct review *review, const void *row)
     return made;
 }
 
-/* Whether its suspects have the very same counts, one suspect included. */
-static bool all_same(const struct review_culprit *culprit)
-{
-    const struct review_suspect *first = &culprit->suspects[0];
-    for (size_t s = 1; s < culprit->suspect_count; s++)
-        if (memcmp(&culprit->suspects[s].inside, &first->inside, sizeof first->inside) != 0 ||
-            memcmp(&culprit->suspects[s].outside, &first->outside, sizeof first->outside) != 0)
-            return false;
-    return true;
-}
-
 static json_t *culprit_row(const struct review *review, const void *row)
 {
     const struct review_culprit *culprit = row;
+    const struct review_suspect *first = &culprit->suspects[0];
+    bool same = true; /* in their counts, one suspect included */
+    for (const struct review_suspect *s = first; s < first + culprit->suspect_count; s++)
+        same = same && memcmp(&s->inside, &first->inside, sizeof s->inside) == 0 &&
+               memcmp(&s->outside, &first->outside, sizeof s->outside) == 0;
     /* Vessels are whole. */
     json_t *saved = view_json("low:n mean:n high:n _low:n _mean:n _high:n", culprit->saved_low,
                               culprit->saved, culprit->saved_high, floor(culprit->saved_low + 0.5),
@@ -242,7 +218,7 @@ static json_t *culprit_row(const struct review *review, const void *row)
                   LIST(review, suspect_row, culprit->suspects, culprit->suspect_count), saved);
     add_causes(made, review, &culprit->why,
                culprit->why.trial_count > 0 ? culprit->why.trials[0].bits / 2.0 : 0.0);
-    view_json_add(made, "_how:o _same:b", how(review, &culprit->why), all_same(culprit));
+    view_json_add(made, "_how:o _same:b", how(review, &culprit->why), same);
     return made;
 }
 
@@ -282,18 +258,6 @@ static const char *new_name(enum factor_kind kind)
                                     : factor_kinds[kind].name;
 }
 
-/* The range of the numbers of new ones in a column over the arms, 0 being none. */
-static void new_ones(const struct review_plan *plan, size_t column, unsigned *fewest,
-                     unsigned *most)
-{
-    *fewest = *most = plan->arms[0].fresh[column];
-    for (size_t a = 1; a < plan->arm_count; a++) {
-        unsigned fresh = plan->arms[a].fresh[column];
-        *fewest = fresh < *fewest ? fresh : *fewest;
-        *most = fresh > *most ? fresh : *most;
-    }
-}
-
 static void put_arm(struct text *out, const struct review *review, const struct review_plan *plan,
                     const struct review_arm *arm)
 {
@@ -302,8 +266,12 @@ static void put_arm(struct text *out, const struct review *review, const struct 
                 arm->control ? " uninoculated" : "");
     for (size_t c = 0; c < plan->factor_count; c++) {
         enum factor_kind kind = review->dataset->factors[plan->factors[c]].kind;
-        unsigned fewest, most, fresh = arm->fresh[c];
-        new_ones(plan, c, &fewest, &most);
+        /* Of the numbers of new ones over the arms, 0 being none. */
+        unsigned fresh = arm->fresh[c], fewest = fresh, most = fresh;
+        for (size_t a = 0; a < plan->arm_count; a++) {
+            fewest = plan->arms[a].fresh[c] < fewest ? plan->arms[a].fresh[c] : fewest;
+            most = plan->arms[a].fresh[c] > most ? plan->arms[a].fresh[c] : most;
+        }
         /* Where every arm has the same new one it needs no words. */
         if ((arm->control && !factor_kinds[kind].control) ||
             (fresh == 0 && arm->levels[c] == LEVEL_NONE) ||
@@ -318,15 +286,6 @@ static void put_arm(struct text *out, const struct review *review, const struct 
             text_printf(out, "a new %s", new_name(kind));
         joint = ", ";
     }
-}
-
-static bool is_tried(const struct review *review, const struct review_plan *plan, size_t column)
-{
-    const struct review_suspect *suspect = &review->culprits[plan->culprit].suspects[column];
-    for (size_t a = 0; a < plan->arm_count; a++)
-        if (plan->arms[a].fresh[column] == 0 && plan->arms[a].levels[column] == suspect->level)
-            return true;
-    return false;
 }
 
 static json_t *plan_row(const struct review *review, const void *row)
@@ -344,11 +303,15 @@ static json_t *plan_row(const struct review *review, const void *row)
     }
     for (size_t c = 0; c < plan->factor_count; c++) {
         const struct review_suspect *suspect = &culprit->suspects[c];
+        bool held = false; /* by some arm */
+        for (size_t a = 0; a < plan->arm_count; a++)
+            held |= plan->arms[a].fresh[c] == 0 && plan->arms[a].levels[c] == suspect->level;
         json_array_append_new(
             names, json_string(new_name(review->dataset->factors[plan->factors[c]].kind)));
+        TEXT(says);
+        put_level(&says, review->dataset, suspect->factor, suspect->level);
         if (!plan->crossed)
-            json_array_append_new(is_tried(review, plan, c) ? tried : untried,
-                                  level_says(review, suspect->factor, suspect->level));
+            json_array_append_new(held ? tried : untried, view_json_safe(says.bytes));
     }
     json_t *made = view_json("fault:z crossed:b arms:o fails_from:z error:n _each:z _new:o "
                              "_tried:o _untried:o _suspects:o",
@@ -512,7 +475,12 @@ static json_t *times(const struct review *review)
     for (size_t c = 0; c < time->curve_count; c++) {
         const struct survival_curve *curve = &time->curves[c].curve;
         TEXT(name);
-        put_curve_name(&name, review, &time->curves[c]);
+        if (time->factor >= review->dataset->factor_count)
+            text_puts(&name, "All vessels");
+        else if (time->curves[c].level == LEVEL_NONE)
+            text_puts(&name, "All others");
+        else
+            put_level(&name, review->dataset, time->factor, time->curves[c].level);
         json_array_append_new(curves,
                               view_json("level:o cases:z lost:z median:n steps:o _name:t _letter:o",
                                         level_name(review, time->factor, time->curves[c].level),

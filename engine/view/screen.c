@@ -27,28 +27,18 @@ static bool wants_colour(FILE *stream, enum colour_choice choice)
     return isatty(fileno(stream)) == 1;
 }
 
-static size_t positive_number(const char *digits)
-{
-    if (digits == NULL)
-        return 0;
-    char *end = NULL;
-    long number = strtol(digits, &end, 10);
-    return end != digits && *end == '\0' && number > 0 && number < 10000 ? (size_t)number : 0;
-}
-
 void screen_measure(struct screen *screen, FILE *stream)
 {
     struct winsize size = {0};
-    size_t width = 0;
+    const char *columns = getenv("COLUMNS");
+    char *end = NULL;
+    const long said = columns != NULL ? strtol(columns, &end, 10) : 0;
+    size_t width = said > 0 && said < 10000 && *end == '\0' ? (size_t)said : SCREEN_DEFAULT;
     screen->rows = 0;
     if (isatty(fileno(stream)) == 1 && ioctl(fileno(stream), TIOCGWINSZ, &size) == 0) {
-        width = size.ws_col;
+        width = size.ws_col > 0 ? size.ws_col : width;
         screen->rows = size.ws_row;
     }
-    if (width == 0)
-        width = positive_number(getenv("COLUMNS"));
-    if (width == 0)
-        width = SCREEN_DEFAULT;
     if (width < SCREEN_NARROWEST)
         width = SCREEN_NARROWEST;
     screen->width = width < SCREEN_WIDEST ? width : SCREEN_WIDEST;
