@@ -294,15 +294,6 @@ static long number_of(const char *start, const char *end)
     return digits_end == end ? number : -1;
 }
 
-/* The kind that the word before says: "starter S1"; NULL when it says none. */
-static const struct kind *kind_said(const struct token *words, size_t w)
-{
-    for (size_t i = 0; w > 0 && i < KINDS; i++)
-        if (is_word(words[w - 1], record_types[kinds[i].record].name))
-            return &kinds[i];
-    return NULL;
-}
-
 /* "shelf2" or "shelf 2" anywhere, and "attic" between commas: a new place, as none is called so. */
 static void take_place(struct draft *draft, const struct token *words, size_t w)
 {
@@ -338,9 +329,12 @@ static const struct kind *kind_called(struct draft *draft, const struct token *w
                                       const char *label)
 {
     struct app *app = draft->app;
-    const struct kind *said = kind_said(words, w), *first = NULL;
+    const struct kind *said = NULL, *first = NULL;
     const char *names = "";
     size_t count = 0;
+    for (size_t i = 0; w > 0 && i < KINDS; i++) /* "starter S1" */
+        if (is_word(words[w - 1], record_types[kinds[i].record].name))
+            said = &kinds[i];
     for (size_t i = 0; i < KINDS; i++) {
         const enum record record = kinds[i].record;
         if ((said != NULL && said != &kinds[i]) || draft->pick[record] != PICK_UNTOLD)

@@ -160,16 +160,6 @@ static int64_t next_look(const struct app *app, enum event_kind kind)
     return day != 0 && day < today ? today : day; /* what was done long ago is looked at now */
 }
 
-/* The step of the rules that an event goes by: they call it by the same word. */
-static const char *usual_caution(const struct app *app, enum event_kind kind)
-{
-    const struct decision_rules *decision = &app->rules->decision;
-    for (size_t i = 0; i < decision->next_step_count; i++)
-        if (strcmp(decision->next_steps[i].id, event_words[kind]) == 0)
-            return decision->next_steps[i].say;
-    return "";
-}
-
 static enum status tell(struct app *app, const struct event *event, const struct chosen *chosen,
                         const struct place *place, const char *noted)
 {
@@ -177,7 +167,11 @@ static enum status tell(struct app *app, const struct event *event, const struct
     struct look look, risky = {.contaminated = -1.0};
     const char *to_discard = NULL; /* the first isolated whose last look said so */
     const char *bare = NULL;       /* the first that was shaken before anything grew */
+    const char *usual = "";        /* the rules call the step by the same word */
 
+    for (size_t i = 0; i < app->rules->decision.next_step_count; i++)
+        if (strcmp(app->rules->decision.next_steps[i].id, event_words[kind]) == 0)
+            usual = app->rules->decision.next_steps[i].say;
     for (size_t i = 0; i < chosen->count; i++) {
         if (!last_look(app, &chosen->vessels[i], &look))
             continue;
@@ -192,7 +186,7 @@ static enum status tell(struct app *app, const struct event *event, const struct
     /* What was sold, given away, used or a slip of the pen is not thrown away. */
     const bool thrown = kind == EVENT_DISCARD && event->because <= BECAUSE_BROKEN;
     json_t *cautions = thrown ? view_handling_json(app->rules, risky.id != 0 ? &risky : NULL)
-                       : kind == EVENT_SHAKE ? json_pack("[s]", usual_caution(app, kind))
+                       : kind == EVENT_SHAKE ? json_pack("[s]", usual)
                                              : json_array();
     return app_tell(
         app, "event",

@@ -121,15 +121,6 @@ static struct judged save(const struct looking *looking, struct consultation *co
     return judged;
 }
 
-/* Names what was made from a vessel that is not well; nothing when nothing was. */
-static void warn_children(struct app *app, const struct vessel *vessel)
-{
-    const char *children = view_children(&app->view, RECORD_VESSEL, vessel->id);
-    if (children[0] != '\0')
-        app_warn(app, "Made from %s: %s. They may have the same problem: look at them next.",
-                 vessel->label, children);
-}
-
 /* "Saved: look 12 at B3-7; next look 14 March (wait)." */
 static void say_saved(const struct looking *looking, const struct vessel *vessel, int64_t look,
                       enum action action)
@@ -143,8 +134,11 @@ static void say_saved(const struct looking *looking, const struct vessel *vessel
     else
         app_say(app, "Saved: look %lld at %s; next look %s (%s).", (long long)look, vessel->label,
                 consult_day(moment_of_day(vessel->due), looking->at, day), purpose);
-    if (action != ACTION_KEEP)
-        warn_children(app, vessel);
+    const char *children =
+        action != ACTION_KEEP ? view_children(&app->view, RECORD_VESSEL, vessel->id) : "";
+    if (children[0] != '\0')
+        app_warn(app, "Made from %s: %s. They may have the same problem: look at them next.",
+                 vessel->label, children);
 }
 
 static enum status look_at_vessel(const struct looking *looking, const char *label)

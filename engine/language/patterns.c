@@ -321,15 +321,6 @@ static void take_groups(struct match *match, const struct pattern *pattern,
     match->under = took_part(groups, count, pattern->groups[GROUP_UNDER]);
 }
 
-/* The pattern is not run again in this text. */
-static void stop(struct job *job, struct pattern *pattern)
-{
-    struct limit_hit *hit = arena_alloc(job->scratch, sizeof *hit);
-    *hit = (struct limit_hit){&pattern->phrase, job->limits};
-    job->limits = hit;
-    pattern->stopped = job->reader->scan;
-}
-
 static bool degree_at(const struct working *w, size_t at)
 {
     return at + 1 < w->length && (unsigned char)w->bytes[at] == 0xC2 &&
@@ -393,8 +384,12 @@ static void run_pattern(struct job *job, struct pattern *pattern, uint32_t from,
         if (count >= 0)
             take_match(job, pattern, count ? (size_t)count : MATCH_GROUPS);
     }
-    if (count < 0)
-        stop(job, pattern);
+    if (count >= 0)
+        return;
+    struct limit_hit *hit = arena_alloc(job->scratch, sizeof *hit);
+    *hit = (struct limit_hit){&pattern->phrase, job->limits};
+    job->limits = hit;
+    pattern->stopped = r->scan; /* it is not run again in this text */
 }
 
 /* Notes the clause of a word, and the stems it holds. */

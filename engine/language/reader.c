@@ -156,12 +156,6 @@ static void compact(struct match_list *list)
     list->count = kept;
 }
 
-static bool is_salient(const struct rules *rules, const struct match *match)
-{
-    return match->role == ROLE_VALUE &&
-           rules->observables[match->observable].values[match->item].salient;
-}
-
 /* Of the same words, what they say of a sign goes before the part they play in the sentence: a
  * value may be called "none". And a phrase goes before a word: "no" in "no, it is green" denies
  * nothing. An answer speaks of what was asked, except for what is salient, and "is it dead?" says
@@ -183,10 +177,12 @@ static void settle_places(const struct rules *rules, struct match_list *list)
         for (struct match *m = first; m < behind && behind - first > 1; m++) {
             bool again = m > first && !m[-1].dropped && m[-1].role == m->role &&
                          m[-1].observable == m->observable && m[-1].item == m->item;
+            bool salient =
+                m->role == ROLE_VALUE && rules->observables[m->observable].values[m->item].salient;
             m->dropped =
                 again || (question ? m->role != ROLE_QUESTION
                                    : (content && m->role > ROLE_STATEMENT) || (phrase && m->word) ||
-                                         (named && !m->asked && !is_salient(rules, m)));
+                                         (named && !m->asked && !salient));
         }
     }
     compact(list);

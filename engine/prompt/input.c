@@ -79,16 +79,6 @@ static void history_save(const struct lines *lines)
         chmod(path, S_IRUSR | S_IWUSR);
 }
 
-static void history_add(const char *line)
-{
-    if (line[strspn(line, " \t")] == '\0')
-        return;
-    const HIST_ENTRY *last =
-        history_length > 0 ? history_get(history_base + history_length - 1) : NULL;
-    if (last == NULL || strcmp(last->line, line) != 0)
-        add_history(line);
-}
-
 /* ---- completion ------------------------------------------------------------------------------ */
 
 static char *next_completion(const char *start, int again)
@@ -133,13 +123,6 @@ static void watch_signals(struct lines *lines)
     sigprocmask(SIG_BLOCK, &blocked, &lines->old_mask);
 }
 
-static void unwatch_signals(const struct lines *lines)
-{
-    for (size_t i = 0; i < WATCHED; i++)
-        sigaction(watched[i], &lines->old_actions[i], NULL);
-    sigprocmask(SIG_SETMASK, &lines->old_mask, NULL);
-}
-
 struct lines *lines_open(bool fine)
 {
     const bool terminal = isatty(STDIN_FILENO) == 1 && isatty(STDOUT_FILENO) == 1;
@@ -173,7 +156,9 @@ void lines_close(struct lines *lines)
         memory_at_end(NULL);
         history_save(lines);
         clear_history();
-        unwatch_signals(lines);
+        for (size_t i = 0; i < WATCHED; i++)
+            sigaction(watched[i], &lines->old_actions[i], NULL);
+        sigprocmask(SIG_SETMASK, &lines->old_mask, NULL);
     }
     int killed_by = lines->killed_by;
     free(lines->history_path);
@@ -258,8 +243,11 @@ static enum line_result read_terminal(struct lines *lines, const char *prompt, c
         fputc('\n', stdout); /* ^D leaves the cursor behind the prompt */
         return READ_END;
     }
-    history_add(lines->line);
     *line = lines->line;
+    const HIST_ENTRY *last =
+        history_length > 0 ? history_get(history_base + history_length - 1) : NULL;
+    if ((*line)[strspn(*line, " \t")] != '\0' && (last == NULL || strcmp(last->line, *line) != 0))
+        add_history(*line);
     return READ_LINE;
 }
 

@@ -533,20 +533,15 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
     page_end(talk);
 }
 
-/* Whether "no" can answer a question: "Is there any liquid?", but not "How much is white?" */
-static bool takes_no(const char *ask)
-{
-    static const char verbs[] = "is|are|was|were|do|does|did|has|have|could|can|if";
-    return csv_named(verbs, ask, strcspn(ask, " ")) >= 0;
-}
-
-/* Where no "no" is an answer, the one that a line begins with belongs to what follows: "no, I have
- * seen no patches". The line from where it answers; NULL for a bare "no". */
+/* Where no "no" is an answer ("How much is white?"), the one that a line begins with belongs to
+ * what follows: "no, I have seen no patches". The line from where it answers; NULL for a bare "no". */
 static const char *answering(const struct conversation *talk, const char *line)
 {
+    static const char verbs[] = "is|are|was|were|do|does|did|has|have|could|can|if";
     const struct observable *asked = &talk->rules->observables[talk->asking];
     const size_t length = strcspn(line, " ,.;");
-    if (takes_no(asked->ask) || (csv_named("no|nope|nah", line, length) < 0) ||
+    if (csv_named(verbs, asked->ask, strcspn(asked->ask, " ")) >= 0 ||
+        csv_named("no|nope|nah", line, length) < 0 ||
         (line[length] == '\0' && asked->kind == KIND_SEVERAL))
         return line;
     line += length + strspn(line + length, " ,.;");
