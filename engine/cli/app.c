@@ -1056,7 +1056,7 @@ static enum status run(struct app *app, int argc, char **argv)
         return command->run(app); /* whatever the clock and the settings are */
     if (!moment_known(moment_now()))
         app_stop(app, "the clock cannot be read: JARSIDE_NOW should be a moment such as "
-                      "2026-03-01T18:30, and TZ a time zone of this earth");
+                      "2026-03-01T18:30, and TZ a time zone that exists");
     config_read(app);
     check_operands(app);
     if (command->needs == NEEDS_RULES)

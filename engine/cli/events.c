@@ -299,11 +299,10 @@ static enum status run_event(struct app *app)
             (strcasecmp(words[count - 1], "to") == 0 || strcasecmp(words[count - 1], "into") == 0))
             count--; /* "move B1-2 to closet" */
         if (count > labels && strpbrk(words[labels], "0123456789") == NULL)
-            app_stop(
-                app,
-                "'%s' is no vessel, and '%s' would be the place; what else there is to say goes "
-                "behind --note",
-                arena_join(app->arena, words + labels, count - labels), label);
+            app_stop(app,
+                     "'%s' is no vessel, and '%s' would be the place; anything else goes "
+                     "behind --note",
+                     arena_join(app->arena, words + labels, count - labels), label);
         read_place(app, label, &place);
     }
     if (event.kind == EVENT_DISCARD) { /* what follows the labels is why */
@@ -560,7 +559,7 @@ static enum status run_correct(struct app *app)
     words += read;
     count -= read;
     if (record == RECORD_PARENT || record == RECORD_EDIT)
-        app_stop(app, "a %s cannot be corrected", record_types[record].name);
+        app_stop(app, "no %s can be corrected", record_types[record].name);
     if (record_of_vessel(record))
         return correct_row(app, record, label, arena_join(app->arena, words, count));
     if (strstr(label, "..") != NULL && !app->given.json) { /* B3-2..4 note=... */

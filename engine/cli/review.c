@@ -116,7 +116,7 @@ static enum status converse(struct app *app, struct lines *lines)
     screen_say(
         &app->out, 0, 0, ROLE_PLAIN,
         "There is no journal with a batch to review, so tell me of one bad batch: %d questions "
-        "at most. Enter passes one, ^D ends them.",
+        "at most. Enter skips one, ^D ends them.",
         QUESTIONS);
     for (size_t put = 0; there && put < QUESTIONS; put++) {
         const struct observable *about = NULL;

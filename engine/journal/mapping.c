@@ -282,11 +282,11 @@ static void check_whole(struct loader *loader, const struct mapping *mapping, st
         given[i] = mapping->headings[i] != NULL || mapping->same[i] != NULL;
     if (mapping->headings[ROLE_VESSEL] == NULL && mapping->headings[ROLE_NUMBER] == NULL)
         load_error(loader, at,
-                   "no column tells the vessels; map 'vessel' (labels) or 'number' (within its "
+                   "no column says which vessel; map 'vessel' (labels) or 'number' (within its "
                    "batch)");
     if (!given[ROLE_BATCH])
         load_error(loader, at,
-                   "nothing tells the batch; map 'batch', or give one for all under 'same'");
+                   "nothing says which batch; map 'batch', or give one for all under 'same'");
     for (int i = 0; i < ROLE_COUNT; i++) {
         enum role label = label_of(roles[i].record);
         if (i != ROLE_GRAIN && given[i] && label != ROLE_COUNT && label != ROLE_VESSEL &&
@@ -323,7 +323,7 @@ static void read_line(struct loader *loader, struct mapping *mapping, char *line
             *next++ = '\0';
         char *equals = strchr(item, '=');
         if (equals == NULL) {
-            load_error(loader, nowhere, "'%s' is no 'ours=theirs'", item);
+            load_error(loader, nowhere, "'%s' should be OURS=THEIRS", item);
             return;
         }
         *equals = '\0';

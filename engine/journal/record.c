@@ -537,7 +537,7 @@ static void row_check(struct journal *journal, enum record record, const void *r
         text_printf(&sql, "%s)) SELECT coalesce(", journal->parameters[record]);
         for (const struct column *column = record_types[record].columns; column->name; column++)
             if (!column->derived) {
-                text_printf(&sql, "'%s of a %s ' || ", column->name, name);
+                text_printf(&sql, "'''%s'' of this %s ' || ", column->name, name);
                 put_wrong(&sql, column);
                 text_puts(&sql, ", ");
             }
@@ -813,7 +813,7 @@ enum status journal_correct(struct journal *journal, enum record record, const c
         if (!own->derived)
             names[count++] = own->name;
     if (type->append_only)
-        journal_refuse(journal, STATUS_USAGE, "a %s is never changed; add one that corrects it",
+        journal_refuse(journal, STATUS_USAGE, "no %s is ever changed; add one that corrects it",
                        type->name);
     else if (index == SIZE_MAX || columns[index].derived)
         journal_refuse(journal, STATUS_USAGE, "a %s has no '%s'%s", type->name, column,

@@ -651,11 +651,12 @@ enum status remark_read(const char *text, const char *batch, size_t vessels, str
     const char *twice = named_twice(&words), *which = unnamed(&words);
     struct position nowhere = {0};
     if (words.unclear != NULL || which != NULL)
-        diags_error(diags, nowhere,
-                    "which vessels are meant by '%.40s' is not clear, so nothing was saved, of the "
-                    "others neither; name them by their numbers, with a colon: "
-                    "look %s \"all fine except 3, 5-7: green patch, 9: wet below\"",
-                    which != NULL ? which : words.unclear, batch);
+        diags_error(
+            diags, nowhere,
+            "it is not clear which vessels are meant by '%.40s', so nothing was saved, not even "
+            "for the others; name them by their numbers, with a colon: "
+            "look %s \"all fine except 3, 5-7: green patch, 9: wet below\"",
+            which != NULL ? which : words.unclear, batch);
     else if (twice != NULL)
         diags_error(diags, nowhere, "vessel %s is named twice", twice);
     else

@@ -736,10 +736,10 @@ static void put_doubt(struct conversation *talk, size_t asked, uint32_t values)
     const struct observable *seen = &talk->rules->observables[asked];
     const struct fact *from = triage_fact(talk->triage, asked);
     screen_blank(talk->screen);
-    screen_say(
-        talk->screen, 0, 0, ROLE_ISOLATE,
-        "All else speaks for keeping it, but '%s' was taken for %s: %s. To be sure:", from->words,
-        seen->label, seen->values[__builtin_ctz(from->observation.seen & values)].label);
+    screen_say(talk->screen, 0, 0, ROLE_ISOLATE,
+               "Everything else speaks for keeping it, but '%s' was taken for %s: %s. To be sure:",
+               from->words, seen->label,
+               seen->values[__builtin_ctz(from->observation.seen & values)].label);
     talk->doubted = true;
 }
 
@@ -844,10 +844,11 @@ static void prepare(struct conversation *talk)
     if (talk->leaving || talk->status != STATUS_OK)
         return;
     if (talk->stage == STAGE_OFFER) {
-        screen_say(talk->screen, 0, 2, ROLE_STRONG,
-                   "Ask about the cause, three questions at most? (Enter: yes; 'details'; 'no' "
-                   "%sleaves)",
-                   talk->saves ? "saves the look and " : "");
+        screen_say(
+            talk->screen, 0, 2, ROLE_STRONG,
+            "Shall I ask about the cause, three questions at most? (Enter: yes; 'details'; 'no' "
+            "%sleaves)",
+            talk->saves ? "saves the look and " : "");
         page_end(talk);
     } else if (talk->asking != NO_OBSERVABLE) {
         put_question(talk);

@@ -161,7 +161,7 @@ subtest 'contradictions are asked about' => sub {
 subtest 'what only a safety rule rests on is asked about' => sub {
     my $tells = 'purple thing is from my light strip, jar is white and even, day 9, 60 percent, growing every day';
     my ($screen) = talk([ $tells, 'white only', 'leave' ]);
-    like($screen =~ s/\s+/ /gr, qr/All else speaks for keeping it, but 'purple' was taken for colours: pink, red, peach or violet\. To be sure: Which colours/, 'with the words it was read from');
+    like($screen =~ s/\s+/ /gr, qr/Everything else speaks for keeping it, but 'purple' was taken for colours: pink, red, peach or violet\. To be sure: Which colours/, 'with the words it was read from');
     like($screen, qr/^Keep: /m, 'what the answer leaves out is taken back');
     ($screen) = talk([ $tells, 'purple and white', 'leave' ]);
     like($screen, qr/^Isolate: /m, 'what it says again stands');

@@ -135,13 +135,13 @@ IN_A_JOURNAL(what_cannot_be_is_refused_by_name)
     cook.gauge = 2000;
     assert_int_equal(journal_add(c->journal, RECORD_COOK, &cook), STATUS_DATA);
     assert_non_null(
-        strstr(first_fault(c), "gauge of a cook is 2000; it should lie from 0 to 1000"));
+        strstr(first_fault(c), "'gauge' of this cook is 2000; it should lie from 0 to 1000"));
     diags_clear(c->diags);
 
     cook.gauge = NAN;
     cook.note = "bad \xff bytes";
     assert_int_equal(journal_add(c->journal, RECORD_COOK, &cook), STATUS_DATA);
-    assert_non_null(strstr(first_fault(c), "note of a cook is not text"));
+    assert_non_null(strstr(first_fault(c), "'note' of this cook is not text"));
     diags_clear(c->diags);
 
     record_init(RECORD_VESSEL, &vessel);
@@ -149,7 +149,7 @@ IN_A_JOURNAL(what_cannot_be_is_refused_by_name)
     vessel.batch = 77;
     vessel.number = 1;
     assert_int_equal(journal_add(c->journal, RECORD_VESSEL, &vessel), STATUS_DATA);
-    assert_non_null(strstr(first_fault(c), "batch of a vessel names a batch that is not there"));
+    assert_non_null(strstr(first_fault(c), "'batch' of this vessel names a batch that is not there"));
     diags_clear(c->diags);
 
     assert_int_equal(journal_find(c->journal, RECORD_COOK, "c1", c->arena, &cook), STATUS_USAGE);
