@@ -25,7 +25,7 @@ static bool is(const struct token *token, const char *words)
     return csv_named(words, token->word, token->length) >= 0;
 }
 
-/* With one of several beginnings, parted by '|'. */
+/* With one of several beginnings, separated by '|'. */
 static bool begins(const struct token *token, const char *with)
 {
     bool found = false;
@@ -93,8 +93,8 @@ struct account_words { /* in one clause; NAN: not said */
     bool control, bad, well, vessels, all;
 };
 
-/* Of how many a number is the whole ("9 of my 12"): what stands before the "of" at `at`. */
-static double part_of(const struct token *tokens, size_t at, double of, bool bad)
+/* How many of `of` were lost ("9 of my 12"), by what stands before the "of" at `at`. */
+static double lost_of(const struct token *tokens, size_t at, double of, bool bad)
 {
     size_t out = at > 0 && is(&tokens[at - 1], "out");
     if (at < 1 + out)
@@ -110,7 +110,7 @@ static double part_of(const struct token *tokens, size_t at, double of, bool bad
     return before != NULL && is(before, "but") ? of - part->number : part->number;
 }
 
-static struct account_words hear(const struct token *tokens, size_t count)
+static struct account_words hear_clause(const struct token *tokens, size_t count)
 {
     struct account_words heard = {.lost = NAN, .of = NAN, .some = NAN, .spared = NAN};
     bool never = false;
@@ -135,7 +135,7 @@ static struct account_words hear(const struct token *tokens, size_t count)
             at--;
         if (at > 0 && is(&tokens[at - 1], "of|in") && isnan(heard.of)) {
             heard.of = tokens[i].number;
-            heard.lost = part_of(tokens, at - 1, heard.of, heard.bad);
+            heard.lost = lost_of(tokens, at - 1, heard.of, heard.bad);
         } else if (at > 1 && is(&tokens[at - 1], "but") && is(&tokens[at - 2], "all")) {
             heard.spared = tokens[i].number;
         } else if (isnan(heard.some)) {
@@ -145,6 +145,7 @@ static struct account_words hear(const struct token *tokens, size_t count)
     return heard;
 }
 
+/* Notes how many were lost of how many, unless that was said before or cannot be. */
 static void take(struct counts *counts, double lost, double of)
 {
     if (counts->total == 0 && lost >= 0.0 && of >= 1.0 && lost <= of)
@@ -167,7 +168,7 @@ void account_count(const char *words, size_t length, struct review_account *acco
         to = from;
         while (to < count && (!is_break(&tokens[to]) || (to > 0 && is(&tokens[to - 1], "all"))))
             to++; /* "all but two" is one */
-        struct account_words heard = hear(&tokens[from], to - from);
+        struct account_words heard = hear_clause(&tokens[from], to - from);
         if (heard.control) {
             double of = !isnan(heard.of) ? heard.of : !isnan(heard.some) ? heard.some : 1.0;
             if (heard.well || heard.bad || !isnan(heard.of))
