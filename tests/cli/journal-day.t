@@ -1,6 +1,6 @@
 #!/usr/bin/perl
 # SPDX-License-Identifier: GPL-3.0-or-later
-# What README.md shows of the journal is what happens: the transcript is run, line by line, from empty.
+# What README.md shows of the journal is what happens: the transcript is run, line by line, from empty. So is its conversation.
 use strict;
 use warnings;
 use FindBin;
@@ -56,5 +56,12 @@ $env{JARSIDE_NOW} = '2026-03-07T19:00:00+00:00';
 my $list = json(qw(list --json), { env => {%env} });
 is($list->{records}[0]{vessels}{vessels}, 8, 'the batch has eight vessels');
 is($list->{records}[0]{vessels}{lost}, 1, 'and one is lost');
+
+my ($conversation) = $readme =~ /^A conversation, shortened.*?^```\n(.*?)^```$/ms;
+my @said = $conversation =~ /^> (.+)$/mg;
+cmp_ok(scalar @said, '>', 1, 'README.md has a conversation');
+my (undef, $screen) = run({ in => join('', map { "$_\n" } @said) });
+my $shown = join '.*', map { quotemeta(s/\s+/ /gr) } split /\[\.\.\.\]/, $conversation;
+like($screen =~ s/\s+/ /gr, qr/\A.*$shown\z/, 'which goes as it says');
 
 done_testing;
