@@ -32,7 +32,7 @@ struct csv_reader {
     bool begun; /* the head was read: until then it is kept in `bytes` */
     struct place at;
     size_t field_line, field_column; /* of the next field */
-    struct text bytes;               /* of the fields of this row, each with a NUL behind */
+    struct text bytes;               /* of the fields of this row, each followed by a NUL */
     size_t starts[CSV_MOST_FIELDS];
     struct csv_field fields[CSV_MOST_FIELDS];
     size_t count;

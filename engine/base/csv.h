@@ -66,7 +66,7 @@ int csv_named(const char *names, const char *word, size_t length);
 
 /* Appends a field so that this module and others read the same bytes back: in quotes when it holds
  * a comma, a quote or an end of line, or begins or ends with white space. Commas between fields and
- * CRLF behind a row are the caller's. */
+ * CRLF after a row are the caller's. */
 void csv_write_field(struct text *out, const char *bytes, size_t length);
 
 #endif

@@ -79,7 +79,7 @@ static const char *number(const char *at, int digits, int *value)
     return at;
 }
 
-/* The same behind a sign. */
+/* The same after a sign. */
 static const char *part(const char *at, char sign, int *value)
 {
     return at != NULL && *at == sign ? number(at + 1, 2, value) : NULL;

@@ -47,7 +47,7 @@ bool moment_read(const char *text, struct moment now, struct moment *moment);
 /* How a table writes its dates. */
 enum date_order { DATES_ISO, DATES_DAY_FIRST, DATES_MONTH_FIRST, DATES_YEAR_FIRST };
 
-/* Reads a date as people write it, with or without a time of day behind it: "5.3.26", "Mar 5 2026",
+/* Reads a date as people write it, with or without a time of day after it: "5.3.26", "Mar 5 2026",
  * "5 March 2026 7:30". ISO 8601 is understood whatever the order, and a named month settles which
  * number is the day; two-figure years are in the 2000s. False when it is none in that
  * order. */
@@ -77,7 +77,7 @@ enum day_style {
 /* Days since 1970-01-01 as a date into `room`, which is returned; "" outside the years above. */
 const char *day_write(int64_t day, enum day_style style, char room[MOMENT_ROOM]);
 
-/* The parts of ISO 8601, each from the start of `text`; what stands behind it, or NULL when the
+/* The parts of ISO 8601, each from the start of `text`; what stands after it, or NULL when the
  * text does not begin so: a day that exists, "18:30", "18:30:05" or "18:30:05.25" as seconds since
  * midnight (24:00 included), "Z", "+01:00", "-0330" or "+01" as minutes east. */
 const char *day_read(const char *text, int64_t *day);

@@ -108,7 +108,7 @@ static void filing_forget(struct filing *filing)
     *filing = (struct filing){0};
 }
 
-/* The folder of a path, with the slash behind it; "./" when it names none. The caller frees. */
+/* The folder of a path, with the slash after it; "./" when it names none. The caller frees. */
 static char *folder_of(const char *path)
 {
     const char *slash = strrchr(path, '/');

@@ -138,7 +138,7 @@ static struct block *block_add(struct arena *arena, size_t need)
     size_t capacity = need > BLOCK_BYTES ? need : BLOCK_BYTES;
     struct block *block = malloc(header_bytes() + capacity);
     *block = (struct block){.capacity = capacity};
-    /* A large piece fills its block alone; behind the head, it leaves the head's room in use. */
+    /* A large piece fills its block alone; after the head, it leaves the head's room in use. */
     if (need > BLOCK_BYTES && arena->blocks) {
         block->next = arena->blocks->next;
         arena->blocks->next = block;

@@ -225,7 +225,7 @@ static utf8proc_int32_t safe_point(utf8proc_int32_t point, bool before_newline, 
         return keep_newlines ? '\n' : ' ';
     if (point == '\r' && before_newline)
         return DROP;
-    if (point >= 0xFE00 && point <= 0xFE0F) /* choose a glyph's style; common behind emoji */
+    if (point >= 0xFE00 && point <= 0xFE0F) /* choose a glyph's style; common after emoji */
         return DROP;
     if (point == INVALID || is_treacherous(point))
         return REPLACEMENT;

@@ -370,7 +370,7 @@ static bool take_part(struct cursor *cursor, struct number *number)
     return true;
 }
 
-/* "two and a half", "an hour and a half": the part behind a whole, or 0. */
+/* "two and a half", "an hour and a half": the part after a whole, or 0. */
 static double take_rest(struct cursor *cursor)
 {
     static const char *const RESTS[] = {" and a quarter", " and a half", " and three quarters"};
@@ -617,7 +617,7 @@ static enum quantity_error read_item(struct cursor *cursor, struct item *item)
     if (part && percent)
         return QUANTITY_OK;
     const bool has_units = cursor->dimension != DIM_NONE;
-    ahead = *cursor; /* "twenty thirds": a number word that only counts the parts behind it */
+    ahead = *cursor; /* "twenty thirds": a number word that only counts the parts after it */
     if (has_units && !percent &&
         (part || (is_letter(cursor->at[-1]) && take_gap(&ahead) &&
                   take_word(&ahead, NUMERALS, PARTS, SOME) >= 0)))

@@ -58,7 +58,7 @@ enum quantity_error { QUANTITY_OK, QUANTITY_NO_NUMBER, QUANTITY_UNKNOWN_UNIT, QU
  * Numbers in words, fractions, ranges ("2-3", "two or three", "between 2 and 3") and a second,
  * smaller unit ("1 lb 8 oz", "2 h 30") are understood; "a few" is 2 to 5, "several" 3 to 7. lo <=
  * hi in any order of writing. Negative numbers are read as such and endless ones as 1e15: what is
- * possible is the caller's to say. A bare number with a unit of another dimension behind it ("12
+ * possible is the caller's to say. A bare number with a unit of another dimension after it ("12
  * psi" in days) is QUANTITY_WRONG_UNIT, letters that are no unit hanging on it ("12xyz", "1e400")
  * are QUANTITY_UNKNOWN_UNIT; what stands apart from it is left to the caller, who sees it from
  * `used`. */

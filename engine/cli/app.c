@@ -454,7 +454,7 @@ const char *app_vessels(struct app *app, const struct vessel *vessels, size_t co
 
 extern const char *const help_lines[]; /* help.txt, as the Makefile makes a table of it */
 
-/* The line behind "== SECTION"; at NULL when there is none. */
+/* The line after "== SECTION"; at NULL when there is none. */
 static const char *const *section_of(const char *section)
 {
     const char *const *line = help_lines;
@@ -578,7 +578,7 @@ static int leading_options(struct app *app, const struct command *command, int a
     return count;
 }
 
-/* The command that is named first, in `words` words, or behind nothing but its options, whose
+/* The command that is named first, in `words` words, or after nothing but its options, whose
  * number is `leading`; NULL when none is. */
 static const struct command *command_behind(struct app *app, int argc, char **argv, int *leading,
                                             int *words)
@@ -715,7 +715,7 @@ static enum status run_manual(struct app *app)
     for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
         text_printf(page, "| `%s` | %s |\n", command->name, help_of(command->name).summary);
     text_puts(page, "\nEach has a page of its own: `jarside-judge`(1) and so on.\n## OPTIONS\n"
-                    "These may be given to every command, before or behind it.\n\n");
+                    "These may be given to every command, before or after it.\n\n");
     put_options(app, page, NULL);
     text_printf(page, "## EXIT STATUS\n%s\n## SEE ALSO\n`jarside-rules`(5), `jarside-journal`(5)\n",
                 help_of("jarside").detail);
@@ -769,7 +769,7 @@ static void offer(struct app *app, const char *begun, const char *word, const ch
     text_puts(out, "\n");
 }
 
-/* First words of the commands; behind the first word of a group its second ones. */
+/* First words of the commands; after the first word of a group its second ones. */
 static void offer_commands(struct app *app, const char *group, const char *begun)
 {
     const char *last = "";
@@ -972,7 +972,7 @@ static _Noreturn void unknown_option(struct app *app, const char *word)
                           : "--help lists them");
 }
 
-/* Reads the words behind the command's name. "--name value", "--name=value", "-h", "--" and "-" are
+/* Reads the words after the command's name. "--name value", "--name=value", "-h", "--" and "-" are
  * understood; options and operands may mix. Of an option that is not known the nearest is named. */
 static void read_arguments(struct app *app, int argc, char **argv)
 {
@@ -1022,7 +1022,7 @@ static void check_operands(struct app *app)
 }
 
 /* A bare call opens the conversation; bare options go with it. Options may stand before the
- * command: they are moved behind its name. */
+ * command: they are moved after its name. */
 static enum status run(struct app *app, int argc, char **argv)
 {
     static const enum colour_choice choices[] = {COLOUR_AUTO, COLOUR_ALWAYS, COLOUR_NEVER};

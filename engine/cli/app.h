@@ -55,7 +55,7 @@ enum option_kind {              /* what it fills; and with what where it was not
                    OPTION_CLOCK,  /* int: minutes after midnight; -1 */
                    OPTION_CHOICE, /* int: which of `words`; -1 */
                    OPTION_ID,     /* int: which of a list of the rules, by its id; RULES_NONE */
-                   OPTION_VESSEL, /* struct known_vessel; help.txt has a weight of its own behind it */
+                   OPTION_VESSEL, /* struct known_vessel; help.txt has a weight of its own after it */
 };
 
 struct option {
@@ -377,7 +377,7 @@ struct chosen {
 };
 /* At least one vessel is chosen. */
 struct chosen labels_vessels(struct app *app, const char *const *words, size_t count);
-/* How many words at the front name vessels: labels, and numbers, ranges and lists behind one. */
+/* How many words at the front name vessels: labels, and numbers, ranges and lists after one. */
 size_t labels_leading(struct app *app, const char *const *words, size_t count);
 /* One record of a kind into `row`. */
 void labels_find(struct app *app, enum record record, const char *label, void *row);
@@ -415,7 +415,7 @@ void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel
  * a further fact. A row of the journal (with an id) is corrected there, as of `at`. */
 void assign(struct app *app, enum record record, const char *typed, union any_record *row,
             struct moment at);
-/* Tells a record as it is now, and what was done: "kind LABEL: DID.", with `further` behind. */
+/* Tells a record as it is now, and what was done: "kind LABEL: DID.", followed by `further`. */
 enum status record_tell(struct app *app, enum record record, const char *label, const char *did,
                         const char *further);
 /* What a column may hold: its unit, its words or what it is, and its other names. */

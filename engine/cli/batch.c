@@ -75,7 +75,7 @@ struct draft {
      * from the batch before or from the settings. */
     const char *unread, *taken, *set;
     const char *assumed; /* the kind of vessel, where nobody said it; or NULL */
-    /* What was made: its vessels, the controls behind the others, when they are due. */
+    /* What was made: its vessels, the controls after the others, when they are due. */
     struct vessel *made;
     struct vessel_forecast forecast;
     int64_t first_look; /* day; 0 for none */
@@ -253,7 +253,7 @@ static void blank(struct token word)
     memset(word.start, ' ', (size_t)(word.end - word.start));
 }
 
-/* The words of the text, between blanks, commas and semicolons; behind the last an empty one. */
+/* The words of the text, between blanks, commas and semicolons; after the last an empty one. */
 static struct token *split(struct app *app, char *text, size_t *count)
 {
     static const char between[] = " \t\r\n\v\f,;";

@@ -240,7 +240,7 @@ static size_t plain_labels(struct app *app, const char *const *words, size_t cou
     return kept;
 }
 
-/* Words behind the labels are a note, told in `noted`; not what has a figure, for that was meant as
+/* Words after the labels are a note, told in `noted`; not what has a figure, for that was meant as
  * a label. How many words are left. */
 static size_t take_note(struct app *app, const char *const *words, size_t count,
                         struct event *event, const char **noted)
@@ -301,7 +301,7 @@ static enum status run_event(struct app *app)
         if (count > labels && strpbrk(words[labels], "0123456789") == NULL)
             app_stop(app,
                      "'%s' is no vessel, and '%s' would be the place; anything else goes "
-                     "behind --note",
+                     "after --note",
                      arena_join(app->arena, words + labels, count - labels), label);
         read_place(app, label, &place);
     }

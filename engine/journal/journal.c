@@ -1035,7 +1035,7 @@ static enum status prepare_copy(const char *backup, const struct filing *filing,
     return close_copy(copy);
 }
 
-/* "journal.db" becomes "journal.db.2026-03-01-183000", with a number behind if that is taken. */
+/* "journal.db" becomes "journal.db.2026-03-01-183000", with a number after that if it is taken. */
 static char *dated_name(const char *path, struct moment now)
 {
     enum { MOST = 1000 };

@@ -137,7 +137,7 @@ void words_note(struct journal *journal, enum record record, int64_t id)
     }
 }
 
-/* Appends the texts of an SQL function folded, each that says something with a line end behind. */
+/* Appends the texts of an SQL function folded, each that says something followed by a line end. */
 static void put_folded(struct text *folded, int count, sqlite3_value **values)
 {
     for (int i = 0; i < count; i++) {

@@ -656,7 +656,7 @@ enum status journal_read_column(struct journal *journal, const struct column *co
 {
     void *into = (char *)row + column->offset;
     bool given = value[0] != '\0', right = true;
-    const char *wanted = NULL, *rest = NULL; /* what it should have been; what is behind a date */
+    const char *wanted = NULL, *rest = NULL; /* what it should have been; what is after a date */
     size_t number = 0;
     TEXT(words);
     switch (column->kind) {

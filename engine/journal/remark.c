@@ -46,7 +46,7 @@ static bool is_among(const char *word, const char *names)
     return word[0] != '\0' && csv_named(names, word, strlen(word)) >= 0;
 }
 
-/* The word at a place; "" behind the end and for a mark. */
+/* The word at a place; "" after the end and for a mark. */
 static const char *word_at(const struct reading_words *words, size_t at)
 {
     return at < words->count && !words->tokens[at].mark ? words->tokens[at].word : "";
@@ -103,7 +103,7 @@ static const char verbs[] = "is|has|looks|got|smells|shows|are|have|look|smell|s
 static const char leads[] =
     "jar|jars|bag|bags|no|nos|nr|number|numbers|the|vessel|vessels|tub|#|tubs";
 
-/* "7", "#7", "B3-7", "7's" from the front of a word; what is behind it, or NULL. */
+/* "7", "#7", "B3-7", "7's" from the front of a word; what is after it, or NULL. */
 static const char *read_number(const struct reading_words *words, const char *word, int64_t *number)
 {
     size_t prefix = strlen(words->batch);
@@ -142,7 +142,7 @@ static bool is_measure(const struct reading_words *words, size_t at)
     return false;
 }
 
-/* "7", "3-7", "B3-3..7", "3 to 7", "3 - 7" behind any leads; the place behind it, or `at`. */
+/* "7", "3-7", "B3-3..7", "3 to 7", "3 - 7" after any leads; the place after it, or `at`. */
 static size_t take_range(const struct reading_words *words, size_t at, int64_t *from, int64_t *to)
 {
     size_t here = at;
@@ -182,7 +182,7 @@ static size_t take_range(const struct reading_words *words, size_t at, int64_t *
     return rest != NULL && *rest == '\0' ? here + 1 : at;
 }
 
-/* "3-5, 7 and 9"; the place behind it, or `at` for none. */
+/* "3-5, 7 and 9"; the place after it, or `at` for none. */
 static size_t take_list(struct reading_words *words, size_t at, struct remark_group *group)
 {
     static const char joiners[] = "and|&|+|or|plus";
@@ -224,7 +224,7 @@ static int64_t count_at(const struct reading_words *words, size_t at)
     return count > 0 || read_number(words, word, &count) != NULL ? count : 0;
 }
 
-/* "first six", "the last 3 jars": so many from either end; the place behind it, or `at`. */
+/* "first six", "the last 3 jars": so many from either end; the place after it, or `at`. */
 static size_t take_ends(struct reading_words *words, size_t at, struct remark_group *group)
 {
     static const char things[] = "jar|jars|bag|bags|vessels|ones|of";
@@ -252,7 +252,7 @@ static size_t take_ends(struct reading_words *words, size_t at, struct remark_gr
 
 enum whose { NOBODY, VESSELS, REST, ALL, CONTROLS };
 
-/* Whether the words of a phrase stand there; then `end` is behind them. */
+/* Whether the words of a phrase stand there; then `end` is after them. */
 static bool says(const struct reading_words *words, size_t at, const char *phrase, size_t *end)
 {
     for (; *phrase != '\0'; at++) {
@@ -279,7 +279,7 @@ static bool is_middle(const struct reading_words *words, size_t at)
 }
 
 /* "the others", "all of the other jars", "rest of them", "everything else", "they all", "the
- * control"; the place behind it, or `at`. */
+ * control"; the place after it, or `at`. */
 static size_t take_name(struct reading_words *words, size_t at, enum whose *whose)
 {
     size_t here = at;
@@ -327,7 +327,7 @@ static bool counted_on(struct reading_words *words, size_t at)
            take_list(words, thing + 2, &on) > thing + 2;
 }
 
-/* Who is named at a place; `end` stands behind it. */
+/* Who is named at a place; `end` stands after it. */
 static enum whose take_subject(struct reading_words *words, size_t at, struct remark_group *group,
                                size_t *end)
 {
@@ -367,7 +367,7 @@ static enum whose take_subject(struct reading_words *words, size_t at, struct re
     return VESSELS;
 }
 
-/* How exceptions begin, and the place behind it; `at` when they do not. */
+/* How exceptions begin, and the place after it; `at` when they do not. */
 static size_t take_opener(const struct reading_words *words, size_t at)
 {
     static const char *const phrases[] = {"except for", "apart from", "aside from",

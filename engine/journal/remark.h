@@ -20,7 +20,7 @@
  * A group of vessels is named at the beginning of a clause: by numbers within the batch, ranges and
  * lists of them, labels; as "the rest", "the others", "everything else"; as "the control". After
  * "except" (even misspelt), "apart from" or "but" they are excluded from what was said before. What
- * follows is said of the group until the next one is named; a number with a unit behind it
+ * follows is said of the group until the next one is named; a number with a unit after it
  * ("2 cm", "3 days", "30 %") names none. What was said before any group was named is said of the rest.
  *
  * Nothing is guessed. "one of them is green" and "2 jars" do not say which, and are refused.

@@ -84,7 +84,7 @@ struct query {
 struct query query_begin(struct journal *journal, const char *sql, const char *binds, ...);
 /* Its statement, for what binds by itself; NULL when it is refused. */
 struct query query_prepare(struct journal *journal, const char *sql);
-/* The next row; false behind the last. What gives no rows is done then. */
+/* The next row; false after the last. What gives no rows is done then. */
 bool query_next(struct query *query);
 /* For what stops before the last row. */
 void query_end(struct query *query);

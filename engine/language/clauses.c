@@ -9,7 +9,7 @@
 
 struct builder {
     struct working *out;
-    const char *at;       /* in the folded text, which has two spaces before it and behind it */
+    const char *at;       /* in the folded text, which has two spaces before it and after it */
     const size_t *origin; /* of the byte there */
     const char *text;
     size_t length;
@@ -106,7 +106,7 @@ static void put_run(struct builder *b)
     b->out->length += count;
 }
 
-/* Letters in a row before (step -1) or behind (step 1) the current byte; 2 is many. */
+/* Letters in a row before (step -1) or after (step 1) the current byte; 2 is many. */
 static int letters_beside(const struct builder *b, long step)
 {
     return !is_letter(near(b, step)) ? 0 : !is_letter(near(b, 2 * step)) ? 1 : 2;

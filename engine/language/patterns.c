@@ -380,7 +380,7 @@ static void run_pattern(struct job *job, struct pattern *pattern, uint32_t from,
             memory_exhausted();
         if (count == PCRE2_ERROR_NOMATCH || (count >= 0 && groups[1] <= at) ||
             (count >= 0 && groups[1] <= groups[0]))
-            return; /* \K can put the start behind the end; such a match says nothing */
+            return; /* \K can put the start after the end; such a match says nothing */
         if (count >= 0)
             take_match(job, pattern, count ? (size_t)count : MATCH_GROUPS);
     }
@@ -516,7 +516,7 @@ static void plain_letters(struct text *out, const struct phrase *pattern)
     }
 }
 
-/* Whether a pattern gives up on a text of `unit` again and again, with `end` behind. */
+/* Whether a pattern gives up on a text of `unit` again and again, followed by `end`. */
 static bool gives_up(struct reader *reader, const struct pattern *pattern, const char *unit,
                      size_t length, const char *end, const struct text *letters)
 {

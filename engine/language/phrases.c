@@ -372,7 +372,7 @@ static void add_accept(struct reader *reader, uint32_t node, uint32_t phrase)
     t->nodes[node].marks |= UINT64_C(1) << END_MARK;
 }
 
-/* Nodes from which the next element of a phrase leads on: several behind what may be left out. */
+/* Nodes from which the next element of a phrase leads on: several after what may be left out. */
 struct sources {
     uint32_t nodes[ELEMENTS_MOST + 1];
     size_t count;
@@ -430,7 +430,7 @@ static bool lead_all(struct reader *reader, struct sources *from, struct sequenc
                      unsigned depth)
 {
     bool fine = true;
-    size_t needed = path.count; /* behind the last that may not be left out */
+    size_t needed = path.count; /* after the last that may not be left out */
     while (needed && path.elements[needed - 1].optional)
         needed--;
     for (size_t i = 0; i < path.count && fine; i++) {
@@ -978,7 +978,7 @@ static void token_add(struct job *job, size_t at, size_t size)
             token->units |= 1u << DIM_PERCENT;
 }
 
-/* Marks of what follows each word of a clause; behind fillers, of what follows them, too. */
+/* Marks of what follows each word of a clause; after fillers, of what follows them, too. */
 static void look_ahead(struct job *job, size_t first)
 {
     const struct trie *t = job->reader->trie;
@@ -1044,7 +1044,7 @@ struct walk { /* through the trie, from one word on */
     unsigned visits;
     struct match found;        /* what has been met on the way */
     size_t first_match;        /* of those that begin here */
-    uint32_t bound, bound_end; /* the longest "about" or "at least", and the word behind it */
+    uint32_t bound, bound_end; /* the longest "about" or "at least", and the word after it */
 };
 
 /* The phrase is there, up to the word before `end`. Of gaps the shortest that will do is taken. */
@@ -1173,7 +1173,7 @@ static void visit_gap(struct walk *w, const struct branch *b, uint32_t at)
     w->found.gap_count = gap;
 }
 
-/* `last` is behind the last word that was taken; since then some fillers may have been skipped. */
+/* `last` is after the last word that was taken; since then some fillers may have been skipped. */
 static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, unsigned skipped)
 {
     const struct reader *r = w->job->reader;
@@ -1341,7 +1341,7 @@ static enum slip slip_between(const char *typed, size_t length, const char *mean
         return SLIP_NONE;
     if (!at)
         return SLIP_FAR;
-    size_t rest = least - at; /* that should be the same, from there or from behind the slip */
+    size_t rest = least - at; /* that should be the same, from there or from after the slip */
     if (length != meant_length) {
         bool doubled = longer[at] == longer[at - 1];
         bool lost = doubled || (rest && (is_soft(longer[at]) || meant_length >= LONG_WORD));

@@ -92,9 +92,9 @@ enum role {
 struct token { /* one word */
     uint32_t start, end;
     uint32_t stem;   /* NO_INDEX: no phrase has such a word */
-    uint32_t clause; /* the token behind the last of its clause */
+    uint32_t clause; /* the token after the last of its clause */
     uint32_t roles;  /* bit per enum role that the word has by itself */
-    uint64_t marks;  /* of itself, and of what a phrase may go on with behind it: see struct node */
+    uint64_t marks;  /* of itself, and of what a phrase may go on with after it: see struct node */
     uint64_t next, other; /* `other`: its bit in the second set */
     uint16_t units;       /* bit per dimension: from here on there may be a unit of that */
     uint16_t letters;     /* how many of a to z it begins with */
@@ -107,7 +107,7 @@ struct token { /* one word */
 };
 
 struct phrase {
-    const char *source; /* as in the rules; a pattern behind its '/' */
+    const char *source; /* as in the rules; a pattern after its '/' */
     struct position at;
     enum role role;
     enum dimension dimension; /* of the quantities in it; DIM_COUNT: none may stand in it */
@@ -187,7 +187,7 @@ struct reader {
     struct trie *trie;
     uint32_t figure; /* the stem of "#": any word that begins with a figure */
     uint32_t glued;  /* and of one that is written together with the word before it: "d#" */
-    uint32_t bare;   /* the node behind a quantity without a phrase */
+    uint32_t bare;   /* the node after a quantity without a phrase */
     const char *quantity_prefix; /* what may stand before a quantity in a pattern: "about" */
     pcre2_compile_context *compiling;
     pcre2_match_context *limits;
@@ -223,7 +223,7 @@ uint32_t phrase_new(struct reader *reader, const struct phrase *phrase);
 
 /* A new text, or a new part of one: no quantity that was found stands any more. */
 void next_scan(struct reader *reader);
-/* Behind the quantity that begins at `at` of a text that ends at `to`, or 0. */
+/* Where the quantity ends that begins at `at` of a text that ends at `to`, or 0. */
 uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
                       enum dimension dimension, bool unit_required);
 

@@ -270,7 +270,7 @@ static void settle_none(struct job *job)
     bool how = false;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
-        size_t before = 0; /* the token behind the one before it */
+        size_t before = 0; /* the token after the one before it */
         while (before < job->token_count && job->tokens[before].start < match->start)
             before++;
         how = how ||
@@ -654,7 +654,7 @@ static void readings(struct job *job, struct reading_list *list)
 
 /* ---- what only an answer may say: names of values, a quantity by itself, yes and no ------ */
 
-/* Where the answer has a name of a value. '^' before it and '$' behind it are ends of a clause. */
+/* Where the answer has a name of a value. '^' before it and '$' after it are ends of a clause. */
 static void find_name(struct job *job, uint32_t value, const char *name, bool alone)
 {
     struct working wanted;

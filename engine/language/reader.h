@@ -46,7 +46,7 @@ struct unread {
     struct span span;
     enum unread_reason reason;
     const char *note; /* what would be right, or NULL */
-    bool objected;    /* stands behind "but" or the like, so it may be what is amiss */
+    bool objected;    /* stands after "but" or the like, so it may be what is amiss */
 };
 
 struct reading_list { /* all in the arena given to reader_read; spans are into its `text` */

@@ -16,7 +16,7 @@
  *
  * Times are numbers (minutes, unless the name says seconds, hours or days), ISO 8601 dates with a
  * time of day and perhaps an offset, or times of day alone, which may pass midnight once a day.
- * Temperatures are in the unit that the column's name or the caller gives, or that stands behind
+ * Temperatures are in the unit that the column's name or the caller gives, or that stands after
  * each number; none at all, or two that differ, is an error. A decimal comma is an error that says
  * so: a comma separates columns.
  *

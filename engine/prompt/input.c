@@ -240,7 +240,7 @@ static enum line_result read_terminal(struct lines *lines, const char *prompt, c
         }
     }
     if (lines->line == NULL) {
-        fputc('\n', stdout); /* ^D leaves the cursor behind the prompt */
+        fputc('\n', stdout); /* ^D leaves the cursor after the prompt */
         return READ_END;
     }
     *line = lines->line;

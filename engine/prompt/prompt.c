@@ -238,7 +238,7 @@ static void page_end(struct conversation *talk)
     send(talk);
 }
 
-/* A verdict stands on a page of its own, together with what is offered behind it. */
+/* A verdict stands on a page of its own, together with what is offered after it. */
 static void put_verdict(struct conversation *talk, enum verdict_form form)
 {
     struct judged judged = judge(talk);

@@ -330,7 +330,7 @@ struct change {
     int32_t day;
 };
 
-/* Behind the next word. */
+/* Where the next word ends. */
 static const char *past_word(const char *at)
 {
     at += strspn(at, " ");
@@ -479,7 +479,7 @@ size_t dataset_add_changes(struct dataset *dataset, const char *words, uint32_t 
 
 enum { MOST_COLUMNS = 256 };
 
-enum { /* what a column means that is no factor, behind the kinds of these */
+enum { /* what a column means that is no factor, after the kinds of these */
        USE_LABEL = FACTOR_KINDS,
        USE_FATE,
        USE_ENTERED,
@@ -602,7 +602,7 @@ static uint8_t fate_of(const struct column_read *column, const char *word, size_
     return csv_named("no|n|false|0", word, length) >= 0 ? column->no : FATE_COUNT;
 }
 
-/* An ISO 8601 date, whatever time of day stands behind it. */
+/* An ISO 8601 date, whatever time of day stands after it. */
 static int32_t day_of(const char *word, size_t length)
 {
     int64_t day;
@@ -1138,7 +1138,7 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
         filling.seen = arena_array(arena, count, sizeof *filling.seen);
     for (size_t k = 0; k < sizeof columns / sizeof *columns; k++)
         filling.columns[columns[k]] = intake_column(filling.intake, columns[k], NULL);
-    /* A row and, behind it, the finding of the newest outcome that stands. */
+    /* A row and, after it, the finding of the newest outcome that stands. */
     const char *sql = journal_sql(
         journal,
         "SELECT %s, (SELECT finding FROM outcome AS o WHERE vessel = a.id AND status <> '" WITHDRAWN

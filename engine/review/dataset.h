@@ -129,7 +129,7 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
  *   control                           yes, no, 1, 0
  *   cook, starter, session, place or shelf, lot or grain, batch, position, kind, ...   factors
  *
- * A vessel that was moved names its places in order, each but the first behind the day it came there:
+ * A vessel that was moved names its places in order, each but the first after the day it came there:
  * "incubator; 2026-03-11 shelf". Any other column is a factor of its own name. A column of more distinct values
  * than half the vessels tells nothing and is set aside, with a remark. A table
  * without a column that says what became of them is refused with what was found.

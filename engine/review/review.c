@@ -15,7 +15,7 @@ static const double usual_level = 0.95;
 static void count_levels(const struct review *review, size_t f, struct review_level *levels,
                          size_t *unknown)
 {
-    enum { KINDS = 2 * (STANDING_LOST + 1) }; /* by standing, controls behind the others */
+    enum { KINDS = 2 * (STANDING_LOST + 1) }; /* by standing, controls after the others */
     const struct dataset *dataset = review->dataset;
     const struct factor *of = &dataset->factors[f];
     const uint8_t *standings = review->standing;

@@ -352,8 +352,8 @@ void review_list_causes(const struct rules *rules, const double *share, struct a
 void account_choose_trials(const struct reasoner *reasoner, const struct observation *observations,
                            struct arena *arena, struct review_account *account);
 
-/* The vessels of each level of a factor (NULL: of none), and behind the levels those without: where
- * each begins, and behind each vessel the `next`, up to LEVEL_NONE. */
+/* The vessels of each level of a factor (NULL: of none), and after the levels those without: where
+ * each begins, and after each vessel the `next`, up to LEVEL_NONE. */
 struct chains {
     uint32_t *first, *next;
 };

@@ -155,7 +155,7 @@ static size_t larger(size_t a, size_t b)
 
 /* ---- time at risk ------------------------------------------------------------------------------- */
 
-/* The stay behind the one at an age. */
+/* The stay after the one at an age. */
 static uint32_t next_stay(const struct factor *factor, size_t vessel, int age)
 {
     uint32_t s = factor->first_stay[vessel] + 1, end = factor->first_stay[vessel + 1];
@@ -419,7 +419,7 @@ static bool inside(const struct search *search, const struct candidate *candidat
            (!search->dataset->control[piece->vessel] || factor_kinds[of->kind].control);
 }
 
-/* The first batch behind a block that begins with one. */
+/* The first batch after a block that begins with one. */
 static size_t block_end(const struct search *search, size_t from)
 {
     enum { BLOCK = 4096 }; /* pieces, unless one batch has more */

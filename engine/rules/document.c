@@ -354,7 +354,7 @@ static const struct advice {
     {"found a tab character", "indent with spaces, not tabs"},
     {"did not find expected key", "keys of one mapping must line up"},
     {"did not find expected '-'", "the dashes of one list must line up"},
-    {"could not find expected ':'", "a key needs a colon and a space behind it"},
+    {"could not find expected ':'", "a key needs a colon and a space after it"},
     {"did not find expected ','", "a bracket is not closed, or an entry needs a comma before it"},
     {"found unknown escape character", "put patterns in single quotes, not double ones"},
     {"found unexpected end of stream", "a quote or bracket is not closed"},
@@ -661,8 +661,8 @@ enum {
     NODES_AT_ONCE = 64,
 };
 
-/* Texts stay where they are in the bytes of the file, and a NUL is put behind each as soon as what
- * stood there has been read. Behind the last byte stands a line end. */
+/* Texts stay where they are in the bytes of the file, and a NUL is put after each as soon as what
+ * stood there has been read. After the last byte stands a line end. */
 struct plain {
     struct loader *loader;
     const struct file *file;
@@ -891,7 +891,7 @@ static void go_on(struct plain *p, size_t indent, struct node *node)
 
 /* ---- lists and mappings ---------------------------------------------------------------------- */
 
-/* A key, its colon behind it, within so many bytes of its line. */
+/* A key, its colon after it, within so many bytes of its line. */
 static struct node *key_here(struct plain *p, const struct node *map, struct names *keys,
                              bool inside)
 {
@@ -949,7 +949,7 @@ static bool at_dash(const struct plain *p)
     return *p->at == '-' && ends_word(p->at[1]);
 }
 
-/* Whether a key begins here: a text with a colon behind it on the same line. */
+/* Whether a key begins here: a text with a colon after it on the same line. */
 static bool at_key(const struct plain *p)
 {
     const char *at = p->at;

@@ -62,7 +62,7 @@ enum {
 struct file {
     const char *path; /* as the user named it; outlives the load */
     size_t folder;    /* which of the folders it was found in */
-    char *bytes;      /* a line end behind them; plain_read puts NULs into them */
+    char *bytes;      /* a line end after them; plain_read puts NULs into them */
     size_t length;
     bool ascii; /* all of them */
     bool plain; /* plain_read has read it */
@@ -331,7 +331,7 @@ extern field_reader read_entries;   /* const T * and its length */
 extern field_reader read_claims;    /* const struct claim * and its length */
 extern field_reader read_index;     /* int: one reference */
 extern field_reader read_indices;   /* const size_t * and its length: references */
-extern field_reader read_phrases;   /* struct phrases, behind what is there already */
+extern field_reader read_phrases;   /* struct phrases, after what is there already */
 extern field_reader read_citation;  /* struct citation */
 extern field_reader read_condition; /* struct condition */
 extern field_reader read_frequency; /* double in (0, 1), or a word of the scale */
@@ -395,7 +395,7 @@ void load_normal(struct loader *loader);
 void load_moves(struct loader *loader);
 void sort_cautions(struct loader *loader);
 
-/* A phrase, or a pattern behind a '/'; NULL, told, if it can be neither. */
+/* A phrase, or a pattern after a '/'; NULL, told, if it can be neither. */
 const char *read_phrase(struct loader *loader, const struct node *node);
 
 #endif

@@ -524,7 +524,7 @@ ITEM(caution, CAUTION_TABLE, );
     LIST(of, size_t, "likely", likely, likely_count, MAY, REFERENCES(ITEM_FINDING))                \
     FIELD(of, NUMBER_OR(SHARE, 1), "likely_above", likely_above, MAY)                              \
     /* And only where more words than this were not understood, 0: anywhere; where some of */      \
-    /* those stand behind "but" or the like. */                                                    \
+    /* those stand after "but" or the like. */                                                     \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "unread_above", unread_above, MAY)                       \
     FIELD(of, FLAG, "after_objection", after_objection, MAY)                                       \
     /* `when` does not count where P(contaminated) is below this, and below 1/2 without words. */  \

@@ -111,7 +111,7 @@ enum status facts_read(const struct rules *rules, const char *text, struct arena
                                                      : &fact->observation.absent) |= bit;
         if (json_is_true(json_object_get(row, "hedged")))
             fact->observation.hedged |= bit;
-        /* A range that begins behind its end says nothing. */
+        /* A range that begins after its end says nothing. */
         if (json_is_number(lo) && json_is_number(hi) &&
             !(json_number_value(lo) > json_number_value(hi))) {
             fact->has_number = true;

@@ -147,7 +147,7 @@ static bool read_sides(const char *words, size_t count, double metres[3])
     return unit >= 0;
 }
 
-/* The size in words that name a bag or a jar, before it ("bag:2.2kg") or behind it ("2.5 kg bag"), in
+/* The size in words that name a bag or a jar, before it ("bag:2.2kg") or after it ("2.5 kg bag"), in
  * `room`; whether they do. */
 static bool size_of(const char *words, const char *name, char *room)
 {

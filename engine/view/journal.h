@@ -38,7 +38,7 @@ const char *view_label(struct journal_view *view, enum record record, int64_t id
 
 /* What was made from a starter or a vessel: "S3 (in batch B2, B4), S5"; "" for nothing. */
 const char *view_children(struct journal_view *view, enum record record, int64_t id);
-/* " (grain of B1-3, which counts as contaminated)" behind the label of a starter; "" for others. */
+/* " (grain of B1-3, which counts as contaminated)" after the label of a starter; "" for others. */
 const char *view_mother(struct journal_view *view, int64_t starter);
 
 /* "B1-1 to B1-4, B1-7": runs of one batch drawn together. The vessels are in numerical order. */

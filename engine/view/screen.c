@@ -135,7 +135,7 @@ static struct text safe_words(const struct screen *screen, const char *words)
     return safe;
 }
 
-/* A paragraph behind what stands on the line up to `column`. */
+/* A paragraph after what stands on the line up to `column`. */
 static void wrap_safe(struct screen *screen, size_t column, size_t indent, const char *words)
 {
     struct text safe SCOPED_TEXT = safe_words(screen, words);
@@ -289,7 +289,7 @@ static struct grid grid_of(const struct screen *screen, const char *const *cells
     return grid;
 }
 
-/* The last cell is wrapped within `room` columns behind the others; an ellipsis where it is cut. */
+/* The last cell is wrapped within `room` columns after the others; an ellipsis where it is cut. */
 static void put_line(const struct grid *grid, struct screen *screen, size_t row, size_t room)
 {
     const char *const *cells = &grid->cells[row * grid->columns];
@@ -311,7 +311,7 @@ static void put_line(const struct grid *grid, struct screen *screen, size_t row,
     wrap(screen, screen->width - room, screen->width - room, cut.bytes);
 }
 
-/* A row as a few lines, every cell behind its heading. */
+/* A row as a few lines, every cell after its heading. */
 static void put_lines(const struct grid *grid, struct screen *screen, size_t row)
 {
     const char *const *cells = &grid->cells[row * grid->columns];

@@ -52,7 +52,7 @@ size_t screen_fit(const char *words, size_t length, size_t columns);
 /* A wrapped paragraph, indented, further lines by `hang` more. A word wider than a line is cut. */
 void screen_say(struct screen *screen, size_t indent, size_t hang, enum role role,
                 const char *format, ...) __attribute__((format(printf, 5, 6)));
-/* "lead words": the lead as given, the words wrapped and hanging behind it. */
+/* "lead words": the lead as given, the words wrapped and hanging after it. */
 void screen_item(struct screen *screen, size_t indent, const char *lead, enum role role,
                  const char *words);
 /* A line whose inner spaces stay; wrapped like any other only when it is wider than the screen. */

@@ -1003,8 +1003,8 @@ static void put_words(struct text *out, const struct context *context, const cha
 enum how { /* words are said on a screen */
            UNSAID,
            SAY,
-           ITEM,  /* behind a hyphen */
-           ALERT, /* behind an exclamation mark */
+           ITEM,  /* after a hyphen */
+           ALERT, /* after an exclamation mark */
            HEAD,
            BLANK,
            ROW, /* "26 LABEL || REST": with a label of so many columns; "_" is a line to write on */
