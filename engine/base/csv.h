@@ -61,7 +61,7 @@ enum status csv_reader_feed(struct csv_reader *reader, const char *bytes, size_t
 enum status csv_reader_finish(struct csv_reader *reader);
 void csv_reader_free(struct csv_reader *reader); /* NULL is fine */
 
-/* The place of a word among names parted by '|', whatever the case; -1 when it is none of them. */
+/* The place of a word among names separated by '|', whatever the case; -1 when it is none of them. */
 int csv_named(const char *names, const char *word, size_t length);
 
 /* Appends a field so that this module and others read the same bytes back: in quotes when it holds

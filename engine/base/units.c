@@ -793,7 +793,7 @@ static void show(struct text *out, double value, const char *unit)
     text_puts(out, unit);
 }
 
-/* Whether the variable names one of these units, parted by '|'. */
+/* Whether the variable names one of these units, separated by '|'. */
 static bool prefers(const char *variable, const char *units)
 {
     const char *said = getenv(variable);

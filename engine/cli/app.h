@@ -105,8 +105,7 @@ struct given {
     FLAG_OPTIONS(AS_FLAG)
 #undef AS_TEXT
 #undef AS_FLAG
-    struct known_cook
-        cook; /* also the vessel, its grain and what is in it where nothing is cooked */
+    struct known_cook cook; /* also the vessel and its grain, where nothing is cooked */
     struct moment at;
     int64_t by;
     const char *grain, *journal, *species, *starter, *start, *use, *vessel; /* as typed */

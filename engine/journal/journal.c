@@ -437,7 +437,7 @@ static void bring_up(struct journal *journal)
     if (version > 0 && version < JOURNAL_VERSION) /* their columns stood in another order */
         journal_execute(journal, "UPDATE act SET changes = NULL");
     for (enum record i = 0; version < WITH_WORDS && i < RECORD_COUNT; i++)
-        words_note(journal, i, 0);
+        wording_note(journal, i, 0);
     journal_execute(journal, /* a pragma takes no parameter */
                     journal_sql(journal, "PRAGMA user_version = %d; PRAGMA application_id = %d",
                                 JOURNAL_VERSION, JOURNAL_APPLICATION));

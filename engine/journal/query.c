@@ -122,7 +122,7 @@ static char *searched_columns(enum record record)
     return columns.bytes;
 }
 
-void words_note(struct journal *journal, enum record record, int64_t id)
+void wording_note(struct journal *journal, enum record record, int64_t id)
 {
     for (size_t i = 0; i < KINDS; i++) {
         if (searched[i].record != record)

@@ -728,7 +728,7 @@ static void write_row(struct journal *journal, const char *sql, enum record reco
     if (*id == 0 && journal->status == STATUS_OK)
         *id = sqlite3_last_insert_rowid(journal->database);
     check_order(journal, record, *id);
-    words_note(journal, record, *id);
+    wording_note(journal, record, *id);
 }
 
 /* The turn that a correction takes: it must name a row of the same vessel that nobody has corrected yet. */

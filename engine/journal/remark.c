@@ -40,7 +40,7 @@ struct reading_words {
     bool first, last; /* so many from that end are named: there is a middle */
 };
 
-/* Whether it is one of the names, which are parted by '|'. */
+/* Whether it is one of the names, which are separated by '|'. */
 static bool is_among(const char *word, const char *names)
 {
     return word[0] != '\0' && csv_named(names, word, strlen(word)) >= 0;

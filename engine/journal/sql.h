@@ -131,6 +131,6 @@ typedef void sql_function(sqlite3_context *context, int count, sqlite3_value **v
 sql_function sql_words_in, sql_folded, sql_text_wrong, sql_moment_wrong;
 
 /* Notes the words of the row of that id for searches; with 0 of all rows there are. */
-void words_note(struct journal *journal, enum record record, int64_t id);
+void wording_note(struct journal *journal, enum record record, int64_t id);
 
 #endif

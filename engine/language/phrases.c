@@ -111,8 +111,7 @@ enum element_kind { ELEMENT_WORD, ELEMENT_LIST, ELEMENT_QUANTITY, ELEMENT_GAP };
 struct element { /* of a phrase */
     enum element_kind kind;
     bool optional;
-    uint32_t
-        id; /* a stem, a list, dimension * 2 + whether the unit is required, whether a gap is seen */
+    uint32_t id; /* a stem, a list, 2 * dimension + unit required, or whether a gap is seen */
 };
 
 struct sequence { /* an item of a list that is no single word */

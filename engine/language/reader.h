@@ -55,8 +55,7 @@ struct reading_list { /* all in the arena given to reader_read; spans are into i
     size_t reading_count;
     const struct unread *unread;
     size_t unread_count;
-    const struct span
-        *elsewhere; /* what is said of something else than this vessel, or taken back */
+    const struct span *elsewhere; /* what is said of anything but this vessel, or withdrawn */
     size_t elsewhere_count;
     int question; /* index into rules.questions of the last one the grower asks, or RULES_NONE */
     struct span question_span;

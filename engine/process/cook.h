@@ -79,12 +79,11 @@ struct cook_kill {              /* of one organism; low is the bad end */
 enum cook_verdict { COOK_ADEQUATE, COOK_MARGINAL, COOK_NOT_ENOUGH };
 
 struct cook_result {
-    struct range steam;    /* degC; the range is that of the air left */
-    struct range core;     /* degC at the end of the hold */
-    struct range f0;       /* minutes */
-    double f0_adequate_at; /* F0 at adequate_diffusivity; of a probe, its low end */
-    enum cook_verdict
-        verdict; /* adequate: held for minutes_needed.central, or so by the probe's F0 */
+    struct range steam;        /* degC; the range is that of the air left */
+    struct range core;         /* degC at the end of the hold */
+    struct range f0;           /* minutes */
+    double f0_adequate_at;     /* F0 at adequate_diffusivity; of a probe, its low end */
+    enum cook_verdict verdict; /* adequate: held for minutes_needed.central, or by the probe's F0 */
     struct cook_kill kills[COOK_MAX_ORGANISMS]; /* as the setup's organisms */
     struct range chance;         /* that a vessel is not sterile; high is the bad end */
     double chance_mean;          /* averaged over all that is uncertain */

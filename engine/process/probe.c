@@ -84,8 +84,8 @@ static const char *read_temperature(const char *text, double *number, enum probe
 
 /* ---- the header ------------------------------------------------------------------------------ */
 
-struct
-    hint { /* words parted by '|'; one that begins with a space or a line stands at the end of a name */
+/* Words separated by '|'; one that begins with a space or an underscore ends the name. */
+struct hint {
     const char *words;
     double means;
 };

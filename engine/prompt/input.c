@@ -123,10 +123,10 @@ static void watch_signals(struct lines *lines)
     sigprocmask(SIG_BLOCK, &blocked, &lines->old_mask);
 }
 
-struct lines *lines_open(bool fine)
+struct lines *lines_open(bool plain_ok)
 {
     const bool terminal = isatty(STDIN_FILENO) == 1 && isatty(STDOUT_FILENO) == 1;
-    if (current != NULL || (!terminal && !fine))
+    if (current != NULL || (!terminal && !plain_ok))
         return NULL;
     struct lines *lines = calloc(1, sizeof *lines);
     current = lines;

@@ -10,8 +10,8 @@
  * Readline keeps its state in globals, so one such thing can be open at a time. */
 struct lines; /* opaque */
 
-/* Takes the terminal; NULL while another is open and, unless `fine`, where nobody sits at it. */
-struct lines *lines_open(bool fine);
+/* Takes the terminal; NULL while another is open and, unless `plain_ok`, where nobody sits at it. */
+struct lines *lines_open(bool plain_ok);
 /* Restores the terminal, and ends the program if a signal asked for it. NULL is fine. */
 void lines_close(struct lines *lines);
 bool lines_is_terminal(const struct lines *lines);

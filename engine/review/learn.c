@@ -7,8 +7,7 @@
 struct learning {
     const struct rules *rules;
     struct arena *arena;
-    struct learned_sign
-        *cells; /* [finding * observable_count + observable]; made when first seen */
+    struct learned_sign *cells; /* [finding * observable_count + observable]; made when seen */
 };
 
 /* ---- one vessel --------------------------------------------------------------------------------- */

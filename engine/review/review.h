@@ -122,8 +122,7 @@ struct review_culprit {
     size_t suspect_count;                /* 2 or more: cannot be told apart */
     double p;                            /* that one of them did */
     double saved_low, saved, saved_high; /* vessels not lost without it: 90 % range, mean */
-    struct review_why
-        why; /* causes of the scopes in question; the tests tell the suspects, or those, apart */
+    struct review_why why; /* causes in question, and tests that tell them or the suspects apart */
 };
 
 /* ---- over time ------------------------------------------------------------------------------- */
@@ -156,8 +155,7 @@ struct review_batch { /* in order of time, then of the dataset */
     struct counts counts, controls;
     size_t open;
     struct monitor_point point;
-    struct review_why
-        why; /* shared causes from all its vessels; of the REVIEW_BATCHES_JUDGED that lost most */
+    struct review_why why; /* from all its vessels; for the REVIEW_BATCHES_JUDGED that lost most */
 };
 
 enum { REVIEW_BATCHES_JUDGED = 100 };

@@ -6,8 +6,7 @@
 
 #include "base/units.h"
 
-static const double LEAST_P =
-    1e-9; /* so that one impossible label does not make a score infinite */
+static const double LEAST_P = 1e-9; /* one impossible label must not make a score infinite */
 
 static bool labelled_with(const size_t *labels, size_t count, size_t index)
 {

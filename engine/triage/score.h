@@ -54,8 +54,7 @@ struct score {
     size_t cases, finding_first, finding_three, caused, cause_three, action_right;
     size_t unsafe_keeps, clean, needless_discards;
     double log_score, brier, calibration_error, contamination_error;
-    double
-        auc; /* chance that of a contaminated and a clean one the former is called likelier so; NAN */
+    double auc; /* chance that a contaminated one is called likelier so than a clean one; NAN */
     struct score_bin bins[SCORE_BINS];
     struct score_bin contamination[SCORE_BINS]; /* of the chance that it is contaminated */
     const struct score_row *rows;               /* `cases` of them, in order */

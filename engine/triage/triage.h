@@ -193,8 +193,7 @@ struct verdict { /* valid until the next call that changes or judges this triage
     const char *asked;         /* the grower's own question in their words; NULL: none */
     const struct reply *reply; /* what it is answered */
     bool settled;              /* no single answer left is likely enough to change the action */
-    bool
-        words_decide; /* the action rests on the weight of words alone; the questions would show it */
+    bool words_decide; /* the action rests on the weight of words alone; questions would show it */
     const struct question *questions; /* for the action, best first */
     size_t question_count;
     const struct question *tests; /* that would separate the leading causes, best first */

@@ -18,9 +18,8 @@
  *
  * What is shown was written by people, perhaps by strangers: everything passes the screen's
  * text_safe. JSON is schema 1 (README.md, "For programs"). */
-struct journal_view { /* what views of the journal read from */
-    struct journal
-        *journal; /* where reading has failed what is told is worth nothing (journal_ends) */
+struct journal_view {        /* what views of the journal read from */
+    struct journal *journal; /* once reading it has failed, what is shown is worthless */
     const struct rules *rules;
     struct arena *arena; /* for what is read on the way */
     struct moment now;
