@@ -97,8 +97,8 @@ static enum objection object(struct app *app, const struct vessel *vessel, enum 
     else if (kind == EVENT_RETURN && vessel->state != VESSEL_ISOLATED)
         *why = arena_format(app->arena, "%s is not isolated", label);
     else if (moment_day(app->given.at) < moment_day(batch.at))
-        *why = arena_format(app->arena, "%s was not there yet at that time; batch %s", label,
-                            batch.label);
+        *why = arena_format(app->arena, "%s was not there yet: its batch began on %s", label,
+                            moment_write_day(batch.at, MOMENT_WORDS));
     if (*why != NULL)
         return OBJECTION_STATE;
     if (kind == EVENT_SHAKE || kind == EVENT_USE || kind == EVENT_RETURN)
