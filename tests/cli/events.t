@@ -63,7 +63,7 @@ subtest 'what does not fit' => sub {
     refused('not isolated',     2, qr/is not isolated/,  qw(return B1-4));
     refused('used already',     2, qr/was used on 2026-03-09; if that is a mistake: jarside correct event \d+ withdraw/,
         qw(discard B1-1));
-    refused('before its time',  2, qr/was not there yet: its batch began on 2026-, qw(shake B1-4 --at 2026-02-01));
+    refused('before its time',  2, qr/was not there yet: its batch began on 2026-/, qw(shake B1-4 --at 2026-02-01));
     refused('not yet',          2, qr/future/,            qw(shake B1-4 --at 2026-04-01));
 };
 
