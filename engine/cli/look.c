@@ -370,8 +370,9 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
         view_json_add(row->told, "next:s",
                       consult_day(moment_of_day(consultation->vessel.due), walk->looking->at, day));
     else
-        view_json_add(row->told, "finding:s doubted:b likely:b contaminated:s forced:s because:o",
+        view_json_add(row->told, "finding:s doubted:b open:b likely:b contaminated:s forced:s because:o",
                       finding->name, finding->status != FINDING_CONTAMINATED,
+                      judged.verdict->findings[0].p < look.contaminated / 2,
                       look.contaminated > 0.5, view_percent(look.contaminated, percent),
                       decision->floor != RULES_NONE ? rules->floors[decision->floor].say : "",
                       finding->status != FINDING_CONTAMINATED

@@ -113,6 +113,14 @@ comes_to(6, 0, "2: green spot, rest $_", discard => '2', keep => '1 3-6')
 comes_to(6, 0, "2: green spot, rest $_", discard => '2', keep => '1 3-6') for 'white with a yellow tinge';
 comes_to(6, 0, '2: green spot, rest white and a bit greasy', discard => '1-6');
 comes_to(6, 0, '1-2 slow, rest white', keep => '1-6');
+# First growth where the starter went in, and clear wet on the glass, are as they should be.
+comes_to(3, 0, $_, keep => '1-3')
+    for 'all fine, white fuzz round the inoculation points', 'tufts of mycelium where I injected', 'white fluff on the wedges only',
+    'looks good but a bit wet on the glass';
+comes_to(3, 0, 'white fuzz round the inoculation points, green in the middle', discard => '1-3');
+# A mould that is named is a mould; a lid is no more than a way in.
+comes_to(3, 0, "2 $_, rest fine", discard => '2', keep => '1 3') for 'trich', 'mouldy', 'contaminated';
+comes_to(3, 0, '2 leaked, lid loose, rest fine', isolate => '2', keep => '1 3');
 comes_to(4, 0, "1-3 white, 4 $_", isolate => '4', keep => '1-3') for 'white but doesnt smell good', 'not healthy', 'is not white';
 comes_to(8, 0, '3 green spot, no change in the others', discard => '3', keep => '1-2 4-8');
 comes_to(6, 0, 'none is green except 5', discard => '5', keep => '1-4 6');

@@ -67,6 +67,14 @@ sub converse {
     return ($screen, $status, $questions);
 }
 
+# What must not be done is never answered with a yes, whatever the vessel.
+for my $said ('white all over, tiny mushrooms, day 20', 'green powder on top', 'bottom is wet and sour', 'day 5, nothing yet') {
+    for my $asked ('can i eat it', 'is it safe to eat', 'is it safe to smell', 'can i open it', 'can my chickens eat it') {
+        my ($answer) = (run('judge', "$said, $asked?"))[1] =~ /^Your question \([^)]*\): (\w+)/;
+        like($answer // 'nothing', qr/^(?:No|Not|There)$/, "$said: $asked");
+    }
+}
+
 # Three growers who ask something of their own, in a window of 80 by 24: no screen is longer, and the verdict answers first.
 for my $asked ([ 'too-quick', qr/^Your question \('.*too quick'\): /m, 'blue oyster jar on rye, all white on day 9 at 23C, is that too quick?',
         qr/one kind/ => 'all the same', qr/patches do you/ => 'none' ],
