@@ -370,11 +370,13 @@ static bool take_part(struct cursor *cursor, struct number *number)
     return true;
 }
 
-/* "two and a half", "an hour and a half": the part after a whole, or 0. */
+/* "two and a half", "an hour and half": the part after a whole, or 0. */
 static double take_rest(struct cursor *cursor)
 {
-    static const char *const RESTS[] = {" and a quarter", " and a half", " and three quarters"};
-    return (take_word(cursor, RESTS, 0, 3) + 1) / 4.0;
+    static const char *const RESTS[] = {" and a quarter", " and a half", " and three quarters",
+                                        " and quarter", " and half"};
+    const int rest = take_word(cursor, RESTS, 0, 5);
+    return (rest < 3 ? rest + 1 : rest - 2) / 4.0;
 }
 
 static bool take_number(struct cursor *cursor, struct number *number)

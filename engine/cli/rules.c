@@ -223,8 +223,8 @@ static enum status run_words(struct app *app)
         }
         arena_reset(scratch);
         app_must(app, reader_read(app->reader, of->text, length, scratch, &list, app->diags));
-        word_counts_add(counts, reader_own_words(&list, length, scratch), length, of->findings,
-                        of->finding_count, texts.part[i]);
+        word_counts_add(counts, reader_own_words(&list, length, true, scratch), length,
+                        of->findings, of->finding_count, texts.part[i]);
     }
     if (!causes)
         fit_words(app, counts, &texts);

@@ -779,42 +779,78 @@ static void add_elsewhere(struct job *job, uint32_t start, uint32_t end)
 /* "The neighbour went green, this one is white": what is seen where something else is the subject
  * of the clause is understood, but says nothing of this vessel. Only at the front of a clause is it
  * the subject: in "next to my last jar there is green dust" the dust is here. Circumstances may be
- * shared. */
+ * shared. An answer is about what its question is about until it says "this one". */
 static void leave_to_others(struct pass *p)
 {
     const struct rules *rules = p->job->reader->rules;
-    bool said = false;      /* something in this clause already */
-    bool elsewhere = false; /* the subject is something else */
-    uint32_t from = 0;      /* since here */
-    struct match *subject = NULL;
+    enum question_subject about =
+        p->job->asked != RULES_NONE ? rules->observables[p->job->asked].subject : SUBJECT_VESSEL;
+    bool said = false;                        /* something in this clause already */
+    bool elsewhere = about != SUBJECT_VESSEL; /* the subject is something else */
+    bool plainly = false;                     /* and it was named */
+    uint32_t from = 0;                        /* since here */
+    struct match none = {0}, *subject = &none;
     for (size_t i = 0; i < p->count; i++) {
         const struct item *item = &p->items[i];
         if (ends_scope(item) || is_role(item, ROLE_HERE)) {
             if (elsewhere)
                 add_elsewhere(p->job, from, item->start);
-            said = elsewhere = false;
+            if (is_role(item, ROLE_HERE))
+                about = SUBJECT_VESSEL;
+            elsewhere = about != SUBJECT_VESSEL;
+            said = plainly = false;
+            from = item->start;
         } else if (is_role(item, ROLE_OTHERS) && !said) {
             from = elsewhere ? from : item->start;
-            elsewhere = true;
+            elsewhere = plainly = true;
             subject = item->match;
             /* "Kernels look dusty" says all of it by itself. */
             subject->used = i + 1 == p->count || ends_scope(&p->items[i + 1]);
         } else if (is_content(item) && elsewhere) {
             struct match *match = item->match;
-            match->swallowed = match->role == ROLE_STATEMENT ||
-                               rules->observables[match->observable].class == CLASS_SIGN;
+            const struct observable *seen =
+                match->role == ROLE_STATEMENT ? NULL : &rules->observables[match->observable];
+            match->swallowed = seen == NULL || seen->class == CLASS_SIGN;
+            if (!plainly && about == SUBJECT_MAKING && match->role == ROLE_VALUE && !match->denied)
+                match->swallowed = match->swallowed && !seen->values[match->item].salient;
             match->elsewhere = match->swallowed;
             subject->used = subject->used || match->swallowed;
         } else if (is_role(item, ROLE_VALUE) && !said &&
                    rules->observables[item->match->observable].feeds == FEEDS_SIBLINGS_PLACE) {
             from = elsewhere ? from : item->start;
-            elsewhere = true;
+            elsewhere = plainly = true;
             subject = item->match;
         }
         said = said || is_content(item) || item->kind == ITEM_UNKNOWN;
     }
     if (elsewhere)
         add_elsewhere(p->job, from, (uint32_t)p->job->working.length);
+}
+
+/* ---- what is asked ----------------------------------------------------------------------- */
+
+/* "Can I eat it?" says nothing of the vessel: its words do not weigh, nor those around it where
+ * nothing else is said. */
+static void leave_questions(struct pass *p)
+{
+    const struct working *w = &p->job->working;
+    size_t from = 0; /* of the clause */
+    for (size_t to = 0; to <= p->count; to++) {
+        if (to < p->count && p->items[to].kind != ITEM_CUT)
+            continue;
+        bool content = false;
+        for (size_t i = from; i < to; i++)
+            content = content || is_content(&p->items[i]);
+        for (size_t i = from; i < to; i++)
+            if (is_role(&p->items[i], ROLE_QUESTION)) {
+                const struct match *asked = p->items[i].match;
+                const uint32_t start = content ? asked->start : p->items[from].start;
+                const uint32_t end = content ? asked->end : clause_end(w->bytes, asked->end);
+                *arena_push(p->job->list_arena, p->job->questions, p->job->question_count) =
+                    working_span(w, start, end);
+            }
+        from = to + 1;
+    }
 }
 
 /* ---- fears that came to nothing ---------------------------------------------------------- */
@@ -877,6 +913,7 @@ void job_clauses(struct job *job)
     apply_hedges(&pass);
     apply_negations(&pass);
     leave_to_others(&pass);
+    leave_questions(&pass);
     take_back(&pass);
     join_alternatives(&pass);
 }

@@ -304,6 +304,8 @@ struct job {
     struct limit_hit *limits;
     struct span *elsewhere; /* what is said of something else than this vessel */
     size_t elsewhere_count;
+    struct span *questions; /* the grower's own */
+    size_t question_count;
     int asked; /* the observable a question was about, or RULES_NONE */
     struct bare_answer bare_answer;
     struct arena *scratch;

@@ -188,7 +188,8 @@ static void settle_places(const struct rules *rules, struct match_list *list)
     compact(list);
 }
 
-/* "Filter is not wet" denies "filter wet"; "filter is fine but grains wet" was no match at all. */
+/* "Filter is not wet" denies "filter wet"; "filter is fine but grains wet" was no match at all, nor
+ * is "see mould" in "see no mould", of which a statement takes the end. */
 static void settle_gaps(struct match_list *list)
 {
     for (size_t i = 0; i < list->count; i++) {
@@ -198,13 +199,37 @@ static void settle_gaps(struct match_list *list)
                  inside++) {
                 if (inside->start < match->gaps[gap].start)
                     continue;
-                match->dropped = match->dropped || inside->role == ROLE_BREAK;
+                match->dropped =
+                    match->dropped || inside->role == ROLE_BREAK ||
+                    (inside->role == ROLE_STATEMENT && inside->end > match->gaps[gap].end);
                 if (inside->role == ROLE_NEGATION) {
                     match->denied = !match->denied;
                     inside->used = true;
                     inside->until = match->end;
                 }
             }
+    }
+    compact(list);
+}
+
+/* "My grain, is it ok to shake": what runs into a question is no match at all. */
+static void settle_questions(struct job *job)
+{
+    struct match_list *list = &job->matches;
+    uint32_t *begins = NULL; /* of the question that has the byte: its start and one */
+    for (size_t i = 0; i < list->count; i++) {
+        const struct match *match = &list->items[i];
+        if (match->role != ROLE_QUESTION)
+            continue;
+        if (begins == NULL)
+            begins = arena_array(job->scratch, job->working.length, sizeof *begins);
+        for (uint32_t at = match->start; at < match->end; at++)
+            begins[at] = match->start + 1;
+    }
+    for (size_t i = 0; begins != NULL && i < list->count; i++) {
+        struct match *match = &list->items[i];
+        match->dropped = match->role <= ROLE_STATEMENT && match->end > match->start &&
+                         begins[match->end - 1] > match->start + 1;
     }
     compact(list);
 }
@@ -320,6 +345,7 @@ static void resolve(struct job *job)
     compact(list);
     settle_places(job->reader->rules, list);
     settle_gaps(list);
+    settle_questions(job);
     cover(job, true);
 }
 
@@ -506,7 +532,7 @@ static void add_readings(struct output *out)
         }
     }
     for (size_t i = 0; i < list->count; i++)
-        if (list->items[i].role == ROLE_STATEMENT)
+        if (list->items[i].role == ROLE_STATEMENT && !list->items[i].swallowed)
             add_others(out, &list->items[i]);
 }
 
@@ -641,6 +667,8 @@ static void readings(struct job *job, struct reading_list *list)
     list->unread_count = out.unread_count;
     list->elsewhere = job->elsewhere;
     list->elsewhere_count = job->elsewhere_count;
+    list->questions = job->questions;
+    list->question_count = job->question_count;
     list->question = RULES_NONE;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
@@ -749,6 +777,7 @@ uint32_t reader_chosen(const struct observable *asked, const char *text, bool *g
     static const char ordinals[] = "first|second|third|fourth|fifth|sixth|seventh|eighth";
     static const char between[] = " \t\r\n,;.:()#&+";
     uint32_t chosen = 0;
+    bool denied = false;
     *guessed = false;
     if (asked->kind == KIND_NUMBER || reader_counts(asked))
         return 0;
@@ -758,8 +787,9 @@ uint32_t reader_chosen(const struct observable *asked, const char *text, bool *g
         unsigned long number = isdigit((unsigned char)*text) ? strtoul(text, &end, 10) : 0;
         if (number > 0 && end != text + length)
             return 0;
-        if (number == 0)
+        if (number == 0 && !denied)
             number = (unsigned long)csv_named(ordinals, text, length) + 1; /* 0: none of them */
+        denied = length == 2 && strncmp(text, "no", length) == 0;          /* "no second" is none */
         if (number > asked->value_count)
             return 0;
         if (number > 0)
@@ -1036,12 +1066,19 @@ static enum status set_quantity(const struct observable *o, const char *value, s
                       o->id, value, dimension_names[o->dimension]);
 }
 
-char *reader_own_words(const struct reading_list *list, size_t length, struct arena *arena)
+static void blank(char *words, const struct span *spans, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        memset(words + spans[i].start, '.', spans[i].end - spans[i].start);
+}
+
+char *reader_own_words(const struct reading_list *list, size_t length, bool questions,
+                       struct arena *arena)
 {
     char *words = arena_copy(arena, list->text, length);
-    for (size_t i = 0; i < list->elsewhere_count; i++)
-        memset(words + list->elsewhere[i].start, '.',
-               list->elsewhere[i].end - list->elsewhere[i].start);
+    blank(words, list->elsewhere, list->elsewhere_count);
+    if (!questions)
+        blank(words, list->questions, list->question_count);
     return words;
 }
 
@@ -1122,10 +1159,13 @@ static void ignore_question_words(struct job *job)
     }
 }
 
-/* Whether a statement says it, which "no" alone would not: "no odd ones", but not "no change". */
+/* Whether a statement about the vessel says it, which "no" alone would not: "no odd ones", but not
+ * "no change". */
 static bool is_stated(const struct job *job)
 {
     bool stated = false;
+    if (job->reader->rules->observables[job->asked].subject == SUBJECT_OTHERS)
+        return false;
     for (size_t i = 0; i < job->matches.count; i++)
         stated =
             stated || (job->matches.items[i].role == ROLE_STATEMENT &&

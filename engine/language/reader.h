@@ -57,6 +57,8 @@ struct reading_list { /* all in the arena given to reader_read; spans are into i
     size_t unread_count;
     const struct span *elsewhere; /* what is said of anything but this vessel, or withdrawn */
     size_t elsewhere_count;
+    const struct span *questions; /* what the grower asks, which is no evidence */
+    size_t question_count;
     int question; /* index into rules.questions of the last one the grower asks, or RULES_NONE */
     struct span question_span;
 };
@@ -87,8 +89,9 @@ bool reader_counts(const struct observable *asked);
 uint32_t reader_chosen(const struct observable *asked, const char *text, bool *guessed);
 
 /* A copy, from `arena`, of the text that was read, with full stops in place of what is said of
- * something else than this vessel. */
-char *reader_own_words(const struct reading_list *list, size_t length, struct arena *arena);
+ * something else than this vessel, and of the grower's own questions unless they are wanted. */
+char *reader_own_words(const struct reading_list *list, size_t length, bool questions,
+                       struct arena *arena);
 
 /* A sign=value setting: `value` is a value id, several separated by commas, a leading '-' to deny
  * one, a quantity for number observables, a trailing '?' for a hedge. Fault: STATUS_USAGE with the

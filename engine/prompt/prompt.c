@@ -533,15 +533,16 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
     page_end(talk);
 }
 
-/* Where no "no" is an answer ("How much is white?"), the one that a line begins with belongs to
- * what follows: "no, I have seen no patches". The line from where it answers; NULL for a bare "no". */
+/* Where no "no" is an answer ("How much is white?"), one that stands apart at the front of a line
+ * says nothing by itself: "no, I have seen no patches". The line from where it answers; NULL for a
+ * bare "no". "No green" denies the green. */
 static const char *answering(const struct conversation *talk, const char *line)
 {
     static const char verbs[] = "is|are|was|were|do|does|did|has|have|could|can|if";
     const struct observable *asked = &talk->rules->observables[talk->asking];
     const size_t length = strcspn(line, " ,.;");
     if (csv_named(verbs, asked->ask, strcspn(asked->ask, " ")) >= 0 ||
-        csv_named("no|nope|nah", line, length) < 0 ||
+        csv_named("no|nope|nah", line, length) < 0 || line[length] == ' ' ||
         (line[length] == '\0' && asked->kind == KIND_SEVERAL))
         return line;
     line += length + strspn(line + length, " ,.;");

@@ -183,6 +183,7 @@ enum { MINIMUM_VALUES = 2 };
 static const double SHARES_OFF = 0.02; /* how far shares may add up to something else than 1 */
 
 WORDS(KIND_WORDS, "one", "several", "number");
+WORDS(SUBJECT_WORDS, "vessel", "making", "others");
 WORDS(GATE_WORDS, "none", "unsolicited", "never_asked");
 static const struct terms DIMENSION_WORDS = {dimension_names, DIM_COUNT, 0};
 WORDS(LIST_WORDS, "species", "grains", "vessels"); /* in the order of what they feed */

@@ -200,6 +200,12 @@ enum question_gate {
     GATE_UNSOLICITED, /* only "did you notice one", and not at all once ripe spores are likely */
     GATE_NEVER_ASKED, /* recorded when said; never asked */
 };
+/* What a question is about, and so of what the signs are that an answer names. */
+enum question_subject {
+    SUBJECT_VESSEL,
+    SUBJECT_MAKING, /* how it was made: what is seen now is salient, or no sign of the vessel */
+    SUBJECT_OTHERS, /* other things that can be seen: no sign is of the vessel */
+};
 
 #define VALUE_TABLE(FIELD, LIST, of)                                                               \
     FIELD(of, TEXT, "label", label, MUST) /* short, for lists and summaries */                     \
@@ -234,6 +240,7 @@ ITEM(value, VALUE_TABLE, double from;); /* number: the bin [from, below) in cano
     /* A value that withdraws takes back what was said of it before. */                            \
     FIELD(of, FLAG, "withdrawn", withdrawn, MAY)                                                   \
     FIELD(of, CHOICE(question_gate, GATE_WORDS), "gate", gate, MAY)                                \
+    FIELD(of, CHOICE(question_subject, SUBJECT_WORDS), "subject", subject, MAY)                    \
     /* Of answering: 1 is a glance (unit: decision.effort_loss). */                                \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 1), "effort", effort, MAY)                                   \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "delay_days", delay_days, MAY) /* of a test */           \

@@ -1332,7 +1332,7 @@ enum status triage_tell(struct triage *triage, const char *text, size_t length, 
         return status;
     triage->batch++;
     say_list(triage, &list, ORIGIN_TEXT, RULES_NONE);
-    say_bare(triage, SAYING_TEXT, 0, reader_own_words(&list, length, triage->said));
+    say_bare(triage, SAYING_TEXT, 0, reader_own_words(&list, length, false, triage->said));
     merge(triage);
     return STATUS_OK;
 }
