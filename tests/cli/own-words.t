@@ -12,7 +12,7 @@ my $scratch = scratch();
 
 # The screen after each line of a conversation.
 sub screens {
-    my (undef, $out) = run({ stdin => join('', map { "$_\n" } @_), env => { XDG_CONFIG_HOME => $scratch, XDG_DATA_HOME => $scratch } });
+    my (undef, $out) = run({ in => join('', map { "$_\n" } @_), env => { XDG_CONFIG_HOME => $scratch, XDG_DATA_HOME => $scratch } });
     return map { s/\n +/ /gr =~ s/(?<=\S)\n(?=\S)/ /gr } (split /^> .*\n/m, $out)[ 1 .. @_ ];
 }
 sub understood { return ($_[0] =~ /Understood:(.*?)(?:So far|That changes|Not understood)/s)[0] // '' }
