@@ -138,6 +138,9 @@ double option_measure(struct app *app, const char *name, const char *words, enum
 /* Whether the words begin with a quantity that has a unit of one of the dimensions (a bit for
  * each); with `whole`, whether they are one. */
 bool is_quantity(const char *words, unsigned dimensions, bool whole);
+/* The first date among words that stands by itself ("yesterday", "on 1 May", "3 days ago") becomes
+ * --at, unless that was given. Returns the words without it. */
+const char *option_take_date(struct app *app, const char *words);
 /* A moment, past or to come; or the end, with `what` ("--since") and the words in the message. */
 struct moment option_moment(struct app *app, const char *what, const char *words);
 /* The index of an id in a list of the rules; the nearest is suggested. */

@@ -1150,7 +1150,8 @@ static void assume_vessel(struct draft *draft)
 static enum status run_batch(struct app *app)
 {
     struct draft draft = {.app = app, .shape = RULES_NONE, .unread = "", .taken = "", .set = ""};
-    const char *words = arena_join(app->arena, app->operands, app->operand_count);
+    const char *words =
+        option_take_date(app, arena_join(app->arena, app->operands, app->operand_count));
     struct batch *batch = &draft.now.batch;
 
     for (size_t i = 0; i < PARTS; i++) {

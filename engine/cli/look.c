@@ -274,11 +274,12 @@ static bool is_plain(struct app *app, const char *words)
     return plain;
 }
 
-/* Who tells of a patch in one of a row has seen none in those that are plainly white. */
+/* Who tells of a patch in one of a row has seen none in those that are plainly white. What is added
+ * to somebody's words stands in square brackets. */
 static void all_told(struct app *app, const char **words)
 {
     if (is_plain(app, *words))
-        *words = arena_format(app->arena, "%s, nothing odd", *words);
+        *words = arena_format(app->arena, "%s [nothing odd]", *words);
 }
 
 /* The vessels of a batch, each with what the remark says of it. Those it names can be looked at. */
@@ -370,10 +371,11 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
         view_json_add(row->told, "next:s",
                       consult_day(moment_of_day(consultation->vessel.due), walk->looking->at, day));
     else
-        view_json_add(row->told, "finding:s doubted:b open:b likely:b contaminated:s forced:s because:o",
+        view_json_add(row->told,
+                      "finding:s doubted:b open:b likely:b contaminated:s forced:s because:o",
                       finding->name, finding->status != FINDING_CONTAMINATED,
-                      judged.verdict->findings[0].p < look.contaminated / 2,
-                      look.contaminated > 0.5, view_percent(look.contaminated, percent),
+                      judged.verdict->findings[0].p<look.contaminated / 2, look.contaminated> 0.5,
+                      view_percent(look.contaminated, percent),
                       decision->floor != RULES_NONE ? rules->floors[decision->floor].say : "",
                       finding->status != FINDING_CONTAMINATED
                           ? json_incref(json_object_get(json, "_striking"))

@@ -162,6 +162,50 @@ struct moment option_moment(struct app *app, const char *what, const char *words
     return moment;
 }
 
+/* Whether so many words can be a date: "yesterday" and "2026-05-01" alone, "may" and "18:30" not. */
+static bool may_be_date(const char *text, size_t words)
+{
+    enum { SHORTEST = 6 }; /* "friday"; a shorter one may be a name */
+    const size_t length = strlen(text);
+    return words > 1 || (length >= SHORTEST && (isalpha((unsigned char)text[0]) ||
+                                                strspn(text, "0123456789-") == length));
+}
+
+const char *option_take_date(struct app *app, const char *words)
+{
+    enum { MOST_WORDS = 3 }; /* "3 days ago" */
+    static const char between[] = " ,;";
+    const struct moment now = moment_now();
+    char *text = arena_string(app->arena, words);
+    bool done = false; /* "soaked" stands before: it was done then, and this was not */
+    if (moment_day(app->given.at) != moment_day(now)) /* --at says it */
+        return words;
+    for (char *at = text + strspn(text, between); *at != '\0'; at += strspn(at, between)) {
+        char *from = at + (strncasecmp(at, "on ", 3) == 0 ? 3 : 0), *end = from, *taken = NULL;
+        for (size_t count = 1; count <= MOST_WORDS && !done; count++) {
+            struct moment moment;
+            end += strcspn(end, between);
+            const char *piece = arena_copy(app->arena, from, (size_t)(end - from));
+            if (may_be_date(piece, count) && moment_read(piece, now, &moment) &&
+                moment.seconds <= now.seconds) {
+                app->given.at = moment;
+                taken = end;
+            }
+            if (*end++ != ' ')
+                break;
+        }
+        if (taken != NULL) {
+            memset(at, ' ', (size_t)(taken - at));
+            break;
+        }
+        const size_t length = strcspn(at, between);
+        done = length > 4 && strncasecmp(at + length - 2, "ed", 2) == 0 &&
+               strncasecmp(at, "in", 2) != 0; /* "inoculated", "injected" */
+        at += length;
+    }
+    return text;
+}
+
 /* ---- vessels --------------------------------------------------------------------------------- */
 
 /* An id; bag:2.2kg or jar:500g (the nearest kind, filled so); jar:1litre (by volume); bag:20x12x8cm

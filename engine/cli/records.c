@@ -104,6 +104,11 @@ static enum status run_record(struct app *app)
             ? 2
             : 1;
     const char *plain = "", *unread = "";
+    for (size_t i = named; i < count; i++)
+        if (strchr(words[i], '=') == NULL)
+            words_add(app, &plain, " ", "%s", words[i]);
+    plain = option_take_date(app, plain);
+    plain += strspn(plain, " ");
     find_or_name(app, record, named == 2 ? words[1] : NULL, &row);
     const bool there = row.named.id != 0;
     if (count == named && there)
@@ -112,8 +117,6 @@ static enum status run_record(struct app *app)
     for (size_t i = named; i < count; i++)
         if (strchr(words[i], '=') != NULL)
             assign(app, record, words[i], &row, app->given.at);
-        else
-            words_add(app, &plain, " ", "%s", words[i]);
     if (plain[0] != '\0' && there) /* what is on record is not changed by the way */
         app_stop(app, "'%s' should be COLUMN=VALUE: %s %s is there already", plain,
                  record_types[record].name, row.named.label);

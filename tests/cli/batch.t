@@ -115,6 +115,16 @@ subtest 'bags, positions, backdating, words left over' => sub {
     like($out, qr/jarside look B2/, 'and what to type next');
 };
 
+subtest 'a date among the words' => sub {
+    for my $said (['yesterday', '2026-02-28'], ['on 27 Feb', '2026-02-27'], [', 3 days ago,', '2026-02-26'], ['last friday', '2026-02-27'],
+        ['inoculated 2026-02-20', '2026-02-20'], ['soaked yesterday', '2026-03-01'], ['', '2026-03-01']) {
+        fresh();
+        like(batch("3 quart jars rye oyster LC $said->[0]")->{at}, qr/^$said->[1]/, $said->[0]);
+    }
+    fresh();
+    like(batch('3 quart jars rye oyster LC yesterday', '--at', '2026-02-10')->{at}, qr/^2026-02-10/, '--at goes before');
+};
+
 subtest 'asked at a terminal' => sub {
     fresh();
     my ($screen, $status) = talk([], { args => ['batch'], env => {%env}, patience => 3 });
