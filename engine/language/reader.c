@@ -670,11 +670,13 @@ static void readings(struct job *job, struct reading_list *list)
     list->questions = job->questions;
     list->question_count = job->question_count;
     list->question = RULES_NONE;
+    uint32_t asked_until = 0;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
-        if (match->role != ROLE_QUESTION)
-            continue;
+        if (match->role != ROLE_QUESTION || match->end <= asked_until)
+            continue; /* what is part of another asks no more than that */
         uint32_t end = clause_end(job->working.bytes, match->end); /* "is this contam" */
+        asked_until = match->end;
         list->question = (int)match->item;
         list->question_span = working_span(&job->working, match->start, end);
     }

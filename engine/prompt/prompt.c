@@ -106,6 +106,7 @@ enum command {
     COMMAND_NONE,
     COMMAND_HELP,
     COMMAND_WHY,
+    COMMAND_AGAIN, /* the question once more, with how to find out */
     COMMAND_UNKNOWN,
     COMMAND_BACK,
     COMMAND_CHANGE,
@@ -141,7 +142,20 @@ static const struct {
     {"quit", COMMAND_LEAVE, NULL},
     {"exit", COMMAND_LEAVE, NULL},
     {"bye", COMMAND_LEAVE, NULL},
-    {"why?", COMMAND_WHY, NULL},
+    {"help me", COMMAND_HELP, NULL},
+    {"help please", COMMAND_HELP, NULL},
+    {"what can i say", COMMAND_HELP, NULL},
+    {"what should i look for", COMMAND_AGAIN, NULL},
+    {"what do i look for", COMMAND_AGAIN, NULL},
+    {"what do you mean", COMMAND_AGAIN, NULL},
+    {"what does that mean", COMMAND_AGAIN, NULL},
+    {"what was the question", COMMAND_AGAIN, NULL},
+    {"how do i tell", COMMAND_AGAIN, NULL},
+    {"how can i tell", COMMAND_AGAIN, NULL},
+    {"how do i know", COMMAND_AGAIN, NULL},
+    {"where do i look", COMMAND_AGAIN, NULL},
+    {"again", COMMAND_AGAIN, NULL},
+    {"repeat", COMMAND_AGAIN, NULL},
     {"more", COMMAND_DETAILS, NULL},
     {"new", COMMAND_NEXT, NULL},
     {"new jar", COMMAND_NEXT, NULL},
@@ -156,17 +170,37 @@ static const struct {
 };
 enum { COMMAND_WORDS = sizeof COMMANDS / sizeof *COMMANDS };
 
+/* "Why do you ask this?", "why does that matter": about the question on the screen. */
+static bool asks_why(const char *line)
+{
+    static const char about[] = "ask|asks|asking|asked|matter|matters|relevant|important|know";
+    enum { WORDS_MOST = 8 };
+    bool found = false;
+    size_t words = 0;
+    for (size_t length; *line != '\0' && words <= WORDS_MOST; words++) {
+        length = strcspn(line, " \t?!.,");
+        if (words == 0 && csv_named("why|y", line, length) < 0)
+            return false;
+        found = found || csv_named(about, line, length) >= 0;
+        line += length + strspn(line + length, " \t?!.,");
+    }
+    return found && words <= WORDS_MOST;
+}
+
 /* The command a line is, and the rest. Only 'change' takes more words; 'leave it' is a sentence. */
 static enum command command_of(const char *line, const char **rest)
 {
     const size_t first = strcspn(line, " \t");
+    size_t length = strlen(line);
+    while (length > 1 && strchr("?!.", line[length - 1]) != NULL)
+        length--;
     *rest = line + first + strspn(line + first, " \t");
     if (first == strlen("change") && strncasecmp(line, "change", first) == 0)
         return COMMAND_CHANGE;
     for (size_t i = 0; i < COMMAND_WORDS; i++)
-        if (strcasecmp(line, COMMANDS[i].word) == 0)
+        if (strlen(COMMANDS[i].word) == length && strncasecmp(line, COMMANDS[i].word, length) == 0)
             return COMMANDS[i].command;
-    return COMMAND_NONE;
+    return asks_why(line) ? COMMAND_WHY : COMMAND_NONE;
 }
 
 /* ---- pages ----------------------------------------------------------------------------------- */
@@ -439,6 +473,12 @@ static void act(struct conversation *talk, enum command command, const char *res
     case COMMAND_WHY:
         act_why(talk);
         break;
+    case COMMAND_AGAIN:
+        talk->put = NO_OBSERVABLE;
+        talk->tries = 0;
+        if (talk->asking == NO_OBSERVABLE)
+            act_why(talk); /* none is open */
+        break;
     case COMMAND_UNKNOWN:
         if (talk->stage == STAGE_OFFER)
             say_done(talk);
@@ -533,6 +573,14 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
     page_end(talk);
 }
 
+/* What the grower asks is answered by what is known so far. */
+static void answer_asked(struct conversation *talk)
+{
+    struct judged judged = judge(talk);
+    view_judged(talk->screen, &judged, "reply");
+    page_end(talk);
+}
+
 /* Where no "no" is an answer ("How much is white?"), one that stands apart at the front of a line
  * says nothing by itself: "no, I have seen no patches". The line from where it answers; NULL for a
  * bare "no". "No green" denies the green. */
@@ -572,16 +620,25 @@ static void hear_answer(struct conversation *talk, const char *line)
             say(talk, ROLE_PLAIN, "That was not understood. You can say:");
             put_options(talk);
         } else {
-            say(talk, ROLE_PLAIN, "That was not understood either; the question is left open.");
+            say(talk, ROLE_PLAIN,
+                "That was not understood either, so the question is left open; 'back' asks it "
+                "again.");
+            remember(talk);
             leave_open(talk);
         }
         page_end(talk);
     } else if (heard(talk, status)) {
-        talk->asking = NO_OBSERVABLE;
-        if (!told)
+        /* A question of the grower's own is answered, and the one that is open stays so. */
+        const bool asks = !told && hearing.asked != triage_asked(talk->triage) &&
+                          !changes_anything(talk, &hearing);
+        talk->asking = asks ? asking : NO_OBSERVABLE;
+        if (asks)
+            answer_asked(talk);
+        else if (!told)
             screen_say(talk->screen, 0, 0, ROLE_QUIET, "(%s: left open.)",
                        talk->rules->observables[asking].label);
-        tell_standing(talk, &hearing);
+        if (!asks)
+            tell_standing(talk, &hearing);
     }
 }
 
