@@ -742,7 +742,10 @@ bool reader_does_not_know(const struct rules *rules, const char *line, const cha
 {
     static const char *const leads[] = {"i",  "im",  "i am", "ive", "i have",   "sorry",
                                         "um", "hmm", "well", "oh",  "honestly", "really"};
-    bool found = false;
+    /* What follows without a comma, and is more than of what. */
+    static const char goes_on[] = "like|maybe|mebbe|probably|prob|perhaps|but|kinda|just|looks|"
+                                  "mostly|mainly|say|id|i'd|i";
+    const char *said_of = NULL; /* what follows the words for not knowing */
     TEXT(said);
     text_fold(&said, line, strlen(line), NULL);
     const char *at = said.bytes, *next;
@@ -751,11 +754,21 @@ bool reader_does_not_know(const struct rules *rules, const char *line, const cha
             at = next + strspn(next, ", ");
             i = (size_t)-1; /* from the first again: "sorry, i am unsure" */
         }
-    for (size_t i = 0; i < rules->language.unknown.count && !found; i++)
-        found = behind(at, rules->language.unknown.list[i]) != NULL;
+    for (size_t i = 0; i < rules->language.unknown.count; i++) {
+        next = behind(at, rules->language.unknown.list[i]);
+        said_of = next != NULL && (said_of == NULL || next > said_of) ? next : said_of;
+    }
     *rest = line + strcspn(line, ",.;");
     *rest += strspn(*rest, ",.; ");
-    return found;
+    if (said_of == NULL || said.length != strlen(line))
+        return said_of != NULL;
+    said_of += strspn(said_of, " ");
+    const size_t length = strcspn(said_of, " ");
+    const bool either = csv_named("if|whether", said_of, length) >= 0 &&
+                        strstr(said_of, " or ") != NULL && strstr(said_of, " or not") == NULL;
+    if (either || csv_named(goes_on, said_of, length) >= 0)
+        *rest = line + (said_of - said.bytes);
+    return true;
 }
 
 /* ---- a place in the list of values ------------------------------------------------------- */

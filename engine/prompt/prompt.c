@@ -642,6 +642,18 @@ static void hear_answer(struct conversation *talk, const char *line)
     }
 }
 
+/* Whether a line would answer the question that is open. */
+static bool is_answer(struct conversation *talk, const char *line)
+{
+    const size_t mark = triage_mark(talk->triage);
+    bool told = triage_fact(talk->triage, talk->asking) == NULL &&
+                triage_answer(talk->triage, talk->asking, line, talk->diags) == STATUS_OK &&
+                triage_fact(talk->triage, talk->asking) != NULL;
+    triage_return(talk->triage, mark);
+    diags_clear(talk->diags);
+    return told;
+}
+
 /* `more`: it followed an answer, so it need not say anything about the vessel. */
 static void hear_description(struct conversation *talk, const char *line, bool more)
 {
@@ -652,11 +664,10 @@ static void hear_description(struct conversation *talk, const char *line, bool m
     /* The first words weigh, even where nothing in them is plain. */
     if (!says && hearing.asked == triage_asked(talk->triage) && talk->stage != STAGE_OPENING) {
         struct judged judged = judge(talk);
-        if (!more) {
-            view_heard(talk->screen, "unread", &judged, NULL, hearing.unclear);
+        view_heard(talk->screen, "unread", &judged, NULL, hearing.unclear);
+        if (!more)
             say(talk, ROLE_PLAIN,
                 "That says nothing new about the vessel. Say what you see, or 'help'.");
-        }
         page_end(talk);
         go_back(talk);
         return;
@@ -703,6 +714,11 @@ static void hear(struct conversation *talk, const char *line)
     else if (line[0] == '\0')
         talk->tries = 0; /* Enter at a question asks it again */
     else if (talk->asking != NO_OBSERVABLE && reader_does_not_know(talk->rules, line, &rest)) {
+        const char *guess = arena_format(talk->arena, "maybe %s", rest);
+        if (*rest != '\0' && is_answer(talk, guess)) {
+            hear_answer(talk, guess);
+            return;
+        }
         act(talk, COMMAND_UNKNOWN, "");
         if (*rest != '\0')
             hear_description(talk, rest, true);

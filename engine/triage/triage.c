@@ -1394,14 +1394,16 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
     triage->batch++;
     say_list(triage, &list, ORIGIN_ANSWER, (int)observable);
     bool told = false;
-    uint32_t seen = 0;
+    uint32_t seen = 0, plainly = 0;
     for (size_t i = start; i < triage->log_count; i++)
         if (triage->log[i].kind == SAYING_TOLD && triage->log[i].fact.observable == observable) {
             told = true;
-            seen |= triage->log[i].fact.observation.seen;
+            const struct observation *now = &triage->log[i].fact.observation;
+            seen |= now->seen;
+            plainly |= now->seen & ~now->hedged;
         }
-    /* A several-of answered in full also says what was not seen: all it does not name. */
-    if (asked->kind == KIND_SEVERAL && seen != 0)
+    /* A several-of answered in full also says what was not seen: all it does not name. A guess does not. */
+    if (asked->kind == KIND_SEVERAL && plainly != 0)
         say(triage,
             (struct saying){.kind = SAYING_TOLD,
                             .others = true,
