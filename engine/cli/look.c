@@ -248,16 +248,14 @@ static bool is_plain_fact(const struct rules *rules, const struct fact *fact)
     const struct observable *observable = &rules->observables[fact->observable];
     const struct condition *plain = &rules->decision.plain;
     const struct observation *said = &fact->observation;
-    uint32_t good = 0, faults = 0;
+    uint32_t good = 0;
     for (size_t k = 0; k < plain->count; k++)
         good |= plain->observables[k] == fact->observable ? plain->values[k] : 0;
-    for (size_t v = 0; v < observable->value_count; v++)
-        faults |= (uint32_t)observable->values[v].salient << v;
     if (said->hedged != 0 || (said->seen & ~good) != 0)
         return false;
     return said->seen != 0 || observable->kind == KIND_NUMBER ||
            ((said->absent & good) == 0 &&
-            ((said->absent & faults) != 0 || __builtin_popcount(said->absent) > 1));
+            ((said->absent & observable->salient) != 0 || __builtin_popcount(said->absent) > 1));
 }
 
 /* Whether words tell of growth and of nothing else, and every one was understood. */

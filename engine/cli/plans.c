@@ -413,9 +413,9 @@ static enum status run_hydration(struct app *app)
 
 struct run { /* a spawn run */
     struct forecast forecast;
-    struct range visible, shake, full; /* days; INFINITY when not within two years */
-    bool reached;                      /* the central course gets to full at all */
-    const char *start;                 /* ISO date of day 0, or NULL */
+    struct vessel_forecast days;
+    bool reached;      /* the central course gets to full at all */
+    const char *start; /* ISO date of day 0, or NULL */
 };
 
 /* An ISO 8601 date some days after `start`; "" when there is none. */
@@ -448,7 +448,7 @@ static json_t *pace_json(const struct run *run, const struct given *given,
 static json_t *looks_json(const struct run *run, double every)
 {
     enum { MOST_LOOKS = 8 };
-    const double last = run->reached ? run->full.central : 21.0;
+    const double last = run->reached ? run->days.full.central : 21.0;
     json_t *looks = json_array();
     for (int look = 1; look <= MOST_LOOKS && (look - 1) * every < last; look++)
         view_json_row(looks, "day:n date:o", look * every, date_after(run->start, look * every));
@@ -471,16 +471,16 @@ static json_t *forecast_json(struct app *app, const struct run *run, const struc
     const struct given *given = &app->given;
     const double looked = app->rules->forecast.look_every, every = looked > 0.0 ? looked : 3.0;
     /* Drawn to a little after the slow end is full, and what was seen. */
-    const double full = !run->reached              ? 28.0
-                        : isfinite(run->full.high) ? run->full.high
-                                                   : 1.1 * run->full.central;
+    const double full = !run->reached                   ? 28.0
+                        : isfinite(run->days.full.high) ? run->days.full.high
+                                                        : 1.1 * run->days.full.central;
     const double last = ceil(fmin(fmax(full, given->day) + 2.0, 180.0));
     struct range band[COURSE_POINTS], coverage;
     json_t *course = json_array(), *seen = json_array();
     /* Strains of one species differ by a factor of two: beyond twice the likeliest is too long. */
-    json_t *stop =
-        view_json("nothing_seen:n not_full:n", run->reached ? 2.0 * run->visible.central : INFINITY,
-                  run->reached ? 2.0 * run->full.central : INFINITY);
+    json_t *stop = view_json("nothing_seen:n not_full:n",
+                             run->reached ? 2.0 * run->days.visible.central : INFINITY,
+                             run->reached ? 2.0 * run->days.full.central : INFINITY);
 
     for (int day = 0; day <= last; day++) {
         forecast_coverage(forecast, day, &coverage);
@@ -491,8 +491,8 @@ static json_t *forecast_json(struct app *app, const struct run *run, const struc
         "schema:i species:s start:s first_growth_days:o shake_days:o full_days:o look_every_days:n "
         "stop_waiting_days:o published_days:o points_per_cm3:r rate_mm_day:r days:o seen:o "
         "assumed:o",
-        1, species->id, run->start, days_json(run, &run->visible), days_json(run, &run->shake),
-        days_json(run, &run->full), every, stop,
+        1, species->id, run->start, days_json(run, &run->days.visible),
+        days_json(run, &run->days.shake), days_json(run, &run->days.full), every, stop,
         view_json("low:n high:n", species->growth.full.lo, species->growth.full.hi),
         &forecast->points, &forecast->rate, course,
         pace != NULL ? pace_json(run, given, pace) : json_null(), view_json_parts(assumed));
@@ -624,19 +624,6 @@ static void read_shakes(struct app *app, struct known_growth *known)
     }
 }
 
-static void compute_run(const struct rules *rules, struct run *run)
-{
-    static const struct range never = {INFINITY, INFINITY, INFINITY};
-    struct range from = never, to = never;
-
-    run->visible = run->full = never;
-    (void)forecast_days(&run->forecast, 1.0, &run->visible);
-    run->reached = forecast_days(&run->forecast, FORECAST_FULL, &run->full) == PROCESS_OK;
-    (void)forecast_days(&run->forecast, rules->forecast.shake.lo, &from);
-    (void)forecast_days(&run->forecast, rules->forecast.shake.hi, &to);
-    run->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
-}
-
 /* What the journal knows stands where nothing was said on the command line. */
 static enum status run_forecast(struct app *app)
 {
@@ -676,7 +663,7 @@ static enum status run_forecast(struct app *app)
     must_answer(app,
                 physics_growth(app->rules, &known, &run.forecast, &constant, &assumed, &refusal),
                 &refusal, &assumed);
-    compute_run(app->rules, &run);
+    run.reached = vessel_forecast_days(app->rules, &run.forecast, &run.days);
     const bool judged = !isnan(given->day);
     const enum process_error error =
         judged ? forecast_judge(&run.forecast, given->day, given->seen, given->still, &pace)

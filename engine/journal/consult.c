@@ -88,10 +88,20 @@ static void read_shakes(struct journal *journal, const struct rules *rules, int6
     growth->shakes = shakes;
 }
 
+bool vessel_forecast_days(const struct rules *rules, const struct forecast *forecast,
+                          struct vessel_forecast *days)
+{
+    struct range from, to;
+    (void)forecast_days(forecast, 1.0, &days->visible);
+    (void)forecast_days(forecast, rules->forecast.shake.lo, &from);
+    (void)forecast_days(forecast, rules->forecast.shake.hi, &to);
+    days->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
+    return forecast_days(forecast, FORECAST_FULL, &days->full) == PROCESS_OK;
+}
+
 static void compute(const struct rules *rules, const struct known_growth *growth,
                     struct vessel_forecast *expected, struct vessel_course *course)
 {
-    struct range from = expected->shake, to = expected->shake;
     struct physics_refusal refusal;
     struct forecast forecast;
     struct warmth constant;
@@ -100,11 +110,7 @@ static void compute(const struct rules *rules, const struct known_growth *growth
         physics_growth(rules, growth, &forecast, &constant, &assumed, &refusal) == PHYSICS_OK;
     if (!expected->known)
         return;
-    (void)forecast_days(&forecast, 1.0, &expected->visible);
-    (void)forecast_days(&forecast, FORECAST_FULL, &expected->full);
-    (void)forecast_days(&forecast, rules->forecast.shake.lo, &from);
-    (void)forecast_days(&forecast, rules->forecast.shake.hi, &to);
-    expected->shake = (struct range){from.central, 0.5 * (from.central + to.central), to.central};
+    (void)vessel_forecast_days(rules, &forecast, expected);
     for (size_t i = 0; course != NULL && i < course->count; i++)
         forecast_coverage(&forecast, course->every * (double)i, &course->coverage[i]);
 }
@@ -416,22 +422,6 @@ static void recall_judged(struct opening *opening, const struct outcome *outcome
     recall(opening, FEEDS_JUDGED_BEFORE, (int)reached, NAN, words, true);
 }
 
-/* Odd patches and nothing else, said plainly. */
-static bool patch_seen(const struct observable *observable, const struct observation *seen)
-{
-    bool any = false;
-    if (observable->feeds != FEEDS_PATCHES || seen->hedged != 0)
-        return false;
-    for (size_t v = 0; v < observable->value_count; v++) {
-        if ((seen->seen >> v & 1) == 0)
-            continue;
-        if (!(observable->values[v].parameter > 0.0))
-            return false;
-        any = true;
-    }
-    return any;
-}
-
 static void recall_looks(struct opening *opening)
 {
     const struct outcome *outcome = read_looks(opening);
@@ -449,16 +439,12 @@ static void recall_looks(struct opening *opening)
                        "the facts of look %lld are not readable", (long long)look->id);
         for (size_t k = 0; k < count; k++) {
             const struct observable *observable = &opening->rules->observables[facts[k].observable];
-            uint32_t salient = 0;
-            for (size_t v = 0; v < observable->value_count; v++)
-                if (observable->values[v].salient)
-                    salient |= UINT32_C(1) << v;
-            uint32_t plain = facts[k].observation.seen & salient & ~facts[k].observation.hedged;
-            uint32_t doubted = facts[k].observation.seen & salient & facts[k].observation.hedged;
+            const uint32_t faults = facts[k].observation.seen & observable->salient;
+            const uint32_t doubted = faults & facts[k].observation.hedged,
+                           plain = faults & ~doubted;
             if (observable->feeds == FEEDS_COVERAGE && facts[k].has_number)
                 earlier.coverage = 0.5 * (facts[k].number.lo + facts[k].number.hi);
-            earlier.trouble =
-                earlier.trouble || plain != 0 || patch_seen(observable, &facts[k].observation);
+            earlier.trouble |= is_trouble(observable, &facts[k].observation);
             struct fact recalled = facts[k];
             recalled.words = words;
             if (observable->lasts) {

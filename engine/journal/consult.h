@@ -92,6 +92,11 @@ struct vessel_forecast {
     double first_look;    /* the day of the first */
 };
 
+struct forecast;
+/* The days of what a forecast gives; whether the likeliest course gets to full at all. */
+bool vessel_forecast_days(const struct rules *rules, const struct forecast *forecast,
+                          struct vessel_forecast *days);
+
 /* Coverage in per cent by day, from day 0 on. */
 struct vessel_course {
     struct range *coverage; /* room for `count` */

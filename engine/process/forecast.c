@@ -249,6 +249,7 @@ enum process_error forecast_days(const struct forecast *forecast, double coverag
                                  struct range *days)
 {
     enum process_error error = limit_check(PROCESS_COVERAGE, coverage);
+    *days = (struct range){INFINITY, INFINITY, INFINITY};
     if (error != PROCESS_OK)
         return error;
     double middle = band_day(forecast, BAND_CENTRAL, coverage);

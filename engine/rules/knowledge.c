@@ -289,6 +289,7 @@ static void read_values(struct loader *loader, const struct field *field, const 
         while (entry->key->text != value->id) /* it had no id */
             entry = entry->next;
         check_value(loader, observable, value, entry);
+        observable->salient |= (uint32_t)value->salient << i;
     }
     if (loader->errors != errors)
         return; /* sums and bins of what is broken mean nothing */

@@ -83,7 +83,6 @@ struct triage {
 
     struct known *known;              /* the state, per observable */
     uint64_t *touched;                /* a bit for each: it is not blank */
-    uint32_t *salient;                /* values, likewise per observable */
     struct observation *observations; /* the evidence, likewise */
     bool *answered;                   /* its own question was; likewise */
     bool *skip;                       /* not to be asked, likewise; made when it is needed */
@@ -527,25 +526,23 @@ static int open_for(const struct triage *triage, enum feeds feeds)
     return known && !known->told && !known->unknown && !known->asked ? index : RULES_NONE;
 }
 
+bool is_trouble(const struct observable *observable, const struct observation *said)
+{
+    uint32_t odd = 0;
+    for (size_t v = 0; v < observable->value_count; v++)
+        odd |= (uint32_t)(observable->values[v].parameter > 0.0) << v;
+    return (said->seen & ~said->hedged & observable->salient) != 0 ||
+           (observable->feeds == FEEDS_PATCHES && said->seen != 0 && said->hedged == 0 &&
+            (said->seen & ~odd) == 0);
+}
+
 static bool trouble_now(const struct triage *triage)
 {
-    for (size_t i = 0; i < triage->rules->observable_count; i++) {
-        const struct observable *observable = &triage->rules->observables[i];
-        uint32_t seen =
-            triage->known[i].fact.observation.seen & ~triage->known[i].fact.observation.hedged;
-        for (size_t v = 0; v < observable->value_count; v++)
-            if ((seen >> v & 1) != 0 && observable->values[v].salient)
-                return true;
-    }
-    int index = triage->rules->feeder[FEEDS_PATCHES];
-    if (index == RULES_NONE)
-        return false;
-    const struct observable *patches = &triage->rules->observables[index];
-    const struct observation *now = &triage->known[index].fact.observation;
-    for (size_t v = 0; v < patches->value_count; v++)
-        if ((now->seen >> v & 1) != 0 && !(patches->values[v].parameter > 0.0))
-            return false;
-    return now->seen != 0 && now->hedged == 0;
+    bool any = false;
+    for (size_t i = next_known(triage, 0); i < triage->rules->observable_count && !any;
+         i = next_known(triage, i + 1))
+        any = is_trouble(&triage->rules->observables[i], &triage->known[i].fact.observation);
+    return any;
 }
 
 static void follows(struct triage *triage, int observable, uint32_t seen,
@@ -769,13 +766,13 @@ static void merge(struct triage *triage)
     for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1)) {
         if (triage->known[i].in_text && rules->observables[i].class == CLASS_SIGN)
             spoken_of += 1.0;
-        if (triage->known[i].fact.observation.seen & triage->salient[i])
+        if (triage->known[i].fact.observation.seen & rules->observables[i].salient)
             needed = enough;
     }
     memset(triage->observations, 0, count * sizeof *triage->observations);
     memset(triage->answered, 0, count * sizeof *triage->answered);
     for (size_t i = 0; enough > 0.0 && spoken_of >= needed && i < count; i++)
-        triage->observations[i].silent = triage->salient[i];
+        triage->observations[i].silent = rules->observables[i].salient;
     for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1)) {
         const struct known *known = &triage->known[i];
         const struct observation *now = &known->fact.observation;
@@ -1179,10 +1176,6 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
     triage->cooks = cook_memo_new();
     triage->known = arena_array(house, count, sizeof *triage->known);
     triage->touched = arena_array(house, count / 64 + 1, sizeof *triage->touched);
-    triage->salient = arena_array(house, count, sizeof *triage->salient);
-    for (size_t i = 0; i < count; i++)
-        for (size_t v = 0; v < rules->observables[i].value_count; v++)
-            triage->salient[i] |= (uint32_t)rules->observables[i].values[v].salient << v;
     triage->observations = arena_array(house, count, sizeof *triage->observations);
     triage->answered = arena_array(house, count, sizeof *triage->answered);
     triage->skip = arena_array(house, count, sizeof *triage->skip);

@@ -155,6 +155,8 @@ struct heard triage_heard(const struct triage *triage);
 const struct fact *triage_fact(const struct triage *triage, size_t observable);
 /* Whether somebody said it now, and no record or computation knows it. */
 bool fact_said(const struct fact *fact);
+/* Whether it is of trouble: a salient value said plainly, or odd patches and nothing else. */
+bool is_trouble(const struct observable *observable, const struct observation *said);
 /* The salient values of an observable that free text passed over: taken as unlikely, but no fact. */
 uint32_t triage_silent(const struct triage *triage, size_t observable);
 

@@ -255,22 +255,21 @@ static void draw_characters(struct screen *screen, const json_t *chart)
             end--;
         if (row % 3 == 0)
             text_printf(&line, "%5.0f", low + height * (1.0 - (double)row / (MOST_ROWS - 1)));
-        else
-            text_puts(&line, "     ");
-        text_printf(&line, " |%.*s", (int)end, cells[row]);
+        text_printf(&line, "%*s|%.*s", row % 3 == 0 ? 1 : AXIS - 1, "", (int)end, cells[row]);
         screen_preformatted(screen, 0, line.bytes);
     }
     memset(rule, '-', columns);
     rule[columns] = '\0';
-    char *line = text_format("      +%s", rule), right[32];
+    char right[32];
     const int length =
         snprintf(right, sizeof right, "%.4g %s", real(chart, "to"), string(chart, "x"));
-    screen_preformatted(screen, 0, line);
-    free(line);
-    line = text_format("%*s%-*s%s", AXIS, "", (int)columns > length ? (int)columns - length : 1,
-                       "0", right);
-    screen_preformatted(screen, 0, line);
-    free(line);
+    TEXT(line);
+    text_printf(&line, "      +%s", rule);
+    screen_preformatted(screen, 0, line.bytes);
+    text_clear(&line);
+    text_printf(&line, "%*s%-*s%s", AXIS, "", (int)columns > length ? (int)columns - length : 1,
+                "0", right);
+    screen_preformatted(screen, 0, line.bytes);
     json_array_foreach (json_object_get(chart, "series"), index, entry)
         if (string(entry, "label") != NULL)
             screen_say(screen, AXIS, 3, ROLE_QUIET, "%s  %s", string(entry, "mark"),

@@ -160,10 +160,7 @@ static json_t *recalled_json(const struct judged *judged)
         const struct observable *observable = &judged->rules->observables[fact->observable];
         const char *words = fact->recalled != 0 ? fact->recalled_words : fact->words;
         uint32_t before = fact->origin == ORIGIN_JOURNAL ? fact->observation.seen : fact->recalled;
-        uint32_t salient = 0;
-        for (size_t v = 0; v < observable->value_count; v++)
-            salient |= (uint32_t)observable->values[v].salient << v;
-        uint32_t still = before & salient & fact->observation.seen;
+        uint32_t still = before & observable->salient & fact->observation.seen;
         if (still == 0)
             continue;
         words = words != NULL ? words : "";

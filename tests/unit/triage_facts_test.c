@@ -367,17 +367,13 @@ IN_A_CASE(going_back_is_exact)
 
 /* ---- silence --------------------------------------------------------------------------------- */
 
-static struct value salient_tint[4];
-
 /* Red and blue are spoken of by whoever sees them; three signs make a description. */
 static int silence_setup(void **state)
 {
     struct consultation *c = malloc(sizeof *c);
     assert_non_null(c);
     consultation_prepare(c);
-    memcpy(salient_tint, c->small.observables[TINT].values, sizeof salient_tint);
-    salient_tint[0].salient = salient_tint[1].salient = true;
-    c->small.observables[TINT].values = salient_tint;
+    c->small.observables[TINT].salient = RED | BLUE;
     c->small.rules.calibration.silence = 0.8;
     c->small.rules.calibration.silence_after = 3;
     consultation_open(c);
