@@ -240,12 +240,15 @@ static struct query begin_with(struct journal *journal, const char *sql, const c
     return query;
 }
 
+#define BEGUN(query)                                                                               \
+    va_list arguments;                                                                             \
+    va_start(arguments, binds);                                                                    \
+    struct query query = begin_with(journal, sql, binds, arguments);                               \
+    va_end(arguments)
+
 struct query query_begin(struct journal *journal, const char *sql, const char *binds, ...)
 {
-    va_list arguments;
-    va_start(arguments, binds);
-    struct query query = begin_with(journal, sql, binds, arguments);
-    va_end(arguments);
+    BEGUN(query);
     return query;
 }
 
@@ -271,10 +274,7 @@ void query_end(struct query *query)
 
 int64_t query_number(struct journal *journal, const char *sql, const char *binds, ...)
 {
-    va_list arguments;
-    va_start(arguments, binds);
-    struct query query = begin_with(journal, sql, binds, arguments);
-    va_end(arguments);
+    BEGUN(query);
     int64_t number = query_next(&query) ? query_integer(&query, 0) : 0;
     query_end(&query);
     return number;
@@ -283,10 +283,7 @@ int64_t query_number(struct journal *journal, const char *sql, const char *binds
 char *query_string(struct journal *journal, struct arena *arena, const char *sql, const char *binds,
                    ...)
 {
-    va_list arguments;
-    va_start(arguments, binds);
-    struct query query = begin_with(journal, sql, binds, arguments);
-    va_end(arguments);
+    BEGUN(query);
     char *text = query_next(&query) ? arena_string(arena, query_text(&query, 0)) : NULL;
     query_end(&query);
     return text;
@@ -294,10 +291,7 @@ char *query_string(struct journal *journal, struct arena *arena, const char *sql
 
 json_t *query_json(struct journal *journal, const char *sql, const char *binds, ...)
 {
-    va_list arguments;
-    va_start(arguments, binds);
-    struct query query = begin_with(journal, sql, binds, arguments);
-    va_end(arguments);
+    BEGUN(query);
     bool found = query_next(&query);
     json_t *json = found ? json_loads(query_text(&query, 0), 0, NULL) : NULL;
     query_end(&query);
