@@ -132,8 +132,9 @@ static enum status tell_mapped(struct app *app, const char *path, json_t *told)
                    taken, refused, spoilt ? ", so nothing was kept" : "");
         screen_flush(&app->err, stderr);
     }
-    json_object_foreach ((json_t *)added, name, count)
+    json_object_foreach ((json_t *)added, name, count) {
         view_json_row(counts, "name:s added:l", name, json_integer_value(count));
+    }
     view_json_add(told, "schema:i kept:b _counts:o _dry:b _spoilt:b _mixed:b _file:t", 1,
                   !dry_run && !spoilt, counts, dry_run, spoilt, mixed, path);
     return app_tell(app, "imported.sheet", told);

@@ -992,9 +992,10 @@ static json_t *tell(struct taking *taking)
     const char *words;
     for (int i = 0; i < RECORD_COUNT; i++)
         json_object_set_new(added, record_types[i].name, json_integer(taking->all_added[i]));
-    json_object_foreach (taking->read_as, words, rows)
+    json_object_foreach (taking->read_as, words, rows) {
         json_array_append_new(read_as,
                               json_pack("{s:o, s:O}", "words", shown(words), "rows", rows));
+    }
     return json_pack("{s:I, s:I, s:I, s:o, s:o, s:O}", "taken", taking->counts[TAKEN], "skipped",
                      taking->counts[SKIPPED], "refused", taking->counts[REFUSED], "added", added,
                      "read_as", read_as, "rows", taking->rows);

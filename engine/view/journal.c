@@ -543,8 +543,9 @@ static void add_family(struct journal_view *view, int64_t id, json_t *root)
     json_t *from = relatives(&up, id, 1), *into = relatives(&down, id, 1), *made = json_array();
     const json_t *child;
     size_t index;
-    json_array_foreach (into, index, child)
+    json_array_foreach (into, index, child) {
         json_array_append(made, json_object_get(child, "label"));
+    }
     view_json_add(root, "from:o made_from_it:o _families:o", from, made,
                   json_pack("[{s:s, s:O}, {s:s, s:o}]", "_lead", "from", "_on", from, "_lead",
                             "into", "_on", into));

@@ -385,9 +385,10 @@ static void draw_chart(const struct face *face, const json_t *tree)
         put_path(&svg, values[2], false, "z\"/>\n<path class=\"curve\" d=\"M");
         text_puts(&svg, "\"/>\n");
     }
-    json_array_foreach (json_object_get(chart, "points"), index, point)
+    json_array_foreach (json_object_get(chart, "points"), index, point) {
         svg_words(&svg, across(real(point, "x") / last), up(real(point, "y") / 100.0) + 4, MIDDLE,
                   "strong", "%s", string(point, "mark"));
+    }
     figure_put(
         face->page, &svg, "coverage-chart", "Coverage by day",
         "The band is the forecast from slowest to fastest, the line the most likely. O: what "
