@@ -189,7 +189,7 @@ static void settle_places(const struct rules *rules, struct match_list *list)
 }
 
 /* "Filter is not wet" denies "filter wet"; "filter is fine but grains wet" was no match at all, nor
- * is "see mould" in "see no mould", of which a statement takes the end. */
+ * is "see spots" in "see no spots", of which a statement takes the end. */
 static void settle_gaps(struct match_list *list)
 {
     for (size_t i = 0; i < list->count; i++) {

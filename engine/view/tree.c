@@ -462,8 +462,9 @@ static void draw_sum(const struct face *face, const json_t *watch)
     put_tick(&svg, 0.0, START, string(watch, "_from"));
     put_tick(&svg, 1.0, END, string(watch, "_to"));
     text_printf(&svg, "<path class=\"curve c0\" d=\"M%d %d", LEFT, BOTTOM);
-    json_array_foreach (sums, index, pair)
+    json_array_foreach (sums, index, pair) {
         text_printf(&svg, "L%.1f %.1f", across(nth(pair, 0)), up(nth(pair, 1) / most));
+    }
     text_puts(&svg, "\"/>\n");
     if (since != NULL) {
         svg_line(&svg, across(began), TOP - 4, across(began), BOTTOM, "since");
@@ -681,8 +682,9 @@ json_t *view_tree_public(json_t *tree)
         else
             view_tree_public(value);
     }
-    json_array_foreach (tree, index, value)
+    json_array_foreach (tree, index, value) {
         view_tree_public(value);
+    }
     return tree;
 }
 

@@ -24,8 +24,7 @@ static void look_over(struct journal_case *c, const struct rules *rules, struct 
     assert_int_equal(json_unpack(tree, "{s:i, s:i, s:i}", "records", &found->records, "errors",
                                  &errors, "warnings", &warnings),
                      0);
-    json_array_foreach(json_object_get(tree, "faults"), index, fault)
-    {
+    json_array_foreach (json_object_get(tree, "faults"), index, fault) {
         size_t used = strlen(found->lines);
         const char *kind, *table, *message;
         long long id;

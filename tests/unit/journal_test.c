@@ -149,7 +149,8 @@ IN_A_JOURNAL(what_cannot_be_is_refused_by_name)
     vessel.batch = 77;
     vessel.number = 1;
     assert_int_equal(journal_add(c->journal, RECORD_VESSEL, &vessel), STATUS_DATA);
-    assert_non_null(strstr(first_fault(c), "'batch' of this vessel names a batch that is not there"));
+    assert_non_null(
+        strstr(first_fault(c), "'batch' of this vessel names a batch that is not there"));
     diags_clear(c->diags);
 
     assert_int_equal(journal_find(c->journal, RECORD_COOK, "c1", c->arena, &cook), STATUS_USAGE);
