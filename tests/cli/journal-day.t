@@ -60,6 +60,7 @@ is($list->{records}[0]{vessels}{lost}, 1, 'and one is lost');
 my ($conversation) = $readme =~ /^A conversation, shortened.*?^```\n(.*?)^```$/ms;
 my @said = $conversation =~ /^> (.+)$/mg;
 cmp_ok(scalar @said, '>', 1, 'README.md has a conversation');
+$conversation =~ s/^[A-Z][^\n]*\?\n.*?(?=^> )/[...]\n/msg; # which question it asks depends on every figure of the rules
 my (undef, $screen) = run({ in => join('', map { "$_\n" } @said) });
 my $shown = join '.*', map { quotemeta(s/\s+/ /gr) } split /\[\.\.\.\]/, $conversation;
 like($screen =~ s/\s+/ /gr, qr/\A.*$shown\z/, 'which goes as it says');
