@@ -15,9 +15,14 @@ static void read_vessels(struct app *app, struct dataset *dataset)
 {
     const struct given *given = &app->given;
     const char *path = given->csv;
-    struct dataset_wanted wanted = {
-        (int32_t)moment_day(moment_now()), DAY_NONE,
-        app->operand_count > 0 ? arena_join(app->arena, app->operands, app->operand_count) : NULL};
+    const char *words = arena_join(app->arena, app->operands, app->operand_count);
+    struct dataset_wanted wanted = {(int32_t)moment_day(moment_now()), DAY_NONE, NULL};
+
+    if (app->operand_count > 0) { /* one label of several words, or several */
+        wanted.batches = words;
+        for (size_t i = 0; i < app->operand_count; i++)
+            words_add(app, &wanted.batches, "|", "%s", app->operands[i]);
+    }
 
     if (given->since != NULL)
         wanted.since = (int32_t)moment_day(option_moment(app, "--since ", given->since));
@@ -34,6 +39,12 @@ static void read_vessels(struct app *app, struct dataset *dataset)
         app_must(app, dataset_from_journal(app->journal, app->rules, &wanted, app->arena, dataset));
     }
     bool found = app->operand_count == 0 || dataset->vessel_count > 0;
+    const bool several = app->operand_count > 1 && dataset->vessel_count > 0 && path == NULL &&
+                         labels_id(app, RECORD_BATCH, words) == 0;
+    for (size_t i = 0; several && i < app->operand_count; i++)
+        if (labels_id(app, RECORD_BATCH, app->operands[i]) == 0)
+            app_stop(app, "there is no batch '%s'; 'jarside list batches' shows them",
+                     app->operands[i]);
     for (size_t c = 0; found && c < given->changed.count; c++)
         if (dataset_add_changes(dataset, given->changed.words[c], LEVEL_NONE, app->arena) == 0)
             app_stop(app,
@@ -145,22 +156,28 @@ static enum status converse(struct app *app, struct lines *lines)
     return tell_account(app, account);
 }
 
-static enum status review_words(struct app *app)
+/* Reads the words as the account of a bad batch. False where there is a journal and they tell of
+ * none, but ask: "why did I lose so many?" */
+static bool hear_account(struct app *app, bool kept, struct review_account *account)
 {
     struct telling telling;
     const char *words = arena_join(app->arena, app->operands, app->operand_count);
     telling_begin(app, &telling);
     telling_hear(&telling, words);
     telling_end(&telling);
+    *account = telling.account;
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
-    if (telling.account.counts.total == 0 && !telling.telling &&
-        triage_heard(app->triage).fact_count == 0)
+    if (account->counts.total > 0 || triage_heard(app->triage).fact_count > 0)
+        return true;
+    if (kept && strchr(words, ' ') != NULL)
+        return false;
+    if (!telling.telling)
         app_stop(
             app,
             "nothing in '%s' is a batch or tells of one; say how many were lost, and what they "
             "look like; a table is given as --csv %s",
             app->operands[0], app->operands[0]);
-    return tell_account(app, &telling.account);
+    return true;
 }
 
 static enum status run_review(struct app *app)
@@ -182,7 +199,14 @@ static enum status run_review(struct app *app)
         if (html || table)
             app_stop(app, "'%s' is no batch there; a page and a table go with a batch or with all",
                      app->operands[0]);
-        return review_words(app);
+        struct review_account account;
+        if (hear_account(app, kept, &account))
+            return tell_account(app, &account);
+        app->operand_count = 0;
+        read_vessels(app, &dataset);
+        app_aside(app, "Your question is answered from the whole journal; --since DATE, or the "
+                       "labels of batches, "
+                       "narrow it.");
     }
     struct lines *lines =
         dataset.vessel_count == 0 && !table && !json && !html ? lines_open(false) : NULL;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "review/dataset.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -82,6 +83,7 @@ struct intake_column {
     bool left_out, moved;
     double shifts[2 * SHIFTED]; /* summed up */
     size_t shifted[SHIFTED];
+    const char *figures[SHIFTED]; /* NULL for none */
 };
 
 struct intake {
@@ -195,6 +197,20 @@ static void intake_shift(struct intake *intake, size_t column, const enum moved_
         to->shifts[2 * (size_t)level + k] += shift[k];
     }
     to->shifted[level]++;
+}
+
+/* The figures behind the word that the newest vessel has; each once. */
+static void intake_figures(struct intake *intake, size_t column, const char *figures)
+{
+    struct intake_column *to = &intake->columns[column];
+    uint32_t level = to->level[intake->dataset.vessel_count - 1];
+    if (level >= SHIFTED || figures == NULL)
+        return;
+    if (to->figures[level] == NULL)
+        to->figures[level] = "";
+    if (strstr(to->figures[level], figures) == NULL)
+        arena_append(intake->arena, &to->figures[level], "; ", "%s", figures);
+    to->factor.figures = to->figures;
 }
 
 /* Adds a remark: a sentence. */
@@ -714,12 +730,11 @@ static void read_cell(struct table *table, const struct column_read *column, con
 
 static bool is_wanted(const struct table *table, const struct csv_row *fields)
 {
-    const char *batch = table->wanted.batch, *word = "";
+    const char *batches = table->wanted.batches, *word = "";
     size_t length = 0;
     if (table->batch_column < fields->count)
         word = trimmed(&fields->fields[table->batch_column], &length);
-    return batch == NULL ||
-           (length > 0 && length == strlen(batch) && strncasecmp(word, batch, length) == 0);
+    return batches == NULL || (length > 0 && csv_named(batches, word, length) >= 0);
 }
 
 static enum status take_row(void *context, const struct csv_row *fields)
@@ -830,9 +845,9 @@ struct filling { /* a dataset while it is filled */
 /* What process/ makes of the figures in a record, coarse enough that several cooks, mixes or
  * shelves share one: a small number, or LEVEL_NONE when the figures do not tell. `moves` takes how
  * far each of up to two computations moves the causes it bears on (rules/rules.h, struct move),
- * natural log of the odds. */
+ * natural log of the odds; `figures` what was not enough and what would be, in the scratch arena. */
 typedef uint32_t band_of(const struct filling *filling, const struct vessel *vessel,
-                         double moves[2]);
+                         double moves[2], const char **figures);
 
 /* As triage/physics.h. */
 static double moved(const struct rules *rules, enum moved_by by, double chance)
@@ -842,7 +857,7 @@ static double moved(const struct rules *rules, enum moved_by by, double chance)
 
 /* cook_verdict. Growers cook the same way again and again: computed ones are remembered. */
 static uint32_t band_of_cook(const struct filling *filling, const struct vessel *vessel,
-                             double moves[2])
+                             double moves[2], const char **figures)
 {
     const struct rules *rules = filling->rules;
     const struct cook *cook = &filling->from.cook;
@@ -855,12 +870,20 @@ static uint32_t band_of_cook(const struct filling *filling, const struct vessel 
     if (physics_cooked(filling->cooks, rules, &known, &result, NULL, NULL, NULL) != PHYSICS_OK)
         return LEVEL_NONE;
     moves[0] = moved(rules, MOVED_SURVIVORS, result.chance_mean);
+    if (result.verdict != COOK_ADEQUATE && isfinite(result.minutes_needed.central)) {
+        const int kind = known.vessel.kind;
+        char *name =
+            arena_string(filling->scratch, kind >= 0 ? rules->vessels[kind].name : "vessel");
+        name[0] = (char)tolower((unsigned char)name[0]);
+        *figures = arena_format(filling->scratch, "cook %s had %.0f minutes and a %s takes %.0f",
+                                cook->label, cook->minutes, name, result.minutes_needed.central);
+    }
     return (uint32_t)result.verdict;
 }
 
 /* Below, within or above the band of the grain. */
 static uint32_t band_of_mix(const struct filling *filling, const struct vessel *vessel,
-                            double moves[2])
+                            double moves[2], const char **figures)
 {
     const struct rules *rules = filling->rules;
     struct known_grain grain = KNOWN_GRAIN;
@@ -870,6 +893,7 @@ static uint32_t band_of_mix(const struct filling *filling, const struct vessel *
     grain.own_moisture = filling->from.lot.moisture;
     grain.dry = filling->batch.dry;
     grain.water = filling->batch.water;
+    (void)figures;
     double moisture = physics_moisture(rules, &grain, NULL);
     struct moisture_band band = physics_band(rules, grain.kind);
     if (isnan(moisture) || isnan(band.lo))
@@ -880,7 +904,7 @@ static uint32_t band_of_mix(const struct filling *filling, const struct vessel *
 }
 
 static uint32_t band_of_dose(const struct filling *filling, const struct vessel *vessel,
-                             double moves[2])
+                             double moves[2], const char **figures)
 {
     /* Half and twice: the spread of what books call usual. Expert judgement. */
     static const double small = 0.5, large = 2.0;
@@ -888,6 +912,7 @@ static uint32_t band_of_dose(const struct filling *filling, const struct vessel 
                           ? NAN
                           : vessel_dose_of(filling->rules, &filling->from, &filling->batch, vessel,
                                            filling->from.lot.grain);
+    (void)figures;
     if (!isfinite(relative) || relative < 0.0)
         return LEVEL_NONE;
     moves[0] = moved(filling->rules, MOVED_DOSE, 1.0 / (1.0 + relative * relative));
@@ -920,11 +945,13 @@ static void put_bands(const struct filling *filling, const struct vessel *vessel
                   {"under half the usual", "about usual", "over twice the usual"}}};
     for (size_t k = 0; k < sizeof bands / sizeof *bands; k++) {
         double moves[2] = {0.0, 0.0};
-        uint32_t band = bands[k].band(filling, vessel, moves);
+        const char *figures = NULL;
+        uint32_t band = bands[k].band(filling, vessel, moves, &figures);
         if (band == LEVEL_NONE)
             continue;
         put(filling, bands[k].kind, bands[k].names[band]);
         intake_shift(filling->intake, filling->columns[bands[k].kind], bands[k].moved, moves);
+        intake_figures(filling->intake, filling->columns[bands[k].kind], figures);
     }
 }
 
@@ -1117,9 +1144,9 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
         FACTOR_LID,       FACTOR_BAG,      FACTOR_SPOT,    FACTOR_SEQUENCE,   FACTOR_GRAMS,
         FACTOR_LETHALITY, FACTOR_MOISTURE, FACTOR_DOSE,    FACTOR_TEMPERATURE};
     /* Of `vessel`: those that are wanted. */
-    static const char from[] =
-        "FROM vessel AS a WHERE batch IN (SELECT id FROM batch WHERE"
-        " (at + 60 * at_offset) / 86400 >= ?1 AND (?2 IS NULL OR label = ?2 COLLATE NOCASE))";
+    static const char from[] = "FROM vessel AS a WHERE batch IN (SELECT id FROM batch WHERE"
+                               " (at + 60 * at_offset) / 86400 >= ?1 AND (?2 IS NULL OR"
+                               " instr('|' || lower(?2) || '|', '|' || lower(label) || '|') > 0))";
     enum { SIGNS_KEPT = 5000 }; /* vessels of which signs are read: they take a kilobyte each */
     struct filling filling = {
         .journal = journal,
@@ -1131,7 +1158,7 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
     struct vessel vessel;
     journal_enter(journal);
     size_t count = (size_t)query_number(journal, journal_sql(journal, "SELECT count(*) %s", from),
-                                        "it", (int64_t)wanted->since, wanted->batch);
+                                        "it", (int64_t)wanted->since, wanted->batches);
     filling.finding = arena_array(arena, count, sizeof *filling.finding);
     filling.sure = arena_array(arena, count, sizeof *filling.sure);
     if (count <= SIGNS_KEPT)
@@ -1145,7 +1172,7 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
         "' AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = o.id) ORDER BY id DESC LIMIT 1)"
         " %s ORDER BY id",
         row_columns(journal, RECORD_VESSEL), from);
-    struct query query = query_begin(journal, sql, "it", (int64_t)wanted->since, wanted->batch);
+    struct query query = query_begin(journal, sql, "it", (int64_t)wanted->since, wanted->batches);
     while (query_row(&query, RECORD_VESSEL, NULL, &vessel)) {
         if (vessel.batch != filling.batch.id)
             take_batch(&filling, vessel.batch);

@@ -74,6 +74,9 @@ struct factor {
      * how each moves the causes it bears on, natural log of the odds; NULL when it moves none. */
     enum moved_by moved[2];
     const double *log_odds; /* [2 * level + which] */
+    /* Per level the figures behind it, "cook C5: 50 minutes, a litre jar needs 73; ..."; "" for
+     * none. NULL: the factor has none. */
+    const char *const *figures;
 };
 
 struct dataset {
@@ -104,8 +107,8 @@ size_t dataset_factor(const struct dataset *dataset, enum factor_kind kind);
 
 struct dataset_wanted {
     int32_t today;
-    int32_t since;     /* those that were begun on that day or later; DAY_NONE: all */
-    const char *batch; /* those of that batch, in any case; NULL: all */
+    int32_t since;       /* those that were begun on that day or later; DAY_NONE: all */
+    const char *batches; /* those of batches with these labels, "B1|B2", in any case; NULL: all */
 };
 
 /* The vessels of a journal that are wanted. Controls have no session, starter or dose. The place is

@@ -174,6 +174,23 @@ static json_t *computed_why(const struct dataset *dataset, const struct review_s
                : json_null();
 }
 
+/* The figures behind a computed suspect, or behind why a cook is one. */
+static json_t *figures_of(const struct dataset *dataset, const struct review_suspect *suspect)
+{
+    const bool own = dataset->factors[suspect->factor].figures != NULL;
+    const size_t from = own ? suspect->factor : suspect->why_factor;
+    const char *figures =
+        from < dataset->factor_count && dataset->factors[from].figures != NULL
+            ? dataset->factors[from].figures[own ? suspect->level : suspect->why_level]
+            : NULL;
+    if (figures == NULL || own)
+        return view_json_safe(figures != NULL ? figures : "");
+    TEXT(lead);
+    text_printf(&lead, "cook %s had ", dataset->factors[suspect->factor].levels[suspect->level]);
+    const char *at = strstr(figures, lead.bytes);
+    return at == NULL ? json_string("") : json_stringn(at, strcspn(at, ";"));
+}
+
 static json_t *suspect_row(const struct review *review, const void *row)
 {
     const struct review_suspect *suspect = row;
@@ -191,6 +208,7 @@ static json_t *suspect_row(const struct review *review, const void *row)
                   level_name(review, suspect->factor, suspect->level), says.bytes, suspect->p,
                   counts(suspect->inside), counts(suspect->controls), counts(suspect->outside),
                   suspect->test_p, suspect->q, suspect->log_bayes);
+    json_object_set_new(made, "_figures", figures_of(review->dataset, suspect));
     if (suspect->with_factor < none)
         view_json_add(made, "with:o",
                       level_json(review, suspect->with_factor, suspect->with_level));

@@ -99,6 +99,30 @@ subtest 'in words' => sub {
 
 my $head = "vessel,lost,cook,starter,shelf,started,ended\n";
 
+subtest 'what is asked of the journal' => sub {
+    my ($status, $out) = run(qw(review why did I lose so many jars in march), @season, \%now);
+    like($out, qr/Your question is answered from the whole journal.*You lost 53 of 120/s, 'a question is answered from it');
+    ($status, $out) = run('review', 'lost 9 of 12, sour within four days', @season, \%now);
+    like($out, qr/Understood:/, 'a batch that is told is not in it');
+    is(json(qw(review --json b2 B3), @season, \%now)->{totals}{batches}, 2, 'two batches');
+    ($status, $out, my $err) = run(qw(review B2 B99), @season, \%now);
+    like($err, qr/there is no batch 'B99'/, 'one of them is none');
+};
+
+subtest 'cooks that were too short' => sub {
+    my %env = (env => { JARSIDE_JOURNAL => scratch() . '/short.db' });
+    for my $batch (1 .. 6) {
+        my $minutes = $batch < 3 ? 40 : 100;
+        my %at = (env => { %{ $env{env} }, JARSIDE_NOW => "2026-03-0${batch}T12:00:00+00:00" });
+        run(qw(batch 10 litre jars rye oyster LC 15 psi), $minutes, qw(min --cook new --starter), $batch == 1 ? 'new' : 'S1', \%at);
+        $at{env}{JARSIDE_NOW} = '2026-03-20T12:00:00+00:00';
+        run('look', "B$batch", $batch < 3 ? '1-8 wet and sour, rest half white, nothing odd' : 'all 70 % white, nothing odd', '--yes', \%at);
+        run('discard', "B$batch-$_", \%at) for $batch < 3 ? 1 .. 8 : ();
+    }
+    my ($status, $out) = run('review', { env => { %{ $env{env} }, JARSIDE_NOW => '2026-04-01T12:00:00+00:00' } });
+    like($out =~ s/\s+/ /gr, qr/cook C1 had 40 minutes and a litre jar takes \d+; cook C2 had 40 minutes/, 'are named with their minutes and what it takes');
+};
+
 subtest 'a table of my own' => sub {
     my $csv = "Jar;Lost;Cook;Starter;Shelf;Water\n";
     for my $i (1 .. 48) {
