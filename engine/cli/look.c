@@ -372,8 +372,8 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
         view_json_add(row->told,
                       "finding:s doubted:b open:b likely:b contaminated:s forced:s because:o",
                       finding->name, finding->status != FINDING_CONTAMINATED,
-                      judged.verdict->findings[0].p<look.contaminated / 2, look.contaminated> 0.5,
-                      view_percent(look.contaminated, percent),
+                      look.contaminated / 2 > judged.verdict->findings[0].p,
+                      look.contaminated > 0.5, view_percent(look.contaminated, percent),
                       decision->floor != RULES_NONE ? rules->floors[decision->floor].say : "",
                       finding->status != FINDING_CONTAMINATED
                           ? json_incref(json_object_get(json, "_striking"))

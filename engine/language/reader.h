@@ -79,8 +79,8 @@ enum status reader_answer(struct reader *reader, size_t observable, const char *
                           struct arena *arena, struct reading_list *list, struct diags *diags);
 
 /* Whether an answer says that its giver does not know, by the list of the rules: at its beginning,
- * up to the end of a word. What follows a comma, a full stop or a word such as "like" is more than
- * that and goes to `rest`, as do alternatives ("can't tell if it is green or black"); what else follows only says of what ("don't know how many"). */
+ * up to the end of a word. `rest` is what follows a comma, a full stop or a word such as "like", or
+ * the alternatives ("can't tell if it is green or black"); what else follows only says of what. */
 bool reader_does_not_know(const struct rules *rules, const char *line, const char **rest);
 /* Whether figures answer its question as counts of what is seen, not as places in its list. */
 bool reader_counts(const struct observable *asked);
