@@ -256,6 +256,8 @@ void working_correct(struct working *working, const struct correction *correctio
     size_t next = 0;
     size_t cut = 0;
     for (uint32_t at = 0; at < old.length;) {
+        while (cut < old.cut_count && old.cuts[cut].at < at)
+            cut++; /* it fell */
         if (cut < old.cut_count && old.cuts[cut].at == at)
             working->cuts[working->cut_count++] =
                 (struct cut){.at = (uint32_t)working->length, .kind = old.cuts[cut++].kind};
@@ -270,6 +272,37 @@ void working_correct(struct working *working, const struct correction *correctio
         }
     }
     working_end(working, old.from[old.length]);
+}
+
+bool job_restarts(struct job *job)
+{
+    enum { WORDS_BETWEEN = 3 }; /* "no wait, it was day 6" */
+    struct correction *list = arena_array(job->scratch, job->matches.count, sizeof *list);
+    size_t count = 0, after = 0;
+    for (size_t i = 0; i < job->matches.count; i++) {
+        const struct match *match = &job->matches.items[i];
+        if (match->role != ROLE_CORRECTION)
+            continue;
+        while (after < job->token_count && job->tokens[after].start < match->end)
+            after++;
+        size_t was = after; /* the figure before it, with its unit */
+        while (was > 0 && job->tokens[was - 1].end > match->start)
+            was--;
+        const bool unit = was > 1 && !job->tokens[was - 1].figure && job->tokens[was - 2].figure;
+        was -= unit ? 2 : 1;
+        size_t now = after; /* the figure behind it */
+        while (now < job->token_count && now < after + WORDS_BETWEEN && !job->tokens[now].figure)
+            now++;
+        if (was >= job->token_count || now >= job->token_count || !job->tokens[was].figure ||
+            !job->tokens[now].figure ||
+            (unit && (now + 1 >= job->tokens[now].clause || job->tokens[now + 1].figure)) ||
+            (count > 0 && job->tokens[was].start < list[count - 1].end))
+            continue;
+        list[count++] = (struct correction){job->tokens[was].start, job->tokens[now].start, "", 0};
+    }
+    if (count > 0)
+        working_correct(&job->working, list, count, job->scratch);
+    return count > 0;
 }
 
 uint32_t clause_end(const char *bytes, uint32_t at)

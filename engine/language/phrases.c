@@ -807,6 +807,7 @@ static void add_language(struct reader *reader)
         {&l->here, ROLE_HERE},
         {&l->objections, ROLE_OBJECTION},
         {&l->nones, ROLE_NONE},
+        {&l->corrections, ROLE_CORRECTION},
         {&l->ignore, ROLE_IGNORE},
         {&l->yes, ROLE_YES},
         {&l->no, ROLE_NO},

@@ -76,9 +76,10 @@ enum role {
     ROLE_EXCEPTION,
     ROLE_OR,
     ROLE_AND,
-    ROLE_OTHERS,   /* something else than the vessel that is asked about */
-    ROLE_HERE,     /* this vessel again */
-    ROLE_QUESTION, /* the grower's own: understood, but nothing is said by it */
+    ROLE_OTHERS,     /* something else than the vessel that is asked about */
+    ROLE_HERE,       /* this vessel again */
+    ROLE_CORRECTION, /* something said before was wrong */
+    ROLE_QUESTION,   /* the grower's own: understood, but nothing is said by it */
     ROLE_IGNORE,
     ROLE_OBJECTION, /* beside what else the word does; no match is made of it */
     ROLE_NONE,      /* likewise */
@@ -322,6 +323,8 @@ void pattern_run(struct job *job, struct pattern *pattern, size_t word);
 void patterns_run(struct job *job);
 /* Corrects slips in words nothing understood. True: scan again. */
 bool job_slips(struct job *job);
+/* Takes out what a correction within the text replaces: "on day 5, no wait, day 6". True: scan again. */
+bool job_restarts(struct job *job);
 /* Applies negations and hedges. */
 void job_clauses(struct job *job);
 

@@ -673,6 +673,7 @@ static void readings(struct job *job, struct reading_list *list)
     uint32_t asked_until = 0;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
+        list->corrects = list->corrects || match->role == ROLE_CORRECTION;
         if (match->role != ROLE_QUESTION || match->end <= asked_until)
             continue; /* what is part of another asks no more than that */
         uint32_t end = clause_end(job->working.bytes, match->end); /* "is this contam" */
@@ -1202,8 +1203,8 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
     enum status status = working_build(&job.working, text, length, job.scratch, diags);
     if (status != STATUS_OK)
         return status;
-    for (int round = 0; !round || (round < 2 && job_slips(&job));
-         round++) { /* again without slips */
+    for (int round = 0; !round || (round < 3 && (job_restarts(&job) || job_slips(&job)));
+         round++) { /* again without what was taken back, and without slips */
         job_tokens(&job);
         if (asked != RULES_NONE)
             ignore_question_words(&job);

@@ -59,7 +59,8 @@ struct reading_list { /* all in the arena given to reader_read; spans are into i
     size_t elsewhere_count;
     const struct span *questions; /* what the grower asks, which is no evidence */
     size_t question_count;
-    int question; /* index into rules.questions of the last one the grower asks, or RULES_NONE */
+    bool corrects; /* by its own words: "no wait", "i was wrong" */
+    int question;  /* index into rules.questions of the last one the grower asks, or RULES_NONE */
     struct span question_span;
 };
 

@@ -535,6 +535,8 @@ static bool heard(struct conversation *talk, enum status status)
 /* A line of the grower's is being heard: what was known before it. */
 struct hearing {
     struct observation *before;
+    struct fact *facts; /* the figures in them */
+    size_t fact_count;
     size_t unclear;
     const char *asked; /* a question of the grower's */
 };
@@ -542,17 +544,34 @@ struct hearing {
 static struct hearing hearing_begin(struct conversation *talk)
 {
     size_t size = talk->rules->observable_count * sizeof(struct observation);
-    struct hearing hearing = {arena_alloc(talk->arena, size),
-                              triage_heard(talk->triage).unclear_count, triage_asked(talk->triage)};
+    const struct heard heard = triage_heard(talk->triage);
+    struct hearing hearing = {.before = arena_alloc(talk->arena, size),
+                              .facts =
+                                  arena_array(talk->arena, heard.fact_count, sizeof *hearing.facts),
+                              .fact_count = heard.fact_count,
+                              .unclear = heard.unclear_count,
+                              .asked = triage_asked(talk->triage)};
     memcpy(hearing.before, triage_evidence(talk->triage)->observations, size);
+    memcpy(hearing.facts, heard.facts, heard.fact_count * sizeof *hearing.facts);
     remember(talk);
     return hearing;
 }
 
+/* Whether anything known is another now; of a figure that stays in its bin the view tells, too. */
 static bool changes_anything(struct conversation *talk, const struct hearing *hearing)
 {
-    return memcmp(triage_evidence(talk->triage)->observations, hearing->before,
-                  talk->rules->observable_count * sizeof *hearing->before) != 0;
+    bool changes = memcmp(triage_evidence(talk->triage)->observations, hearing->before,
+                          talk->rules->observable_count * sizeof *hearing->before) != 0;
+    for (const struct fact *was = hearing->facts; was < hearing->facts + hearing->fact_count;
+         was++) {
+        const struct fact *now = triage_fact(talk->triage, was->observable);
+        if (now == NULL || !now->has_number || !was->has_number ||
+            (now->number.lo == was->number.lo && now->number.hi == was->number.hi))
+            continue;
+        hearing->before[was->observable] = (struct observation){0};
+        changes = true;
+    }
+    return changes;
 }
 
 /* What the line was taken for and left unclear, the change of advice, and how things stand. */
@@ -677,6 +696,15 @@ static void hear_description(struct conversation *talk, const char *line, bool m
         talk->stage = STAGE_ACTION;
 }
 
+/* What corrects something said before is no answer: the question stays open, unless that answered it. */
+static void hear_correction(struct conversation *talk, const char *line)
+{
+    const bool known = triage_fact(talk->triage, talk->asking) != NULL;
+    hear_description(talk, line, false);
+    if (!known && triage_fact(talk->triage, talk->asking) != NULL)
+        talk->asking = NO_OBSERVABLE;
+}
+
 /* At the end of a stage: whether to look for the cause, or nothing at all. */
 static void hear_offer(struct conversation *talk, const char *line)
 {
@@ -722,7 +750,9 @@ static void hear(struct conversation *talk, const char *line)
         act(talk, COMMAND_UNKNOWN, "");
         if (*rest != '\0')
             hear_description(talk, rest, true);
-    } else if (talk->asking != NO_OBSERVABLE)
+    } else if (talk->asking != NO_OBSERVABLE && triage_corrects(talk->triage, line))
+        hear_correction(talk, line);
+    else if (talk->asking != NO_OBSERVABLE)
         hear_answer(talk, line);
     else
         hear_description(talk, line, false);

@@ -710,6 +710,8 @@ struct named_list {
     /* Single words: what follows them is amiss ("but", "only"). */                                \
     FIELD(of, PHRASES, "objections", objections, MAY)                                              \
     FIELD(of, PHRASES, "nones", nones, MAY) /* single words that alone answer a question: none */  \
+    /* What is said with them stands in the place of what was said before ("no wait"). */          \
+    FIELD(of, PHRASES, "corrections", corrections, MAY)                                            \
     FIELD(of, PHRASES, "ignore", ignore, MAY) /* need no understanding ("the", "is") */            \
     /* Join what may stand for one another ("or", "nor"), what stands together ("and", "plus"). */ \
     FIELD(of, PHRASES, "alternatives", alternatives, MAY)                                          \

@@ -76,6 +76,96 @@ json_t *facts_json(const struct triage *triage)
     return array;
 }
 
+/* ---- readings beside one another -------------------------------------------------------------- */
+
+bool reading_corrects(const struct reading_list *list, const struct reading *reading)
+{
+    uint32_t bit = reading->absent;
+    if (reading->seen || reading->hedged || reading->others || !bit || bit & (bit - 1))
+        return false;
+    for (size_t i = 0; i < list->reading_count; i++)
+        if (list->readings[i].observable == reading->observable && list->readings[i].seen & bit)
+            return false;
+    return true;
+}
+
+bool reading_sweeps(const struct reading_list *list, const struct reading *reading)
+{
+    for (size_t i = 0; i < list->reading_count; i++)
+        if (list->readings[i].observable != reading->observable &&
+            list->readings[i].span.start == reading->span.start &&
+            list->readings[i].span.end == reading->span.end)
+            return true;
+    return false;
+}
+
+/* ---- corrections ----------------------------------------------------------------------------- */
+
+/* Whether folded words stand in a folded text, as whole words. */
+static bool stands_in(const char *text, const char *words)
+{
+    const size_t length = strlen(words);
+    for (const char *at = text; length > 0 && (at = strstr(at, words)) != NULL; at++)
+        if ((at == text || !isalnum((unsigned char)at[-1])) && !isalnum((unsigned char)at[length]))
+            return true;
+    return false;
+}
+
+bool fact_falls(const struct fact *fact, const struct rules *rules, const struct reading_list *list)
+{
+    const struct observable *all = rules->observables, *observable = &all[fact->observable];
+    bool withdrawn = false, repeated = true;
+    for (size_t i = 0; i < list->reading_count; i++) {
+        const struct reading *reading = &list->readings[i];
+        repeated = repeated && reading->observable != fact->observable;
+        for (size_t v = 0; v < all[reading->observable].value_count; v++)
+            withdrawn = withdrawn || ((reading->seen >> v & 1) && !reading->hedged &&
+                                      all[reading->observable].values[v].withdraws);
+    }
+    for (size_t v = 0; v < observable->value_count; v++)
+        repeated =
+            repeated && !((fact->observation.seen >> v & 1) && observable->values[v].salient);
+    TEXT(text);
+    TEXT(words);
+    (void)text_fold(&text, list->text, strlen(list->text), NULL);
+    (void)text_fold(&words, fact->words, strlen(fact->words), NULL);
+    return fact_said(fact) && ((withdrawn && observable->withdrawn) ||
+                               (repeated && stands_in(text.bytes, words.bytes)));
+}
+
+bool fact_figure(const struct fact *facts, size_t count, struct reader *reader,
+                 struct reading_list *list, struct arena *arena, struct fact *corrected)
+{
+    const char *words = NULL;
+    size_t takers = 0, taken = 0;
+    for (size_t i = 0; i < list->unread_count && words == NULL; i++) {
+        const struct span *span = &list->unread[i].span;
+        words = arena_copy(arena, list->text + span->start, span->end - span->start);
+        words = words[strcspn(words, "0123456789")] != '\0' ? words : NULL;
+        taken = i;
+    }
+    for (size_t i = 0; i < count && words != NULL; i++) {
+        struct reading_list figure;
+        if (facts[i].has_number && fact_said(&facts[i]) &&
+            reader_answer(reader, facts[i].observable, words, strlen(words), arena, &figure,
+                          NULL) == STATUS_OK &&
+            figure.reading_count == 1 && figure.readings[0].has_number &&
+            figure.readings[0].observable == facts[i].observable) {
+            *corrected = fact_heard(&figure.readings[0], ORIGIN_TEXT);
+            corrected->words = words;
+            takers++;
+        }
+    }
+    if (takers != 1)
+        return false;
+    struct unread *left = arena_array(arena, list->unread_count, sizeof *left);
+    list->unread_count--;
+    memcpy(left, list->unread, taken * sizeof *left);
+    memcpy(left + taken, list->unread + taken + 1, (list->unread_count - taken) * sizeof *left);
+    list->unread = left;
+    return true;
+}
+
 static struct fact *fact_of(struct fact *facts, size_t *count, size_t observable)
 {
     for (size_t i = 0; i < *count; i++)

@@ -1242,18 +1242,6 @@ static void say_bare(struct triage *triage, enum saying_kind kind, size_t observ
     say(triage, (struct saying){.kind = kind, .fact = {.observable = observable, .words = words}});
 }
 
-/* "There is no green in here", beside an answer: one value plainly denied that the same words do not see. */
-static bool corrects(const struct reading_list *list, const struct reading *reading)
-{
-    uint32_t bit = reading->absent;
-    if (reading->seen || reading->hedged || reading->others || !bit || bit & (bit - 1))
-        return false;
-    for (size_t i = 0; i < list->reading_count; i++)
-        if (list->readings[i].observable == reading->observable && list->readings[i].seen & bit)
-            return false;
-    return true;
-}
-
 /* The labels of what was chosen by its place in a list, which says nothing to who reads it later; else the words. */
 static const char *words_chosen(struct triage *triage, const struct fact *fact)
 {
@@ -1268,30 +1256,19 @@ static const char *words_chosen(struct triage *triage, const struct fact *fact)
     return words;
 }
 
-/* Whether the words of a reading say something of another observable, too. */
-static bool sweeps(const struct reading_list *list, const struct reading *reading)
-{
-    for (size_t i = 0; i < list->reading_count; i++)
-        if (list->readings[i].observable != reading->observable &&
-            list->readings[i].span.start == reading->span.start &&
-            list->readings[i].span.end == reading->span.end)
-            return true;
-    return false;
-}
-
 static void say_list(struct triage *triage, const struct reading_list *list, enum origin origin,
                      int answers)
 {
     for (size_t i = 0; i < list->reading_count; i++) {
         const struct reading *reading = &list->readings[i];
-        struct saying saying = {.kind = SAYING_TOLD,
-                                .fact = fact_heard(reading, origin),
-                                .others = reading->others,
-                                .settles = answers == (int)reading->observable ||
-                                           (answers != RULES_NONE && corrects(list, reading)),
-                                .sweeps = answers != RULES_NONE &&
-                                          answers != (int)reading->observable &&
-                                          sweeps(list, reading)};
+        struct saying saying = {
+            .kind = SAYING_TOLD,
+            .fact = fact_heard(reading, origin),
+            .others = reading->others,
+            .settles = answers == (int)reading->observable || list->corrects ||
+                       (answers != RULES_NONE && reading_corrects(list, reading)),
+            .sweeps = answers != RULES_NONE && answers != (int)reading->observable &&
+                      reading_sweeps(list, reading)};
         saying.fact.words = keep_words(triage, list->text + reading->span.start,
                                        reading->span.end - reading->span.start);
         if (saying.settles)
@@ -1314,6 +1291,20 @@ static void say_list(struct triage *triage, const struct reading_list *list, enu
     }
 }
 
+/* What a correction takes back without saying what is so, and a figure that it puts right. */
+static void correct(struct triage *triage, struct reading_list *list)
+{
+    struct saying saying = {.kind = SAYING_TOLD, .settles = true};
+    for (size_t i = 0; i < triage->fact_count; i++)
+        if (fact_falls(&triage->facts[i], triage->rules, list))
+            say_bare(triage, SAYING_FORGET, triage->facts[i].observable, "");
+    if (!fact_figure(triage->facts, triage->fact_count, triage->reader, list, triage->scratch,
+                     &saying.fact))
+        return;
+    saying.fact.words = keep_words(triage, saying.fact.words, strlen(saying.fact.words));
+    say(triage, saying);
+}
+
 /* ---- text and settings ----------------------------------------------------------------------- */
 
 enum status triage_tell(struct triage *triage, const char *text, size_t length, struct diags *diags)
@@ -1324,10 +1315,30 @@ enum status triage_tell(struct triage *triage, const char *text, size_t length, 
     if (status != STATUS_OK)
         return status;
     triage->batch++;
+    if (list.corrects)
+        correct(triage, &list);
     say_list(triage, &list, ORIGIN_TEXT, RULES_NONE);
     say_bare(triage, SAYING_TEXT, 0, reader_own_words(&list, length, false, triage->said));
     merge(triage);
     return STATUS_OK;
+}
+
+bool triage_corrects(struct triage *triage, const char *text)
+{
+    struct reading_list list;
+    struct fact figure;
+    arena_reset(triage->scratch);
+    if (reader_read(triage->reader, text, strlen(text), triage->scratch, &list, NULL) !=
+            STATUS_OK ||
+        !list.corrects)
+        return false;
+    bool corrects = fact_figure(triage->facts, triage->fact_count, triage->reader, &list,
+                                triage->scratch, &figure);
+    for (size_t i = 0; i < triage->fact_count; i++)
+        corrects = corrects || fact_falls(&triage->facts[i], triage->rules, &list);
+    for (size_t i = 0; i < list.reading_count; i++)
+        corrects = corrects || triage_fact(triage, list.readings[i].observable) != NULL;
+    return corrects;
 }
 
 enum status triage_set(struct triage *triage, const char *sign, const char *value,
@@ -1387,16 +1398,14 @@ enum status triage_answer(struct triage *triage, size_t observable, const char *
     triage->batch++;
     say_list(triage, &list, ORIGIN_ANSWER, (int)observable);
     bool told = false;
-    uint32_t seen = 0, plainly = 0;
+    uint32_t seen = 0;
     for (size_t i = start; i < triage->log_count; i++)
         if (triage->log[i].kind == SAYING_TOLD && triage->log[i].fact.observable == observable) {
             told = true;
-            const struct observation *now = &triage->log[i].fact.observation;
-            seen |= now->seen;
-            plainly |= now->seen & ~now->hedged;
+            seen |= triage->log[i].fact.observation.seen;
         }
-    /* A several-of answered in full also says what was not seen: all it does not name. A guess does not. */
-    if (asked->kind == KIND_SEVERAL && plainly != 0)
+    /* A several-of answered in full also says what was not seen: all it does not name. */
+    if (asked->kind == KIND_SEVERAL && seen != 0)
         say(triage,
             (struct saying){.kind = SAYING_TOLD,
                             .others = true,

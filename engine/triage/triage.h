@@ -60,6 +60,20 @@ struct fact fact_heard(const struct reading *reading, enum origin origin);
  * one then says which it is, and the word alone contradicts nothing. */
 bool fact_says_more(const struct fact *longer, const struct fact *shorter);
 
+/* "There is no green in here", beside an answer: one value plainly denied that the same words do not see. */
+bool reading_corrects(const struct reading_list *list, const struct reading *reading);
+/* Whether the words of a reading say something of another observable, too. */
+bool reading_sweeps(const struct reading_list *list, const struct reading *reading);
+
+/* Whether a fact falls by a correction: one that repeats its words and says nothing else of its observable, as in "I never
+ * said half", unless it is salient (such a thing is only denied); or that withdraws ("it was the lamp"). */
+bool fact_falls(const struct fact *fact, const struct rules *rules,
+                const struct reading_list *list);
+/* The one known figure that can take a figure of a correction which nothing else took ("I meant 90 minutes"), as it is then;
+ * it is unread no more. False when none can, or several. Memory from `arena`. */
+bool fact_figure(const struct fact *facts, size_t count, struct reader *reader,
+                 struct reading_list *list, struct arena *arena, struct fact *corrected);
+
 struct unclear { /* shown back to the grower */
     const char *words;
     enum unread_reason reason;
@@ -74,6 +88,8 @@ struct clash { /* two statements that contradict; both values stay possible unti
 /* Free text. Faults of the text itself (too long, not text) are in `diags`. */
 enum status triage_tell(struct triage *triage, const char *text, size_t length,
                         struct diags *diags);
+/* Whether a text corrects, by its own words, something said before. */
+bool triage_corrects(struct triage *triage, const char *text);
 /* A setting as of the command line or a case file. `at` is where it stands, for messages. */
 enum status triage_set(struct triage *triage, const char *sign, const char *value,
                        struct position at, struct diags *diags);
