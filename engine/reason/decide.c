@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <float.h>
+#include <limits.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -90,6 +91,13 @@ FOR_WIDE_VECTORS static double expected_losses(const struct rules *rules,
     return chance[0] > 0.0 ? chance[1] / chance[0] : 1.0;
 }
 
+/* Made ready where many decisions are made for one vessel. */
+struct prepared {
+    struct loss_row *rows; /* of the stakes */
+    int *wakes; /* per floor, the observable of which an answer wakes it; RULES_NONE: it is awake */
+    int observable; /* the one answered */
+};
+
 /* ---- floors ---------------------------------------------------------------------------------- */
 
 /* P(contaminated) by what was seen alone: the likelihood of the words is divided out. */
@@ -113,15 +121,27 @@ static inline bool may_hold(const struct condition *condition, const struct evid
             (evidence->observations[condition->observables[0]].seen & condition->values[0]));
 }
 
+/* Whether it is only for descriptions with more in them that was not understood. */
+static bool floor_rests(const struct floor_rule *floor, const struct evidence *evidence)
+{
+    const double unread = evidence ? (double)evidence->unread : 0.0;
+    return (floor->unread_above > 0.0 && unread <= floor->unread_above) ||
+           (floor->after_objection && !(evidence && evidence->objected));
+}
+
 /* The floors that apply: the forcing one of the gravest action, the first that forbids. */
 static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
-                        const double *finding, double p_bad, int *forces, int *forbids)
+                        const struct prepared *prepared, const double *finding, double p_bad,
+                        int *forces, int *forbids)
 {
     const struct decision_rules *rules = &reasoner->rules->decision;
     const double *words = evidence ? evidence->words : NULL;
     *forces = *forbids = RULES_NONE;
     for (size_t i = 0; i < rules->floor_count; i++) {
         const struct floor_rule *floor = &rules->floors[i];
+        if (prepared && prepared->wakes[i] != RULES_NONE &&
+            prepared->wakes[i] != prepared->observable)
+            continue;
         /* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
         bool seen = floor->when.count > 0 && may_hold(&floor->when, evidence) &&
                     condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
@@ -135,10 +155,7 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
         for (size_t k = 0; k < floor->likely_count; k++)
             p_likely += finding[floor->likely[k]];
         likely = likely || (floor->likely_count > 0 && p_likely > floor->likely_above);
-        const bool objected = evidence && evidence->objected;
-        bool understood = floor->unread_above > 0.0 &&
-                          (double)(evidence ? evidence->unread : 0) <= floor->unread_above;
-        if (understood || (!seen && !likely) || (floor->after_objection && !objected))
+        if ((!seen && !likely) || floor_rests(floor, evidence))
             continue;
         bool lifted = false;
         for (size_t k = 0; k < floor->unless_count && !lifted; k++)
@@ -203,16 +220,17 @@ static size_t likeliest(const double *p, size_t count, size_t but)
     return best < count ? best : 0;
 }
 
-/* As reason_decide, from the probabilities of the findings alone. */
+/* As reason_decide but for the next step, from the probabilities of the findings alone. */
 static void decide_on(const struct reasoner *reasoner, const struct evidence *evidence,
                       const double *finding, const struct stakes *stakes,
-                      const struct loss_row *rows, struct decision *decision)
+                      const struct prepared *prepared, struct decision *decision)
 {
     const struct rules *rules = reasoner->rules;
     *decision = (struct decision){.floor = RULES_NONE, .next_step = RULES_NONE};
-    const double p_bad = expected_losses(rules, stakes, rows, finding, decision->loss);
+    const double p_bad =
+        expected_losses(rules, stakes, prepared ? prepared->rows : NULL, finding, decision->loss);
     int forces, forbids;
-    floors_find(reasoner, evidence, finding, p_bad, &forces, &forbids);
+    floors_find(reasoner, evidence, prepared, finding, p_bad, &forces, &forbids);
     decision->forbidden[ACTION_KEEP] = forbids >= 0;
     for (int a = 0; forces >= 0 && a < ACTION_COUNT; a++)
         decision->forbidden[a] = (enum action)a != rules->decision.floors[forces].action;
@@ -221,9 +239,6 @@ static void decide_on(const struct reasoner *reasoner, const struct evidence *ev
         decision->floor = forces;
     else if (forbids >= 0 && unforced(decision) == ACTION_KEEP)
         decision->floor = forbids;
-    if (decision->action == ACTION_KEEP)
-        decision->next_step =
-            next_step(reasoner, evidence, likeliest(finding, rules->finding_count, SIZE_MAX));
 }
 
 void reason_decide(const struct reasoner *reasoner, const struct evidence *evidence,
@@ -231,15 +246,43 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
                    struct decision *decision)
 {
     decide_on(reasoner, evidence, posterior->finding, stakes, NULL, decision);
+    if (decision->action == ACTION_KEEP)
+        decision->next_step = next_step(
+            reasoner, evidence, likeliest(posterior->finding, reasoner->finding_count, SIZE_MAX));
+}
+
+enum action reason_action_unworded(const struct reasoner *reasoner, const struct evidence *evidence,
+                                   const struct posterior *posterior, const struct stakes *stakes)
+{
+    const size_t findings = reasoner->finding_count;
+    struct evidence seen = *evidence;
+    struct decision decision;
+    double *finding SCOPED_FREE = memory_array(findings, sizeof *finding);
+    seen.words = NULL;
+    for (size_t f = 0; f < findings; f++)
+        finding[f] = posterior->finding[f] * exp(-evidence->words[f]);
+    row_scale(finding, 1.0 / row_sum(finding, findings), findings);
+    decide_on(reasoner, &seen, finding, stakes, NULL, &decision);
+    return decision.action;
 }
 
 /* ---- what an answer would make of things ----------------------------------------------------- */
 
-/* Most answers can be looked at without a new enumeration. The joint, added up
- * over the sets that look alike to the observable asked about, is all that turns
- * an answer's likelihood into the findings' next posterior. Where the answer
- * would change how others count (a stronger sign in its group, a species with
- * its own normality, a statement it completes), the posterior is computed afresh. */
+/*
+ * An answer needs no new enumeration. With p_i what the observation i counts with now and p_i' what
+ * it would then, where a stronger sign of its group lets it count less,
+ *
+ *   P(f,S) then  ~  P(f,S) now  prod_i l_i(f,S)^(p_i' - p_i),
+ *
+ * and only few factors change: that of the answer, those of its group, and where it names a species
+ * those of what is normal on that. They depend on S by the causes that weigh on them alone, so the
+ * joint is added up over the sets that hold the same of those.
+ *
+ * Most answers turn nothing, and most of those do not even need this. That the present action stands
+ * is a list of inequalities sum_f P(f) c(f) > 0, linear in P: its loss is below the others', and the
+ * chances on which floors depend stay on their side. No change of the odds of any two findings by
+ * less than the least ratio of the positive and negative parts of those sums can turn the action.
+ */
 
 /* An answer a question could get. */
 struct answer {
@@ -251,10 +294,25 @@ enum { MOST_ANSWERS = RULES_MAX_VALUES + 1 };
 
 /* What an answer would make of things. */
 struct outlook {
-    double weight;            /* its probability, but for a factor common to the answers */
-    const double *then;       /* P(f), or P(S) for the causes, then */
+    bool turns;               /* the action, or what the sum alone would choose; */
     double saves;             /* loss of the present action less that of the one then taken */
     struct decision decision; /* then */
+};
+
+/* Something heard now. */
+struct told {
+    size_t observable;
+    int group;
+    struct recall *recall; /* NULL: no more */
+    double alone;          /* what it counts with if nothing of its group is stronger */
+    double power;          /* and so */
+};
+
+/* An observation would count so much more than now. */
+struct change {
+    struct recall *recall;
+    double power;
+    const double *p; /* l_i to that power */
 };
 
 /* Looks at answers; holds the present state and room for the next. */
@@ -263,29 +321,29 @@ struct asker {
     const struct evidence *now;
     const struct posterior *posterior;
     const struct stakes *stakes;
-    struct loss_row *rows;    /* of the stakes */
+    struct prepared prepared; /* for the answers about the observable looked at */
     struct decision decision; /* now */
-    struct evidence then;     /* of the observations below */
+    double *stands;           /* rows of c(f), see above */
+    size_t stand_count;
+    double reach;         /* ln of the change of odds that can turn the action */
+    uint32_t *touched;    /* per observable, values that may change which floors hold */
+    struct evidence then; /* of the observations below */
     struct observation *observations;
-    struct posterior *trial;
     int species;
-    bool species_matters; /* something heard has another normality on some species */
-    size_t observable;    /* the one looked at, */
+    struct told *told, *told_then; /* now, and with an answer */
+    size_t told_count;
+    size_t observable; /* the one looked at */
     const struct sight *sight;
-    size_t cells;              /* its patterns times findings, */
-    struct observation so_far; /* and what was said of it */
-    struct arena *arena;       /* of the arrays that follow, and of those above */
-    double *mass;              /* posterior by [pattern][finding] of the observable asked about */
-    double *unsaid;            /* the same, but for what was said of that so far */
-    double *by_cause;          /* the posterior by [cause][finding] */
-    double *finding;           /* P(f) then, for each answer */
-    double *set, *set_now;     /* P(S) then, likewise, and now */
-    struct strength {          /* of those heard now that are in a group */
-        size_t observable;
-        int group;
-        double strength;
-    } * strengths;
-    size_t strength_count;
+    struct change *changes; /* by an answer */
+    size_t change_count;
+    struct arena *arena;    /* of the arrays here */
+    const double *by_cause; /* the posterior by [cause][finding] */
+    int *causes;            /* those that weigh on what changes, */
+    size_t cause_count;
+    size_t ways,
+        *sets; /* a set for each way to hold them, the posterior of all that do by finding */
+    double *mass, *row;
+    double *finding;    /* P(f) then, but for a factor */
     bool turning;       /* answers that would turn the action are noted: */
     struct turn *turns; /* so far */
     size_t turn_count;
@@ -318,25 +376,173 @@ static size_t answers_find(const struct sight *sight, const struct observation *
     return count;
 }
 
-/* P(S) of a posterior. */
-static void sets_sum(const struct reasoner *reasoner, const struct posterior *posterior,
-                     double *set)
+/* ---- what must stay true for the action to stand --------------------------------------------- */
+
+/* sum_f P(f) c(f) > 0, or the contrary where it is not so now. */
+static void stands_add(struct asker *asker, const double *c)
 {
-    for (size_t s = 0; s < reasoner->set_count; s++)
-        set[s] = row_sum(posterior->joint + s * reasoner->finding_count, reasoner->finding_count);
+    const size_t findings = asker->reasoner->finding_count;
+    const double *p = asker->posterior->finding;
+    const double sign = row_dot(p, c, findings) < 0.0 ? -1.0 : 1.0;
+    double *row = asker->stands + asker->stand_count++ * findings, more = 0.0, less = 0.0;
+    for (size_t f = 0; f < findings; f++) {
+        row[f] = sign * c[f];
+        (row[f] > 0.0 ? &more : &less)[0] += p[f] * fabs(row[f]);
+    }
+    asker->reach = fmin(asker->reach, less > 0.0 ? log(more / less) : asker->reach);
 }
 
-/* P(f, c in S) of a posterior, [cause][finding]. */
-static void causes_sum(const struct reasoner *reasoner, const struct posterior *posterior,
-                       double *by_cause)
+/* Losses linear in P: of keep, of discard, of isolating with each plan for what the next look shows. */
+enum { PLANS = 4, LINEAR = 2 + PLANS };
+
+static double linear_loss(const struct loss_row *row, size_t which)
 {
-    const size_t findings = reasoner->finding_count;
-    memset(by_cause, 0, reasoner->cause_count * findings * sizeof *by_cause);
-    for (size_t s = 1; s < reasoner->set_count; s++)
-        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++)
-            row_add(by_cause + (size_t)reasoner->sets[s][k] * findings,
-                    posterior->joint + s * findings, findings);
+    if (which < 2)
+        return which == 0 ? row->losses[0] : row->losses[1] + row->losses[3];
+    const double shows = row->chance[2];
+    return row->losses[2] + shows * row->losses[which & 1] +
+           (1.0 - shows) * row->losses[which >> 1 & 1];
 }
+
+static enum action linear_action(size_t which)
+{
+    return which == 0 ? ACTION_KEEP : which == 1 ? ACTION_DISCARD : ACTION_ISOLATE;
+}
+
+/* That this action has the least loss of those that are not forbidden. */
+static void stands_least(struct asker *asker, enum action action, const bool *forbidden)
+{
+    const size_t findings = asker->reasoner->finding_count;
+    size_t own = LINEAR;
+    double losses[LINEAR] = {0.0};
+    for (size_t l = 0; l < LINEAR; l++) {
+        for (size_t f = 0; f < findings; f++)
+            losses[l] += asker->posterior->finding[f] * linear_loss(&asker->prepared.rows[f], l);
+        if (linear_action(l) == action && (own == LINEAR || losses[l] < losses[own]))
+            own = l;
+    }
+    for (size_t l = 0; l < LINEAR; l++) {
+        if (linear_action(l) == action || forbidden[linear_action(l)])
+            continue;
+        for (size_t f = 0; f < findings; f++)
+            asker->row[f] = linear_loss(&asker->prepared.rows[f], l) -
+                            linear_loss(&asker->prepared.rows[f], own);
+        stands_add(asker, asker->row);
+    }
+}
+
+/* That P(any of these findings) stays above or below a bound; `factor` is on P, or NULL. */
+static void stands_bound(struct asker *asker, const double *share, double bound,
+                         const double *words)
+{
+    for (size_t f = 0; f < asker->reasoner->finding_count; f++)
+        asker->row[f] = (share[f] - bound) * (words ? exp(-words[f]) : 1.0);
+    stands_add(asker, asker->row);
+}
+
+/* The chances by which a floor holds or not; and the values that would change whether it may. */
+static void stands_floor(struct asker *asker, const struct floor_rule *floor)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    const struct evidence *now = asker->now;
+    const bool by_chance = floor->contaminated_above < 1.0 || floor->likely_count > 0;
+    size_t at = 0;
+    const size_t open = condition_open(reasoner, &floor->when, now, floor->forbids_keep, &at);
+    int *wakes = &asker->prepared.wakes[floor - reasoner->rules->decision.floors];
+    *wakes = RULES_NONE;
+    if ((open > 0 && !by_chance) || floor_rests(floor, now))
+        *wakes = open > 1 || floor_rests(floor, now) ? INT_MAX : (int)floor->when.observables[at];
+    if (floor_rests(floor, now))
+        return;
+    if (open == 1)
+        asker->touched[floor->when.observables[at]] |= floor->when.values[at];
+    if (open > 0 && !by_chance)
+        return;
+    for (size_t k = 0; k < floor->unless_count; k++) {
+        const size_t missing = condition_open(reasoner, &floor->unless[k], now, false, &at);
+        if (missing == 0)
+            return;
+        if (missing == 1)
+            asker->touched[floor->unless[k].observables[at]] |= floor->unless[k].values[at];
+    }
+    double *share SCOPED_FREE = memory_array(reasoner->finding_count, sizeof *share);
+    for (size_t f = 0; f < reasoner->finding_count; f++)
+        share[f] = contaminated(reasoner->rules, f) ? 1.0 : 0.0;
+    if (floor->contaminated_above < 1.0)
+        stands_bound(asker, share, floor->contaminated_above, NULL);
+    if (floor->when.count > 0 && floor->yields_below > 0.0) {
+        stands_bound(asker, share, floor->yields_below, NULL);
+        stands_bound(asker, share, 0.5, now ? now->words : NULL);
+    }
+    if (floor->likely_count == 0)
+        return;
+    memset(share, 0, reasoner->finding_count * sizeof *share);
+    for (size_t k = 0; k < floor->likely_count; k++)
+        share[floor->likely[k]] += 1.0;
+    stands_bound(asker, share, floor->likely_above, NULL);
+}
+
+static void stands_find(struct asker *asker)
+{
+    static const bool none[ACTION_COUNT] = {false};
+    const struct reasoner *reasoner = asker->reasoner;
+    const struct decision_rules *rules = &reasoner->rules->decision;
+    const enum action first = unforced(&asker->decision);
+    asker->stands =
+        arena_room(asker->arena, (2 * LINEAR + 4 * rules->floor_count) * reasoner->finding_count,
+                   sizeof *asker->stands);
+    asker->reach = DBL_MAX;
+    stands_least(asker, first, none);
+    if (first != asker->decision.action)
+        stands_least(asker, asker->decision.action, asker->decision.forbidden);
+    for (size_t i = 0; i < rules->floor_count; i++)
+        stands_floor(asker, &rules->floors[i]);
+}
+
+/* Whether all of it is true of these P(f), which may be scaled. */
+FOR_WIDE_VECTORS static bool stands(const struct asker *asker, const double *finding, double sum)
+{
+    static const double noise = 1e-12;
+    const size_t findings = asker->reasoner->finding_count;
+    for (size_t i = 0; i < asker->stand_count; i++)
+        if (!(row_dot(asker->stands + i * findings, finding, findings) > noise * sum))
+            return false;
+    return true;
+}
+
+/* ---- what was said, and how much it counts --------------------------------------------------------------- */
+
+/* Whether a sign is the stronger of two of a group; of equals the first in the files. */
+static bool stronger(const struct recall *a, const struct recall *b)
+{
+    return a->strength > b->strength ||
+           (a->strength == b->strength && a->observable < b->observable);
+}
+
+/* What each counts with beside the others of its group. */
+static void powers_find(const struct reasoner *reasoner, struct told *told, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        told[i].power = told[i].recall != NULL ? told[i].alone : 0.0;
+        for (size_t j = 0; told[i].group >= 0 && j < count; j++)
+            if (told[j].group == told[i].group && stronger(told[j].recall, told[i].recall))
+                told[i].power *= 1.0 - reasoner->rules->groups[told[i].group].overlap;
+    }
+}
+
+static struct told told_as(const struct asker *asker, int species, size_t observable,
+                           const struct observation *said)
+{
+    const struct calibration *calibration = &asker->reasoner->rules->calibration;
+    const bool answered = asker->now && asker->now->answered && asker->now->answered[observable];
+    return (struct told){
+        .observable = observable,
+        .group = asker->reasoner->sights[observable].group,
+        .recall = recall_of(asker->reasoner, asker->posterior, species, observable, said),
+        .alone = calibration->tau * (answered ? calibration->answered : 1.0)};
+}
+
+/* ---- beginning and end ----------------------------------------------------------------------- */
 
 static void asker_init(struct asker *asker, const struct reasoner *reasoner,
                        const struct evidence *evidence, const struct posterior *posterior,
@@ -344,24 +550,27 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
 {
     struct arena *arena = arena_new();
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
-    size_t observables = reasoner->observable_count, cells = reasoner->most_patterns * findings;
+    size_t observables = reasoner->observable_count;
     *asker = (struct asker){
         .reasoner = reasoner,
         .now = evidence,
         .posterior = posterior,
-        .trial = posterior_trial(posterior, reasoner),
         .stakes = stakes,
-        .rows = arena_room(arena, findings, sizeof *asker->rows),
+        .prepared.rows = arena_room(arena, findings, sizeof *asker->prepared.rows),
+        .prepared.wakes = arena_array(arena, reasoner->rules->decision.floor_count, sizeof(int)),
+        .touched = arena_array(arena, observables, sizeof *asker->touched),
         .species = evidence_species(reasoner, evidence),
         .arena = arena,
         .observations = arena_array(arena, observables, sizeof *asker->observations),
-        .mass = arena_room(arena, cells, sizeof(double)),
-        .unsaid = arena_room(arena, cells, sizeof(double)),
-        .by_cause = arena_room(arena, reasoner->cause_count * findings, sizeof(double)),
-        .finding = arena_room(arena, MOST_ANSWERS * findings, sizeof(double)),
-        .set = arena_room(arena, MOST_ANSWERS * sets, sizeof(double)),
-        .set_now = arena_room(arena, sets, sizeof(double)),
-        .strengths = arena_array(arena, observables, sizeof *asker->strengths),
+        .told = arena_room(arena, observables, sizeof *asker->told),
+        .told_then = arena_room(arena, observables + 1, sizeof *asker->told),
+        .changes = arena_room(arena, 2 * observables + 2, sizeof *asker->changes),
+        .by_cause = posterior_by_cause(posterior, reasoner),
+        .causes = arena_room(arena, reasoner->cause_count, sizeof *asker->causes),
+        .sets = arena_array(arena, sets, sizeof *asker->sets),
+        .mass = arena_room(arena, sets * findings, sizeof(double)),
+        .row = arena_room(arena, findings, sizeof(double)),
+        .finding = arena_room(arena, findings, sizeof(double)),
     };
     if (evidence)
         asker->then = *evidence;
@@ -369,21 +578,18 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     for (size_t i = 0; i < observables; i++) {
         const struct observation *said = &asker->observations[i];
         asker->observations[i] = observation_of(evidence, i);
-        if (!observation_tells(&reasoner->sights[i], said))
-            continue;
-        const struct recall *recall = recall_of(reasoner, posterior, asker->species, i, said);
-        if (reasoner->sights[i].group >= 0)
-            asker->strengths[asker->strength_count++] =
-                (struct strength){i, reasoner->sights[i].group, recall->strength};
-        for (size_t s = 0; s < reasoner->rules->species_count; s++)
-            if (species_speaks(reasoner->rules, (int)s, i))
-                asker->species_matters = true;
+        if (observation_tells(&reasoner->sights[i], said))
+            asker->told[asker->told_count++] = told_as(asker, asker->species, i, said);
     }
-    sets_sum(reasoner, posterior, asker->set_now);
-    causes_sum(reasoner, posterior, asker->by_cause);
+    powers_find(reasoner, asker->told, asker->told_count);
+    memcpy(asker->mass, posterior->finding, findings * sizeof *asker->mass); /* of no causes */
+    asker->ways = 1;
+    if (stakes == NULL)
+        return;
     for (size_t f = 0; f < findings; f++)
-        asker->rows[f] = loss_row(reasoner->rules, stakes, f);
-    decide_on(reasoner, evidence, posterior->finding, stakes, asker->rows, &asker->decision);
+        asker->prepared.rows[f] = loss_row(reasoner->rules, stakes, f);
+    decide_on(reasoner, evidence, posterior->finding, stakes, NULL, &asker->decision);
+    stands_find(asker);
 }
 
 static void asker_release(struct asker *asker)
@@ -391,129 +597,185 @@ static void asker_release(struct asker *asker)
     arena_free(asker->arena);
 }
 
-/* A posterior added up over the sets that look alike to an observable: [pattern][finding]. Patterns of two causes are
- * one set each; those of one have what is left of its sets, and none of them what is left of all. */
-static void mass_by_pattern(const struct reasoner *reasoner, const struct posterior *posterior,
-                            const double *by_cause, size_t observable, double *mass)
-{
-    const struct sight *sight = &reasoner->sights[observable];
-    size_t findings = reasoner->finding_count, size = findings * sizeof *mass;
-    memcpy(mass, posterior->finding, size);
-    for (size_t c = 0; c < sight->cause_count; c++) {
-        memcpy(mass + (1 + c) * findings, by_cause + (size_t)sight->causes[c] * findings, size);
-        row_add_times(mass, mass + (1 + c) * findings, -1.0, findings);
-    }
-    for (size_t k = 0; k < sight->pair_count; k++) {
-        double *row = mass + (1 + sight->cause_count + k) * findings;
-        int causes[SET_MAX_CAUSES];
-        memcpy(row, posterior->joint + sight->pairs[k] * findings, size);
-        set_members(sight->cause_count, 1 + sight->cause_count + k, causes);
-        row_add(mass, row, findings); /* it was taken off twice */
-        for (int i = 0; i < SET_MAX_CAUSES; i++)
-            row_add_times(mass + (1 + (size_t)causes[i]) * findings, row, -1.0, findings);
-    }
-}
-
-/* Turns to an observable, then asker_look looks at answers about it. */
+/* Turns to an observable, then answers about it are looked at. */
 static void asker_turn(struct asker *asker, size_t observable)
 {
-    const struct reasoner *reasoner = asker->reasoner;
     asker->observable = observable;
-    asker->sight = &reasoner->sights[observable];
-    asker->cells = asker->sight->pattern_count * reasoner->finding_count;
-    asker->so_far = observation_of(asker->now, observable);
-    mass_by_pattern(reasoner, asker->posterior, asker->by_cause, observable, asker->mass);
-    if (!observation_tells(asker->sight, &asker->so_far))
-        return;
-    struct recall *recall =
-        recall_of(reasoner, asker->posterior, asker->species, observable, &asker->so_far);
-    const double *said = recall_raised(reasoner, asker->posterior, recall, 1.0);
-    for (size_t k = 0; k < asker->cells; k++)
-        asker->unsaid[k] = asker->mass[k] / said[k];
+    asker->prepared.observable = (int)observable;
+    asker->sight = &asker->reasoner->sights[observable];
 }
 
-/* P(answer) as things stand; given what was said of the observable already, if anything was. */
-static double answer_weight(const struct asker *asker, const struct answer *answer,
-                            const double *likelihood)
+/* ---- what an answer changes ------------------------------------------------------------------ */
+
+static void change_add(struct asker *asker, struct recall *recall, double power)
 {
-    if (!observation_tells(asker->sight, &asker->so_far))
-        return row_dot(asker->mass, likelihood, asker->cells);
+    if (power != 0.0)
+        asker->changes[asker->change_count++] = (struct change){recall, power, NULL};
+}
+
+/* What changes if this (NULL: nothing) is said of the observable looked at. */
+static void changes_find(struct asker *asker, const struct observation *said)
+{
+    const struct rules *rules = asker->reasoner->rules;
+    const size_t observable = asker->observable, before = asker->told_count;
+    const int species = rules->feeder[FEEDS_SPECIES] == (int)observable
+                            ? species_named(asker->reasoner, said)
+                            : asker->species;
+    struct told *then = asker->told_then;
+    size_t at = 0, count;
+    memcpy(then, asker->told, before * sizeof *then);
+    while (at < before && then[at].observable != observable)
+        at++;
+    count = at == before ? before + 1 : before;
+    then[at] = said ? told_as(asker, species, observable, said) : (struct told){.group = -1};
+    for (size_t i = 0; i < before && species != asker->species; i++)
+        if (i != at && (species_speaks(rules, species, then[i].observable) ||
+                        species_speaks(rules, asker->species, then[i].observable)))
+            then[i] = told_as(asker, species, then[i].observable,
+                              &asker->observations[then[i].observable]);
+    asker->change_count = 0;
+    if (at == before && then[at].group < 0 &&
+        species == asker->species) { /* all else counts as before */
+        change_add(asker, then[at].recall, then[at].alone);
+        return;
+    }
+    powers_find(asker->reasoner, then, count);
+    for (size_t i = count; i-- > 0;) {
+        const struct told *now = i < before ? &asker->told[i] : NULL;
+        const bool same = now && now->recall == then[i].recall;
+        change_add(asker, then[i].recall, then[i].power - (same ? now->power : 0.0));
+        if (now && !same)
+            change_add(asker, now->recall, -now->power);
+    }
+}
+
+/* ln of how far the odds of two findings can change by that. */
+static double changes_reach(const struct asker *asker)
+{
+    double reach = 0.0;
+    for (size_t i = 0; i < asker->change_count; i++)
+        reach += asker->changes[i].recall->span * fabs(asker->changes[i].power);
+    return reach;
+}
+
+/* The posterior added up over the sets that hold the same of the causes that weigh on what changes. A pair
+ * is one set; one alone has what is left of its sets, and none of them what is left of all. */
+FOR_WIDE_VECTORS static void mass_find(struct asker *asker)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    const size_t findings = reasoner->finding_count, size = findings * sizeof(double);
+    size_t count = 0, ways;
+    bool same = true;
+    for (size_t i = 0; i < asker->change_count; i++) {
+        const struct sight *sight = &reasoner->sights[asker->changes[i].recall->observable];
+        for (size_t k = 0; k < sight->cause_count; k++) {
+            size_t at = 0;
+            while (at < count && asker->causes[at] != sight->causes[k])
+                at++;
+            if (at < count)
+                continue;
+            same = same && count < asker->cause_count && asker->causes[count] == sight->causes[k];
+            asker->causes[count++] = sight->causes[k];
+        }
+    }
+    if (same && count == asker->cause_count)
+        return;
+    asker->cause_count = count;
+    memcpy(asker->mass, asker->posterior->finding, size);
+    for (size_t a = 0; a < count; a++) {
+        double *row = asker->mass + (1 + a) * findings;
+        asker->sets[1 + a] = set_index(reasoner->cause_count, asker->causes[a], RULES_NONE);
+        memcpy(row, asker->by_cause + (size_t)asker->causes[a] * findings, size);
+        row_add_times(asker->mass, row, -1.0, findings);
+    }
+    ways = 1 + count;
+    for (size_t a = 0; a < count; a++)
+        for (size_t b = a + 1; b < count; b++, ways++) {
+            const size_t set = set_index(reasoner->cause_count, asker->causes[a], asker->causes[b]);
+            const double *both = asker->posterior->joint + set * findings;
+            asker->sets[ways] = set;
+            memcpy(asker->mass + ways * findings, both, size);
+            row_add(asker->mass, both, findings); /* it was taken off twice */
+            row_add_times(asker->mass + (1 + a) * findings, both, -1.0, findings);
+            row_add_times(asker->mass + (1 + b) * findings, both, -1.0, findings);
+        }
+    asker->ways = ways;
+}
+
+/* l_i to its power for a set of causes, by finding. */
+static inline const double *change_row(const struct asker *asker, size_t nth, size_t set)
+{
+    const struct change *change = &asker->changes[nth];
+    const struct sight *sight = &asker->reasoner->sights[change->recall->observable];
+    return change->p + sight->pattern[set] * asker->reasoner->finding_count;
+}
+
+/* P(f) after the changes, but for a factor; returns its sum. */
+FOR_WIDE_VECTORS static double changes_sum(struct asker *asker)
+{
+    const size_t findings = asker->reasoner->finding_count;
+    double *finding = asker->finding;
+    for (size_t i = 0; i < asker->change_count; i++)
+        asker->changes[i].p =
+            recall_raised(asker->reasoner, asker->changes[i].recall, asker->changes[i].power);
+    if (asker->change_count == 0) {
+        memcpy(finding, asker->posterior->finding, findings * sizeof *finding);
+        return 1.0;
+    }
+    mass_find(asker);
+    memset(finding, 0, findings * sizeof *finding);
+    for (size_t k = 0; k < asker->ways; k++) {
+        const double *row = asker->mass + k * findings;
+        for (size_t i = 1; i < asker->change_count; i++, row = asker->row)
+            row_product(asker->row, row, change_row(asker, i, asker->sets[k]), findings);
+        row_add_product(finding, row, change_row(asker, 0, asker->sets[k]), findings);
+    }
+    return row_sum(finding, findings);
+}
+
+/* P(f), but for a factor, if that (NULL: nothing) is said of the observable looked at; returns its sum, or
+ * 0 if it cannot change the odds by `least`. */
+static double findings_if(struct asker *asker, const struct observation *said, double least)
+{
+    changes_find(asker, said);
+    return changes_reach(asker) < least ? 0.0 : changes_sum(asker);
+}
+
+/* P(answer), but for a factor common to the answers; given what was said of the observable already. */
+static double answer_weight(struct asker *asker, const struct observation *said)
+{
+    const struct observation *so_far = &asker->observations[asker->observable];
     /* What was passed over in silence is there with the chance that it would have been. */
     double unspoken = 1.0;
-    for (uint32_t found = asker->so_far.silent & answer->said.seen; found != 0; found &= found - 1)
+    for (uint32_t found = so_far->silent & said->seen; found != 0; found &= found - 1)
         unspoken *= 1.0 - asker->reasoner->rules->calibration.silence;
-    return unspoken * row_dot(asker->unsaid, likelihood, asker->cells);
+    asker->change_count = 0;
+    change_add(asker, told_as(asker, asker->species, asker->observable, said).recall, 1.0);
+    if (observation_tells(asker->sight, so_far))
+        change_add(asker, told_as(asker, asker->species, asker->observable, so_far).recall, -1.0);
+    return unspoken * changes_sum(asker);
 }
 
-/* The weight within its group an answer of this strength would have if it were the weakest there,
- * so that the others count as before; negative when it is not the weakest. */
-static double weakest_weight(const struct asker *asker, double own)
+static void asker_look(struct asker *asker, const struct answer *answer, struct outlook *outlook)
 {
-    const int group = asker->sight->group;
-    double weight = 1.0;
-    for (size_t i = 0; group >= 0 && i < asker->strength_count; i++) {
-        const struct strength *theirs = &asker->strengths[i];
-        if (theirs->observable == asker->observable || theirs->group != group)
-            continue;
-        if (own > theirs->strength ||
-            (own == theirs->strength && asker->observable < theirs->observable))
-            return -1.0;
-        weight *= 1.0 - asker->reasoner->rules->groups[group].overlap;
-    }
-    return weight;
-}
-
-/* Divergence of `then` from `now` in bits; never negative. */
-static double divergence(const double *then, const double *now, size_t count)
-{
-    double bits = 0.0;
-    for (size_t i = 0; i < count; i++)
-        if (then[i] > 0.0 && now[i] > 0.0)
-            bits += then[i] * log2(then[i] / now[i]);
-    return bits > 0.0 ? bits : 0.0;
-}
-
-/* The answer is the nth of those that are compared. */
-FOR_WIDE_VECTORS static void asker_look(struct asker *asker, const struct answer *answer,
-                                        size_t nth, enum aim aim, struct outlook *outlook)
-{
-    const struct reasoner *reasoner = asker->reasoner;
-    const struct posterior *posterior = asker->posterior;
-    const size_t observable = asker->observable, findings = reasoner->finding_count;
-    double *finding = asker->finding + nth * findings;
-    double *set = asker->set + nth * reasoner->set_count;
-    bool names_species = reasoner->rules->feeder[FEEDS_SPECIES] == (int)observable;
-    struct recall *recall =
-        recall_of(reasoner, posterior, asker->species, observable, &answer->said);
-    double weight = weakest_weight(asker, recall->strength);
-    outlook->weight = answer_weight(asker, answer, recall_raised(reasoner, posterior, recall, 1.0));
+    static const double margin = 1e-9;
+    const size_t observable = asker->observable, findings = asker->reasoner->finding_count;
+    const struct observation so_far = asker->observations[observable];
+    const bool touched = (asker->touched[observable] & answer->said.seen) != 0;
+    const double sum = findings_if(asker, &answer->said, touched ? -1.0 : asker->reach - margin);
+    outlook->turns = sum > 0.0 && (touched || !stands(asker, asker->finding, sum));
+    if (!outlook->turns)
+        return;
+    row_scale(asker->finding, 1.0 / sum, findings);
     asker->observations[observable] = answer->said;
-    if (weight < 0.0 || (names_species && asker->species_matters) ||
-        observation_tells(asker->sight, &asker->so_far)) {
-        (aim == AIM_CAUSE ? reason_posterior : reason_findings)(reasoner, &asker->then, -1.0,
-                                                                asker->trial);
-        memcpy(finding, asker->trial->finding, findings * sizeof *finding);
-        if (aim == AIM_CAUSE)
-            sets_sum(reasoner, asker->trial, set);
-    } else {
-        /* Findings and sets after the answer, from the joint as it stands. */
-        const double *factor =
-            recall_raised(reasoner, posterior, recall, reasoner->rules->calibration.tau * weight);
-        memset(finding, 0, findings * sizeof *finding);
-        for (size_t k = 0; k < asker->cells; k += findings)
-            row_add_product(finding, asker->mass + k, factor + k, findings);
-        double share = 1.0 / row_sum(finding, findings);
-        row_scale(finding, share, findings);
-        for (size_t s = 0; aim == AIM_CAUSE && s < asker->reasoner->set_count; s++)
-            set[s] = share * row_dot(posterior->joint + s * findings,
-                                     factor + asker->sight->pattern[s] * findings, findings);
-    }
-    decide_on(reasoner, &asker->then, finding, asker->stakes, asker->rows, &outlook->decision);
-    asker->observations[observable] = asker->so_far;
+    decide_on(asker->reasoner, &asker->then, asker->finding, asker->stakes, &asker->prepared,
+              &outlook->decision);
+    asker->observations[observable] = so_far;
     const double *loss = outlook->decision.loss;
-    outlook->saves = fmax(loss[asker->decision.action] - loss[outlook->decision.action],
-                          loss[unforced(&asker->decision)] - loss[unforced(&outlook->decision)]);
-    outlook->then = aim == AIM_CAUSE ? set : finding;
+    const enum action then = unforced(&outlook->decision), now = unforced(&asker->decision);
+    outlook->saves =
+        fmax(loss[asker->decision.action] - loss[outlook->decision.action], loss[now] - loss[then]);
+    outlook->turns = outlook->decision.action != asker->decision.action || then != now;
 }
 
 /* ---- the next question ----------------------------------------------------------------------- */
@@ -563,35 +825,80 @@ static void turns_add(struct asker *asker, struct turn turn)
         *arena_push(asker->arena, asker->turns, asker->turn_count) = turn;
 }
 
-/* What asking would bring; the answers that would turn the action are noted. */
-static struct question value_of(struct asker *asker, size_t observable, enum aim aim)
+static double share_bits(double then, double now)
+{
+    return then > 0.0 && now > 0.0 ? then * log2(then / now) : 0.0;
+}
+
+/* Divergence of P(f), or of P(S), after the changes that add up to `sum` from what they are now, in bits. */
+FOR_WIDE_VECTORS static double divergence(struct asker *asker, enum aim aim, double sum)
+{
+    const struct reasoner *reasoner = asker->reasoner;
+    const size_t findings = reasoner->finding_count;
+    const double *now = asker->posterior->finding;
+    double bits = 0.0;
+    if (aim == AIM_ACTION) {
+        for (size_t f = 0; f < findings; f++)
+            bits += share_bits(asker->finding[f] / sum, now[f]);
+    } else if (asker->change_count == 1 && asker->changes[0].recall->flat) {
+        for (size_t k = 0; k < asker->ways; k++) { /* sets alike change alike */
+            const double had = row_sum(asker->mass + k * findings, findings);
+            bits += share_bits(had * *change_row(asker, 0, asker->sets[k]) / sum, had);
+        }
+    } else {
+        for (size_t s = 0; s < reasoner->set_count; s++) {
+            const double *had = asker->posterior->joint + s * findings, *row = had;
+            for (size_t i = 0; i < asker->change_count; i++, row = asker->row)
+                row_product(asker->row, row, change_row(asker, i, s), findings);
+            bits += share_bits(row_sum(row, findings) / sum, row_sum(had, findings));
+        }
+    }
+    return bits > 0.0 ? bits : 0.0;
+}
+
+/* What the answers would tell of the findings or the causes. */
+static double bits_of(struct asker *asker, enum aim aim, size_t observable)
+{
+    struct answer answers[MOST_ANSWERS];
+    double bits = 0.0, total = 0.0;
+    asker_turn(asker, observable);
+    size_t count = answers_find(asker->sight, &asker->observations[observable], answers);
+    for (size_t k = 0; k < count; k++) {
+        const double sum = findings_if(asker, &answers[k].said, -1.0);
+        const double each = divergence(asker, aim, sum);
+        const double weight = answer_weight(asker, &answers[k].said);
+        bits += weight * each;
+        total += weight;
+    }
+    return bits / total;
+}
+
+/* What asking would bring, but for the bits; the answers that would turn the action are noted. */
+static struct question value_of(struct asker *asker, size_t observable)
 {
     const struct rules *rules = asker->reasoner->rules;
-    struct question question = {.observable = observable};
+    struct question question = {.observable = observable, .bits = NAN};
     struct answer answers[MOST_ANSWERS];
     struct outlook outlooks[MOST_ANSWERS];
-    double total = 0.0;
+    double weights[MOST_ANSWERS], total = 0.0;
+    bool turns = false;
     asker_turn(asker, observable);
-    size_t count = answers_find(asker->sight, &asker->so_far, answers);
+    size_t count = answers_find(asker->sight, &asker->observations[observable], answers);
     for (size_t k = 0; k < count; k++) {
-        asker_look(asker, &answers[k], k, aim, &outlooks[k]);
-        total += outlooks[k].weight;
+        asker_look(asker, &answers[k], &outlooks[k]);
+        turns = turns || outlooks[k].turns;
     }
-    for (size_t k = 0; k < count; k++) {
-        const struct outlook *outlook = &outlooks[k];
-        bool turns = outlook->decision.action != asker->decision.action;
-        if (turns)
-            turns_add(asker, (struct turn){observable, answers[k].value, outlook->decision.action,
-                                           outlook->weight / total, false});
-        if (!turns && unforced(&outlook->decision) == unforced(&asker->decision))
+    for (size_t k = 0; turns && k < count; k++)
+        total += weights[k] = answer_weight(asker, &answers[k].said);
+    for (size_t k = 0; turns && k < count; k++) {
+        if (!outlooks[k].turns)
             continue;
-        question.turns += outlook->weight / total;
-        question.gain += outlook->weight * fmax(0.0, outlook->saves) / total;
+        if (outlooks[k].decision.action != asker->decision.action)
+            turns_add(asker, (struct turn){observable, answers[k].value,
+                                           outlooks[k].decision.action, weights[k] / total, false});
+        question.turns += weights[k] / total;
+        question.gain += weights[k] * fmax(0.0, outlooks[k].saves) / total;
     }
-    const double *now = aim == AIM_CAUSE ? asker->set_now : asker->posterior->finding;
-    const size_t parts = aim == AIM_CAUSE ? asker->reasoner->set_count : rules->finding_count;
-    for (size_t k = 0; k < count && (aim == AIM_CAUSE || question.turns > 0.0); k++)
-        question.bits += outlooks[k].weight * divergence(outlooks[k].then, now, parts) / total;
     question.gain -= rules->observables[observable].effort * rules->decision.effort_loss;
     return question;
 }
@@ -619,12 +926,13 @@ static int by_number(double a, double b, size_t place_a, size_t place_b)
  */
 
 static const double SLIP_RATE = 0.05;
+/* Of decibans: less is what adding up leaves. */
+static const double ROUNDING = 1e-9;
 
 static int by_magnitude(const void *left, const void *right)
 {
     const struct weight_of_evidence *a = left, *b = right;
-    static const double noise = 1e-9;
-    return fabs(fabs(a->decibans) - fabs(b->decibans)) < noise
+    return fabs(fabs(a->decibans) - fabs(b->decibans)) < ROUNDING
                ? by_number(0.0, 0.0, a->observable, b->observable)
                : by_number(fabs(a->decibans), fabs(b->decibans), 0, 0);
 }
@@ -637,27 +945,21 @@ static double log_odds(const double *finding, const struct explanation *explanat
 void reason_explain(const struct reasoner *reasoner, const struct evidence *evidence,
                     const struct posterior *posterior, struct explanation *explanation)
 {
-    size_t observables = reasoner->observable_count, findings = reasoner->finding_count;
-    struct observation *observations SCOPED_FREE = memory_array(observables, sizeof *observations);
-    struct posterior *without = posterior_trial(posterior, reasoner);
-    for (size_t i = 0; i < observables; i++)
-        observations[i] = observation_of(evidence, i);
-    struct evidence rest = evidence ? *evidence : (struct evidence){0};
-    rest.observations = observations;
+    const size_t findings = reasoner->finding_count;
+    struct asker asker;
+    asker_init(&asker, reasoner, evidence, posterior, NULL);
     explanation->leader = likeliest(posterior->finding, findings, SIZE_MAX);
     explanation->rival = likeliest(posterior->finding, findings, explanation->leader);
     explanation->weight_count = 0;
     double with = log_odds(posterior->finding, explanation);
-    for (size_t i = 0; i < observables; i++) {
-        struct observation said = observations[i];
-        if (!observation_tells(&reasoner->sights[i], &said))
-            continue;
-        observations[i] = (struct observation){0};
-        reason_findings(reasoner, &rest, -1.0, without);
-        observations[i] = said;
+    for (size_t i = 0; i < asker.told_count; i++) {
+        asker_turn(&asker, asker.told[i].observable);
+        findings_if(&asker, NULL, -1.0);
+        const double weight = 10.0 * (with - log_odds(asker.finding, explanation));
         explanation->weights[explanation->weight_count++] =
-            (struct weight_of_evidence){i, 10.0 * (with - log_odds(without->finding, explanation))};
+            (struct weight_of_evidence){asker.observable, fabs(weight) < ROUNDING ? 0.0 : weight};
     }
+    asker_release(&asker);
     qsort(explanation->weights, explanation->weight_count, sizeof *explanation->weights,
           by_magnitude);
 }
@@ -670,14 +972,12 @@ static int by_probability(const void *left, const void *right)
                      b->observable * (MOST_ANSWERS + 1) + b->value);
 }
 
-/* P(said) by the trial, which does not know it, added up in the asker's mass. */
-static double predicted(const struct asker *asker, int species, size_t observable,
-                        const struct observation *said)
+/* P(said) by all but what was said of it, but for a factor. */
+static double predicted(struct asker *asker, const struct observation *said)
 {
-    const struct reasoner *reasoner = asker->reasoner;
-    const size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
-    struct recall *recall = recall_of(reasoner, asker->trial, species, observable, said);
-    return row_dot(asker->mass, recall_raised(reasoner, asker->trial, recall, 1.0), cells);
+    changes_find(asker, NULL);
+    change_add(asker, told_as(asker, asker->species, asker->observable, said).recall, 1.0);
+    return changes_sum(asker);
 }
 
 /* Notes the alternatives that would turn the action, each with its chance of being the truth. */
@@ -688,17 +988,11 @@ static void slips_add(struct asker *asker, size_t observable, const struct answe
     struct observation said = observation_of(asker->now, observable), plain = said;
     double p[MOST_ANSWERS], total = 0.0;
     double slip = said.hedged ? 1.0 - reasoner->rules->calibration.hedge : SLIP_RATE;
-    int species = evidence_species(reasoner, &asker->then);
     plain.hedged = 0;
-    reason_posterior(reasoner, &asker->then, -1.0, asker->trial);
-    double *by_cause =
-        arena_room(asker->arena, reasoner->cause_count * reasoner->finding_count, sizeof *by_cause);
-    causes_sum(reasoner, asker->trial, by_cause);
-    mass_by_pattern(reasoner, asker->trial, by_cause, observable, asker->mass);
     for (size_t k = 0; k < count; k++)
-        total += p[k] = predicted(asker, species, observable, &others[k].said);
+        total += p[k] = predicted(asker, &others[k].said);
     double each = slip / (double)count;
-    double all = predicted(asker, species, observable, &plain) * (1.0 - slip) + each * total;
+    double all = predicted(asker, &plain) * (1.0 - slip) + each * total;
     for (size_t k = 0; k < count; k++)
         if (decisions[k].action != asker->decision.action)
             turns_add(asker, (struct turn){observable, others[k].value, decisions[k].action,
@@ -710,7 +1004,7 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
 {
     const struct reasoner *reasoner = asker->reasoner;
     const struct sight *sight = &reasoner->sights[observable];
-    struct observation said = asker->observations[observable];
+    const struct observation said = asker->observations[observable];
     struct answer others[MOST_ANSWERS];
     struct decision decisions[MOST_ANSWERS];
     /* What could have been said instead of `said`: another value, or of a several-of none of them. */
@@ -730,17 +1024,18 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
                                           v};
     }
     bool turned = false;
+    asker_turn(asker, observable);
     for (size_t k = 0; k < count; k++) {
+        const double sum = findings_if(asker, &others[k].said, -1.0);
+        row_scale(asker->finding, 1.0 / sum, reasoner->finding_count);
         asker->observations[observable] = others[k].said;
-        reason_findings(reasoner, &asker->then, -1.0, asker->trial);
-        decide_on(reasoner, &asker->then, asker->trial->finding, asker->stakes, asker->rows,
+        decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &asker->prepared,
                   &decisions[k]);
+        asker->observations[observable] = said;
         turned = turned || decisions[k].action != asker->decision.action;
     }
-    asker->observations[observable] = (struct observation){0};
     if (turned)
         slips_add(asker, observable, others, decisions, count);
-    asker->observations[observable] = said;
 }
 
 /* ---- the questions, and the turns found on the way ----------------------------------------------- */
@@ -795,7 +1090,9 @@ size_t reason_questions(const struct reasoner *reasoner, const struct evidence *
             !observation_open(&asker.reasoner->sights[i], &so_far) ||
             question_gated(observable, asker.posterior))
             continue;
-        struct question question = value_of(&asker, i, aim);
+        struct question question = value_of(&asker, i);
+        if (aim == AIM_CAUSE)
+            question.bits = bits_of(&asker, aim, i);
         double key = (aim == AIM_CAUSE ? question.bits : question.gain) /
                      fmax(LEAST_EFFORT, rules->observables[i].effort);
         most_turns = fmax(most_turns, question.turns);
@@ -803,6 +1100,11 @@ size_t reason_questions(const struct reasoner *reasoner, const struct evidence *
             rated[counted++] = (struct rated){question, key};
     }
     size_t count = aim == AIM_ACTION && !(most_turns > rules->decision.settled) ? 0 : counted;
+    qsort(rated, count, sizeof *rated, by_key);
+    for (size_t i = 0; i < count && aim == AIM_ACTION; i++)
+        if (!inquiry->only_first || i == 0 || rated[i].key == rated[i - 1].key ||
+            (i + 1 < count && rated[i].key == rated[i + 1].key))
+            rated[i].question.bits = bits_of(&asker, aim, rated[i].question.observable);
     qsort(rated, count, sizeof *rated, by_key);
     if (count > inquiry->most)
         count = inquiry->most;

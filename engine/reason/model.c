@@ -372,7 +372,6 @@ struct reasoner *reasoner_new(const struct rules *rules)
         .observable_count = observables,
         .sights = arena_array(arena, observables, sizeof *reasoner->sights),
         .normal = arena_array(arena, rules->species_count * observables, sizeof *reasoner->normal),
-        .most_patterns = 1,
         .lock = arena_alloc(arena, sizeof(pthread_mutex_t)),
     };
     pthread_mutex_init(reasoner->lock, NULL);
@@ -386,6 +385,7 @@ struct reasoner *reasoner_new(const struct rules *rules)
         uint32_t *pattern = arena_room(reasoner->arena, sets, sizeof *pattern);
         *sight = (struct sight){
             .value_count = values,
+            .first_value = reasoner->value_total,
             .pattern_count = set_total(weighing.count),
             .cause_count = weighing.count,
             .causes = weighing.causes,
@@ -409,8 +409,7 @@ struct reasoner *reasoner_new(const struct rules *rules)
                 pairs[sight->pair_count++] = s;
         }
         chances_build(reasoner, i, sight, &weighing, RULES_NONE, &sight->plain);
-        if (sight->pattern_count > reasoner->most_patterns)
-            reasoner->most_patterns = sight->pattern_count;
+        reasoner->value_total += values + 1;
     }
     return reasoner;
 }
@@ -477,16 +476,19 @@ static size_t lowest(uint32_t values)
     return (size_t)(ffs((int)values) - 1);
 }
 
+int species_named(const struct reasoner *reasoner, const struct observation *said)
+{
+    if (said == NULL || !single(said->seen) || (said->hedged & said->seen))
+        return RULES_NONE;
+    size_t species = lowest(said->seen);
+    return species < reasoner->rules->species_count ? (int)species : RULES_NONE;
+}
+
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence)
 {
-    int feeder = reasoner->rules->feeder[FEEDS_SPECIES];
-    if (feeder < 0)
-        return RULES_NONE;
-    struct observation said = observation_of(evidence, (size_t)feeder);
-    if (!single(said.seen) || (said.hedged & said.seen))
-        return RULES_NONE;
-    size_t species = lowest(said.seen);
-    return species < reasoner->rules->species_count ? (int)species : RULES_NONE;
+    const int feeder = reasoner->rules->feeder[FEEDS_SPECIES];
+    const struct observation said = observation_of(evidence, (size_t)(feeder < 0 ? 0 : feeder));
+    return feeder < 0 ? RULES_NONE : species_named(reasoner, &said);
 }
 
 const struct chances *sight_chances(const struct reasoner *reasoner, int species, size_t observable)
@@ -570,16 +572,6 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
     return room;
 }
 
-double observation_strength(const struct reasoner *reasoner, const double *ln)
-{
-    double low = ln[0], high = ln[0];
-    for (size_t f = 1; f < reasoner->finding_count; f++) {
-        low = ln[f] < low ? ln[f] : low;
-        high = ln[f] > high ? ln[f] : high;
-    }
-    return high - low;
-}
-
 double reasoner_likelihood(const struct reasoner *reasoner, const struct evidence *evidence,
                            size_t observable, size_t value, size_t finding, size_t set)
 {
@@ -590,25 +582,31 @@ double reasoner_likelihood(const struct reasoner *reasoner, const struct evidenc
     return chances->p[row * reasoner->finding_count + finding];
 }
 
+size_t condition_open(const struct reasoner *reasoner, const struct condition *condition,
+                      const struct evidence *evidence, bool even_doubted, size_t *at)
+{
+    size_t open = 0;
+    if (condition->count > 0 && (!evidence || !evidence->observations))
+        return condition->count;
+    for (size_t i = 0; i < condition->count && open < 2; i++) {
+        const struct observation *said = &evidence->observations[condition->observables[i]];
+        uint32_t doubted = even_doubted ? 0 : said->hedged, listed = condition->values[i];
+        /* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
+        if ((said->seen & listed) == 0 || (reasoner->sights[condition->observables[i]].several
+                                               ? (said->seen & ~doubted & listed) == 0
+                                               : (said->seen & (~listed | doubted)) != 0)) {
+            open++;
+            *at = i;
+        }
+    }
+    return open;
+}
+
 bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
                      const struct evidence *evidence, bool even_doubted)
 {
-    if (condition->count == 0)
-        return true;
-    if (!evidence || !evidence->observations)
-        return false;
-    for (size_t i = 0; i < condition->count; i++) {
-        const struct observation *said = &evidence->observations[condition->observables[i]];
-        uint32_t doubted = even_doubted ? 0 : said->hedged, listed = condition->values[i];
-        if ((said->seen & listed) == 0)
-            return false;
-        /* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
-        if (reasoner->sights[condition->observables[i]].several
-                ? (said->seen & ~doubted & listed) == 0
-                : (said->seen & (~listed | doubted)) != 0)
-            return false;
-    }
-    return true;
+    size_t at;
+    return condition_open(reasoner, condition, evidence, even_doubted, &at) == 0;
 }
 
 bool reason_holds(const struct reasoner *reasoner, const struct condition *condition,

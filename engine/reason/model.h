@@ -36,7 +36,8 @@ struct chances {
 
 /* One observable, compiled. */
 struct sight {
-    size_t value_count;
+    size_t value_count,
+        first_value; /* those before it have so many, and one each for none of them */
     size_t pattern_count;
     size_t cause_count;  /* that weigh on it: patterns 1 to this are of one of them alone */
     const int *causes;   /* which */
@@ -61,7 +62,7 @@ struct reasoner {
     const double *prior;         /* P(f, S), likewise */
     const double *prior_with;    /* P(f), then P(f, c in S) of each cause c */
     struct sight *sights;        /* per observable */
-    size_t most_patterns;
+    size_t value_total;
     /* [species][observable]: what is normal on a species, made when it is asked for, under the lock */
     _Atomic(const struct chances *) *normal;
     pthread_mutex_t *lock;
@@ -81,7 +82,13 @@ bool observation_tells(const struct sight *sight, const struct observation *obse
 /* reason_holds, where what was said in doubt may count as said. */
 bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
                      const struct evidence *evidence, bool even_doubted);
-/* The species that is plainly named, or RULES_NONE. */
+/* How many of its parts do not hold, two for more; `at` is the last of them. An observable of which no value is
+ * seen leaves open what asks for it. */
+size_t condition_open(const struct reasoner *reasoner, const struct condition *condition,
+                      const struct evidence *evidence, bool even_doubted, size_t *at);
+/* The species that is plainly named, by what was said (or NULL) of the observable for it or by all evidence, or
+ * RULES_NONE. */
+int species_named(const struct reasoner *reasoner, const struct observation *said);
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence);
 /* Whether something else is normal on that species (RULES_NONE: on none). */
 bool species_speaks(const struct rules *rules, int species, size_t observable);
@@ -91,19 +98,20 @@ const struct chances *sight_chances(const struct reasoner *reasoner, int species
 /* ln l_i as [pattern][finding]: in the tables where they hold it, else written to `room`. */
 const double *observation_ln(const struct reasoner *reasoner, int species, size_t observable,
                              const struct observation *observation, double *room);
-/* The range of ln l_i over the findings when no cause is present. */
-double observation_strength(const struct reasoner *reasoner, const double *ln);
 
 /* What was made of an observation, kept with a posterior: most posteriors are of evidence that
  * differs from that of the one before in a single answer, and the same is said of many vessels. */
-enum { RECALL_POWERS = 4 }; /* an observation counts less behind stronger signs of its group */
+enum { RECALL_POWERS = 8 }; /* an observation counts less behind stronger signs of its group */
 struct recall {
     size_t observable;
     struct observation said;
-    int species;      /* RULES_NONE where it makes no difference */
-    const double *ln; /* ln l_i, [pattern][finding] */
-    const double *p;  /* l_i where the tables hold it, else NULL */
-    double strength;  /* range of ln l_i over the findings, no cause present */
+    int species;         /* RULES_NONE where it makes no difference */
+    struct arena *arena; /* of the arrays */
+    const double *ln;    /* ln l_i, [pattern][finding] */
+    const double *p;     /* l_i where the tables hold it, else NULL */
+    double strength;     /* range of ln l_i over the findings, no cause present */
+    double span;         /* the same over all patterns */
+    bool flat;           /* all findings make it equally likely */
     struct ratios {
         double power;  /* that it counts with; NAN: nothing yet */
         double *ratio; /* [pattern][finding], from pattern 1 up: what its causes make of it */
@@ -120,11 +128,10 @@ struct recall {
 struct recall *recall_of(const struct reasoner *reasoner, const struct posterior *posterior,
                          int species, size_t observable, const struct observation *said);
 /* l_i to a power, [pattern][finding]; likewise. */
-const double *recall_raised(const struct reasoner *reasoner, const struct posterior *posterior,
-                            struct recall *recall, double power);
-/* Another posterior, for what would be: it shares what is kept, and goes with the first. */
-struct posterior *posterior_trial(const struct posterior *posterior,
-                                  const struct reasoner *reasoner);
+const double *recall_raised(const struct reasoner *reasoner, struct recall *recall, double power);
+/* P(f, c in S), [cause][finding], of the posterior computed last; kept with it. */
+const double *posterior_by_cause(const struct posterior *posterior,
+                                 const struct reasoner *reasoner);
 
 /* Arithmetic on rows of numbers, four at a time: sums are made in four parts that do not wait for
  * one another. A function that does little else is compiled twice, and the processor's kind
@@ -272,6 +279,17 @@ static inline double row_sum(const double *row, size_t count)
     for (; i < count; i++)
         sums[0] += row[i];
     return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+/* The highest less the lowest. */
+static inline double row_range(const double *row, size_t count)
+{
+    double low = row[0], high = row[0];
+    for (size_t i = 1; i < count; i++) {
+        low = row[i] < low ? row[i] : low;
+        high = row[i] > high ? row[i] : high;
+    }
+    return high - low;
 }
 
 static inline double row_dot(const double *a, const double *b, size_t count)

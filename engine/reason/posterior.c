@@ -49,15 +49,16 @@ struct workspace {
     double
         *together; /* [set][finding], where it does: what the two make of it beside their factors */
     struct recalls *recalls;
-    struct posterior *trial; /* for what-ifs, with the same recalls; NULL until there is one */
+    double *by_cause; /* P(f, c in S) of the last posterior, once it was asked for */
+    bool by_cause_known;
 };
 
 /* What was made of observations. */
 struct recalls {
-    struct arena *arena;  /* of itself */
     struct arena *kept;   /* of what follows */
     struct recall **list; /* open addressing; at least half of it is free */
     size_t count, room;
+    struct recall **usual; /* never forgotten */
 };
 
 /* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
@@ -73,9 +74,7 @@ static void recalls_forget(struct recalls *recalls)
     recalls->list = arena_array(recalls->kept, recalls->room, sizeof *recalls->list);
 }
 
-/* With recalls that there are, or with its own. */
-static void posterior_make(struct posterior *posterior, const struct reasoner *reasoner,
-                           struct recalls *recalls)
+void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
 {
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
     size_t causes = reasoner->cause_count, observables = reasoner->observable_count;
@@ -95,13 +94,13 @@ static void posterior_make(struct posterior *posterior, const struct reasoner *r
         .paired = arena_array(arena, sets, sizeof *work->paired),
         .pairs = arena_array(arena, sets, sizeof *work->pairs),
         .together = arena_room(arena, findings * sets, sizeof(double)),
-        .recalls = recalls,
+        .recalls = arena_alloc(arena, sizeof *work->recalls),
+        .by_cause = arena_room(arena, findings * causes, sizeof(double)),
     };
-    if (recalls == NULL) {
-        work->recalls = arena_alloc(arena, sizeof *work->recalls);
-        *work->recalls = (struct recalls){.arena = arena, .kept = arena_new()};
-        recalls_forget(work->recalls);
-    }
+    *work->recalls = (struct recalls){
+        .kept = arena_new(),
+        .usual = arena_array(arena, reasoner->value_total, sizeof *work->recalls->usual)};
+    recalls_forget(work->recalls);
     *posterior = (struct posterior){
         .finding = arena_array(arena, findings, sizeof(double)),
         .cause = arena_array(arena, causes, sizeof(double)),
@@ -110,33 +109,34 @@ static void posterior_make(struct posterior *posterior, const struct reasoner *r
     };
 }
 
-void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
-{
-    posterior_make(posterior, reasoner, NULL);
-}
-
 void posterior_release(struct posterior *posterior)
 {
     struct workspace *work = posterior->work;
     if (work) {
-        if (work->trial)
-            posterior_release(work->trial);
-        if (work->recalls->arena == work->arena)
-            arena_free(work->recalls->kept);
+        arena_free(work->recalls->kept);
         arena_free(work->arena);
     }
     *posterior = (struct posterior){0};
 }
 
-struct posterior *posterior_trial(const struct posterior *posterior,
-                                  const struct reasoner *reasoner)
+FOR_WIDE_VECTORS static void causes_sum(const struct reasoner *reasoner,
+                                        const struct posterior *posterior, double *by_cause)
+{
+    const size_t findings = reasoner->finding_count;
+    memset(by_cause, 0, reasoner->cause_count * findings * sizeof *by_cause);
+    for (size_t s = 1; s < reasoner->set_count; s++)
+        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++)
+            row_add(by_cause + (size_t)reasoner->sets[s][k] * findings,
+                    posterior->joint + s * findings, findings);
+}
+
+const double *posterior_by_cause(const struct posterior *posterior, const struct reasoner *reasoner)
 {
     struct workspace *work = posterior->work;
-    if (!work->trial) {
-        work->trial = arena_alloc(work->arena, sizeof *work->trial);
-        posterior_make(work->trial, reasoner, work->recalls);
-    }
-    return work->trial;
+    if (!work->by_cause_known)
+        causes_sum(reasoner, posterior, work->by_cause);
+    work->by_cause_known = true;
+    return work->by_cause;
 }
 
 /* Where an observation is kept, or would be. */
@@ -167,38 +167,61 @@ static void recalls_grow(struct recalls *recalls)
             *recall_place(recalls, old[i]->observable, old[i]->species, &old[i]->said) = old[i];
 }
 
+/* The place of what is said most: one value of a one-of, exactly one or none of a several-of. NULL for the rest. */
+static struct recall **usual_place(const struct recalls *recalls, const struct sight *sight,
+                                   const struct observation *said)
+{
+    const uint32_t seen = said->seen, others = sight->several ? sight->all & ~seen : 0;
+    if (said->absent != others || said->hedged != 0 || said->silent != 0 ||
+        (seen & ~sight->all) != 0 || (seen & (seen - 1)) != 0 || (seen == 0 && !sight->several))
+        return NULL;
+    return &recalls->usual[sight->first_value +
+                           (seen ? (size_t)__builtin_ctz(seen) : sight->value_count)];
+}
+
 struct recall *recall_of(const struct reasoner *reasoner, const struct posterior *posterior,
                          int species, size_t observable, const struct observation *said)
 {
     const struct sight *sight = &reasoner->sights[observable];
     const struct chances *chances = sight_chances(reasoner, species, observable);
     struct recalls *recalls = posterior->work->recalls;
+    struct arena *arena = posterior->work->arena;
     size_t cells = sight->pattern_count * reasoner->finding_count;
-    if (chances == &sight->plain)
+    struct recall **place = NULL;
+    if (chances == &sight->plain) {
         species = RULES_NONE;
-    struct recall **place = recall_place(recalls, observable, species, said);
+        place = usual_place(recalls, sight, said);
+    }
+    if (place == NULL) {
+        place = recall_place(recalls, observable, species, said);
+        arena = recalls->kept;
+    }
     if (*place != NULL)
         return *place;
-    if (2 * ++recalls->count > recalls->room) {
+    if (arena == recalls->kept && 2 * ++recalls->count > recalls->room) {
         recalls_grow(recalls);
         place = recall_place(recalls, observable, species, said);
     }
-    struct recall *recall = *place = arena_alloc(recalls->kept, sizeof *recall);
-    double *room = arena_room(recalls->kept, cells, sizeof *room);
+    struct recall *recall = *place = arena_alloc(arena, sizeof *recall);
+    double *room = arena_room(arena, cells, sizeof *room);
     *recall = (struct recall){.observable = observable,
                               .said = *said,
                               .species = species,
+                              .arena = arena,
                               .ln = observation_ln(reasoner, species, observable, said, room)};
     if (recall->ln != room)
         recall->p = chances->p + (recall->ln - chances->ln);
-    recall->strength = sight->group < 0 ? 0.0 : observation_strength(reasoner, recall->ln);
+    recall->strength = sight->group < 0 ? 0.0 : row_range(recall->ln, reasoner->finding_count);
+    recall->span = row_range(recall->ln, cells);
+    recall->flat = true;
+    for (size_t i = 0; i < cells && recall->flat; i++)
+        recall->flat = recall->ln[i] == recall->ln[i - i % reasoner->finding_count];
     for (size_t i = 0; i < RECALL_POWERS; i++)
         recall->ratios[i].power = recall->raised[i].power = NAN;
     return recall;
 }
 
-const double *recall_raised(const struct reasoner *reasoner, const struct posterior *posterior,
-                            struct recall *recall, double power)
+const double *recall_raised(const struct reasoner *reasoner, struct recall *recall, double power)
 {
     const size_t cells =
         reasoner->sights[recall->observable].pattern_count * reasoner->finding_count;
@@ -209,7 +232,7 @@ const double *recall_raised(const struct reasoner *reasoner, const struct poster
             return recall->raised[i].p;
     struct raised *raised = &recall->raised[recall->next_raised++ % RECALL_POWERS];
     if (!raised->p)
-        raised->p = arena_room(posterior->work->recalls->kept, cells, sizeof *raised->p);
+        raised->p = arena_room(recall->arena, cells, sizeof *raised->p);
     raised->power = power;
     for (size_t i = 0; i < cells; i++)
         raised->p[i] = exp(power * recall->ln[i]);
@@ -217,8 +240,7 @@ const double *recall_raised(const struct reasoner *reasoner, const struct poster
 }
 
 /* What the causes of each pattern make of the likelihood to a power, made if it is not kept. */
-static const struct ratios *ratios_of(const struct reasoner *reasoner, struct workspace *work,
-                                      const struct heard *heard)
+static const struct ratios *ratios_of(const struct reasoner *reasoner, const struct heard *heard)
 {
     const struct sight *sight = &reasoner->sights[heard->observable];
     size_t findings = reasoner->finding_count;
@@ -230,8 +252,7 @@ static const struct ratios *ratios_of(const struct reasoner *reasoner, struct wo
             return &recall->ratios[i];
     struct ratios *ratios = &recall->ratios[recall->next_ratios++ % RECALL_POWERS];
     if (!ratios->ratio)
-        ratios->ratio =
-            arena_room(work->recalls->kept, sight->pattern_count * findings, sizeof(double));
+        ratios->ratio = arena_room(recall->arena, sight->pattern_count * findings, sizeof(double));
     for (size_t p = 1; p < sight->pattern_count; p++) {
         const double *own = none + p * findings;
         double *ratio = ratios->ratio + p * findings;
@@ -473,6 +494,7 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     if (work->recalls->count > RECALLS_MOST)
         recalls_forget(work->recalls);
     work->heard_count = 0;
+    work->by_cause_known = false;
     const struct observation *said = evidence ? evidence->observations : NULL;
     const bool *answered = evidence ? evidence->answered : NULL;
     const double surer = tau * reasoner->rules->calibration.answered;
@@ -498,7 +520,7 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     double prior_sum = shift_odds(reasoner, evidence, work);
     double sum = shared_row(reasoner, evidence, work, &span); /* its ln */
     for (size_t i = 0; i < work->heard_count; i++) {
-        work->heard[i].ratios = ratios_of(reasoner, work, &work->heard[i]);
+        work->heard[i].ratios = ratios_of(reasoner, &work->heard[i]);
         span += work->heard[i].ratios->span;
     }
     memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);

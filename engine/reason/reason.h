@@ -163,6 +163,10 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
                    const struct posterior *posterior, const struct stakes *stakes,
                    struct decision *decision);
 
+/* The action by what was seen alone: the likelihood of the words, of which there must be one, is divided out. */
+enum action reason_action_unworded(const struct reasoner *reasoner, const struct evidence *evidence,
+                                   const struct posterior *posterior, const struct stakes *stakes);
+
 /* What follows takes the posterior of the same evidence at calibration.tau, and
  * allocates for itself while it runs. */
 
@@ -198,6 +202,8 @@ struct inquiry {
     /* AIM_ACTION: which single answer, if mistaken, or unasked one, of what may be asked, would turn the
      * action; that costs little more here. NULL: they are not wanted. */
     struct turns *turns;
+    bool
+        only_first; /* AIM_ACTION: of the other questions the bits are not wanted, and may be NAN */
 };
 
 /* The questions worth asking, best first; returns how many. What was

@@ -928,7 +928,8 @@ static size_t rank_questions(struct triage *triage, enum aim aim, bool tests,
                              struct question *questions, size_t most, struct turns *turns)
 {
     skip_find(triage);
-    const struct inquiry inquiry = {aim, tests, triage->skip, most, turns};
+    const bool only_first = triage->first_question == RULES_NONE;
+    const struct inquiry inquiry = {aim, tests, triage->skip, most, turns, only_first};
     size_t count = reason_questions(triage->reasoner, &triage->evidence, &triage->posterior,
                                     &triage->stakes, &inquiry, questions);
     /* What the records make the first thing to ask goes before the rest, if it is worth asking. */
@@ -949,16 +950,16 @@ static size_t action_questions(struct triage *triage, struct question *questions
 {
     const double *words = triage->evidence.words;
     size_t count = rank_questions(triage, AIM_ACTION, false, questions, most, turns);
-    struct decision with, without;
+    struct decision with;
     if (count > 0 || words == NULL)
         return count;
     reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes, &with);
+    if (with.action == reason_action_unworded(triage->reasoner, &triage->evidence,
+                                              &triage->posterior, &triage->stakes))
+        return count;
     triage->evidence.words = NULL;
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
-    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
-                  &without);
-    if (with.action != without.action)
-        count = rank_questions(triage, AIM_ACTION, false, questions, most, NULL);
+    count = rank_questions(triage, AIM_ACTION, false, questions, most, NULL);
     triage->verdict.words_decide = count > 0;
     triage->evidence.words = words;
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);

@@ -140,7 +140,7 @@ static size_t plain_ask(struct trial *trial, enum aim aim, bool tests, const boo
     posterior_init(&trial->posterior, trial->reasoner);
     trial->evidence = (struct evidence){.observations = trial->said};
     reason_posterior(trial->reasoner, &trial->evidence, -1, &trial->posterior);
-    size_t count = ask(trial, &(struct inquiry){aim, tests, skip, 8, NULL}, questions);
+    size_t count = ask(trial, &(struct inquiry){aim, tests, skip, 8, NULL, false}, questions);
     posterior_release(&trial->posterior);
     reasoner_free(trial->reasoner);
     return count;
