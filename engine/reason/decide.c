@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <float.h>
-#include <limits.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -94,8 +93,8 @@ FOR_WIDE_VECTORS static double expected_losses(const struct rules *rules,
 /* Made ready where many decisions are made for one vessel. */
 struct prepared {
     struct loss_row *rows; /* of the stakes */
-    int *wakes; /* per floor, the observable of which an answer wakes it; RULES_NONE: it is awake */
-    int observable; /* the one answered */
+    size_t *floors;        /* that may hold, in their order */
+    size_t floor_count;
 };
 
 /* ---- floors ---------------------------------------------------------------------------------- */
@@ -137,11 +136,10 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
     const struct decision_rules *rules = &reasoner->rules->decision;
     const double *words = evidence ? evidence->words : NULL;
     *forces = *forbids = RULES_NONE;
-    for (size_t i = 0; i < rules->floor_count; i++) {
+    const size_t count = prepared ? prepared->floor_count : rules->floor_count;
+    for (size_t n = 0; n < count; n++) {
+        const size_t i = prepared ? prepared->floors[n] : n;
         const struct floor_rule *floor = &rules->floors[i];
-        if (prepared && prepared->wakes[i] != RULES_NONE &&
-            prepared->wakes[i] != prepared->observable)
-            continue;
         /* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
         bool seen = floor->when.count > 0 && may_hold(&floor->when, evidence) &&
                     condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
@@ -277,11 +275,6 @@ enum action reason_action_unworded(const struct reasoner *reasoner, const struct
  * and only few factors change: that of the answer, those of its group, and where it names a species
  * those of what is normal on that. They depend on S by the causes that weigh on them alone, so the
  * joint is added up over the sets that hold the same of those.
- *
- * Most answers turn nothing, and most of those do not even need this. That the present action stands
- * is a list of inequalities sum_f P(f) c(f) > 0, linear in P: its loss is below the others', and the
- * chances on which floors depend stay on their side. No change of the odds of any two findings by
- * less than the least ratio of the positive and negative parts of those sums can turn the action.
  */
 
 /* An answer a question could get. */
@@ -291,22 +284,6 @@ struct answer {
 };
 
 enum { MOST_ANSWERS = RULES_MAX_VALUES + 1 };
-
-/* What an answer would make of things. */
-struct outlook {
-    bool turns;               /* the action, or what the sum alone would choose; */
-    double saves;             /* loss of the present action less that of the one then taken */
-    struct decision decision; /* then */
-};
-
-/* Something heard now. */
-struct told {
-    size_t observable;
-    int group;
-    struct recall *recall; /* NULL: no more */
-    double alone;          /* what it counts with if nothing of its group is stronger */
-    double power;          /* and so */
-};
 
 /* An observation would count so much more than now. */
 struct change {
@@ -322,17 +299,15 @@ struct asker {
     const struct posterior *posterior;
     const struct stakes *stakes;
     struct prepared prepared; /* for the answers about the observable looked at */
+    int *wakers;              /* of the floors */
     struct decision decision; /* now */
-    double *stands;           /* rows of c(f), see above */
-    size_t stand_count;
-    double reach;         /* ln of the change of odds that can turn the action */
-    uint32_t *touched;    /* per observable, values that may change which floors hold */
-    struct evidence then; /* of the observations below */
+    struct evidence then;     /* of the observations below */
     struct observation *observations;
     int species;
-    struct told *told, *told_then; /* now, and with an answer */
-    size_t told_count;
-    size_t observable; /* the one looked at */
+    const struct heard *heard; /* now, */
+    size_t heard_count;
+    struct heard *then_heard; /* and with an answer */
+    size_t observable;        /* the one looked at */
     const struct sight *sight;
     struct change *changes; /* by an answer */
     size_t change_count;
@@ -376,170 +351,24 @@ static size_t answers_find(const struct sight *sight, const struct observation *
     return count;
 }
 
-/* ---- what must stay true for the action to stand --------------------------------------------- */
+/* Which answer may wake a floor: about an observable; FLOOR_AWAKE: any, for it may hold as things are; no single one. */
+enum { FLOOR_AWAKE = -1, FLOOR_RESTS = -2 };
 
-/* sum_f P(f) c(f) > 0, or the contrary where it is not so now. */
-static void stands_add(struct asker *asker, const double *c)
+static int floor_waker(const struct asker *asker, const struct floor_rule *floor)
 {
-    const size_t findings = asker->reasoner->finding_count;
-    const double *p = asker->posterior->finding;
-    const double sign = row_dot(p, c, findings) < 0.0 ? -1.0 : 1.0;
-    double *row = asker->stands + asker->stand_count++ * findings, more = 0.0, less = 0.0;
-    for (size_t f = 0; f < findings; f++) {
-        row[f] = sign * c[f];
-        (row[f] > 0.0 ? &more : &less)[0] += p[f] * fabs(row[f]);
-    }
-    asker->reach = fmin(asker->reach, less > 0.0 ? log(more / less) : asker->reach);
-}
-
-/* Losses linear in P: of keep, of discard, of isolating with each plan for what the next look shows. */
-enum { PLANS = 4, LINEAR = 2 + PLANS };
-
-static double linear_loss(const struct loss_row *row, size_t which)
-{
-    if (which < 2)
-        return which == 0 ? row->losses[0] : row->losses[1] + row->losses[3];
-    const double shows = row->chance[2];
-    return row->losses[2] + shows * row->losses[which & 1] +
-           (1.0 - shows) * row->losses[which >> 1 & 1];
-}
-
-static enum action linear_action(size_t which)
-{
-    return which == 0 ? ACTION_KEEP : which == 1 ? ACTION_DISCARD : ACTION_ISOLATE;
-}
-
-/* That this action has the least loss of those that are not forbidden. */
-static void stands_least(struct asker *asker, enum action action, const bool *forbidden)
-{
-    const size_t findings = asker->reasoner->finding_count;
-    size_t own = LINEAR;
-    double losses[LINEAR] = {0.0};
-    for (size_t l = 0; l < LINEAR; l++) {
-        for (size_t f = 0; f < findings; f++)
-            losses[l] += asker->posterior->finding[f] * linear_loss(&asker->prepared.rows[f], l);
-        if (linear_action(l) == action && (own == LINEAR || losses[l] < losses[own]))
-            own = l;
-    }
-    for (size_t l = 0; l < LINEAR; l++) {
-        if (linear_action(l) == action || forbidden[linear_action(l)])
-            continue;
-        for (size_t f = 0; f < findings; f++)
-            asker->row[f] = linear_loss(&asker->prepared.rows[f], l) -
-                            linear_loss(&asker->prepared.rows[f], own);
-        stands_add(asker, asker->row);
-    }
-}
-
-/* That P(any of these findings) stays above or below a bound; `factor` is on P, or NULL. */
-static void stands_bound(struct asker *asker, const double *share, double bound,
-                         const double *words)
-{
-    for (size_t f = 0; f < asker->reasoner->finding_count; f++)
-        asker->row[f] = (share[f] - bound) * (words ? exp(-words[f]) : 1.0);
-    stands_add(asker, asker->row);
-}
-
-/* The chances by which a floor holds or not; and the values that would change whether it may. */
-static void stands_floor(struct asker *asker, const struct floor_rule *floor)
-{
-    const struct reasoner *reasoner = asker->reasoner;
-    const struct evidence *now = asker->now;
-    const bool by_chance = floor->contaminated_above < 1.0 || floor->likely_count > 0;
     size_t at = 0;
-    const size_t open = condition_open(reasoner, &floor->when, now, floor->forbids_keep, &at);
-    int *wakes = &asker->prepared.wakes[floor - reasoner->rules->decision.floors];
-    *wakes = RULES_NONE;
-    if ((open > 0 && !by_chance) || floor_rests(floor, now))
-        *wakes = open > 1 || floor_rests(floor, now) ? INT_MAX : (int)floor->when.observables[at];
-    if (floor_rests(floor, now))
-        return;
-    if (open == 1)
-        asker->touched[floor->when.observables[at]] |= floor->when.values[at];
-    if (open > 0 && !by_chance)
-        return;
-    for (size_t k = 0; k < floor->unless_count; k++) {
-        const size_t missing = condition_open(reasoner, &floor->unless[k], now, false, &at);
-        if (missing == 0)
-            return;
-        if (missing == 1)
-            asker->touched[floor->unless[k].observables[at]] |= floor->unless[k].values[at];
+    if (floor_rests(floor, asker->now))
+        return FLOOR_RESTS;
+    if (floor->contaminated_above < 1.0 || floor->likely_count > 0)
+        return FLOOR_AWAKE;
+    switch (condition_open(asker->reasoner, &floor->when, asker->now, floor->forbids_keep, &at)) {
+    case 0:
+        return FLOOR_AWAKE;
+    case 1:
+        return (int)floor->when.observables[at];
+    default:
+        return FLOOR_RESTS;
     }
-    double *share SCOPED_FREE = memory_array(reasoner->finding_count, sizeof *share);
-    for (size_t f = 0; f < reasoner->finding_count; f++)
-        share[f] = contaminated(reasoner->rules, f) ? 1.0 : 0.0;
-    if (floor->contaminated_above < 1.0)
-        stands_bound(asker, share, floor->contaminated_above, NULL);
-    if (floor->when.count > 0 && floor->yields_below > 0.0) {
-        stands_bound(asker, share, floor->yields_below, NULL);
-        stands_bound(asker, share, 0.5, now ? now->words : NULL);
-    }
-    if (floor->likely_count == 0)
-        return;
-    memset(share, 0, reasoner->finding_count * sizeof *share);
-    for (size_t k = 0; k < floor->likely_count; k++)
-        share[floor->likely[k]] += 1.0;
-    stands_bound(asker, share, floor->likely_above, NULL);
-}
-
-static void stands_find(struct asker *asker)
-{
-    static const bool none[ACTION_COUNT] = {false};
-    const struct reasoner *reasoner = asker->reasoner;
-    const struct decision_rules *rules = &reasoner->rules->decision;
-    const enum action first = unforced(&asker->decision);
-    asker->stands =
-        arena_room(asker->arena, (2 * LINEAR + 4 * rules->floor_count) * reasoner->finding_count,
-                   sizeof *asker->stands);
-    asker->reach = DBL_MAX;
-    stands_least(asker, first, none);
-    if (first != asker->decision.action)
-        stands_least(asker, asker->decision.action, asker->decision.forbidden);
-    for (size_t i = 0; i < rules->floor_count; i++)
-        stands_floor(asker, &rules->floors[i]);
-}
-
-/* Whether all of it is true of these P(f), which may be scaled. */
-FOR_WIDE_VECTORS static bool stands(const struct asker *asker, const double *finding, double sum)
-{
-    static const double noise = 1e-12;
-    const size_t findings = asker->reasoner->finding_count;
-    for (size_t i = 0; i < asker->stand_count; i++)
-        if (!(row_dot(asker->stands + i * findings, finding, findings) > noise * sum))
-            return false;
-    return true;
-}
-
-/* ---- what was said, and how much it counts --------------------------------------------------------------- */
-
-/* Whether a sign is the stronger of two of a group; of equals the first in the files. */
-static bool stronger(const struct recall *a, const struct recall *b)
-{
-    return a->strength > b->strength ||
-           (a->strength == b->strength && a->observable < b->observable);
-}
-
-/* What each counts with beside the others of its group. */
-static void powers_find(const struct reasoner *reasoner, struct told *told, size_t count)
-{
-    for (size_t i = 0; i < count; i++) {
-        told[i].power = told[i].recall != NULL ? told[i].alone : 0.0;
-        for (size_t j = 0; told[i].group >= 0 && j < count; j++)
-            if (told[j].group == told[i].group && stronger(told[j].recall, told[i].recall))
-                told[i].power *= 1.0 - reasoner->rules->groups[told[i].group].overlap;
-    }
-}
-
-static struct told told_as(const struct asker *asker, int species, size_t observable,
-                           const struct observation *said)
-{
-    const struct calibration *calibration = &asker->reasoner->rules->calibration;
-    const bool answered = asker->now && asker->now->answered && asker->now->answered[observable];
-    return (struct told){
-        .observable = observable,
-        .group = asker->reasoner->sights[observable].group,
-        .recall = recall_of(asker->reasoner, asker->posterior, species, observable, said),
-        .alone = calibration->tau * (answered ? calibration->answered : 1.0)};
 }
 
 /* ---- beginning and end ----------------------------------------------------------------------- */
@@ -551,19 +380,19 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     struct arena *arena = arena_new();
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
     size_t observables = reasoner->observable_count;
+    const size_t floors = reasoner->rules->decision.floor_count;
     *asker = (struct asker){
         .reasoner = reasoner,
         .now = evidence,
         .posterior = posterior,
         .stakes = stakes,
         .prepared.rows = arena_room(arena, findings, sizeof *asker->prepared.rows),
-        .prepared.wakes = arena_array(arena, reasoner->rules->decision.floor_count, sizeof(int)),
-        .touched = arena_array(arena, observables, sizeof *asker->touched),
+        .prepared.floors = arena_room(arena, floors, sizeof *asker->prepared.floors),
+        .wakers = arena_room(arena, floors, sizeof *asker->wakers),
         .species = evidence_species(reasoner, evidence),
         .arena = arena,
         .observations = arena_array(arena, observables, sizeof *asker->observations),
-        .told = arena_room(arena, observables, sizeof *asker->told),
-        .told_then = arena_room(arena, observables + 1, sizeof *asker->told),
+        .then_heard = arena_room(arena, observables + 1, sizeof *asker->then_heard),
         .changes = arena_room(arena, 2 * observables + 2, sizeof *asker->changes),
         .by_cause = posterior_by_cause(posterior, reasoner),
         .causes = arena_room(arena, reasoner->cause_count, sizeof *asker->causes),
@@ -575,13 +404,9 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     if (evidence)
         asker->then = *evidence;
     asker->then.observations = asker->observations;
-    for (size_t i = 0; i < observables; i++) {
-        const struct observation *said = &asker->observations[i];
+    for (size_t i = 0; i < observables; i++)
         asker->observations[i] = observation_of(evidence, i);
-        if (observation_tells(&reasoner->sights[i], said))
-            asker->told[asker->told_count++] = told_as(asker, asker->species, i, said);
-    }
-    powers_find(reasoner, asker->told, asker->told_count);
+    asker->heard = posterior_heard(posterior, &asker->heard_count);
     memcpy(asker->mass, posterior->finding, findings * sizeof *asker->mass); /* of no causes */
     asker->ways = 1;
     if (stakes == NULL)
@@ -589,7 +414,8 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     for (size_t f = 0; f < findings; f++)
         asker->prepared.rows[f] = loss_row(reasoner->rules, stakes, f);
     decide_on(reasoner, evidence, posterior->finding, stakes, NULL, &asker->decision);
-    stands_find(asker);
+    for (size_t i = 0; i < reasoner->rules->decision.floor_count; i++)
+        asker->wakers[i] = floor_waker(asker, &reasoner->rules->decision.floors[i]);
 }
 
 static void asker_release(struct asker *asker)
@@ -601,7 +427,10 @@ static void asker_release(struct asker *asker)
 static void asker_turn(struct asker *asker, size_t observable)
 {
     asker->observable = observable;
-    asker->prepared.observable = (int)observable;
+    asker->prepared.floor_count = 0;
+    for (size_t i = 0; i < asker->reasoner->rules->decision.floor_count; i++)
+        if (asker->wakers[i] == FLOOR_AWAKE || asker->wakers[i] == (int)observable)
+            asker->prepared.floors[asker->prepared.floor_count++] = i;
     asker->sight = &asker->reasoner->sights[observable];
 }
 
@@ -616,46 +445,39 @@ static void change_add(struct asker *asker, struct recall *recall, double power)
 /* What changes if this (NULL: nothing) is said of the observable looked at. */
 static void changes_find(struct asker *asker, const struct observation *said)
 {
-    const struct rules *rules = asker->reasoner->rules;
-    const size_t observable = asker->observable, before = asker->told_count;
+    const struct reasoner *reasoner = asker->reasoner;
+    const struct rules *rules = reasoner->rules;
+    const size_t observable = asker->observable, before = asker->heard_count;
     const int species = rules->feeder[FEEDS_SPECIES] == (int)observable
-                            ? species_named(asker->reasoner, said)
+                            ? species_named(reasoner, said)
                             : asker->species;
-    struct told *then = asker->told_then;
-    size_t at = 0, count;
-    memcpy(then, asker->told, before * sizeof *then);
-    while (at < before && then[at].observable != observable)
+    struct heard *then = asker->then_heard;
+    size_t at = 0;
+    while (at < before && asker->heard[at].observable != observable)
         at++;
-    count = at == before ? before + 1 : before;
-    then[at] = said ? told_as(asker, species, observable, said) : (struct told){.group = -1};
-    for (size_t i = 0; i < before && species != asker->species; i++)
-        if (i != at && (species_speaks(rules, species, then[i].observable) ||
-                        species_speaks(rules, asker->species, then[i].observable)))
-            then[i] = told_as(asker, species, then[i].observable,
-                              &asker->observations[then[i].observable]);
     asker->change_count = 0;
-    if (at == before && then[at].group < 0 &&
-        species == asker->species) { /* all else counts as before */
-        change_add(asker, then[at].recall, then[at].alone);
-        return;
+    then[at] = said ? heard_as(reasoner, asker->posterior, asker->now, species, observable, said)
+                    : (struct heard){.group = -1};
+    if (at == before && then[at].group < 0 && species == asker->species) {
+        change_add(asker, then[at].recall, then[at].power);
+        return; /* all else counts as before */
     }
-    powers_find(asker->reasoner, then, count);
+    for (size_t i = 0; i < before; i++)
+        if (i != at)
+            then[i] = species == asker->species
+                          ? asker->heard[i]
+                          : heard_as(reasoner, asker->posterior, asker->now, species,
+                                     asker->heard[i].observable,
+                                     &asker->observations[asker->heard[i].observable]);
+    const size_t count = at == before ? before + 1 : before;
+    heard_rank(reasoner, then, count);
     for (size_t i = count; i-- > 0;) {
-        const struct told *now = i < before ? &asker->told[i] : NULL;
+        const struct heard *now = i < before ? &asker->heard[i] : NULL;
         const bool same = now && now->recall == then[i].recall;
         change_add(asker, then[i].recall, then[i].power - (same ? now->power : 0.0));
         if (now && !same)
             change_add(asker, now->recall, -now->power);
     }
-}
-
-/* ln of how far the odds of two findings can change by that. */
-static double changes_reach(const struct asker *asker)
-{
-    double reach = 0.0;
-    for (size_t i = 0; i < asker->change_count; i++)
-        reach += asker->changes[i].recall->span * fabs(asker->changes[i].power);
-    return reach;
 }
 
 /* The posterior added up over the sets that hold the same of the causes that weigh on what changes. A pair
@@ -733,12 +555,20 @@ FOR_WIDE_VECTORS static double changes_sum(struct asker *asker)
     return row_sum(finding, findings);
 }
 
-/* P(f), but for a factor, if that (NULL: nothing) is said of the observable looked at; returns its sum, or
- * 0 if it cannot change the odds by `least`. */
-static double findings_if(struct asker *asker, const struct observation *said, double least)
+/* P(f), but for a factor, if that (NULL: nothing) is said of the observable looked at; returns its sum. */
+static double findings_if(struct asker *asker, const struct observation *said)
 {
     changes_find(asker, said);
-    return changes_reach(asker) < least ? 0.0 : changes_sum(asker);
+    return changes_sum(asker);
+}
+
+/* An observation of what is looked at counts, by itself, so much more. */
+static void change_alone(struct asker *asker, const struct observation *said, double power)
+{
+    change_add(
+        asker,
+        recall_of(asker->reasoner, asker->posterior, asker->species, asker->observable, said),
+        power);
 }
 
 /* P(answer), but for a factor common to the answers; given what was said of the observable already. */
@@ -750,32 +580,22 @@ static double answer_weight(struct asker *asker, const struct observation *said)
     for (uint32_t found = so_far->silent & said->seen; found != 0; found &= found - 1)
         unspoken *= 1.0 - asker->reasoner->rules->calibration.silence;
     asker->change_count = 0;
-    change_add(asker, told_as(asker, asker->species, asker->observable, said).recall, 1.0);
+    change_alone(asker, said, 1.0);
     if (observation_tells(asker->sight, so_far))
-        change_add(asker, told_as(asker, asker->species, asker->observable, so_far).recall, -1.0);
+        change_alone(asker, so_far, -1.0);
     return unspoken * changes_sum(asker);
 }
 
-static void asker_look(struct asker *asker, const struct answer *answer, struct outlook *outlook)
+static void asker_look(struct asker *asker, const struct observation *said,
+                       struct decision *decision)
 {
-    static const double margin = 1e-9;
-    const size_t observable = asker->observable, findings = asker->reasoner->finding_count;
-    const struct observation so_far = asker->observations[observable];
-    const bool touched = (asker->touched[observable] & answer->said.seen) != 0;
-    const double sum = findings_if(asker, &answer->said, touched ? -1.0 : asker->reach - margin);
-    outlook->turns = sum > 0.0 && (touched || !stands(asker, asker->finding, sum));
-    if (!outlook->turns)
-        return;
-    row_scale(asker->finding, 1.0 / sum, findings);
-    asker->observations[observable] = answer->said;
+    const struct observation so_far = asker->observations[asker->observable];
+    const double sum = findings_if(asker, said);
+    row_scale(asker->finding, 1.0 / sum, asker->reasoner->finding_count);
+    asker->observations[asker->observable] = *said;
     decide_on(asker->reasoner, &asker->then, asker->finding, asker->stakes, &asker->prepared,
-              &outlook->decision);
-    asker->observations[observable] = so_far;
-    const double *loss = outlook->decision.loss;
-    const enum action then = unforced(&outlook->decision), now = unforced(&asker->decision);
-    outlook->saves =
-        fmax(loss[asker->decision.action] - loss[outlook->decision.action], loss[now] - loss[then]);
-    outlook->turns = outlook->decision.action != asker->decision.action || then != now;
+              decision);
+    asker->observations[asker->observable] = so_far;
 }
 
 /* ---- the next question ----------------------------------------------------------------------- */
@@ -864,7 +684,7 @@ static double bits_of(struct asker *asker, enum aim aim, size_t observable)
     asker_turn(asker, observable);
     size_t count = answers_find(asker->sight, &asker->observations[observable], answers);
     for (size_t k = 0; k < count; k++) {
-        const double sum = findings_if(asker, &answers[k].said, -1.0);
+        const double sum = findings_if(asker, &answers[k].said);
         const double each = divergence(asker, aim, sum);
         const double weight = answer_weight(asker, &answers[k].said);
         bits += weight * each;
@@ -879,25 +699,29 @@ static struct question value_of(struct asker *asker, size_t observable)
     const struct rules *rules = asker->reasoner->rules;
     struct question question = {.observable = observable, .bits = NAN};
     struct answer answers[MOST_ANSWERS];
-    struct outlook outlooks[MOST_ANSWERS];
+    struct decision then[MOST_ANSWERS];
     double weights[MOST_ANSWERS], total = 0.0;
+    const struct decision *now = &asker->decision;
     bool turns = false;
     asker_turn(asker, observable);
     size_t count = answers_find(asker->sight, &asker->observations[observable], answers);
     for (size_t k = 0; k < count; k++) {
-        asker_look(asker, &answers[k], &outlooks[k]);
-        turns = turns || outlooks[k].turns;
+        asker_look(asker, &answers[k].said, &then[k]);
+        turns = turns || then[k].action != now->action || unforced(&then[k]) != unforced(now);
     }
     for (size_t k = 0; turns && k < count; k++)
         total += weights[k] = answer_weight(asker, &answers[k].said);
     for (size_t k = 0; turns && k < count; k++) {
-        if (!outlooks[k].turns)
+        const double *loss = then[k].loss, share = weights[k] / total;
+        const enum action summed = unforced(&then[k]);
+        if (then[k].action != now->action)
+            turns_add(asker,
+                      (struct turn){observable, answers[k].value, then[k].action, share, false});
+        else if (summed == unforced(now))
             continue;
-        if (outlooks[k].decision.action != asker->decision.action)
-            turns_add(asker, (struct turn){observable, answers[k].value,
-                                           outlooks[k].decision.action, weights[k] / total, false});
-        question.turns += weights[k] / total;
-        question.gain += weights[k] * fmax(0.0, outlooks[k].saves) / total;
+        question.turns += share;
+        question.gain += share * fmax(0.0, fmax(loss[now->action] - loss[then[k].action],
+                                                loss[unforced(now)] - loss[summed]));
     }
     question.gain -= rules->observables[observable].effort * rules->decision.effort_loss;
     return question;
@@ -952,9 +776,9 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
     explanation->rival = likeliest(posterior->finding, findings, explanation->leader);
     explanation->weight_count = 0;
     double with = log_odds(posterior->finding, explanation);
-    for (size_t i = 0; i < asker.told_count; i++) {
-        asker_turn(&asker, asker.told[i].observable);
-        findings_if(&asker, NULL, -1.0);
+    for (size_t i = 0; i < asker.heard_count; i++) {
+        asker_turn(&asker, asker.heard[i].observable);
+        findings_if(&asker, NULL);
         const double weight = 10.0 * (with - log_odds(asker.finding, explanation));
         explanation->weights[explanation->weight_count++] =
             (struct weight_of_evidence){asker.observable, fabs(weight) < ROUNDING ? 0.0 : weight};
@@ -976,7 +800,7 @@ static int by_probability(const void *left, const void *right)
 static double predicted(struct asker *asker, const struct observation *said)
 {
     changes_find(asker, NULL);
-    change_add(asker, told_as(asker, asker->species, asker->observable, said).recall, 1.0);
+    change_alone(asker, said, 1.0);
     return changes_sum(asker);
 }
 
@@ -1026,12 +850,7 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
     bool turned = false;
     asker_turn(asker, observable);
     for (size_t k = 0; k < count; k++) {
-        const double sum = findings_if(asker, &others[k].said, -1.0);
-        row_scale(asker->finding, 1.0 / sum, reasoner->finding_count);
-        asker->observations[observable] = others[k].said;
-        decide_on(reasoner, &asker->then, asker->finding, asker->stakes, &asker->prepared,
-                  &decisions[k]);
-        asker->observations[observable] = said;
+        asker_look(asker, &others[k].said, &decisions[k]);
         turned = turned || decisions[k].action != asker->decision.action;
     }
     if (turned)

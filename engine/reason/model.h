@@ -110,7 +110,6 @@ struct recall {
     const double *ln;    /* ln l_i, [pattern][finding] */
     const double *p;     /* l_i where the tables hold it, else NULL */
     double strength;     /* range of ln l_i over the findings, no cause present */
-    double span;         /* the same over all patterns */
     bool flat;           /* all findings make it equally likely */
     struct ratios {
         double power;  /* that it counts with; NAN: nothing yet */
@@ -129,6 +128,22 @@ struct recall *recall_of(const struct reasoner *reasoner, const struct posterior
                          int species, size_t observable, const struct observation *said);
 /* l_i to a power, [pattern][finding]; likewise. */
 const double *recall_raised(const struct reasoner *reasoner, struct recall *recall, double power);
+/* An observation that says something, and how much it counts. */
+struct heard {
+    size_t observable;
+    int group;
+    struct recall *recall; /* NULL: it is no more said */
+    const struct ratios *ratios;
+    double alone; /* tau, were nothing of its group stronger, */
+    double power; /* and as it is */
+};
+struct heard heard_as(const struct reasoner *reasoner, const struct posterior *posterior,
+                      const struct evidence *evidence, int species, size_t observable,
+                      const struct observation *said);
+/* What each counts with beside the others. */
+void heard_rank(const struct reasoner *reasoner, struct heard *heard, size_t count);
+/* Those of the posterior computed last. */
+const struct heard *posterior_heard(const struct posterior *posterior, size_t *count);
 /* P(f, c in S), [cause][finding], of the posterior computed last; kept with it. */
 const double *posterior_by_cause(const struct posterior *posterior,
                                  const struct reasoner *reasoner);

@@ -22,14 +22,6 @@
  * always; otherwise the same sums are made of logarithms.
  */
 
-/* An observation that says something, while a posterior is being computed. */
-struct heard {
-    size_t observable;
-    double power; /* tau times its weight within its group */
-    struct recall *recall;
-    const struct ratios *ratios;
-};
-
 /* Room a posterior computes in; belongs to the posterior. */
 struct workspace {
     struct arena *arena; /* of everything in the posterior */
@@ -51,6 +43,7 @@ struct workspace {
     struct recalls *recalls;
     double *by_cause; /* P(f, c in S) of the last posterior, once it was asked for */
     bool by_cause_known;
+    double tau;
 };
 
 /* What was made of observations. */
@@ -212,7 +205,6 @@ struct recall *recall_of(const struct reasoner *reasoner, const struct posterior
     if (recall->ln != room)
         recall->p = chances->p + (recall->ln - chances->ln);
     recall->strength = sight->group < 0 ? 0.0 : row_range(recall->ln, reasoner->finding_count);
-    recall->span = row_range(recall->ln, cells);
     recall->flat = true;
     for (size_t i = 0; i < cells && recall->flat; i++)
         recall->flat = recall->ln[i] == recall->ln[i - i % reasoner->finding_count];
@@ -271,6 +263,42 @@ static const struct ratios *ratios_of(const struct reasoner *reasoner, const str
     ratios->power = heard->power;
     ratios->span = 2.0 * alone + together;
     return ratios;
+}
+
+struct heard heard_as(const struct reasoner *reasoner, const struct posterior *posterior,
+                      const struct evidence *evidence, int species, size_t observable,
+                      const struct observation *said)
+{
+    const struct calibration *calibration = &reasoner->rules->calibration;
+    const bool answered = evidence && evidence->answered && evidence->answered[observable];
+    const double power = posterior->work->tau * (answered ? calibration->answered : 1.0);
+    return (struct heard){observable,
+                          reasoner->sights[observable].group,
+                          recall_of(reasoner, posterior, species, observable, said),
+                          NULL,
+                          power,
+                          power};
+}
+
+/* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
+void heard_rank(const struct reasoner *reasoner, struct heard *heard, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        heard[i].power = heard[i].recall ? heard[i].alone : 0.0;
+        for (size_t j = 0; heard[i].group >= 0 && j < count; j++) {
+            if (j == i || heard[j].group != heard[i].group)
+                continue;
+            double theirs = heard[j].recall->strength, own = heard[i].recall->strength;
+            if (theirs > own || (theirs == own && heard[j].observable < heard[i].observable))
+                heard[i].power *= 1.0 - reasoner->rules->groups[heard[i].group].overlap;
+        }
+    }
+}
+
+const struct heard *posterior_heard(const struct posterior *posterior, size_t *count)
+{
+    *count = posterior->work->heard_count;
+    return posterior->work->heard;
 }
 
 static size_t pair_set(const struct reasoner *reasoner, const struct pair_shift *pair)
@@ -488,35 +516,19 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     struct workspace *work = posterior->work;
     size_t findings = reasoner->finding_count;
     double span;
-    if (tau < 0.0)
-        tau = reasoner->rules->calibration.tau;
+    work->tau = tau < 0.0 ? reasoner->rules->calibration.tau : tau;
     int species = evidence_species(reasoner, evidence);
     if (work->recalls->count > RECALLS_MOST)
         recalls_forget(work->recalls);
     work->heard_count = 0;
     work->by_cause_known = false;
     const struct observation *said = evidence ? evidence->observations : NULL;
-    const bool *answered = evidence ? evidence->answered : NULL;
-    const double surer = tau * reasoner->rules->calibration.answered;
     for (size_t i = 0; said && i < reasoner->observable_count; i++)
         if ((said[i].seen | said[i].absent | said[i].silent) != 0 &&
             observation_tells(&reasoner->sights[i], &said[i]))
             work->heard[work->heard_count++] =
-                (struct heard){i, answered != NULL && answered[i] ? surer : tau,
-                               recall_of(reasoner, posterior, species, i, &said[i]), NULL};
-    /* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
-    for (size_t i = 0; i < work->heard_count; i++) {
-        int group = reasoner->sights[work->heard[i].observable].group;
-        if (group < 0)
-            continue;
-        for (size_t j = 0; j < work->heard_count; j++) {
-            if (j == i || reasoner->sights[work->heard[j].observable].group != group)
-                continue;
-            double theirs = work->heard[j].recall->strength, own = work->heard[i].recall->strength;
-            if (theirs > own || (theirs == own && j < i))
-                work->heard[i].power *= 1.0 - reasoner->rules->groups[group].overlap;
-        }
-    }
+                heard_as(reasoner, posterior, evidence, species, i, &said[i]);
+    heard_rank(reasoner, work->heard, work->heard_count);
     double prior_sum = shift_odds(reasoner, evidence, work);
     double sum = shared_row(reasoner, evidence, work, &span); /* its ln */
     for (size_t i = 0; i < work->heard_count; i++) {
