@@ -7,6 +7,9 @@
 #include <stdbool.h>
 #include <stdlib.h>
 
+#include "base/memory.h"
+#include "base/rows.h"
+
 /* Below this Fourier number the centre has not noticed: 1 - theta < 2 erfc(1 / (2 sqrt Fo)). */
 static const double fourier_unnoticed = 0.008;
 /* exp of less than this is nothing beside 1. */
@@ -450,31 +453,30 @@ enum process_error lethality_finish(const struct lethality *sum, double *minutes
     return PROCESS_OK;
 }
 
-void lethality_curve(const double *celsius, size_t count, double step_minutes,
-                     double reference_celsius, double z, double *total)
+FOR_WIDE_VECTORS void lethality_curve(const double *celsius, size_t count, double step_minutes,
+                                      double reference_celsius, double z, double *total)
 {
-    double before = 0.0, here, next, after; /* rates at i-2, i-1, i, i+1 */
+    double before = 0.0, here, next; /* rates at i-2, i-1, i */
     if (count == 0)
         return;
+    double *rates SCOPED_FREE = memory_array(count + 1, sizeof *rates); /* and 0 past the end */
+    for (size_t i = 0; i < count; i++)
+        rates[i] = celsius[i] - reference_celsius;
+    row_exp(rates, rates, M_LN10 / z, count);
     total[0] = 0.0;
-    here = lethality_rate(celsius[0], reference_celsius, z);
-    next = count > 1 ? lethality_rate(celsius[1], reference_celsius, z) : 0.0;
-    for (size_t i = 1; i < count; i++) {
+    for (size_t i = 1; i < count; i++, before = here) {
         double area;
-        bool last = i + 1 == count;
-        after = last ? 0.0 : lethality_rate(celsius[i + 1], reference_celsius, z);
+        here = rates[i - 1];
+        next = rates[i];
         if (count < 3)
             area = mean_rate(here, next, log(next / here));
         else if (i == 1)
-            area = (5.0 * here + 8.0 * next - after) / 12.0;
-        else if (last)
+            area = (5.0 * here + 8.0 * next - rates[2]) / 12.0;
+        else if (i + 1 == count)
             area = (5.0 * next + 8.0 * here - before) / 12.0;
         else
-            area = (13.0 * (here + next) - before - after) / 24.0;
+            area = (13.0 * (here + next) - before - rates[i + 1]) / 24.0;
         total[i] = total[i - 1] + step_minutes * area;
-        before = here;
-        here = next;
-        next = after;
     }
 }
 

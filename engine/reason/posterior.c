@@ -213,7 +213,8 @@ struct recall *recall_of(const struct reasoner *reasoner, const struct posterior
     return recall;
 }
 
-const double *recall_raised(const struct reasoner *reasoner, struct recall *recall, double power)
+FOR_WIDE_VECTORS const double *recall_raised(const struct reasoner *reasoner, struct recall *recall,
+                                             double power)
 {
     const size_t cells =
         reasoner->sights[recall->observable].pattern_count * reasoner->finding_count;
@@ -226,13 +227,13 @@ const double *recall_raised(const struct reasoner *reasoner, struct recall *reca
     if (!raised->p)
         raised->p = arena_room(recall->arena, cells, sizeof *raised->p);
     raised->power = power;
-    for (size_t i = 0; i < cells; i++)
-        raised->p[i] = exp(power * recall->ln[i]);
+    row_exp(raised->p, recall->ln, power, cells);
     return raised->p;
 }
 
 /* What the causes of each pattern make of the likelihood to a power, made if it is not kept. */
-static const struct ratios *ratios_of(const struct reasoner *reasoner, const struct heard *heard)
+FOR_WIDE_VECTORS static const struct ratios *ratios_of(const struct reasoner *reasoner,
+                                                       const struct heard *heard)
 {
     const struct sight *sight = &reasoner->sights[heard->observable];
     size_t findings = reasoner->finding_count;
@@ -255,10 +256,10 @@ static const struct ratios *ratios_of(const struct reasoner *reasoner, const str
         bool pair = causes[1] >= 0;
         double *most = pair ? &together : &alone;
         for (size_t f = 0; f < findings; f++) {
-            double ln = heard->power * (pair ? own[f] - a[f] - b[f] + none[f] : own[f] - none[f]);
-            *most = fmax(*most, fabs(ln));
-            ratio[f] = exp(ln);
+            ratio[f] = heard->power * (pair ? own[f] - a[f] - b[f] + none[f] : own[f] - none[f]);
+            *most = fabs(ratio[f]) > *most ? fabs(ratio[f]) : *most;
         }
+        row_exp(ratio, ratio, 1.0, findings);
     }
     ratios->power = heard->power;
     ratios->span = 2.0 * alone + together;
@@ -537,8 +538,7 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     }
     memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
     if (span < SAFE_SPAN) {
-        for (size_t f = 0; f < findings; f++)
-            work->row[f] = exp(work->row[f]);
+        row_exp(work->row, work->row, 1.0, findings);
         factors_find(reasoner, evidence, work);
         findings_sum(reasoner, posterior);
         double total = row_sum(posterior->finding, findings);

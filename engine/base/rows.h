@@ -1,0 +1,210 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#ifndef JARSIDE_BASE_ROWS_H
+#define JARSIDE_BASE_ROWS_H
+
+#include <math.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* Arithmetic on rows of numbers, four at a time: sums are made in four parts that do not wait for
+ * one another. A function that does little else is compiled twice, and the processor's kind
+ * chooses; not under sanitizers, which are not ready when that happens. */
+typedef double four __attribute__((vector_size(32), aligned(8), may_alias));
+enum { ROW_STEP = 4 };
+#if defined __x86_64__ && defined __GNUC__ && !defined __clang__ &&                                \
+    !defined __SANITIZE_ADDRESS__ && !defined __SANITIZE_THREAD__
+#define FOR_WIDE_VECTORS __attribute__((target_clones("avx2", "default")))
+#else
+#define FOR_WIDE_VECTORS
+#endif
+
+/* row *= by, element by element. */
+static inline void row_times(double *row, const double *by, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) *= *(const four *)(by + i);
+    for (; i < count; i++)
+        row[i] *= by[i];
+}
+
+/* row += of. */
+static inline void row_add(double *row, const double *of, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) += *(const four *)(of + i);
+    for (; i < count; i++)
+        row[i] += of[i];
+}
+
+/* row = a * b. */
+static inline void row_product(double *row, const double *a, const double *b, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) = *(const four *)(a + i) * *(const four *)(b + i);
+    for (; i < count; i++)
+        row[i] = a[i] * b[i];
+}
+
+/* row = a * b * c; returns its sum. */
+static inline double row_product_sum(double *row, const double *a, const double *b, const double *c,
+                                     size_t count)
+{
+    four sums = {0.0};
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP) {
+        four product = *(const four *)(a + i) * *(const four *)(b + i) * *(const four *)(c + i);
+        *(four *)(row + i) = product;
+        sums += product;
+    }
+    for (; i < count; i++) {
+        row[i] = a[i] * b[i] * c[i];
+        sums[0] += row[i];
+    }
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+/* row += a * b. */
+static inline void row_add_product(double *row, const double *a, const double *b, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) += *(const four *)(a + i) * *(const four *)(b + i);
+    for (; i < count; i++)
+        row[i] += a[i] * b[i];
+}
+
+/* row += a * b * c * (d - 1). */
+static inline void row_add_excess(double *row, const double *a, const double *b, const double *c,
+                                  const double *d, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) += *(const four *)(a + i) * *(const four *)(b + i) *
+                              *(const four *)(c + i) * (*(const four *)(d + i) - 1.0);
+    for (; i < count; i++)
+        row[i] += a[i] * b[i] * c[i] * (d[i] - 1.0);
+}
+
+/* row += of * by. */
+static inline void row_add_times(double *row, const double *of, double by, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) += *(const four *)(of + i) * by;
+    for (; i < count; i++)
+        row[i] += of[i] * by;
+}
+
+/* row = of + more, element by element. */
+static inline void row_sum_of(double *row, const double *of, double more, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) = *(const four *)(of + i) + more;
+    for (; i < count; i++)
+        row[i] = of[i] + more;
+}
+
+static inline void row_fill(double *row, double with, size_t count)
+{
+    const four all = {with, with, with, with};
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) = all;
+    for (; i < count; i++)
+        row[i] = with;
+}
+
+static inline void row_scale(double *row, double by, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        *(four *)(row + i) *= by;
+    for (; i < count; i++)
+        row[i] *= by;
+}
+
+/* to += row; returns the sum of the row. */
+static inline double row_add_sum(double *to, const double *row, size_t count)
+{
+    four sums = {0.0};
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP) {
+        sums += *(const four *)(row + i);
+        *(four *)(to + i) += *(const four *)(row + i);
+    }
+    for (; i < count; i++) {
+        to[i] += row[i];
+        sums[0] += row[i];
+    }
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+static inline double row_sum(const double *row, size_t count)
+{
+    four sums = {0.0};
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        sums += *(const four *)(row + i);
+    for (; i < count; i++)
+        sums[0] += row[i];
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+/* The highest less the lowest. */
+static inline double row_range(const double *row, size_t count)
+{
+    double low = row[0], high = row[0];
+    for (size_t i = 1; i < count; i++) {
+        low = row[i] < low ? row[i] : low;
+        high = row[i] > high ? row[i] : high;
+    }
+    return high - low;
+}
+
+static inline double row_dot(const double *a, const double *b, size_t count)
+{
+    four sums = {0.0};
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        sums += *(const four *)(a + i) * *(const four *)(b + i);
+    for (; i < count; i++)
+        sums[0] += a[i] * b[i];
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+/* row = exp(factor * of), to two units in the last place; below -700 and above 700 as there. The
+ * power of two is taken off, and the rest, at most ln 2 / 2, goes into the series. */
+static inline void row_exp(double *row, const double *of, double factor, size_t count)
+{
+    typedef int64_t four_bits __attribute__((vector_size(32)));
+    static const double terms[] = {1.0 / 479001600, 1.0 / 39916800, 1.0 / 3628800, 1.0 / 362880,
+                                   1.0 / 40320,     1.0 / 5040,     1.0 / 720,     1.0 / 120,
+                                   1.0 / 24,        1.0 / 6,        0.5,           1.0};
+    const double ln2_high = 0x1.62e42fefa38p-1, ln2_low = 0x1.ef35793c7673p-45;
+    const double to_whole = 0x1.8p52; /* added, a whole number stands in the lowest bits */
+    const four zero = {0.0}, most = zero + 700.0, least = zero - 700.0;
+    for (size_t i = 0; i < count; i += ROW_STEP) {
+        four x = {0.0};
+        for (size_t k = 0; k < ROW_STEP && i + k < count; k++)
+            x[k] = of[i + k];
+        x *= factor;
+        const four_bits high = x > most, low = x < least;
+        x = (four)(((four_bits)x & ~high & ~low) | ((four_bits)most & high) |
+                   ((four_bits)least & low));
+        const four whole = x * M_LOG2E + to_whole, n = whole - to_whole;
+        const four r = (x - n * ln2_high) - n * ln2_low;
+        four sum = zero + 1.0 / 6227020800.0;
+        for (size_t k = 0; k < sizeof terms / sizeof *terms; k++)
+            sum = sum * r + terms[k];
+        const four_bits power = ((four_bits)whole - (four_bits)(zero + to_whole) + 1023) << 52;
+        x = (sum * r + 1.0) * (four)power;
+        for (size_t k = 0; k < ROW_STEP && i + k < count; k++)
+            row[i + k] = x[k];
+    }
+}
+
+#endif
