@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "base/text.h"
 
+#include <math.h>
 #include <stdarg.h>
 #include <stdbool.h>
 #include <stdint.h>
@@ -503,35 +504,111 @@ bool text_fold(struct text *out, const char *bytes, size_t length, size_t **orig
     return true;
 }
 
-char *json_text(const json_t *json, size_t flags, size_t *length)
+/* Jansson's escapes within strings, and more for what is treacherous on a terminal. */
+static void write_string(struct text *out, const char *bytes, size_t length)
 {
-    char *text = json ? json_dumps(json, flags) : NULL;
-    if (!text)
-        return NULL;
-    size_t size = strlen(text), copied = 0;
-    struct text out;
-    text_init(&out);
-    for (size_t at = 0, step; at < size; at += step) {
-        int32_t point = 0;
-        /* Only within strings does JSON hold anything but ASCII. */
-        bool foreign = (unsigned char)text[at] >= 0x7F;
-        step = foreign ? text_treacherous(text + at, size - at, &point) : 0;
-        if (step) {
-            text_add(&out, text + copied, at - copied);
-            /* RFC 8259, section 7: beyond the first 65536 as two halves of UTF-16. */
-            if (point < 0x10000)
-                text_printf(&out, "\\u%04x", (unsigned)point);
-            else
-                text_printf(&out, "\\u%04x\\u%04x", 0xD800U + ((unsigned)(point - 0x10000) >> 10),
-                            0xDC00U + ((unsigned)(point - 0x10000) & 0x3FF));
-            copied = at + step;
-        } else {
-            step = 1;
+    static const char escapes[32] = {
+        ['\b'] = 'b', ['\t'] = 't', ['\n'] = 'n', ['\f'] = 'f', ['\r'] = 'r'};
+    size_t copied = 0;
+    text_add(out, "\"", 1);
+    for (size_t at = 0; at < length;) {
+        const unsigned char c = (unsigned char)bytes[at];
+        int32_t point = c;
+        size_t step = c < ' ' || c == '"' || c == '\\';
+        if (c >= 0x7F)
+            step = text_treacherous(bytes + at, length - at, &point);
+        if (step == 0) {
+            at++;
+            continue;
         }
+        text_add(out, bytes + copied, at - copied);
+        if (c >= ' ' && c < 0x7F)
+            text_printf(out, "\\%c", c);
+        else if (c < ' ' && escapes[c])
+            text_printf(out, "\\%c", escapes[c]);
+        else if (c < ' ')
+            text_printf(out, "\\u%04X", c);
+        else if (point < 0x10000)
+            text_printf(out, "\\u%04x", (unsigned)point);
+        else /* RFC 8259, section 7: beyond the first 65536 as two halves of UTF-16 */
+            text_printf(out, "\\u%04x\\u%04x", 0xD800U + ((unsigned)(point - 0x10000) >> 10),
+                        0xDC00U + ((unsigned)(point - 0x10000) & 0x3FF));
+        copied = at += step;
     }
-    text_add(&out, text + copied, size - copied);
-    free(text);
-    if (length)
-        *length = out.length;
-    return out.bytes;
+    text_add(out, bytes + copied, length - copied);
+    text_add(out, "\"", 1);
+}
+
+/* What is no list and no string: nine digits of a number. Nearly all have six decimals. */
+static void write_scalar(struct text *out, const json_t *json)
+{
+    enum { DECIMALS = 1000000, PLACES = 6 };
+    char bytes[64], *end = bytes + sizeof bytes, *at = end;
+    const double real = json_is_real(json) ? json_real_value(json) : -1.0;
+    unsigned whole = real >= 1e-4 && real < 1000.0 ? (unsigned)(real * DECIMALS + 0.5) : 0;
+    if ((double)whole / DECIMALS != real || signbit(real)) {
+        const size_t length =
+            json_dumpb(json, bytes, sizeof bytes, JSON_ENCODE_ANY | JSON_REAL_PRECISION(9));
+        text_add(out, bytes, length);
+        return;
+    }
+    for (size_t place = 0; place <= PLACES || whole > 0; place++, whole /= 10) {
+        if (place == PLACES)
+            *--at = '.';
+        *--at = (char)('0' + whole % 10);
+    }
+    while (end[-1] == '0' && end[-2] != '.')
+        end--;
+    text_add(out, at, (size_t)(end - at));
+}
+
+enum { JSON_COMPACTLY = -1, JSON_STEP = 2 };
+
+static void write_break(struct text *out, int depth)
+{
+    if (depth != JSON_COMPACTLY)
+        text_printf(out, "\n%*s", JSON_STEP * depth, "");
+}
+
+static void write_value(struct text *out, const json_t *json, int depth)
+{
+    const int inner = depth == JSON_COMPACTLY ? depth : depth + 1;
+    const bool object = json_is_object(json);
+    const char *before = object ? "{" : "[", *key;
+    const json_t *value;
+    size_t index;
+    if (json_is_string(json)) {
+        write_string(out, json_string_value(json), json_string_length(json));
+    } else if (!object && !json_is_array(json)) {
+        write_scalar(out, json);
+    } else {
+        json_object_foreach ((json_t *)(uintptr_t)json, key, value) {
+            if (key[0] == '_')
+                continue;
+            text_puts(out, before);
+            write_break(out, inner);
+            write_string(out, key, strlen(key));
+            text_puts(out, inner == JSON_COMPACTLY ? ":" : ": ");
+            write_value(out, value, inner);
+            before = ",";
+        }
+        json_array_foreach (json, index, value) {
+            text_puts(out, before);
+            write_break(out, inner);
+            write_value(out, value, inner);
+            before = ",";
+        }
+        if (before[0] == ',')
+            write_break(out, depth);
+        else
+            text_puts(out, before);
+        text_puts(out, object ? "}" : "]");
+    }
+}
+
+bool json_write(struct text *out, const json_t *json, bool spread)
+{
+    if (json != NULL)
+        write_value(out, json, spread ? 0 : JSON_COMPACTLY);
+    return json != NULL;
 }

@@ -78,12 +78,10 @@ size_t text_treacherous(const char *bytes, size_t length, int32_t *point);
  * caller frees). False, and nothing is appended, when it is not valid UTF-8. */
 bool text_fold(struct text *out, const char *bytes, size_t length, size_t **origin);
 
-/* JSON as text, harmless on a terminal: what could change or hide what stands around it
- * (text_treacherous) is written as \u escapes, which any reader takes back.
- *
- * `flags` are those of json_dumps. The text ends with a NUL and is the caller's to free. `length`
- * may be NULL. NULL when `json` is, which is how Jansson says that it was given what is not
- * UTF-8. */
-char *json_text(const json_t *json, size_t flags, size_t *length);
+/* Appends JSON, harmless on a terminal: what could change or hide what stands around it
+ * (text_treacherous) is written as \u escapes, which any reader takes back. Keys that begin with
+ * "_" stay out; with `spread` each member has a line. False, and nothing is appended, when `json`
+ * is NULL, which is how Jansson says that it was given what is not UTF-8. */
+bool json_write(struct text *out, const json_t *json, bool spread);
 
 #endif

@@ -239,22 +239,19 @@ enum status app_flush(struct app *app)
     return send_out(app);
 }
 
-static enum status put_json(struct app *app, json_t *json, size_t flags)
+static enum status put_json(struct app *app, json_t *json, bool spread)
 {
-    size_t length = 0;
-    char *text SCOPED_FREE =
-        json_text(view_tree_public(json), JSON_REAL_PRECISION(9) | flags, &length);
+    const bool written = json_write(&app->out.out, json, spread);
     json_decref(json);
-    if (text == NULL)
+    if (!written)
         return diags_errors(app->diags) > 0 ? STATUS_IO : STATUS_INTERNAL;
-    text_add(&app->out.out, text, length);
     text_add(&app->out.out, "\n", 1);
     return send_out(app);
 }
 
 enum status app_json(struct app *app, json_t *json)
 {
-    return put_json(app, json, JSON_INDENT(2));
+    return put_json(app, json, true);
 }
 
 enum status app_tell(struct app *app, const char *name, json_t *tree)
@@ -267,7 +264,7 @@ enum status app_tell(struct app *app, const char *name, json_t *tree)
 
 enum status app_json_line(struct app *app, json_t *json)
 {
-    return put_json(app, json, JSON_COMPACT);
+    return put_json(app, json, false);
 }
 
 /* ==== the rules =============================================================================== */

@@ -769,8 +769,9 @@ static bool lost_nearby(const struct verdict *verdict)
 /* Takes the reference. */
 static const char *json_kept(json_t *json, struct arena *arena)
 {
-    char *text SCOPED_FREE = json_text(json, JSON_COMPACT | JSON_REAL_PRECISION(9), NULL);
-    const char *kept = arena_string(arena, text);
+    TEXT(text);
+    json_write(&text, json, false);
+    const char *kept = arena_string(arena, text.bytes);
     json_decref(json);
     return kept;
 }

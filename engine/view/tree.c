@@ -670,24 +670,6 @@ json_t *view_json_parts(const char *parts)
     return array;
 }
 
-json_t *view_tree_public(json_t *tree)
-{
-    const char *key;
-    json_t *value;
-    void *next;
-    size_t index;
-    json_object_foreach_safe (tree, next, key, value) {
-        if (key[0] == '_')
-            json_object_del(tree, key);
-        else
-            view_tree_public(value);
-    }
-    json_array_foreach (tree, index, value) {
-        view_tree_public(value);
-    }
-    return tree;
-}
-
 static void html_table(struct text *page, const char *const *cells, size_t columns, size_t count)
 {
     for (size_t i = 0; i < count; i++) {

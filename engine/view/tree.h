@@ -39,8 +39,8 @@ struct face {
 /* A result as one tree, and the faces that are printed from it.
  *
  * The tree is what --json prints. Screens and pages say it by the templates of words.txt, whose
- * head explains how they are written. Keys that begin with "_" are for templates only;
- * view_tree_public takes them out. */
+ * head explains how they are written. Keys that begin with "_" are for templates only:
+ * json_write leaves them out. */
 
 /* An object of the keys and the values behind them: view_json("p:n of:z name:s", 0.5, count, name).
  * The letters: n double (null when not finite), z size_t, l json_int_t, i int, b bool, s string
@@ -62,9 +62,6 @@ json_t *view_json_first(const json_t *list, const char *key, double least, size_
 /* An array of strings; of the parts of "a; b; c"; empty for NULL. */
 json_t *view_json_strings(const char *const *strings, size_t count);
 json_t *view_json_parts(const char *parts);
-
-/* The tree without what is for templates only; it is changed and returned. NULL stays NULL. */
-json_t *view_tree_public(json_t *tree);
 
 /* Says a tree as the template of that name has it. */
 void view_say(const struct face *face, const char *name, const json_t *tree);

@@ -190,9 +190,9 @@ static void hold_text(const struct text *text)
 /* As programs get it. */
 static void hold_json(json_t *json)
 {
-    char *text = json_text(json, 0, NULL);
-    hold(!text || harmless(text), "JSON is safe");
-    free(text);
+    TEXT(text);
+    const bool written = json_write(&text, json, false);
+    hold(!written || harmless(text.bytes), "JSON is safe");
     json_decref(json);
 }
 

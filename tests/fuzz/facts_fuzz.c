@@ -41,11 +41,12 @@ static void hold_round_trip(struct kit *c, struct arena *arena)
     const struct fact *facts = NULL;
     size_t count = 0;
     json_t *json = facts_json(c->triage);
-    char *text = json_text(json, 0, NULL);
-    hold(text && harmless(text), "facts are safe JSON");
-    hold(facts_read(c->rules, text, arena, &facts, &count) == STATUS_OK, "that can be read back");
+    TEXT(text);
+    const bool written = json_write(&text, json, false);
+    hold(written && harmless(text.bytes), "facts are safe JSON");
+    hold(facts_read(c->rules, text.bytes, arena, &facts, &count) == STATUS_OK,
+         "that can be read back");
     hold(count == 0, "and says nothing of what was only recalled");
-    free(text);
     json_decref(json);
 }
 
@@ -56,7 +57,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     char *text = string_of(bytes, size);
     const struct fact *facts = NULL;
     size_t count = 0;
-    enum status status = facts_read(c->rules, text, arena, &facts, &count);
+    enum status status = facts_read(c->rules, text.bytes, arena, &facts, &count);
     hold(status == STATUS_OK || status == STATUS_DATA, "facts are read or refused");
     hold(status == STATUS_OK || count == 0, "nothing is read of what is refused");
     hold_facts(c->rules, facts, count);

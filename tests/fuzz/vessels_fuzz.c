@@ -60,9 +60,9 @@ static void hold_told(const struct review *review)
         screen_release(&screen);
     }
     json_t *json = view_review_json(review, true);
-    char *text = json_text(json, 0, NULL);
-    hold(text && harmless(text), "a review is safe JSON");
-    free(text);
+    TEXT(text);
+    const bool written = json_write(&text, json, false);
+    hold(written && harmless(text.bytes), "a review is safe JSON");
     json_decref(json);
     struct text page;
     text_init(&page);
