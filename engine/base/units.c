@@ -430,19 +430,19 @@ struct item {
     double more; /* from the tail: the 8 oz of "1 lb 8 oz", in canonical units */
 };
 
-/* The longest unit of `dimension` that stands next and ends there, and its length. With `runs` a
+/* The longest unit of these dimensions, a bit for each, that stands next and ends there, and its length. With `runs` a
  * large one may run into the smaller one's figures (2h30, 1lb8oz), which the caller looks at. */
-static const struct unit *unit_next(const struct cursor *cursor, enum dimension dimension,
-                                    bool runs, size_t *length)
+static const struct unit *unit_next(const struct cursor *cursor, unsigned dimensions, bool runs,
+                                    size_t *length)
 {
     const struct unit *longest = NULL;
     *length = 0;
     for (size_t i = 0; i < COUNT_OF(UNITS); i++) {
         const struct unit *unit = &UNITS[i];
-        if (unit->dimension != dimension)
+        if (!(dimensions >> unit->dimension & 1))
             continue;
-        const bool large = (dimension == DIM_MINUTES && unit->factor == 60) ||
-                           (dimension == DIM_GRAMS && unit->factor > 100);
+        const bool large = (unit->dimension == DIM_MINUTES && unit->factor == 60) ||
+                           (unit->dimension == DIM_GRAMS && unit->factor > 100);
         for (size_t name = 0; name < SPELLINGS && unit->names[name]; name++) {
             const size_t size = length_next(cursor, unit->names[name]);
             const char *after = cursor->at + size;
@@ -477,7 +477,7 @@ static bool take_unit(struct cursor *cursor, struct item *item)
     if (degrees)
         (void)take_text(&scale, " ");
     size_t length;
-    const struct unit *unit = unit_next(&scale, cursor->dimension, true, &length);
+    const struct unit *unit = unit_next(&scale, 1U << cursor->dimension, true, &length);
     if (!unit) {
         if (!degrees || word_continues(ahead.at, ahead.end))
             return false;
@@ -529,7 +529,7 @@ static bool take_smaller(struct cursor *cursor, struct item *item)
         const bool and = TAKE(&ahead, " and");
         if ((!take_text(&ahead, " ") && and) || !take_simple(&ahead, &count) || !take_joint(&ahead))
             continue;
-        const struct unit *unit = unit_next(&ahead, cursor->dimension, false, &length);
+        const struct unit *unit = unit_next(&ahead, 1U << cursor->dimension, false, &length);
         if (unit && unit->factor == PAIRS[i].smaller) {
             item->more = count * unit->factor;
             ahead.at += length;
@@ -630,11 +630,7 @@ static enum quantity_error read_item(struct cursor *cursor, struct item *item)
     ahead = *cursor;
     if (has_units && take_joint(&ahead)) {
         size_t length;
-        for (int other = 0; other < DIM_COUNT; other++)
-            if (other != (int)cursor->dimension &&
-                unit_next(&ahead, (enum dimension)other, false, &length))
-                return QUANTITY_WRONG_UNIT;
-        if (take_degrees(&ahead))
+        if (unit_next(&ahead, ~(1U << cursor->dimension), false, &length) || take_degrees(&ahead))
             return QUANTITY_WRONG_UNIT;
     }
     return ends_clean(cursor) ? QUANTITY_OK : QUANTITY_UNKNOWN_UNIT;

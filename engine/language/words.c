@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "base/filing.h"
+#include "base/rows.h"
 #include "language/phrases.h"
 
 enum {
@@ -403,7 +404,7 @@ static void rows_room(struct tables *tables, size_t count)
     }
 }
 
-static void row_add(struct tables *tables, uint64_t hash, size_t table, size_t at)
+static void row_note(struct tables *tables, uint64_t hash, size_t table, size_t at)
 {
     if (tables->row_count == ROWS_MOST)
         return;
@@ -462,9 +463,9 @@ static uint32_t row_of(struct tables *tables, uint64_t hash, const struct lexico
         row = (uint32_t)tables->row_count;
         for (size_t i = 0, at; i < tables->count; i++)
             if ((at = table_search(&tables->list[i], term)) > 0)
-                row_add(tables, hash, i, at);
+                row_note(tables, hash, i, at);
         if (row == tables->row_count) /* it is not looked for again */
-            row_add(tables, hash, 0, 0);
+            row_note(tables, hash, 0, 0);
     }
     return tables->rows[row].at ? row : 0;
 }
@@ -506,15 +507,8 @@ static struct term *terms_of(const struct lexicon *lexicon, const struct piece *
 struct weighed {
     size_t text;     /* the last in which it was met */
     double odds;     /* of contamination */
-    double weight[]; /* of each finding, and zeros up to a full step */
+    double weight[]; /* of each finding */
 };
-
-enum { STEP = 4 }; /* findings are added up so many at a time */
-
-static size_t steps(size_t findings)
-{
-    return (findings + STEP - 1) / STEP * STEP;
-}
 
 struct words {
     struct labels labels;
@@ -541,7 +535,7 @@ struct words *words_new(const struct rules *rules, enum word_labels labels)
     words->arena_of_text = arena_new();
     words->counts = arena_array(arena, words->labels.count, sizeof(double));
     words->ln_total = arena_array(arena, words->labels.count, sizeof(double));
-    words->sum = arena_array(arena, steps(words->labels.count), sizeof(double));
+    words->sum = arena_array(arena, words->labels.count, sizeof(double));
     words->tables.arena = arena;
     words->tables.total = arena_array(arena, words->labels.count, sizeof(double));
     rows_clear(&words->tables);
@@ -687,7 +681,7 @@ void words_list(struct words *words)
             end = memchr(at, '\n', (size_t)(table->end - at));
             end = end != NULL ? end : table->end;
             if (*at == '\t')
-                row_add(tables, hash, i, (size_t)(at + 1 - table->rows));
+                row_note(tables, hash, i, (size_t)(at + 1 - table->rows));
         }
     }
     tables->listed = true;
@@ -838,7 +832,7 @@ static struct weighed *weigh_term(const struct words *words, double fitted)
     const double power = labels->kind == LABELS_CAUSES ? set->cause_power : set->finding_power;
     double status[FINDING_STATUS_COUNT], group[2], never[FINDING_STATUS_COUNT], q_group[2];
     struct weighed *weighed =
-        arena_alloc(words->arena, sizeof *weighed + steps(labels->count) * sizeof *weighed->weight);
+        arena_alloc(words->arena, sizeof *weighed + labels->count * sizeof *weighed->weight);
 
     sum_up(labels, words->counts, status, group);
     for (size_t g = 0; g < 2; g++)
@@ -956,11 +950,13 @@ static const bool *names_told(const struct words *words, const struct piece *pie
     return told;
 }
 
-static void add_weights(double *restrict sum, const double *restrict weight, size_t findings)
+/* What the terms say, by finding. */
+FOR_WIDE_VECTORS static void sum_weights(struct words *words, const struct term *terms,
+                                         size_t count)
 {
-    for (size_t f = 0; f < findings; f += STEP)
-        for (size_t k = 0; k < STEP; k++)
-            sum[f + k] += weight[f + k];
+    memset(words->sum, 0, words->labels.count * sizeof *words->sum);
+    for (size_t i = 0; i < count; i++)
+        row_add(words->sum, words->weighed[terms[i].row]->weight, words->labels.count);
 }
 
 size_t words_weigh(struct words *words, const char *text, size_t length, double *likelihood,
@@ -978,7 +974,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
         words_list(words);
     if (words->texts++ == 0 || words->lexicon.words.count > KEPT_MOST)
         lexicon_clear(&words->lexicon); /* so that texts without end do not fill the memory */
-    double *sum = memset(words->sum, 0, steps(labels->count) * sizeof *sum);
+    const double *sum = words->sum;
     size_t count, known;
     const struct piece *pieces = cut(&words->lexicon, text, length, arena, &count);
     struct term *terms = terms_of(&words->lexicon, pieces, count, &words->tables, arena, &known);
@@ -987,8 +983,7 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     while (words->weighed_count < words->tables.row_count)
         *arena_push(words->arena, words->weighed, words->weighed_count) = NULL;
     known = terms_once(words, terms, known);
-    for (size_t i = 0; i < known; i++)
-        add_weights(sum, words->weighed[terms[i].row]->weight, labels->count);
+    sum_weights(words, terms, known);
     /* A text says no more than `most` in all, however long. */
     const double scale = sqrt(set->usual / fmax((double)known, set->usual));
     static const double named = 3.0; /* ln: twenty who name it right to one who does not */

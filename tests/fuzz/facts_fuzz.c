@@ -57,7 +57,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     char *text = string_of(bytes, size);
     const struct fact *facts = NULL;
     size_t count = 0;
-    enum status status = facts_read(c->rules, text.bytes, arena, &facts, &count);
+    enum status status = facts_read(c->rules, text, arena, &facts, &count);
     hold(status == STATUS_OK || status == STATUS_DATA, "facts are read or refused");
     hold(status == STATUS_OK || count == 0, "nothing is read of what is refused");
     hold_facts(c->rules, facts, count);
