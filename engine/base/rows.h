@@ -18,34 +18,65 @@ enum { ROW_STEP = 4 };
 #define FOR_WIDE_VECTORS
 #endif
 
-/* row *= by, element by element. */
+/* Does it for all elements of rows: AT is four of them, and at the end one. */
+#define AT(row) (*(number *)((row) + at))
+#define FOR_ROW(count, statement)                                                                  \
+    do {                                                                                           \
+        size_t at = 0;                                                                             \
+        for (; at + ROW_STEP <= (count); at += ROW_STEP) {                                         \
+            typedef four number;                                                                   \
+            statement;                                                                             \
+        }                                                                                          \
+        for (; at < (count); at++) {                                                               \
+            typedef double number;                                                                 \
+            statement;                                                                             \
+        }                                                                                          \
+    } while (0)
+
 static inline void row_times(double *row, const double *by, size_t count)
 {
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) *= *(const four *)(by + i);
-    for (; i < count; i++)
-        row[i] *= by[i];
+    FOR_ROW(count, AT(row) *= AT(by));
 }
 
-/* row += of. */
 static inline void row_add(double *row, const double *of, size_t count)
 {
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) += *(const four *)(of + i);
-    for (; i < count; i++)
-        row[i] += of[i];
+    FOR_ROW(count, AT(row) += AT(of));
 }
 
-/* row = a * b. */
 static inline void row_product(double *row, const double *a, const double *b, size_t count)
 {
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) = *(const four *)(a + i) * *(const four *)(b + i);
-    for (; i < count; i++)
-        row[i] = a[i] * b[i];
+    FOR_ROW(count, AT(row) = AT(a) * AT(b));
+}
+
+static inline void row_add_product(double *row, const double *a, const double *b, size_t count)
+{
+    FOR_ROW(count, AT(row) += AT(a) * AT(b));
+}
+
+static inline void row_add_excess(double *row, const double *a, const double *b, const double *c,
+                                  const double *d, size_t count)
+{
+    FOR_ROW(count, AT(row) += AT(a) * AT(b) * AT(c) * (AT(d) - 1.0));
+}
+
+static inline void row_add_times(double *row, const double *of, double by, size_t count)
+{
+    FOR_ROW(count, AT(row) += AT(of) * by);
+}
+
+static inline void row_sum_of(double *row, const double *of, double more, size_t count)
+{
+    FOR_ROW(count, AT(row) = AT(of) + more);
+}
+
+static inline void row_fill(double *row, double with, size_t count)
+{
+    FOR_ROW(count, AT(row) = (number){0} + with);
+}
+
+static inline void row_scale(double *row, double by, size_t count)
+{
+    FOR_ROW(count, AT(row) *= by);
 }
 
 /* row = a * b * c; returns its sum. */
@@ -64,67 +95,6 @@ static inline double row_product_sum(double *row, const double *a, const double 
         sums[0] += row[i];
     }
     return (sums[0] + sums[1]) + (sums[2] + sums[3]);
-}
-
-/* row += a * b. */
-static inline void row_add_product(double *row, const double *a, const double *b, size_t count)
-{
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) += *(const four *)(a + i) * *(const four *)(b + i);
-    for (; i < count; i++)
-        row[i] += a[i] * b[i];
-}
-
-/* row += a * b * c * (d - 1). */
-static inline void row_add_excess(double *row, const double *a, const double *b, const double *c,
-                                  const double *d, size_t count)
-{
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) += *(const four *)(a + i) * *(const four *)(b + i) *
-                              *(const four *)(c + i) * (*(const four *)(d + i) - 1.0);
-    for (; i < count; i++)
-        row[i] += a[i] * b[i] * c[i] * (d[i] - 1.0);
-}
-
-/* row += of * by. */
-static inline void row_add_times(double *row, const double *of, double by, size_t count)
-{
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) += *(const four *)(of + i) * by;
-    for (; i < count; i++)
-        row[i] += of[i] * by;
-}
-
-/* row = of + more, element by element. */
-static inline void row_sum_of(double *row, const double *of, double more, size_t count)
-{
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) = *(const four *)(of + i) + more;
-    for (; i < count; i++)
-        row[i] = of[i] + more;
-}
-
-static inline void row_fill(double *row, double with, size_t count)
-{
-    const four all = {with, with, with, with};
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) = all;
-    for (; i < count; i++)
-        row[i] = with;
-}
-
-static inline void row_scale(double *row, double by, size_t count)
-{
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        *(four *)(row + i) *= by;
-    for (; i < count; i++)
-        row[i] *= by;
 }
 
 /* to += row; returns the sum of the row. */
@@ -176,9 +146,9 @@ static inline double row_dot(const double *a, const double *b, size_t count)
     return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 
-/* row = exp(factor * of), to two units in the last place; below -700 and above 700 as there. The
- * power of two is taken off, and the rest, at most ln 2 / 2, goes into the series. */
-static inline void row_exp(double *row, const double *of, double factor, size_t count)
+/* Four of exp(factor * of), to two units in the last place; below -700 and above 700 as there. The power of two is taken
+ * off, and what is left, at most ln 2 / 2, goes into the series. */
+static inline void four_exp(double *row, const double *of, double factor)
 {
     typedef int64_t four_bits __attribute__((vector_size(32)));
     static const double terms[] = {1.0 / 479001600, 1.0 / 39916800, 1.0 / 3628800, 1.0 / 362880,
@@ -187,24 +157,26 @@ static inline void row_exp(double *row, const double *of, double factor, size_t 
     const double ln2_high = 0x1.62e42fefa38p-1, ln2_low = 0x1.ef35793c7673p-45;
     const double to_whole = 0x1.8p52; /* added, a whole number stands in the lowest bits */
     const four zero = {0.0}, most = zero + 700.0, least = zero - 700.0;
-    for (size_t i = 0; i < count; i += ROW_STEP) {
-        four x = {0.0};
-        for (size_t k = 0; k < ROW_STEP && i + k < count; k++)
-            x[k] = of[i + k];
-        x *= factor;
-        const four_bits high = x > most, low = x < least;
-        x = (four)(((four_bits)x & ~high & ~low) | ((four_bits)most & high) |
-                   ((four_bits)least & low));
-        const four whole = x * M_LOG2E + to_whole, n = whole - to_whole;
-        const four r = (x - n * ln2_high) - n * ln2_low;
-        four sum = zero + 1.0 / 6227020800.0;
-        for (size_t k = 0; k < sizeof terms / sizeof *terms; k++)
-            sum = sum * r + terms[k];
-        const four_bits power = ((four_bits)whole - (four_bits)(zero + to_whole) + 1023) << 52;
-        x = (sum * r + 1.0) * (four)power;
-        for (size_t k = 0; k < ROW_STEP && i + k < count; k++)
-            row[i + k] = x[k];
-    }
+    four x = *(const four *)of * factor;
+    const four_bits high = x > most, low = x < least;
+    x = (four)(((four_bits)x & ~high & ~low) | ((four_bits)most & high) | ((four_bits)least & low));
+    const four whole = x * M_LOG2E + to_whole, n = whole - to_whole;
+    const four r = (x - n * ln2_high) - n * ln2_low;
+    four sum = zero + 1.0 / 6227020800.0;
+    for (size_t k = 0; k < sizeof terms / sizeof *terms; k++)
+        sum = sum * r + terms[k];
+    const four_bits power = ((four_bits)whole - (four_bits)(zero + to_whole) + 1023) << 52;
+    *(four *)row = (sum * r + 1.0) * (four)power;
+}
+
+/* row = exp(factor * of). */
+static inline void row_exp(double *row, const double *of, double factor, size_t count)
+{
+    size_t i = 0;
+    for (; i + ROW_STEP <= count; i += ROW_STEP)
+        four_exp(row + i, of + i, factor);
+    for (; i < count; i++)
+        row[i] = exp(factor * of[i]);
 }
 
 #endif

@@ -249,21 +249,6 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
             reasoner, evidence, likeliest(posterior->finding, reasoner->finding_count, SIZE_MAX));
 }
 
-enum action reason_action_unworded(const struct reasoner *reasoner, const struct evidence *evidence,
-                                   const struct posterior *posterior, const struct stakes *stakes)
-{
-    const size_t findings = reasoner->finding_count;
-    struct evidence seen = *evidence;
-    struct decision decision;
-    double *finding SCOPED_FREE = memory_array(findings, sizeof *finding);
-    seen.words = NULL;
-    for (size_t f = 0; f < findings; f++)
-        finding[f] = posterior->finding[f] * exp(-evidence->words[f]);
-    row_scale(finding, 1.0 / row_sum(finding, findings), findings);
-    decide_on(reasoner, &seen, finding, stakes, NULL, &decision);
-    return decision.action;
-}
-
 /* ---- what an answer would make of things ----------------------------------------------------- */
 
 /*
@@ -311,9 +296,9 @@ struct asker {
     const struct sight *sight;
     struct change *changes; /* by an answer */
     size_t change_count;
-    struct arena *arena;    /* of the arrays here */
-    const double *by_cause; /* the posterior by [cause][finding] */
-    int *causes;            /* those that weigh on what changes, */
+    struct arena *arena; /* of the arrays here */
+    double *by_cause;    /* the posterior by [cause][finding] */
+    int *causes;         /* those that weigh on what changes, */
     size_t cause_count;
     size_t ways,
         *sets; /* a set for each way to hold them, the posterior of all that do by finding */
@@ -373,6 +358,17 @@ static int floor_waker(const struct asker *asker, const struct floor_rule *floor
 
 /* ---- beginning and end ----------------------------------------------------------------------- */
 
+/* P(f, c in S) of a posterior, [cause][finding], added to what is there. */
+FOR_WIDE_VECTORS static void causes_sum(const struct reasoner *reasoner,
+                                        const struct posterior *posterior, double *by_cause)
+{
+    const size_t findings = reasoner->finding_count;
+    for (size_t s = 1; s < reasoner->set_count; s++)
+        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++)
+            row_add(by_cause + (size_t)reasoner->sets[s][k] * findings,
+                    posterior->joint + s * findings, findings);
+}
+
 static void asker_init(struct asker *asker, const struct reasoner *reasoner,
                        const struct evidence *evidence, const struct posterior *posterior,
                        const struct stakes *stakes)
@@ -394,7 +390,7 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
         .observations = arena_array(arena, observables, sizeof *asker->observations),
         .then_heard = arena_room(arena, observables + 1, sizeof *asker->then_heard),
         .changes = arena_room(arena, 2 * observables + 2, sizeof *asker->changes),
-        .by_cause = posterior_by_cause(posterior, reasoner),
+        .by_cause = arena_array(arena, reasoner->cause_count * findings, sizeof(double)),
         .causes = arena_room(arena, reasoner->cause_count, sizeof *asker->causes),
         .sets = arena_array(arena, sets, sizeof *asker->sets),
         .mass = arena_room(arena, sets * findings, sizeof(double)),
@@ -407,6 +403,7 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
     for (size_t i = 0; i < observables; i++)
         asker->observations[i] = observation_of(evidence, i);
     asker->heard = posterior_heard(posterior, &asker->heard_count);
+    causes_sum(reasoner, posterior, asker->by_cause);
     memcpy(asker->mass, posterior->finding, findings * sizeof *asker->mass); /* of no causes */
     asker->ways = 1;
     if (stakes == NULL)

@@ -145,8 +145,5 @@ struct heard heard_as(const struct reasoner *reasoner, const struct posterior *p
 void heard_rank(const struct reasoner *reasoner, struct heard *heard, size_t count);
 /* Those of the posterior computed last. */
 const struct heard *posterior_heard(const struct posterior *posterior, size_t *count);
-/* P(f, c in S), [cause][finding], of the posterior computed last; kept with it. */
-const double *posterior_by_cause(const struct posterior *posterior,
-                                 const struct reasoner *reasoner);
 
 #endif

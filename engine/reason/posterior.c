@@ -41,8 +41,6 @@ struct workspace {
     double
         *together; /* [set][finding], where it does: what the two make of it beside their factors */
     struct recalls *recalls;
-    double *by_cause; /* P(f, c in S) of the last posterior, once it was asked for */
-    bool by_cause_known;
     double tau;
 };
 
@@ -88,7 +86,6 @@ void posterior_init(struct posterior *posterior, const struct reasoner *reasoner
         .pairs = arena_array(arena, sets, sizeof *work->pairs),
         .together = arena_room(arena, findings * sets, sizeof(double)),
         .recalls = arena_alloc(arena, sizeof *work->recalls),
-        .by_cause = arena_room(arena, findings * causes, sizeof(double)),
     };
     *work->recalls = (struct recalls){
         .kept = arena_new(),
@@ -110,26 +107,6 @@ void posterior_release(struct posterior *posterior)
         arena_free(work->arena);
     }
     *posterior = (struct posterior){0};
-}
-
-FOR_WIDE_VECTORS static void causes_sum(const struct reasoner *reasoner,
-                                        const struct posterior *posterior, double *by_cause)
-{
-    const size_t findings = reasoner->finding_count;
-    memset(by_cause, 0, reasoner->cause_count * findings * sizeof *by_cause);
-    for (size_t s = 1; s < reasoner->set_count; s++)
-        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++)
-            row_add(by_cause + (size_t)reasoner->sets[s][k] * findings,
-                    posterior->joint + s * findings, findings);
-}
-
-const double *posterior_by_cause(const struct posterior *posterior, const struct reasoner *reasoner)
-{
-    struct workspace *work = posterior->work;
-    if (!work->by_cause_known)
-        causes_sum(reasoner, posterior, work->by_cause);
-    work->by_cause_known = true;
-    return work->by_cause;
 }
 
 /* Where an observation is kept, or would be. */
@@ -383,11 +360,12 @@ static inline void together_times(struct workspace *work, size_t set, const doub
     work->pairs[work->pair_count++] = set;
 }
 
-/* The factors of each cause, and of the pairs that make something else together. */
+/* The factor of all sets, those of each cause, and of the pairs that make something else together. */
 FOR_WIDE_VECTORS static void factors_find(const struct reasoner *reasoner,
                                           const struct evidence *evidence, struct workspace *work)
 {
     size_t findings = reasoner->finding_count;
+    row_exp(work->row, work->row, 1.0, findings);
     for (size_t i = 0; i < work->pair_count; i++) /* of the posterior before */
         work->paired[work->pairs[i]] = false;
     work->pair_count = 0;
@@ -522,7 +500,6 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     if (work->recalls->count > RECALLS_MOST)
         recalls_forget(work->recalls);
     work->heard_count = 0;
-    work->by_cause_known = false;
     const struct observation *said = evidence ? evidence->observations : NULL;
     for (size_t i = 0; said && i < reasoner->observable_count; i++)
         if ((said[i].seen | said[i].absent | said[i].silent) != 0 &&
@@ -538,7 +515,6 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     }
     memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
     if (span < SAFE_SPAN) {
-        row_exp(work->row, work->row, 1.0, findings);
         factors_find(reasoner, evidence, work);
         findings_sum(reasoner, posterior);
         double total = row_sum(posterior->finding, findings);

@@ -163,10 +163,6 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
                    const struct posterior *posterior, const struct stakes *stakes,
                    struct decision *decision);
 
-/* The action by what was seen alone: the likelihood of the words, of which there must be one, is divided out. */
-enum action reason_action_unworded(const struct reasoner *reasoner, const struct evidence *evidence,
-                                   const struct posterior *posterior, const struct stakes *stakes);
-
 /* What follows takes the posterior of the same evidence at calibration.tau, and
  * allocates for itself while it runs. */
 

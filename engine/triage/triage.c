@@ -950,16 +950,16 @@ static size_t action_questions(struct triage *triage, struct question *questions
 {
     const double *words = triage->evidence.words;
     size_t count = rank_questions(triage, AIM_ACTION, false, questions, most, turns);
-    struct decision with;
+    struct decision with, without;
     if (count > 0 || words == NULL)
         return count;
     reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes, &with);
-    if (with.action == reason_action_unworded(triage->reasoner, &triage->evidence,
-                                              &triage->posterior, &triage->stakes))
-        return count;
     triage->evidence.words = NULL;
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
-    count = rank_questions(triage, AIM_ACTION, false, questions, most, NULL);
+    reason_decide(triage->reasoner, &triage->evidence, &triage->posterior, &triage->stakes,
+                  &without);
+    if (with.action != without.action)
+        count = rank_questions(triage, AIM_ACTION, false, questions, most, NULL);
     triage->verdict.words_decide = count > 0;
     triage->evidence.words = words;
     reason_posterior(triage->reasoner, &triage->evidence, -1.0, &triage->posterior);
