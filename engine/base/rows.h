@@ -53,20 +53,9 @@ static inline void row_add_product(double *row, const double *a, const double *b
     FOR_ROW(count, AT(row) += AT(a) * AT(b));
 }
 
-static inline void row_add_excess(double *row, const double *a, const double *b, const double *c,
-                                  const double *d, size_t count)
-{
-    FOR_ROW(count, AT(row) += AT(a) * AT(b) * AT(c) * (AT(d) - 1.0));
-}
-
 static inline void row_add_times(double *row, const double *of, double by, size_t count)
 {
     FOR_ROW(count, AT(row) += AT(of) * by);
-}
-
-static inline void row_sum_of(double *row, const double *of, double more, size_t count)
-{
-    FOR_ROW(count, AT(row) = AT(of) + more);
 }
 
 static inline void row_fill(double *row, double with, size_t count)
@@ -77,51 +66,6 @@ static inline void row_fill(double *row, double with, size_t count)
 static inline void row_scale(double *row, double by, size_t count)
 {
     FOR_ROW(count, AT(row) *= by);
-}
-
-/* row = a * b * c; returns its sum. */
-static inline double row_product_sum(double *row, const double *a, const double *b, const double *c,
-                                     size_t count)
-{
-    four sums = {0.0};
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP) {
-        four product = *(const four *)(a + i) * *(const four *)(b + i) * *(const four *)(c + i);
-        *(four *)(row + i) = product;
-        sums += product;
-    }
-    for (; i < count; i++) {
-        row[i] = a[i] * b[i] * c[i];
-        sums[0] += row[i];
-    }
-    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
-}
-
-/* to += row; returns the sum of the row. */
-static inline double row_add_sum(double *to, const double *row, size_t count)
-{
-    four sums = {0.0};
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP) {
-        sums += *(const four *)(row + i);
-        *(four *)(to + i) += *(const four *)(row + i);
-    }
-    for (; i < count; i++) {
-        to[i] += row[i];
-        sums[0] += row[i];
-    }
-    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
-}
-
-static inline double row_sum(const double *row, size_t count)
-{
-    four sums = {0.0};
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        sums += *(const four *)(row + i);
-    for (; i < count; i++)
-        sums[0] += row[i];
-    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
 }
 
 /* The highest less the lowest. */
@@ -135,15 +79,43 @@ static inline double row_range(const double *row, size_t count)
     return high - low;
 }
 
+/* Within FOR_ROW, the part of a sum made in four that the element at hand belongs to. */
+#define PART(sums) (*(number *)&(sums))
+
+static inline double parts_sum(const double *sums)
+{
+    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+}
+
+/* row = a * b * c; returns its sum. */
+static inline double row_product_sum(double *row, const double *a, const double *b, const double *c,
+                                     size_t count)
+{
+    four sums = {0.0};
+    FOR_ROW(count, PART(sums) += AT(row) = AT(a) * AT(b) * AT(c));
+    return parts_sum((const double *)&sums);
+}
+
+/* to += row; returns the sum of the row. */
+static inline double row_add_sum(double *to, const double *row, size_t count)
+{
+    four sums = {0.0};
+    FOR_ROW(count, AT(to) += AT(row); PART(sums) += AT(row));
+    return parts_sum((const double *)&sums);
+}
+
+static inline double row_sum(const double *row, size_t count)
+{
+    four sums = {0.0};
+    FOR_ROW(count, PART(sums) += AT(row));
+    return parts_sum((const double *)&sums);
+}
+
 static inline double row_dot(const double *a, const double *b, size_t count)
 {
     four sums = {0.0};
-    size_t i = 0;
-    for (; i + ROW_STEP <= count; i += ROW_STEP)
-        sums += *(const four *)(a + i) * *(const four *)(b + i);
-    for (; i < count; i++)
-        sums[0] += a[i] * b[i];
-    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+    FOR_ROW(count, PART(sums) += AT(a) * AT(b));
+    return parts_sum((const double *)&sums);
 }
 
 /* Four of exp(factor * of), to two units in the last place; below -700 and above 700 as there. The power of two is taken

@@ -150,9 +150,8 @@ struct cooking {
     double node_ln[COOK_NODES];    /* ln of those */
     size_t nodes;
     struct doses central;
-    struct heat_model models[COOK_NODES + 1]; /* of the diffusivities so far */
-    double modelled[COOK_NODES + 1];
-    size_t model_count;
+    struct heat_model model; /* of the last diffusivity, which is often the next one, too */
+    double diffusivity;
     factors moved[COOK_INPUTS][COOK_ENDS]; /* by come-up, air, cooling and resistance alone */
 };
 
@@ -176,29 +175,18 @@ static size_t course_history(struct cooking *work, const struct course *course,
     return course->cool > 0.0 ? 4 : 3;
 }
 
-/* The heat model of a diffusivity; a cook has few. */
-static const struct heat_model *model_of(struct cooking *work, double diffusivity)
-{
-    const struct heat_properties properties = {diffusivity, work->setup->heat_capacity,
-                                               work->setup->conductance};
-    size_t at = 0;
-    while (at < work->model_count && work->modelled[at] != diffusivity)
-        at++;
-    if (at < work->model_count)
-        return &work->models[at];
-    at = work->model_count < COOK_NODES + 1 ? work->model_count++ : COOK_NODES;
-    work->modelled[at] = diffusivity;
-    (void)heat_model(&work->setup->body, &properties, &work->models[at]);
-    return &work->models[at];
-}
-
 static void course_core(struct cooking *work, const struct course *course, double step,
                         double *core, size_t count, double *outside)
 {
+    const struct heat_properties properties = {course->diffusivity, work->setup->heat_capacity,
+                                               work->setup->conductance};
     struct heat_point history[CORNERS];
     size_t points = course_history(work, course, history);
-    (void)heat_curve(model_of(work, course->diffusivity), work->setup->start_celsius, history,
-                     points, 60.0 * step, true, core, count, outside);
+    if (work->diffusivity != course->diffusivity)
+        (void)heat_model(&work->setup->body, &properties, &work->model);
+    work->diffusivity = course->diffusivity;
+    (void)heat_curve(&work->model, work->setup->start_celsius, history, points, 60.0 * step, true,
+                     core, count, outside);
 }
 
 void cook_course(const struct cook_setup *setup, double diffusivity, double step_minutes,

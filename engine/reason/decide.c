@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <float.h>
+#include <limits.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -120,14 +121,6 @@ static inline bool may_hold(const struct condition *condition, const struct evid
             (evidence->observations[condition->observables[0]].seen & condition->values[0]));
 }
 
-/* Whether it is only for descriptions with more in them that was not understood. */
-static bool floor_rests(const struct floor_rule *floor, const struct evidence *evidence)
-{
-    const double unread = evidence ? (double)evidence->unread : 0.0;
-    return (floor->unread_above > 0.0 && unread <= floor->unread_above) ||
-           (floor->after_objection && !(evidence && evidence->objected));
-}
-
 /* The floors that apply: the forcing one of the gravest action, the first that forbids. */
 static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
                         const struct prepared *prepared, const double *finding, double p_bad,
@@ -153,7 +146,10 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
         for (size_t k = 0; k < floor->likely_count; k++)
             p_likely += finding[floor->likely[k]];
         likely = likely || (floor->likely_count > 0 && p_likely > floor->likely_above);
-        if ((!seen && !likely) || floor_rests(floor, evidence))
+        const bool objected = evidence && evidence->objected;
+        bool understood = floor->unread_above > 0.0 &&
+                          (double)(evidence ? evidence->unread : 0) <= floor->unread_above;
+        if (understood || (!seen && !likely) || (floor->after_objection && !objected))
             continue;
         bool lifted = false;
         for (size_t k = 0; k < floor->unless_count && !lifted; k++)
@@ -336,24 +332,15 @@ static size_t answers_find(const struct sight *sight, const struct observation *
     return count;
 }
 
-/* Which answer may wake a floor: about an observable; FLOOR_AWAKE: any, for it may hold as things are; no single one. */
-enum { FLOOR_AWAKE = -1, FLOOR_RESTS = -2 };
-
+/* The observable of which an answer may wake a floor; RULES_NONE: it may hold already; INT_MAX: none. */
 static int floor_waker(const struct asker *asker, const struct floor_rule *floor)
 {
     size_t at = 0;
-    if (floor_rests(floor, asker->now))
-        return FLOOR_RESTS;
     if (floor->contaminated_above < 1.0 || floor->likely_count > 0)
-        return FLOOR_AWAKE;
-    switch (condition_open(asker->reasoner, &floor->when, asker->now, floor->forbids_keep, &at)) {
-    case 0:
-        return FLOOR_AWAKE;
-    case 1:
-        return (int)floor->when.observables[at];
-    default:
-        return FLOOR_RESTS;
-    }
+        return RULES_NONE;
+    const size_t open =
+        condition_open(asker->reasoner, &floor->when, asker->now, floor->forbids_keep, &at);
+    return open == 0 ? RULES_NONE : open == 1 ? (int)floor->when.observables[at] : INT_MAX;
 }
 
 /* ---- beginning and end ----------------------------------------------------------------------- */
@@ -415,18 +402,13 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
         asker->wakers[i] = floor_waker(asker, &reasoner->rules->decision.floors[i]);
 }
 
-static void asker_release(struct asker *asker)
-{
-    arena_free(asker->arena);
-}
-
 /* Turns to an observable, then answers about it are looked at. */
 static void asker_turn(struct asker *asker, size_t observable)
 {
     asker->observable = observable;
     asker->prepared.floor_count = 0;
     for (size_t i = 0; i < asker->reasoner->rules->decision.floor_count; i++)
-        if (asker->wakers[i] == FLOOR_AWAKE || asker->wakers[i] == (int)observable)
+        if (asker->wakers[i] == RULES_NONE || asker->wakers[i] == (int)observable)
             asker->prepared.floors[asker->prepared.floor_count++] = i;
     asker->sight = &asker->reasoner->sights[observable];
 }
@@ -537,10 +519,9 @@ FOR_WIDE_VECTORS static double changes_sum(struct asker *asker)
     for (size_t i = 0; i < asker->change_count; i++)
         asker->changes[i].p =
             recall_raised(asker->reasoner, asker->changes[i].recall, asker->changes[i].power);
-    if (asker->change_count == 0) {
-        memcpy(finding, asker->posterior->finding, findings * sizeof *finding);
+    memcpy(finding, asker->posterior->finding, findings * sizeof *finding);
+    if (asker->change_count == 0)
         return 1.0;
-    }
     mass_find(asker);
     memset(finding, 0, findings * sizeof *finding);
     for (size_t k = 0; k < asker->ways; k++) {
@@ -780,7 +761,7 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
         explanation->weights[explanation->weight_count++] =
             (struct weight_of_evidence){asker.observable, fabs(weight) < ROUNDING ? 0.0 : weight};
     }
-    asker_release(&asker);
+    arena_free(asker.arena);
     qsort(explanation->weights, explanation->weight_count, sizeof *explanation->weights,
           by_magnitude);
 }
@@ -928,6 +909,6 @@ size_t reason_questions(const struct reasoner *reasoner, const struct evidence *
         questions[i] = rated[i].question;
     if (inquiry->turns != NULL)
         turns_tell(&asker, inquiry->turns);
-    asker_release(&asker);
+    arena_free(asker.arena);
     return count;
 }

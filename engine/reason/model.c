@@ -385,7 +385,6 @@ struct reasoner *reasoner_new(const struct rules *rules)
         uint32_t *pattern = arena_room(reasoner->arena, sets, sizeof *pattern);
         *sight = (struct sight){
             .value_count = values,
-            .first_value = reasoner->value_total,
             .pattern_count = set_total(weighing.count),
             .cause_count = weighing.count,
             .causes = weighing.causes,
@@ -409,7 +408,6 @@ struct reasoner *reasoner_new(const struct rules *rules)
                 pairs[sight->pair_count++] = s;
         }
         chances_build(reasoner, i, sight, &weighing, RULES_NONE, &sight->plain);
-        reasoner->value_total += values + 1;
     }
     return reasoner;
 }

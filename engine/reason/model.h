@@ -37,8 +37,7 @@ struct chances {
 
 /* One observable, compiled. */
 struct sight {
-    size_t value_count,
-        first_value; /* those before it have so many, and one each for none of them */
+    size_t value_count;
     size_t pattern_count;
     size_t cause_count;  /* that weigh on it: patterns 1 to this are of one of them alone */
     const int *causes;   /* which */
@@ -63,7 +62,6 @@ struct reasoner {
     const double *prior;         /* P(f, S), likewise */
     const double *prior_with;    /* P(f), then P(f, c in S) of each cause c */
     struct sight *sights;        /* per observable */
-    size_t value_total;
     /* [species][observable]: what is normal on a species, made when it is asked for, under the lock */
     _Atomic(const struct chances *) *normal;
     pthread_mutex_t *lock;

@@ -49,7 +49,6 @@ struct recalls {
     struct arena *kept;   /* of what follows */
     struct recall **list; /* open addressing; at least half of it is free */
     size_t count, room;
-    struct recall **usual; /* never forgotten */
 };
 
 /* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
@@ -87,9 +86,7 @@ void posterior_init(struct posterior *posterior, const struct reasoner *reasoner
         .together = arena_room(arena, findings * sets, sizeof(double)),
         .recalls = arena_alloc(arena, sizeof *work->recalls),
     };
-    *work->recalls = (struct recalls){
-        .kept = arena_new(),
-        .usual = arena_array(arena, reasoner->value_total, sizeof *work->recalls->usual)};
+    *work->recalls = (struct recalls){.kept = arena_new()};
     recalls_forget(work->recalls);
     *posterior = (struct posterior){
         .finding = arena_array(arena, findings, sizeof(double)),
@@ -137,47 +134,28 @@ static void recalls_grow(struct recalls *recalls)
             *recall_place(recalls, old[i]->observable, old[i]->species, &old[i]->said) = old[i];
 }
 
-/* The place of what is said most: one value of a one-of, exactly one or none of a several-of. NULL for the rest. */
-static struct recall **usual_place(const struct recalls *recalls, const struct sight *sight,
-                                   const struct observation *said)
-{
-    const uint32_t seen = said->seen, others = sight->several ? sight->all & ~seen : 0;
-    if (said->absent != others || said->hedged != 0 || said->silent != 0 ||
-        (seen & ~sight->all) != 0 || (seen & (seen - 1)) != 0 || (seen == 0 && !sight->several))
-        return NULL;
-    return &recalls->usual[sight->first_value +
-                           (seen ? (size_t)__builtin_ctz(seen) : sight->value_count)];
-}
-
 struct recall *recall_of(const struct reasoner *reasoner, const struct posterior *posterior,
                          int species, size_t observable, const struct observation *said)
 {
     const struct sight *sight = &reasoner->sights[observable];
     const struct chances *chances = sight_chances(reasoner, species, observable);
     struct recalls *recalls = posterior->work->recalls;
-    struct arena *arena = posterior->work->arena;
     size_t cells = sight->pattern_count * reasoner->finding_count;
-    struct recall **place = NULL;
-    if (chances == &sight->plain) {
+    if (chances == &sight->plain)
         species = RULES_NONE;
-        place = usual_place(recalls, sight, said);
-    }
-    if (place == NULL) {
-        place = recall_place(recalls, observable, species, said);
-        arena = recalls->kept;
-    }
+    struct recall **place = recall_place(recalls, observable, species, said);
     if (*place != NULL)
         return *place;
-    if (arena == recalls->kept && 2 * ++recalls->count > recalls->room) {
+    if (2 * ++recalls->count > recalls->room) {
         recalls_grow(recalls);
         place = recall_place(recalls, observable, species, said);
     }
-    struct recall *recall = *place = arena_alloc(arena, sizeof *recall);
-    double *room = arena_room(arena, cells, sizeof *room);
+    struct recall *recall = *place = arena_alloc(recalls->kept, sizeof *recall);
+    double *room = arena_room(recalls->kept, cells, sizeof *room);
     *recall = (struct recall){.observable = observable,
                               .said = *said,
                               .species = species,
-                              .arena = arena,
+                              .arena = recalls->kept,
                               .ln = observation_ln(reasoner, species, observable, said, room)};
     if (recall->ln != room)
         recall->p = chances->p + (recall->ln - chances->ln);
@@ -410,8 +388,9 @@ FOR_WIDE_VECTORS static void findings_sum(const struct reasoner *reasoner,
         if (!work->moves[a])
             continue;
         double *excess = work->excess + a * findings;
+        const double *factor = factor_of(work, (int)a, findings);
         const double *pairs = reasoner->prior + set_index(causes, (int)a, (int)a) * findings;
-        row_sum_of(excess, factor_of(work, (int)a, findings), -1.0, findings);
+        FOR_ROW(findings, AT(excess) = AT(factor) - 1.0);
         memcpy(work->sum, with + (1 + a) * findings, size);
         for (size_t b = a + 1; b < causes; b++)
             if (work->moves[b])
@@ -422,9 +401,12 @@ FOR_WIDE_VECTORS static void findings_sum(const struct reasoner *reasoner,
     for (size_t i = 0; i < work->pair_count; i++) {
         const size_t set = work->pairs[i];
         const int *of = reasoner->sets[set];
-        row_add_excess(posterior->finding, reasoner->prior + set * findings,
-                       factor_of(work, of[0], findings), factor_of(work, of[1], findings),
-                       work->together + set * findings, findings);
+        const double *prior = reasoner->prior + set * findings;
+        const double *together = work->together + set * findings;
+        row_product(work->sum, factor_of(work, of[0], findings), factor_of(work, of[1], findings),
+                    findings);
+        FOR_ROW(findings,
+                AT(posterior->finding) += AT(prior) * AT(work->sum) * (AT(together) - 1.0));
     }
     row_times(posterior->finding, work->row, findings);
 }

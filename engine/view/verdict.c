@@ -531,15 +531,8 @@ void view_verdict(struct screen *screen, const struct judged *judged, enum verdi
 void view_verdict_line(struct screen *screen, const struct judged *judged)
 {
     const struct ranked *first = &judged->verdict->findings[0];
-    const unsigned thousandths = (unsigned)lround(first->p * 1000.0);
-    text_puts(&screen->out, action_name(judged->verdict->decision.action));
-    text_puts(&screen->out, "\t");
-    text_puts(&screen->out, judged->rules->findings[first->index].id);
-    text_add(&screen->out,
-             (char[]){'\t', (char)('0' + thousandths / 1000), '.',
-                      (char)('0' + thousandths / 100 % 10), (char)('0' + thousandths / 10 % 10),
-                      (char)('0' + thousandths % 10), '\n'},
-             7);
+    text_printf(&screen->out, "%s\t%s\t%.3f\n", action_name(judged->verdict->decision.action),
+                judged->rules->findings[first->index].id, first->p);
 }
 
 /* ---- what the rules say of themselves ---------------------------------------------------------- */
