@@ -53,6 +53,12 @@ static inline void row_add_product(double *row, const double *a, const double *b
     FOR_ROW(count, AT(row) += AT(a) * AT(b));
 }
 
+static inline void row_add_excess(double *row, const double *a, const double *b, const double *c,
+                                  const double *d, size_t count)
+{
+    FOR_ROW(count, AT(row) += AT(a) * AT(b) * AT(c) * (AT(d) - 1.0));
+}
+
 static inline void row_add_times(double *row, const double *of, double by, size_t count)
 {
     FOR_ROW(count, AT(row) += AT(of) * by);

@@ -401,12 +401,9 @@ FOR_WIDE_VECTORS static void findings_sum(const struct reasoner *reasoner,
     for (size_t i = 0; i < work->pair_count; i++) {
         const size_t set = work->pairs[i];
         const int *of = reasoner->sets[set];
-        const double *prior = reasoner->prior + set * findings;
-        const double *together = work->together + set * findings;
-        row_product(work->sum, factor_of(work, of[0], findings), factor_of(work, of[1], findings),
-                    findings);
-        FOR_ROW(findings,
-                AT(posterior->finding) += AT(prior) * AT(work->sum) * (AT(together) - 1.0));
+        row_add_excess(posterior->finding, reasoner->prior + set * findings,
+                       factor_of(work, of[0], findings), factor_of(work, of[1], findings),
+                       work->together + set * findings, findings);
     }
     row_times(posterior->finding, work->row, findings);
 }
