@@ -124,11 +124,11 @@ static inline double row_dot(const double *a, const double *b, size_t count)
     return parts_sum((const double *)&sums);
 }
 
-/* Four of exp(factor * of), to two units in the last place; below -700 and above 700 as there. The power of two is taken
- * off, and what is left, at most ln 2 / 2, goes into the series. */
+/* Four of exp(factor * of), to two units in the last place; below -700 and above 700 as there. The
+ * power of two is taken off, and what is left, at most ln 2 / 2, goes into the series. */
 static inline void four_exp(double *row, const double *of, double factor)
 {
-    typedef int64_t four_bits __attribute__((vector_size(32)));
+    typedef uint64_t four_bits __attribute__((vector_size(32)));
     static const double terms[] = {1.0 / 479001600, 1.0 / 39916800, 1.0 / 3628800, 1.0 / 362880,
                                    1.0 / 40320,     1.0 / 5040,     1.0 / 720,     1.0 / 120,
                                    1.0 / 24,        1.0 / 6,        0.5,           1.0};
@@ -136,7 +136,7 @@ static inline void four_exp(double *row, const double *of, double factor)
     const double to_whole = 0x1.8p52; /* added, a whole number stands in the lowest bits */
     const four zero = {0.0}, most = zero + 700.0, least = zero - 700.0;
     four x = *(const four *)of * factor;
-    const four_bits high = x > most, low = x < least;
+    const four_bits high = (four_bits)(x > most), low = (four_bits)(x < least);
     x = (four)(((four_bits)x & ~high & ~low) | ((four_bits)most & high) | ((four_bits)least & low));
     const four whole = x * M_LOG2E + to_whole, n = whole - to_whole;
     const four r = (x - n * ln2_high) - n * ln2_low;

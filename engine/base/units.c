@@ -430,8 +430,9 @@ struct item {
     double more; /* from the tail: the 8 oz of "1 lb 8 oz", in canonical units */
 };
 
-/* The longest unit of these dimensions, a bit for each, that stands next and ends there, and its length. With `runs` a
- * large one may run into the smaller one's figures (2h30, 1lb8oz), which the caller looks at. */
+/* The longest unit of these dimensions, a bit for each, that stands next and ends there, and its
+ * length. With `runs` a large one may run into the smaller one's figures (2h30, 1lb8oz), which the
+ * caller looks at. */
 static const struct unit *unit_next(const struct cursor *cursor, unsigned dimensions, bool runs,
                                     size_t *length)
 {

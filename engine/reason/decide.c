@@ -296,8 +296,8 @@ struct asker {
     double *by_cause;    /* the posterior by [cause][finding] */
     int *causes;         /* those that weigh on what changes, */
     size_t cause_count;
-    size_t ways,
-        *sets; /* a set for each way to hold them, the posterior of all that do by finding */
+    size_t ways;  /* to hold them; for each */
+    size_t *sets; /* a set, and the posterior of all that do, by finding */
     double *mass, *row;
     double *finding;    /* P(f) then, but for a factor */
     bool turning;       /* answers that would turn the action are noted: */
@@ -332,7 +332,7 @@ static size_t answers_find(const struct sight *sight, const struct observation *
     return count;
 }
 
-/* The observable of which an answer may wake a floor; RULES_NONE: it may hold already; INT_MAX: none. */
+/* What an answer must be about to wake a floor; RULES_NONE: it may hold already; INT_MAX: none. */
 static int floor_waker(const struct asker *asker, const struct floor_rule *floor)
 {
     size_t at = 0;
@@ -459,8 +459,8 @@ static void changes_find(struct asker *asker, const struct observation *said)
     }
 }
 
-/* The posterior added up over the sets that hold the same of the causes that weigh on what changes. A pair
- * is one set; one alone has what is left of its sets, and none of them what is left of all. */
+/* The posterior added up over the sets that hold the same of the causes that weigh on what changes.
+ * A pair is one set; one alone has what is left of its sets, and none what is left of all. */
 FOR_WIDE_VECTORS static void mass_find(struct asker *asker)
 {
     const struct reasoner *reasoner = asker->reasoner;
@@ -533,7 +533,7 @@ FOR_WIDE_VECTORS static double changes_sum(struct asker *asker)
     return row_sum(finding, findings);
 }
 
-/* P(f), but for a factor, if that (NULL: nothing) is said of the observable looked at; returns its sum. */
+/* P(f), but for a factor, if that (NULL: nothing) is said of what is looked at; returns its sum. */
 static double findings_if(struct asker *asker, const struct observation *said)
 {
     changes_find(asker, said);
@@ -549,7 +549,7 @@ static void change_alone(struct asker *asker, const struct observation *said, do
         power);
 }
 
-/* P(answer), but for a factor common to the answers; given what was said of the observable already. */
+/* P(answer), but for a factor common to the answers, given what was said already. */
 static double answer_weight(struct asker *asker, const struct observation *said)
 {
     const struct observation *so_far = &asker->observations[asker->observable];
@@ -628,7 +628,7 @@ static double share_bits(double then, double now)
     return then > 0.0 && now > 0.0 ? then * log2(then / now) : 0.0;
 }
 
-/* Divergence of P(f), or of P(S), after the changes that add up to `sum` from what they are now, in bits. */
+/* Divergence of P(f), or P(S), after changes that add up to `sum` from what it is now, in bits. */
 FOR_WIDE_VECTORS static double divergence(struct asker *asker, enum aim aim, double sum)
 {
     const struct reasoner *reasoner = asker->reasoner;

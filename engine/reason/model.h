@@ -81,12 +81,12 @@ bool observation_tells(const struct sight *sight, const struct observation *obse
 /* reason_holds, where what was said in doubt may count as said. */
 bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
                      const struct evidence *evidence, bool even_doubted);
-/* How many of its parts do not hold, two for more; `at` is the last of them. An observable of which no value is
- * seen leaves open what asks for it. */
+/* How many of its parts do not hold, two for more; `at` is the last of them. What asks for an
+ * observable of which no value is seen is open. */
 size_t condition_open(const struct reasoner *reasoner, const struct condition *condition,
                       const struct evidence *evidence, bool even_doubted, size_t *at);
-/* The species that is plainly named, by what was said (or NULL) of the observable for it or by all evidence, or
- * RULES_NONE. */
+/* The species that is plainly named, by what was said (NULL: nothing) of the observable for it, or
+ * by all evidence; RULES_NONE where none is. */
 int species_named(const struct reasoner *reasoner, const struct observation *said);
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence);
 /* Whether something else is normal on that species (RULES_NONE: on none). */

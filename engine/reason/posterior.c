@@ -338,7 +338,7 @@ static inline void together_times(struct workspace *work, size_t set, const doub
     work->pairs[work->pair_count++] = set;
 }
 
-/* The factor of all sets, those of each cause, and of the pairs that make something else together. */
+/* The factor of all sets, of each cause, and of pairs that make something else together. */
 FOR_WIDE_VECTORS static void factors_find(const struct reasoner *reasoner,
                                           const struct evidence *evidence, struct workspace *work)
 {
