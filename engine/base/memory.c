@@ -202,7 +202,8 @@ char *arena_string(struct arena *arena, const char *text)
     return arena_copy(arena, text, strlen(text));
 }
 
-static char *arena_vformat(struct arena *arena, const char *format, va_list print)
+__attribute__((format(printf, 2, 0))) static char *arena_vformat(struct arena *arena,
+                                                                 const char *format, va_list print)
 {
     char brief[512]; /* nearly all are; to measure first takes longer than to print */
     va_list again;
