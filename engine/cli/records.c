@@ -56,7 +56,7 @@ static bool read_words(struct app *app, enum record record, const char *words,
         while (at->name != NULL && (at->feeds == FEEDS_NONE || at->feeds != observable->feeds))
             at++;
         const bool number = at->kind == COLUMN_REAL && reading->has_number;
-        if (at->name != NULL && (number || seen != RULES_NONE)) {
+        if (at->name != NULL && (number || (seen != RULES_NONE && at->kind != COLUMN_REAL))) {
             const char *value = number
                                     ? arena_format(app->arena, "%.10g%s",
                                                    0.5 * (reading->number.lo + reading->number.hi),
@@ -64,6 +64,12 @@ static bool read_words(struct app *app, enum record record, const char *words,
                                     : observable->values[seen].id;
             assign(app, record, arena_format(app->arena, "%s=%s", at->name, value), row,
                    app->given.at);
+            any = true;
+        } else if (seen != RULES_NONE && observable->class == CLASS_CIRCUMSTANCE &&
+                   (record == RECORD_COOK || record == RECORD_SESSION)) { /* a fact of it */
+            assign(app, record,
+                   arena_format(app->arena, "%s=%s", observable->id, observable->values[seen].id),
+                   row, app->given.at);
             any = true;
         } else {
             words_add(app, unread, "; ", "%.*s", (int)(reading->span.end - reading->span.start),

@@ -118,6 +118,8 @@ comes_to(3, 0, $_, keep => '1-3')
     for 'all fine, white fuzz round the inoculation points', 'tufts of mycelium where I injected', 'white fluff on the wedges only',
     'looks good but a bit wet on the glass';
 comes_to(3, 0, 'white fuzz round the inoculation points, green in the middle', discard => '1-3');
+comes_to(8, 0, $_, keep => '1-8') for '1-8 all white except 4, 4 stopped growing at two thirds', 'just starting', 'everything colonised bar 8, 8 half white';
+comes_to(3, 0, '3 cracked in half, rest fine', discard => '3', keep => '1-2');
 # A mould that is named is a mould; a lid is no more than a way in.
 comes_to(3, 0, "2 $_, rest fine", discard => '2', keep => '1 3') for 'trich', 'mouldy', 'contaminated';
 comes_to(3, 0, '2 leaked, lid loose, rest fine', isolate => '2', keep => '1 3');
