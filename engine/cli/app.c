@@ -654,6 +654,8 @@ static void help_all(struct screen *screen)
     screen_say(screen, 0, 0, ROLE_PLAIN, "Exit status: %s", help_of("jarside").detail);
 }
 
+static _Noreturn void unknown_command(struct app *app, int argc, char **argv);
+
 static enum status run_help(struct app *app)
 {
     int words = 0, count = (int)app->operand_count;
@@ -663,7 +665,7 @@ static enum status run_help(struct app *app)
     if (count == 1 && command == NULL && group_words(app, operands[0]) != NULL)
         return help_group(app, operands[0]);
     if (count > 0 && command == NULL)
-        app_stop(app, "no command '%s'; 'jarside help' lists them", operands[0]);
+        unknown_command(app, count, (char **)(void *)operands);
     if (command != NULL)
         help_command(app, command);
     else

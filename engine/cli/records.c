@@ -117,6 +117,9 @@ static enum status run_record(struct app *app)
     plain += strspn(plain, " ");
     find_or_name(app, record, named == 2 ? words[1] : NULL, &row);
     const bool there = row.named.id != 0;
+    if (count == 1)
+        app_stop(app, "what is known of the %s? For instance: jarside record %s %s", words[0],
+                 words[0], record == RECORD_COOK ? "15 psi 90 min" : "help");
     if (count == named && there)
         return record_tell(app, record, row.named.label, "as recorded", "");
     app_begin(app);

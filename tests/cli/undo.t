@@ -49,7 +49,7 @@ for my $act (
     [qw(discard B1-3 --because contaminated)],
     [qw(correct event B1-3 withdraw)],
     [qw(use B1-8)],
-    [qw(record cook)],
+    [qw(record cook 15 psi 90 min)],
     [qw(record place shelf temperature=72F)],
     [qw(starter S2 oyster liquid culture from S1)],
     [qw(starter S3 oyster from B1-6)],
