@@ -553,13 +553,14 @@ static const char *named_twice(struct reading_words *words)
 {
     for (size_t i = 0; i < words->group_count; i++)
         for (size_t k = 0; k < words->groups[i].count; k++)
-            for (size_t j = i + 1; j < words->group_count; j++) {
+            for (size_t j = i; j < words->group_count; j++) {
                 const struct remark_group *a = &words->groups[i], *b = &words->groups[j];
                 size_t times = 0;
                 for (size_t m = 0; m < b->count; m++)
                     times += b->numbers[m] == a->numbers[k];
                 bool both = a->words[0] != '\0' && b->words[0] != '\0' && a->count == b->count;
-                if (times > 0 && both)
+                /* "all white except 4, 4 stopped": the second time it is said of it. */
+                if (i == j ? times > 1 && a->words[0] == '\0' : times > 0 && both)
                     return arena_format(words->arena, "%lld", (long long)a->numbers[k]);
             }
     return NULL;

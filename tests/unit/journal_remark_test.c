@@ -152,6 +152,7 @@ TEST(what_is_not_clear_is_refused)
     expect("all fine, the one at the back is green", "which");
     expect("all fine except 7-3", "which");
     expect("all fine except 3 and 3", "twice");
+    expect("all fine except 3, 3 green", "all fine | 3 3: green");
     expect("all fine except 3: green; 3: wet", "twice");
     expect("all fine except 99999999999999999999", "which");
     expect("all fine except 1-999999", "which");
