@@ -2,6 +2,7 @@
 #include "triage/triage.h"
 
 #include <ctype.h>
+#include <math.h>
 #include <string.h>
 #include <strings.h>
 
@@ -97,6 +98,23 @@ bool reading_sweeps(const struct reading_list *list, const struct reading *readi
             list->readings[i].span.end == reading->span.end)
             return true;
     return false;
+}
+
+bool fact_count_back(struct fact *fact, const struct observable *observable, const char *behind,
+                     double day)
+{
+    static const char ago[] = "ago";
+    if (!fact->has_number || strncmp(behind + strspn(behind, " "), ago, strlen(ago)) != 0)
+        return true;
+    fact->number = (struct quantity){fmax(day - fact->number.hi, observable->min),
+                                     fmax(day - fact->number.lo, observable->min), true};
+    fact->observation.seen = 0;
+    int first = isnan(day) ? RULES_NONE : rules_bin(observable, fact->number.lo);
+    int last = isnan(day) ? RULES_NONE : rules_bin(observable, fact->number.hi);
+    for (int v = first; v != RULES_NONE && v <= last; v++)
+        fact->observation.seen |= UINT32_C(1) << v;
+    fact->observation.hedged &= fact->observation.seen;
+    return fact->observation.seen != 0;
 }
 
 /* ---- corrections ----------------------------------------------------------------------------- */

@@ -1270,6 +1270,10 @@ static void say_list(struct triage *triage, const struct reading_list *list, enu
                        (answers != RULES_NONE && reading_corrects(list, reading)),
             .sweeps = answers != RULES_NONE && answers != (int)reading->observable &&
                       reading_sweeps(list, reading)};
+        if ((int)reading->observable == triage->rules->feeder[FEEDS_FIRST_SEEN] &&
+            !fact_count_back(&saying.fact, &triage->rules->observables[reading->observable],
+                             list->text + reading->span.end, number_of(triage, FEEDS_DAY)))
+            continue;
         saying.fact.words = keep_words(triage, list->text + reading->span.start,
                                        reading->span.end - reading->span.start);
         if (saying.settles)

@@ -65,6 +65,11 @@ bool reading_corrects(const struct reading_list *list, const struct reading *rea
 /* Whether the words of a reading say something of another observable, too. */
 bool reading_sweeps(const struct reading_list *list, const struct reading *reading);
 
+/* "Two days ago", of the day on which something was first seen: counted back from the age, by the words behind the figure.
+ * False when the age is not known, so that it says nothing. */
+bool fact_count_back(struct fact *fact, const struct observable *observable, const char *behind,
+                     double day);
+
 /* Whether a fact falls by a correction: one that repeats its words and says nothing else of its observable, as in "I never
  * said half", unless it is salient (such a thing is only denied); or that withdraws ("it was the lamp"). */
 bool fact_falls(const struct fact *fact, const struct rules *rules,
