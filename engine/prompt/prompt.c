@@ -648,15 +648,14 @@ static void hear_answer(struct conversation *talk, const char *line)
         page_end(talk);
     } else if (heard(talk, status)) {
         /* A question of the grower's own is answered, and the one that is open stays so. */
-        const bool asks = !told && hearing.asked != triage_asked(talk->triage) &&
-                          !changes_anything(talk, &hearing);
+        const bool asks = !told && hearing.asked != triage_asked(talk->triage);
         talk->asking = asks ? asking : NO_OBSERVABLE;
         if (asks)
             answer_asked(talk);
         else if (!told)
             screen_say(talk->screen, 0, 0, ROLE_QUIET, "(%s: left open.)",
                        talk->rules->observables[asking].label);
-        if (!asks)
+        if (!asks || changes_anything(talk, &hearing))
             tell_standing(talk, &hearing);
     }
 }
@@ -709,7 +708,8 @@ static void hear_correction(struct conversation *talk, const char *line)
 static void hear_offer(struct conversation *talk, const char *line)
 {
     static const char yes[] = "yes|y|yeah|yep|ok|go on|sure";
-    static const char no[] = "no|n|nope|nah|no thanks|not now|thanks";
+    static const char no[] =
+        "no|n|nope|nah|no thanks|not now|thanks|ta|ok ta|cheers|ok thanks|thank you";
     const bool offered = talk->stage == STAGE_OFFER;
     const size_t length = strlen(line);
     const bool yes_said = length == 0 || csv_named(yes, line, length) >= 0;
