@@ -570,19 +570,19 @@ static void write_break(struct text *out, int depth)
         text_printf(out, "\n%*s", JSON_STEP * depth, "");
 }
 
-static void write_value(struct text *out, const json_t *json, int depth)
+static void write_value(struct text *out, json_t *json, int depth)
 {
     const int inner = depth == JSON_COMPACTLY ? depth : depth + 1;
     const bool object = json_is_object(json);
     const char *before = object ? "{" : "[", *key;
-    const json_t *value;
+    json_t *value;
     size_t index;
     if (json_is_string(json)) {
         write_string(out, json_string_value(json), json_string_length(json));
     } else if (!object && !json_is_array(json)) {
         write_scalar(out, json);
     } else {
-        json_object_foreach ((json_t *)(uintptr_t)json, key, value) {
+        json_object_foreach (json, key, value) {
             if (key[0] == '_')
                 continue;
             text_puts(out, before);
@@ -606,7 +606,7 @@ static void write_value(struct text *out, const json_t *json, int depth)
     }
 }
 
-bool json_write(struct text *out, const json_t *json, bool spread)
+bool json_write(struct text *out, json_t *json, bool spread)
 {
     if (json != NULL)
         write_value(out, json, spread ? 0 : JSON_COMPACTLY);

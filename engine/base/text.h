@@ -82,6 +82,6 @@ bool text_fold(struct text *out, const char *bytes, size_t length, size_t **orig
  * (text_treacherous) is written as \u escapes, which any reader takes back. Keys that begin with
  * "_" stay out; with `spread` each member has a line. False, and nothing is appended, when `json`
  * is NULL, which is how Jansson says that it was given what is not UTF-8. */
-bool json_write(struct text *out, const json_t *json, bool spread);
+bool json_write(struct text *out, json_t *json, bool spread);
 
 #endif

@@ -464,7 +464,7 @@ FOR_WIDE_VECTORS void lethality_curve(const double *celsius, size_t count, doubl
         rates[i] = celsius[i] - reference_celsius;
     row_exp(rates, rates, M_LN10 / z, count);
     total[0] = 0.0;
-    for (size_t i = 1; i < count; i++, before = here) {
+    for (size_t i = 1; i < count; i++) {
         double area;
         here = rates[i - 1];
         next = rates[i];
@@ -477,6 +477,7 @@ FOR_WIDE_VECTORS void lethality_curve(const double *celsius, size_t count, doubl
         else
             area = (13.0 * (here + next) - before - rates[i + 1]) / 24.0;
         total[i] = total[i - 1] + step_minutes * area;
+        before = here;
     }
 }
 
