@@ -199,13 +199,14 @@ static bool read_words(const char *text, struct moment now, struct moment *momen
     return true;
 }
 
-/* How dates are written: as $JARSIDE_DATES says (day/month/year), else the locale (LC_TIME);
- * DATES_ISO where neither does. */
-static enum date_order order_of_locale(void)
+enum date_order dates_usual(void)
 {
     const char *said = getenv("JARSIDE_DATES");
     if (said != NULL && said[0] != '\0')
-        return said[0] == 'd' ? DATES_DAY_FIRST : said[0] == 'm' ? DATES_MONTH_FIRST : DATES_ISO;
+        return said[0] == 'd'   ? DATES_DAY_FIRST
+               : said[0] == 'm' ? DATES_MONTH_FIRST
+               : said[0] == 'y' ? DATES_YEAR_FIRST
+                                : DATES_ISO;
     locale_t locale = newlocale(LC_TIME_MASK, "", (locale_t)0);
     const char *name = getenv("LC_ALL"), *format = "";
     name = name != NULL && name[0] != '\0' ? name : getenv("LC_TIME");
@@ -240,13 +241,14 @@ static bool read_local(const char *text, struct moment now, struct moment *momen
     for (int ago = 0; ago < (separators == 1 ? 2 : 1); ago++) {
         char today[MOMENT_ROOM];
         struct moment read[2];
-        enum date_order order = order_of_locale();
+        enum date_order order = dates_usual();
         moment_write_day(now, today);
         snprintf(whole, sizeof whole, separators == 1 ? "%.*s/%ld" : "%.*s", (int)length, text,
                  strtol(today, NULL, 10) - ago);
         bool day_first = moment_read_in(whole, DATES_DAY_FIRST, &read[0]);
         bool month_first = moment_read_in(whole, DATES_MONTH_FIRST, &read[1]);
-        if (day_first && month_first && read[0].seconds != read[1].seconds && order == DATES_ISO)
+        if (day_first && month_first && read[0].seconds != read[1].seconds &&
+            order != DATES_DAY_FIRST && order != DATES_MONTH_FIRST)
             return false;
         if (!day_first && !month_first)
             continue;
@@ -298,6 +300,7 @@ bool moment_read_in(const char *text, enum date_order order, struct moment *mome
                                     [DATES_MONTH_FIRST] = {2, 0, 1},
                                     [DATES_YEAR_FIRST] = {0, 1, 2}};
     int parts[3];
+    size_t digits[3];
     bool named[3];
     char written[64];
     const char *at = text;
@@ -305,18 +308,21 @@ bool moment_read_in(const char *text, enum date_order order, struct moment *mome
         return moment_read(text, moment_unknown(), moment);
     for (int i = 0; i < 3; i++) {
         size_t between = i > 0 ? strspn(at, "./-, ") : 1;
-        at = between > 0 ? read_part(at + (i > 0 ? between : 0), &parts[i], &named[i]) : NULL;
+        const char *from = at + (i > 0 ? between : 0);
+        at = between > 0 ? read_part(from, &parts[i], &named[i]) : NULL;
         if (at == NULL)
             return false;
+        digits[i] = (size_t)(at - from);
     }
     if (order == DATES_ISO && !named[0] && !named[1])
         return false; /* without a word about it only a named month is beyond doubt */
-    if (order != DATES_YEAR_FIRST && (named[0] || named[1])) /* "Mar 5 2026", "5 March 2026" */
+    if (named[0] || (named[1] && digits[0] != 4)) /* "Mar 5 2026", "5 March 2026", "2 Nov 25" */
         order = named[1] ? DATES_DAY_FIRST : DATES_MONTH_FIRST;
     int year = parts[places[order][0]], month = parts[places[order][1]];
     int of_month = parts[places[order][2]];
+    size_t year_digits = digits[places[order][0]];
     at += strspn(at, " ,T");
-    if (strlen(at) > 8 || of_month > 31 || month > 12)
+    if (strlen(at) > 8 || of_month > 31 || month > 12 || (year_digits != 2 && year_digits != 4))
         return false;
     snprintf(written, sizeof written, "%04d-%02d-%02d%s%s%s", year < 100 ? year + 2000 : year,
              month, of_month, *at != '\0' ? "T" : "", *at != '\0' && at[1] == ':' ? "0" : "", at);

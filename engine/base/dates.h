@@ -47,10 +47,14 @@ bool moment_read(const char *text, struct moment now, struct moment *moment);
 /* How a table writes its dates. */
 enum date_order { DATES_ISO, DATES_DAY_FIRST, DATES_MONTH_FIRST, DATES_YEAR_FIRST };
 
+/* How the grower does: as $JARSIDE_DATES says (day/month/year), else the locale (LC_TIME);
+ * DATES_ISO where neither does. */
+enum date_order dates_usual(void);
+
 /* Reads a date as people write it, with or without a time of day after it: "5.3.26", "Mar 5 2026",
  * "5 March 2026 7:30". ISO 8601 is understood whatever the order, and a named month settles which
- * number is the day; two-figure years are in the 2000s. False when it is none in that
- * order. */
+ * number is the day; years have two or four figures, those of two are in the 2000s. False when it
+ * is none in that order. */
 bool moment_read_in(const char *text, enum date_order order, struct moment *moment);
 /* "5.1.", a day without its year in that order: the one nearest to a day that is known. */
 bool moment_read_near(const char *text, enum date_order order, struct moment known,

@@ -484,6 +484,7 @@ struct taking {
     const char *label;              /* of the vessel, as far as it is known */
     enum role culprit;              /* which cell a fault is about; ROLE_COUNT for the row */
     bool news;                      /* something was added */
+    struct moment inoculated;       /* unknown where nothing tells */
     double grams;                   /* in a vessel, by its size; or NAN */
     struct moment seen[ROLE_COUNT]; /* the last day that stood there whole */
     const char **remarks;
@@ -491,6 +492,7 @@ struct taking {
     size_t added[RECORD_COUNT];
     /* Of all rows. */
     json_int_t counts[VERDICTS], all_added[RECORD_COUNT];
+    struct moment first, last;     /* inoculated, of those that were taken */
     json_t *read_as, *rows;        /* as they are told; of words in how many rows they stand */
     int64_t highest[RECORD_COUNT]; /* id before the import */
 };
@@ -531,6 +533,14 @@ static bool said(const struct taking *taking, enum role role)
 static void wrong(struct taking *taking, enum role role, const char *right)
 {
     refuse(taking, role, "%s is '%.60s'; %s", roles[role].name, taking->cells[role], right);
+}
+
+/* So long that nothing inoculated then can be growing still: the slowest spawn run that the rules
+ * publish takes half of it. */
+static bool is_long_ago(struct moment day, struct moment now)
+{
+    enum { LONG_AGO = 120 };
+    return moment_days_between(day, now) > LONG_AGO;
 }
 
 static struct moment read_day(struct taking *taking, enum role role)
@@ -751,6 +761,8 @@ static int64_t take_records(struct taking *taking)
         taking->culprit = record == RECORD_VESSEL && !said(taking, label) ? ROLE_NUMBER : label;
         settle(taking, record, row.named.label, &row);
         ids[record] = row.named.id;
+        if (record == RECORD_BATCH)
+            taking->inoculated = row.batch.at;
     }
     return ids[RECORD_VESSEL];
 }
@@ -832,6 +844,12 @@ static void take_cells(struct taking *taking)
         !result_of_words(taking->mapping->rules, folded, &result))
         wrong(taking, ROLE_RESULT,
               "that is not a finding; say in the map, under 'values', what it means");
+    if (result.growing && !result_is_gone(&result) &&
+        is_long_ago(taking->inoculated, taking->options->now))
+        remark(taking,
+               "result '%.60s' was read as still growing, of a vessel inoculated long ago; if it "
+               "is gone, say in the map, under 'values', that it was used or discarded",
+               taking->cells[ROLE_RESULT]);
     if (result.finding == NULL && !result_is_gone(&result))
         return;
     struct moment at = day_of_result(taking, &undated);
@@ -908,13 +926,17 @@ static void report(struct taking *taking, struct position at, enum row_verdict v
                    const char *why)
 {
     enum { MOST_REFUSED = 50 };
+    char day[MOMENT_ROOM];
     static const char *const verdicts[VERDICTS] = {"taken", "skipped", "refused"};
     if (++taking->counts[verdict] <= MOST_REFUSED ? verdict == REFUSED || taking->options->every_row
                                                   : taking->options->every_row)
         json_array_append_new(
-            taking->rows, json_pack("{s:I, s:I, s:s, s:o, s:o}", "line", (json_int_t)at.line,
-                                    "column", (json_int_t)at.column, "verdict", verdicts[verdict],
-                                    "label", shown(taking->label), "why", shown(why)));
+            taking->rows,
+            json_pack("{s:I, s:I, s:s, s:o, s:s, s:o}", "line", (json_int_t)at.line, "column",
+                      (json_int_t)at.column, "verdict", verdicts[verdict], "label",
+                      shown(taking->label), "inoculated",
+                      verdict == TAKEN ? moment_write_day(taking->inoculated, day) : "", "why",
+                      shown(why)));
 }
 
 /* A row that is refused leaves nothing, a row that is taken all of it. */
@@ -930,6 +952,13 @@ static enum status conclude_row(struct taking *taking, const struct csv_row *row
         }
         for (int i = 0; i < RECORD_COUNT; i++)
             taking->all_added[i] += (json_int_t)taking->added[i];
+        if (taking->news && moment_known(taking->inoculated)) {
+            const int64_t day = taking->inoculated.seconds;
+            if (!moment_known(taking->first) || day < taking->first.seconds)
+                taking->first = taking->inoculated;
+            if (!moment_known(taking->last) || day > taking->last.seconds)
+                taking->last = taking->inoculated;
+        }
         report(taking, csv_at(row, SIZE_MAX), taking->news ? TAKEN : SKIPPED,
                taking->news ? "" : "there already");
         return STATUS_OK;
@@ -952,6 +981,7 @@ static enum status take_row(void *context, const struct csv_row *row)
     arena_reset(taking->arena);
     diags_clear(taking->own);
     taking->label = "";
+    taking->inoculated = moment_unknown();
     const char *why = no_vessel(&taking->sheet, row);
     if (why != NULL && why[0] == '\0')
         return read_header(taking, row);
@@ -990,15 +1020,18 @@ static json_t *tell(struct taking *taking)
 {
     json_t *added = json_object(), *read_as = json_array(), *rows;
     const char *words;
+    char first[MOMENT_ROOM], last[MOMENT_ROOM];
     for (int i = 0; i < RECORD_COUNT; i++)
         json_object_set_new(added, record_types[i].name, json_integer(taking->all_added[i]));
     json_object_foreach (taking->read_as, words, rows) {
         json_array_append_new(read_as,
                               json_pack("{s:o, s:O}", "words", shown(words), "rows", rows));
     }
-    return json_pack("{s:I, s:I, s:I, s:o, s:o, s:O}", "taken", taking->counts[TAKEN], "skipped",
-                     taking->counts[SKIPPED], "refused", taking->counts[REFUSED], "added", added,
-                     "read_as", read_as, "rows", taking->rows);
+    return json_pack("{s:I, s:I, s:I, s:s, s:s, s:o, s:o, s:O}", "taken", taking->counts[TAKEN],
+                     "skipped", taking->counts[SKIPPED], "refused", taking->counts[REFUSED],
+                     "first_inoculated", moment_write_day(taking->first, first), "last_inoculated",
+                     moment_write_day(taking->last, last), "added", added, "read_as", read_as,
+                     "rows", taking->rows);
 }
 
 enum status mapping_import(struct journal *journal, struct mapping *mapping, struct reader *reader,
@@ -1014,6 +1047,7 @@ enum status mapping_import(struct journal *journal, struct mapping *mapping, str
     taking->own = diags_new();
     taking->read_as = json_object();
     taking->rows = json_array();
+    taking->first = taking->last = moment_unknown();
     taking->sheet = (struct sheet){.rules = mapping->rules,
                                    .mapping = mapping,
                                    .keep = mapping->arena,
@@ -1053,13 +1087,15 @@ enum {
 
 struct sample { /* what stands in one column */
     const char *heading, *folded;
-    json_t *values;                  /* as written, and how often each stands there */
-    bool more;                       /* distinct values than were kept */
-    bool repeats;                    /* a value stands in two rows */
-    bool whole;                      /* every value is a whole number */
-    bool plain;                      /* some date is ISO 8601 or names the month */
-    bool only[DATES_YEAR_FIRST + 1]; /* some date can be read in this order alone */
-    size_t dates, filled;
+    json_t *values;                    /* as written, and how often each stands there */
+    bool more;                         /* distinct values than were kept */
+    bool repeats;                      /* a value stands in two rows */
+    bool whole;                        /* every value is a whole number */
+    size_t filled, dates, short_dates; /* cells; those with a day, with one that has no year */
+    /* How many of these days can be read in each order, and the newest of them; of DATES_ISO those
+     * that are beyond doubt. */
+    size_t reads[DATES_YEAR_FIRST + 1];
+    struct moment newest[DATES_YEAR_FIRST + 1];
     bool used; /* for some role */
 };
 
@@ -1069,27 +1105,36 @@ struct guess {
     struct sample samples[MOST_GUESSED];
     size_t column_count, rows;
     const struct sample *of[ROLE_COUNT]; /* NULL for none */
+    struct moment now;
+    bool old; /* its newest day lies so far back that nothing of it can be growing */
     struct text *out;
     struct mapping nothing; /* a map that translates no word */
     struct reader *reader;
     struct triage *triage;
 };
 
-static void look_at_value(struct sample *sample, const char *text)
+static void look_at_value(struct sample *sample, const char *text, struct moment now)
 {
-    struct moment moment;
-    int orders = 0, only = DATES_ISO;
-    bool plain = moment_read_in(text, DATES_ISO, &moment);
-    for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
-        if (moment_read_in(text, (enum date_order)order, &moment)) {
-            orders++;
-            only = order;
-        }
+    bool whole = false, part = false;
+    for (int order = DATES_ISO; order <= DATES_YEAR_FIRST; order++) {
+        struct moment moment;
+        const bool dated = moment_read_in(text, (enum date_order)order, &moment);
+        if (dated
+                ? moment_days_between(now, moment) > 1 /* nothing was written down before it was */
+                : order == DATES_ISO ||
+                      !moment_read_near(text, (enum date_order)order, now, &moment))
+            continue;
+        whole = whole || dated;
+        part = part || !dated;
+        sample->reads[order]++;
+        if (dated && (!moment_known(sample->newest[order]) ||
+                      moment.seconds > sample->newest[order].seconds))
+            sample->newest[order] = moment;
+    }
     sample->filled++;
     sample->whole = sample->whole && text[strspn(text, "0123456789")] == '\0';
-    sample->dates += plain || orders > 0;
-    sample->plain = sample->plain || plain;
-    sample->only[orders == 1 && !plain ? only : DATES_ISO] = true;
+    sample->dates += whole;
+    sample->short_dates += part && !whole;
     const json_t *count = json_object_get(sample->values, text);
     sample->repeats = sample->repeats || count != NULL;
     if (count == NULL &&
@@ -1112,13 +1157,16 @@ static enum status look_at_row(void *context, const struct csv_row *row)
     for (size_t i = 0; i < guess->column_count && i < row->count; i++) {
         const char *text = row->fields[i].text;
         struct sample *sample = &guess->samples[i];
-        if (header)
+        if (header) {
             *sample = (struct sample){.heading = arena_string(guess->arena, text),
                                       .folded = guess->sheet.folded[i],
                                       .values = json_object(),
                                       .whole = true};
-        else if (!is_blank(text))
-            look_at_value(sample, text + strspn(text, " \t"));
+            for (int order = DATES_ISO; order <= DATES_YEAR_FIRST; order++)
+                sample->newest[order] = moment_unknown();
+        }
+        if (!header && !is_blank(text))
+            look_at_value(sample, text + strspn(text, " \t"), guess->now);
     }
     return STATUS_OK;
 }
@@ -1230,26 +1278,46 @@ static void put_columns(struct guess *guess)
         text_puts(out, "same:\n  batch: " FROM_VESSEL "   # A3 is number 3 of batch A\n");
 }
 
-/* In which order the dates stand, as far as they tell. */
+/* In which order the dates stand: that in which most of them can be read, and among several the
+ * grower's own. What is left in doubt is said. */
 static void put_dates(struct guess *guess)
 {
-    bool only[DATES_YEAR_FIRST + 1] = {false}, unclear = false;
+    static const char *const names[] = {[DATES_DAY_FIRST] = "day/month/year",
+                                        [DATES_MONTH_FIRST] = "month/day/year",
+                                        [DATES_YEAR_FIRST] = "year-month-day"};
+    size_t reads[DATES_YEAR_FIRST + 1] = {0}, all = 0;
+    int best = DATES_DAY_FIRST, other = DATES_ISO, usual = (int)dates_usual();
+    struct moment newest = moment_unknown();
     for (int i = 0; i < ROLE_COUNT; i++) {
         const struct sample *sample = guess->of[i];
         if (sample == NULL || !role_is_date((enum role)i))
             continue;
-        for (int order = DATES_DAY_FIRST; order <= DATES_YEAR_FIRST; order++)
-            only[order] = only[order] || sample->only[order];
-        unclear = unclear || (sample->dates > 0 && !sample->plain);
+        all += sample->dates + sample->short_dates;
+        for (int order = DATES_ISO; order <= DATES_YEAR_FIRST; order++)
+            reads[order] += sample->reads[order];
     }
-    text_puts(guess->out,
-              only[DATES_DAY_FIRST] && only[DATES_MONTH_FIRST]
-                  ? "dates: day/month/year   # some can only be month/day/year\n"
-              : only[DATES_DAY_FIRST]   ? "dates: day/month/year\n"
-              : only[DATES_MONTH_FIRST] ? "dates: month/day/year\n"
-              : only[DATES_YEAR_FIRST]  ? "dates: year-month-day\n"
-              : unclear ? "dates: day/month/year   # or month/day/year: the file does not tell\n"
-                        : "");
+    for (int order = DATES_MONTH_FIRST; order <= DATES_YEAR_FIRST; order++)
+        best = reads[order] > reads[best] ? order : best;
+    if (usual != DATES_ISO && reads[usual] == reads[best])
+        best = usual;
+    for (int order = DATES_YEAR_FIRST; order >= DATES_DAY_FIRST; order--)
+        other = order != best && reads[order] == reads[best] ? order : other;
+    for (int i = 0; i < ROLE_COUNT; i++) {
+        const struct sample *sample = guess->of[i];
+        if (sample != NULL && role_is_date((enum role)i) && moment_known(sample->newest[best]) &&
+            (!moment_known(newest) || sample->newest[best].seconds > newest.seconds))
+            newest = sample->newest[best];
+    }
+    guess->old = moment_known(newest) && is_long_ago(newest, guess->now);
+    if (reads[DATES_ISO] == all)
+        return;
+    text_printf(guess->out, "dates: %s", names[best]);
+    if (reads[best] < all)
+        text_printf(guess->out, "   # %zu of %zu dates cannot be read so", all - reads[best], all);
+    else if (other != DATES_ISO)
+        text_printf(guess->out, "   # or %s: the file does not tell%s", names[other],
+                    best == usual ? "; this is how your settings have it" : "");
+    text_puts(guess->out, "\n");
 }
 
 /* Columns that a sheet with merged cells leaves empty below the first row. */
@@ -1306,8 +1374,27 @@ static const char *guess_result(struct guess *guess, const char *value, double *
     const char *words[] = {meaning.finding != NULL ? meaning.finding->id : "",
                            because_words[meaning.because], meaning.used ? "used" : "",
                            meaning.discarded ? "discarded" : "",
-                           meaning.growing && !result_is_gone(&meaning) ? "growing" : ""};
+                           !meaning.growing || result_is_gone(&meaning) ? ""
+                           : guess->old                                 ? "used"
+                                                                        : "growing"};
     return arena_join(guess->arena, words, sizeof words / sizeof *words);
+}
+
+/* What is said of a proposal: how sure it is, and what else it may be. */
+static const char *doubt_about(const struct guess *guess, enum role role, const char *meaning,
+                               double p)
+{
+    if (meaning == NULL)
+        return role == ROLE_RESULT ? "; say what it was" : "";
+    if (p > 0)
+        return arena_format(guess->arena, "; a guess, %.0f %%", 100.0 * p);
+    if (role != ROLE_RESULT)
+        return "; read so";
+    if (strcmp(meaning, "growing") == 0)
+        return "; write used if it did well and is gone";
+    return guess->old && strcmp(meaning, "used") == 0
+               ? "; write growing if it still stands: the newest day is long ago"
+               : "";
 }
 
 /* The words of a column that the rules would not know by themselves, and what they may mean. */
@@ -1335,11 +1422,7 @@ static void put_values(struct guess *guess, enum role role, bool *any)
                     quoted(guess, value), meaning != NULL ? meaning : "?",
                     times == 1 ? "once"
                                : arena_format(guess->arena, "%lld times", (long long)times));
-        if (p > 0)
-            text_printf(guess->out, "; a guess, %.0f %%", 100.0 * p);
-        text_puts(guess->out, results && meaning == NULL    ? "; say what it was\n"
-                              : !results && meaning != NULL ? "; read so\n"
-                                                            : "\n");
+        text_printf(guess->out, "%s\n", doubt_about(guess, role, meaning, p));
     }
     if (headed && sample->more)
         text_puts(guess->out, "    # and more; only the first words are listed\n");
@@ -1354,6 +1437,7 @@ enum status mapping_guess(const char *path, struct reader *reader, struct triage
     bool any = false;
     guess->sheet = (struct sheet){.rules = rules, .keep = arena, .arena = arena};
     guess->arena = arena;
+    guess->now = moment_now();
     guess->out = out;
     guess->nothing.rules = rules;
     guess->reader = reader;

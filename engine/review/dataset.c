@@ -618,13 +618,19 @@ static uint8_t fate_of(const struct column_read *column, const char *word, size_
     return csv_named("no|n|false|0", word, length) >= 0 ? column->no : FATE_COUNT;
 }
 
-/* An ISO 8601 date, whatever time of day stands after it. */
+/* An ISO 8601 date, whatever time of day stands after it; or one as the grower writes them. */
 static int32_t day_of(const char *word, size_t length)
 {
     int64_t day;
+    char text[40];
+    struct moment moment;
     const char *end = day_read(word, &day);
-    return end != NULL && (end == word + length || *end == 'T' || *end == ' ') ? (int32_t)day
-                                                                               : DAY_NONE;
+    if (end != NULL && (end == word + length || *end == 'T' || *end == ' '))
+        return (int32_t)day;
+    snprintf(text, sizeof text, "%.*s", (int)length, word);
+    return length < sizeof text && moment_read_in(text, dates_usual(), &moment)
+               ? (int32_t)moment_day(moment)
+               : DAY_NONE;
 }
 
 /* ---- rows ------------------------------------------------------------------------------------ */
@@ -783,7 +789,9 @@ static void remark_strange(const struct table *table)
                    table->fates.count, table->fates.count == 1 ? "row" : "rows",
                    table->columns[table->fate_column].name, table->fates.first);
     if (table->days.count > 0)
-        intake_say(table->intake, "%zu %s no day (the first: '%s'); write 2026-03-01.",
+        intake_say(table->intake,
+                   "%zu %s no day (the first: '%s'); write 2026-03-01, or say how you "
+                   "write them: jarside config dates=day/month/year.",
                    table->days.count, table->days.count == 1 ? "date is" : "dates are",
                    table->days.first);
     say_count(table->intake, table->short_rows, "row has", "rows have",

@@ -46,7 +46,7 @@ subtest 'a map is guessed' => sub {
 subtest 'rehearsed, imported, and again' => sub {
     my ($status, $out, $err) = with('a', 'import', $sheet, '--map', $map, '--dry-run');
     is($status, 0, 'a rehearsal') or diag $err . $out;
-    like($out, qr/^\S*runs\.csv:2:1: taken: R1-1$/m, 'tells of every row');
+    like($out, qr/^\S*runs\.csv:2:1: taken: R1-1, inoculated 2026-02-14$/m, 'tells of every row');
     like($out, qr/runs\.csv:4:1: skipped: empty/, 'also of empty ones');
     ok(!-e "$scratch/a.db", 'and leaves nothing');
     ($status, $out) = with('a', 'import', $sheet, '--map', $map);
@@ -138,6 +138,17 @@ subtest 'an old spreadsheet of forty rows, taken with one map' => sub {
     like($out, qr/Rows: 0 taken, 45 skipped.*Nothing new/s, 'nor does another map of it');
     ($status, $out) = with('old', 'journal', 'check');
     is($status, 0, 'and the journal is sound') or diag $out;
+};
+
+subtest 'the order of dates is what the column itself tells' => sub {
+    my $dates = spew('dates.csv', join "\n", 'Jar,Date,Result', 'A1,5/10/25,ok', 'A2,05/10/2025,used', 'B1,19/10/25,ok', 'C1,2 Nov 25,ok', '');
+    my (undef, $map) = with('o', 'import', $dates, '--guess');
+    like($map, qr/^dates: day\/month\/year$/m, 'there is no month 19');
+    like($map, qr/"ok": used .*long ago/, 'and what was well half a year ago is not growing still');
+    my (undef, $out) = with('o', 'import', $dates, '--map', spew('dates.yaml', $map), '--dry-run');
+    like($out, qr/taken: A1, inoculated 2025-10-05\n.*taken: C1, inoculated 2025-11-02\n.*^Inoculated 2025-10-05 to 2025-11-02\.$/ms, 'the rehearsal shows the days');
+    my $unclear = spew('unclear.csv', "Jar,Date\nA1,2/3/26\nA2,2/3/26\n");
+    like((with('o', 'import', $unclear, '--guess'))[1], qr/^dates: day.* or month\/day\/year: the file does not tell$/m, 'a doubt is said');
 };
 
 subtest 'what a word of a sheet is not taken for' => sub {
