@@ -687,9 +687,12 @@ static struct question value_of(struct asker *asker, size_t observable)
         asker_look(asker, &answers[k].said, &then[k]);
         turns = turns || then[k].action != now->action || unforced(&then[k]) != unforced(now);
     }
-    for (size_t k = 0; turns && k < count; k++)
+    question.gain -= rules->observables[observable].effort * rules->decision.effort_loss;
+    if (!turns)
+        return question;
+    for (size_t k = 0; k < count; k++)
         total += weights[k] = answer_weight(asker, &answers[k].said);
-    for (size_t k = 0; turns && k < count; k++) {
+    for (size_t k = 0; k < count; k++) {
         const double *loss = then[k].loss, share = weights[k] / total;
         const enum action summed = unforced(&then[k]);
         if (then[k].action != now->action)
@@ -701,7 +704,6 @@ static struct question value_of(struct asker *asker, size_t observable)
         question.gain += share * fmax(0.0, fmax(loss[now->action] - loss[then[k].action],
                                                 loss[unforced(now)] - loss[summed]));
     }
-    question.gain -= rules->observables[observable].effort * rules->decision.effort_loss;
     return question;
 }
 

@@ -240,12 +240,14 @@ struct heard heard_as(const struct reasoner *reasoner, const struct posterior *p
 void heard_rank(const struct reasoner *reasoner, struct heard *heard, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
-        heard[i].power = heard[i].recall ? heard[i].alone : 0.0;
-        for (size_t j = 0; heard[i].group >= 0 && j < count; j++) {
-            if (j == i || heard[j].group != heard[i].group)
+        const struct recall *own = heard[i].recall;
+        heard[i].power = own ? heard[i].alone : 0.0;
+        for (size_t j = 0; own && heard[i].group >= 0 && j < count; j++) {
+            const struct recall *other = heard[j].recall;
+            if (j == i || heard[j].group != heard[i].group || other == NULL)
                 continue;
-            double theirs = heard[j].recall->strength, own = heard[i].recall->strength;
-            if (theirs > own || (theirs == own && heard[j].observable < heard[i].observable))
+            if (other->strength > own->strength ||
+                (other->strength == own->strength && heard[j].observable < heard[i].observable))
                 heard[i].power *= 1.0 - reasoner->rules->groups[heard[i].group].overlap;
         }
     }
