@@ -88,10 +88,7 @@ static inline double row_range(const double *row, size_t count)
 /* Within FOR_ROW, the part of a sum made in four that the element at hand belongs to. */
 #define PART(sums) (*(number *)&(sums))
 
-static inline double parts_sum(four sums)
-{
-    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
-}
+#define PARTS_SUM(sums) (((sums)[0] + (sums)[1]) + ((sums)[2] + (sums)[3]))
 
 /* row = a * b * c; returns its sum. */
 static inline double row_product_sum(double *row, const double *a, const double *b, const double *c,
@@ -99,7 +96,7 @@ static inline double row_product_sum(double *row, const double *a, const double 
 {
     four sums = {0.0};
     FOR_ROW(count, PART(sums) += AT(row) = AT(a) * AT(b) * AT(c));
-    return parts_sum(sums);
+    return PARTS_SUM(sums);
 }
 
 /* to += row; returns the sum of the row. */
@@ -107,21 +104,21 @@ static inline double row_add_sum(double *to, const double *row, size_t count)
 {
     four sums = {0.0};
     FOR_ROW(count, AT(to) += AT(row); PART(sums) += AT(row));
-    return parts_sum(sums);
+    return PARTS_SUM(sums);
 }
 
 static inline double row_sum(const double *row, size_t count)
 {
     four sums = {0.0};
     FOR_ROW(count, PART(sums) += AT(row));
-    return parts_sum(sums);
+    return PARTS_SUM(sums);
 }
 
 static inline double row_dot(const double *a, const double *b, size_t count)
 {
     four sums = {0.0};
     FOR_ROW(count, PART(sums) += AT(a) * AT(b));
-    return parts_sum(sums);
+    return PARTS_SUM(sums);
 }
 
 /* Four of exp(factor * of), to two units in the last place; below -700 and above 700 as there. The
