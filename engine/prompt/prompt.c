@@ -552,7 +552,8 @@ static struct hearing hearing_begin(struct conversation *talk)
                               .unclear = heard.unclear_count,
                               .asked = triage_asked(talk->triage)};
     memcpy(hearing.before, triage_evidence(talk->triage)->observations, size);
-    memcpy(hearing.facts, heard.facts, heard.fact_count * sizeof *hearing.facts);
+    if (heard.fact_count > 0)
+        memcpy(hearing.facts, heard.facts, heard.fact_count * sizeof *hearing.facts);
     remember(talk);
     return hearing;
 }
