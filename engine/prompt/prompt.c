@@ -580,6 +580,8 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
 {
     struct judged judged = judge(talk);
     const enum action now = judged.verdict->decision.action;
+    const int floor = judged.verdict->decision.floor;
+    const bool unseen = floor != RULES_NONE && talk->rules->decision.floors[floor].all_understood;
     view_heard(talk->screen, "understood.since", &judged, hearing->before, 0);
     view_heard(talk->screen, "unread", &judged, NULL, hearing->unclear);
     if (talk->stage > STAGE_ACTION && hearing->asked != triage_asked(talk->triage))
@@ -588,7 +590,7 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
         screen_say(talk->screen, 0, 0, ROLE_STRONG, "That changes the advice from %s to %s.",
                    talk->rules->decision.action_label[talk->advice],
                    talk->rules->decision.action_label[now]);
-    talk->advice = now;
+    talk->advice = unseen ? ACTION_COUNT : now; /* what is no advice yet cannot change */
     view_judged(talk->screen, &judged, talk->stage == STAGE_CAUSE ? "standing.causes" : "standing");
     page_end(talk);
 }

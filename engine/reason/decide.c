@@ -147,11 +147,18 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
             p_likely += finding[floor->likely[k]];
         likely = likely || (floor->likely_count > 0 && p_likely > floor->likely_above);
         const bool objected = evidence && evidence->objected;
-        bool understood = floor->unread_above > 0.0 &&
-                          (double)(evidence ? evidence->unread : 0) <= floor->unread_above;
-        if (understood || (!seen && !likely) || (floor->after_objection && !objected))
+        const double unread = evidence ? (double)evidence->unread : 0.0;
+        if ((floor->unread_above > 0.0 && unread <= floor->unread_above) ||
+            (floor->all_understood && unread > 0.0) || (!seen && !likely) ||
+            (floor->after_objection && !objected))
             continue;
         bool lifted = false;
+        for (size_t k = 0; k < floor->unless_told_count && !lifted; k++) {
+            const struct observation *told = evidence && evidence->observations
+                                                 ? &evidence->observations[floor->unless_told[k]]
+                                                 : &(struct observation){0};
+            lifted = told->seen || told->absent;
+        }
         for (size_t k = 0; k < floor->unless_count && !lifted; k++)
             lifted = reason_holds(reasoner, &floor->unless[k], evidence);
         if (lifted)

@@ -531,9 +531,13 @@ ITEM(caution, CAUTION_TABLE, );
     FIELD(of, NUMBER_OR(SHARE, 1), "contaminated_above", contaminated_above, MAY)                  \
     LIST(of, size_t, "likely", likely, likely_count, MAY, REFERENCES(ITEM_FINDING))                \
     FIELD(of, NUMBER_OR(SHARE, 1), "likely_above", likely_above, MAY)                              \
-    /* And only where more words than this were not understood, 0: anywhere; where some of */      \
-    /* those stand after "but" or the like. */                                                     \
+    /* Anything that was said of one of these lifts it, also that something is not there. */       \
+    LIST(of, size_t, "unless_told", unless_told, unless_told_count, MAY,                           \
+         REFERENCES(ITEM_OBSERVABLE))                                                              \
+    /* And only where more words than this were not understood, 0: anywhere; where all were; */    \
+    /* where some of those stand after "but" or the like. */                                       \
     FIELD(of, NUMBER_OR(NOT_NEGATIVE, 0), "unread_above", unread_above, MAY)                       \
+    FIELD(of, FLAG, "all_understood", all_understood, MAY)                                         \
     FIELD(of, FLAG, "after_objection", after_objection, MAY)                                       \
     /* `when` does not count where P(contaminated) is below this, and below 1/2 without words. */  \
     FIELD(of, NUMBER_OR(SHARE, 0), "yields_below", yields_below, MAY)                              \

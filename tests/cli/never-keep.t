@@ -21,4 +21,14 @@ for my $i (0 .. $#said) {
     like($action // '', qr/^(?:isolate|discard)$/, $said[$i]);
 }
 
+# What is only said of the age, the mushroom, the cook or the starter says nothing of what is in it.
+for my $words ('oyster on rye, day 9', 'it is day nine', 'pressure cooked 90 minutes at 15 psi',
+    'liquid culture, 24 degrees', 'lions mane, milo, two weeks')
+{
+    my ($status, $out, $err) = run('judge', $words);
+    is($status, 0, $words) or diag $err;
+    like($out, qr/^Isolate: Nothing was said of what is in it/, "$words: nothing to judge by");
+    unlike($out, qr/Most likely inside/, "$words: and nothing is likely");
+}
+
 done_testing;

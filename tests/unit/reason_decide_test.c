@@ -203,6 +203,30 @@ TEST(a_floor_may_ask_for_words_not_understood)
     small_free(&small);
 }
 
+/* Where all was understood, and nothing was said of a sign, not even that it is absent. */
+TEST(a_floor_may_ask_that_nothing_was_told_of_a_sign)
+{
+    (void)state;
+    struct small small = small_new();
+    struct floor_rule *forces = base_floor(small.base);
+    forces->action = ACTION_ISOLATE;
+    forces->contaminated_above = 0.0;
+    forces->unless_told = (size_t[]){SIGN};
+    forces->unless_told_count = 1;
+    forces->all_understood = true;
+    small.base->findings[1].base = 0.3;
+    small_judge(&small);
+    assert_int_equal(small.decision.floor, 0);
+    small.evidence.unread = 1;
+    small_judge(&small);
+    assert_int_equal(small.decision.floor, RULES_NONE);
+    small.evidence.unread = 0;
+    small.said[SIGN].absent = 4;
+    small_judge(&small);
+    assert_int_equal(small.decision.floor, RULES_NONE);
+    small_free(&small);
+}
+
 /* It yields where what was seen alone speaks against contamination too. */
 TEST(a_floor_may_yield_but_never_to_words_alone)
 {
