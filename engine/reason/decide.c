@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <float.h>
-#include <limits.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -50,53 +49,34 @@ static double keep_loss(const struct rules *rules, const struct stakes *stakes, 
            stakes->neighbours * of->spread + uses;
 }
 
-/* What one finding adds, for each unit of its probability. */
-struct loss_row {
-    four losses; /* of keep and discard, of waiting, of discarding too soon */
-    four chance; /* of any finding, of contamination, of trouble that shows; none */
-};
-
-static struct loss_row loss_row(const struct rules *rules, const struct stakes *stakes,
-                                size_t finding)
+/* The losses, and P(contaminated). */
+static double expected_losses(const struct rules *rules, const struct stakes *stakes,
+                              const double *finding, double loss[ACTION_COUNT])
 {
     const struct decision_rules *decision = &rules->decision;
-    const struct finding *of = &rules->findings[finding];
-    const double bad = contaminated(rules, finding) ? 1.0 : 0.0;
-    return (struct loss_row){
-        {keep_loss(rules, stakes, finding),
-         stakes->worth * of->kept_worth + decision->discard_effort,
-         decision->isolate_delay + decision->isolate_spread * stakes->neighbours * bad * of->spread,
-         stakes->worth * of->too_soon},
-        {1.0, bad, bad * of->reveal, 0.0}};
-}
-
-/* The losses, and P(contaminated); `rows` are those of the stakes, or NULL. */
-FOR_WIDE_VECTORS static double expected_losses(const struct rules *rules,
-                                               const struct stakes *stakes,
-                                               const struct loss_row *rows, const double *finding,
-                                               double loss[ACTION_COUNT])
-{
-    four sum = {0.0}, shown = {0.0}, chance = {0.0};
+    double keep = 0.0, discard = 0.0, keep_shown = 0.0, discard_shown = 0.0;
+    double wait = 0.0, too_soon = 0.0, all = 0.0, spoilt = 0.0;
     for (size_t f = 0; f < rules->finding_count; f++) {
-        const struct loss_row row = rows ? rows[f] : loss_row(rules, stakes, f);
-        const four each = finding[f] * row.losses;
-        sum += each;
-        shown += each * row.chance[2];
-        chance += finding[f] * row.chance;
+        const struct finding *of = &rules->findings[f];
+        const double p = finding[f], bad = contaminated(rules, f) ? 1.0 : 0.0;
+        const double kept = p * keep_loss(rules, stakes, f);
+        const double discarded = p * (stakes->worth * of->kept_worth + decision->discard_effort);
+        keep += kept;
+        keep_shown += kept * (bad * of->reveal);
+        discard += discarded;
+        discard_shown += discarded * (bad * of->reveal);
+        wait += p * (decision->isolate_delay +
+                     decision->isolate_spread * stakes->neighbours * bad * of->spread);
+        too_soon += p * (stakes->worth * of->too_soon);
+        all += p;
+        spoilt += p * bad;
     }
-    loss[ACTION_KEEP] = sum[0];
+    loss[ACTION_KEEP] = keep;
     loss[ACTION_ISOLATE] =
-        sum[2] + fmin(shown[0], shown[1]) + fmin(sum[0] - shown[0], sum[1] - shown[1]);
-    loss[ACTION_DISCARD] = sum[1] + sum[3];
-    return chance[0] > 0.0 ? chance[1] / chance[0] : 1.0;
+        wait + fmin(keep_shown, discard_shown) + fmin(keep - keep_shown, discard - discard_shown);
+    loss[ACTION_DISCARD] = discard + too_soon;
+    return all > 0.0 ? spoilt / all : 1.0;
 }
-
-/* Made ready where many decisions are made for one vessel. */
-struct prepared {
-    struct loss_row *rows; /* of the stakes */
-    size_t *floors;        /* that may hold, in their order */
-    size_t floor_count;
-};
 
 /* ---- floors ---------------------------------------------------------------------------------- */
 
@@ -123,15 +103,12 @@ static inline bool may_hold(const struct condition *condition, const struct evid
 
 /* The floors that apply: the forcing one of the gravest action, the first that forbids. */
 static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
-                        const struct prepared *prepared, const double *finding, double p_bad,
-                        int *forces, int *forbids)
+                        const double *finding, double p_bad, int *forces, int *forbids)
 {
     const struct decision_rules *rules = &reasoner->rules->decision;
     const double *words = evidence ? evidence->words : NULL;
     *forces = *forbids = RULES_NONE;
-    const size_t count = prepared ? prepared->floor_count : rules->floor_count;
-    for (size_t n = 0; n < count; n++) {
-        const size_t i = prepared ? prepared->floors[n] : n;
+    for (size_t i = 0; i < rules->floor_count; i++) {
         const struct floor_rule *floor = &rules->floors[i];
         /* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
         bool seen = floor->when.count > 0 && may_hold(&floor->when, evidence) &&
@@ -223,15 +200,13 @@ static size_t likeliest(const double *p, size_t count, size_t but)
 
 /* As reason_decide but for the next step, from the probabilities of the findings alone. */
 static void decide_on(const struct reasoner *reasoner, const struct evidence *evidence,
-                      const double *finding, const struct stakes *stakes,
-                      const struct prepared *prepared, struct decision *decision)
+                      const double *finding, const struct stakes *stakes, struct decision *decision)
 {
     const struct rules *rules = reasoner->rules;
     *decision = (struct decision){.floor = RULES_NONE, .next_step = RULES_NONE};
-    const double p_bad =
-        expected_losses(rules, stakes, prepared ? prepared->rows : NULL, finding, decision->loss);
+    const double p_bad = expected_losses(rules, stakes, finding, decision->loss);
     int forces, forbids;
-    floors_find(reasoner, evidence, prepared, finding, p_bad, &forces, &forbids);
+    floors_find(reasoner, evidence, finding, p_bad, &forces, &forbids);
     decision->forbidden[ACTION_KEEP] = forbids >= 0;
     for (int a = 0; forces >= 0 && a < ACTION_COUNT; a++)
         decision->forbidden[a] = (enum action)a != rules->decision.floors[forces].action;
@@ -246,7 +221,7 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
                    const struct posterior *posterior, const struct stakes *stakes,
                    struct decision *decision)
 {
-    decide_on(reasoner, evidence, posterior->finding, stakes, NULL, decision);
+    decide_on(reasoner, evidence, posterior->finding, stakes, decision);
     if (decision->action == ACTION_KEEP)
         decision->next_step = next_step(
             reasoner, evidence, likeliest(posterior->finding, reasoner->finding_count, SIZE_MAX));
@@ -254,16 +229,7 @@ void reason_decide(const struct reasoner *reasoner, const struct evidence *evide
 
 /* ---- what an answer would make of things ----------------------------------------------------- */
 
-/*
- * An answer needs no new enumeration. With p_i what the observation i counts with now and p_i' what
- * it would then, where a stronger sign of its group lets it count less,
- *
- *   P(f,S) then  ~  P(f,S) now  prod_i l_i(f,S)^(p_i' - p_i),
- *
- * and only few factors change: that of the answer, those of its group, and where it names a species
- * those of what is normal on that. They depend on S by the causes that weigh on them alone, so the
- * joint is added up over the sets that hold the same of those.
- */
+/* Each answer is looked at by what the evidence with it, in the place of what was said of its observable, would come to. */
 
 /* An answer a question could get. */
 struct answer {
@@ -273,42 +239,20 @@ struct answer {
 
 enum { MOST_ANSWERS = RULES_MAX_VALUES + 1 };
 
-/* An observation would count so much more than now. */
-struct change {
-    struct recall *recall;
-    double power;
-    const double *p; /* l_i to that power */
-};
-
 /* Looks at answers; holds the present state and room for the next. */
 struct asker {
     const struct reasoner *reasoner;
-    const struct evidence *now;
-    const struct posterior *posterior;
+    const struct posterior *posterior; /* now, */
+    struct posterior if_so;            /* and with an answer */
     const struct stakes *stakes;
-    struct prepared prepared; /* for the answers about the observable looked at */
-    int *wakers;              /* of the floors */
     struct decision decision; /* now */
     struct evidence then;     /* of the observations below */
     struct observation *observations;
     int species;
-    const struct heard *heard; /* now, */
-    size_t heard_count;
-    struct heard *then_heard; /* and with an answer */
-    size_t observable;        /* the one looked at */
-    const struct sight *sight;
-    struct change *changes; /* by an answer */
-    size_t change_count;
     struct arena *arena; /* of the arrays here */
-    double *by_cause;    /* the posterior by [cause][finding] */
-    int *causes;         /* those that weigh on what changes, */
-    size_t cause_count;
-    size_t ways;  /* to hold them; for each */
-    size_t *sets; /* a set, and the posterior of all that do, by finding */
-    double *mass, *row;
-    double *finding;    /* P(f) then, but for a factor */
-    bool turning;       /* answers that would turn the action are noted: */
-    struct turn *turns; /* so far */
+    double *mass;        /* [pattern][finding]: the joint over the sets of one pattern */
+    bool turning;        /* answers that would turn the action are noted: */
+    struct turn *turns;  /* so far */
     size_t turn_count;
 };
 
@@ -339,248 +283,88 @@ static size_t answers_find(const struct sight *sight, const struct observation *
     return count;
 }
 
-/* What an answer must be about to wake a floor; RULES_NONE: it may hold already; INT_MAX: none. */
-static int floor_waker(const struct asker *asker, const struct floor_rule *floor)
-{
-    size_t at = 0;
-    if (floor->contaminated_above < 1.0 || floor->likely_count > 0)
-        return RULES_NONE;
-    const size_t open =
-        condition_open(asker->reasoner, &floor->when, asker->now, floor->forbids_keep, &at);
-    return open == 0 ? RULES_NONE : open == 1 ? (int)floor->when.observables[at] : INT_MAX;
-}
-
-/* ---- beginning and end ----------------------------------------------------------------------- */
-
-/* P(f, c in S) of a posterior, [cause][finding], added to what is there. */
-FOR_WIDE_VECTORS static void causes_sum(const struct reasoner *reasoner,
-                                        const struct posterior *posterior, double *by_cause)
-{
-    const size_t findings = reasoner->finding_count;
-    for (size_t s = 1; s < reasoner->set_count; s++)
-        for (int k = 0; k < SET_MAX_CAUSES && reasoner->sets[s][k] >= 0; k++)
-            row_add(by_cause + (size_t)reasoner->sets[s][k] * findings,
-                    posterior->joint + s * findings, findings);
-}
-
 static void asker_init(struct asker *asker, const struct reasoner *reasoner,
                        const struct evidence *evidence, const struct posterior *posterior,
                        const struct stakes *stakes)
 {
     struct arena *arena = arena_new();
-    size_t findings = reasoner->finding_count, sets = reasoner->set_count;
-    size_t observables = reasoner->observable_count;
-    const size_t floors = reasoner->rules->decision.floor_count;
+    const size_t observables = reasoner->observable_count;
     *asker = (struct asker){
         .reasoner = reasoner,
-        .now = evidence,
         .posterior = posterior,
         .stakes = stakes,
-        .prepared.rows = arena_room(arena, findings, sizeof *asker->prepared.rows),
-        .prepared.floors = arena_room(arena, floors, sizeof *asker->prepared.floors),
-        .wakers = arena_room(arena, floors, sizeof *asker->wakers),
         .species = evidence_species(reasoner, evidence),
         .arena = arena,
         .observations = arena_array(arena, observables, sizeof *asker->observations),
-        .then_heard = arena_room(arena, observables + 1, sizeof *asker->then_heard),
-        .changes = arena_room(arena, 2 * observables + 2, sizeof *asker->changes),
-        .by_cause = arena_array(arena, reasoner->cause_count * findings, sizeof(double)),
-        .causes = arena_room(arena, reasoner->cause_count, sizeof *asker->causes),
-        .sets = arena_array(arena, sets, sizeof *asker->sets),
-        .mass = arena_room(arena, sets * findings, sizeof(double)),
-        .row = arena_room(arena, findings, sizeof(double)),
-        .finding = arena_room(arena, findings, sizeof(double)),
+        .mass = arena_room(arena, reasoner->set_count * reasoner->finding_count, sizeof(double)),
     };
+    posterior_beside(&asker->if_so, reasoner, posterior);
     if (evidence)
         asker->then = *evidence;
     asker->then.observations = asker->observations;
     for (size_t i = 0; i < observables; i++)
         asker->observations[i] = observation_of(evidence, i);
-    asker->heard = posterior_heard(posterior, &asker->heard_count);
-    causes_sum(reasoner, posterior, asker->by_cause);
-    memcpy(asker->mass, posterior->finding, findings * sizeof *asker->mass); /* of no causes */
-    asker->ways = 1;
-    if (stakes == NULL)
-        return;
-    for (size_t f = 0; f < findings; f++)
-        asker->prepared.rows[f] = loss_row(reasoner->rules, stakes, f);
-    decide_on(reasoner, evidence, posterior->finding, stakes, NULL, &asker->decision);
-    for (size_t i = 0; i < reasoner->rules->decision.floor_count; i++)
-        asker->wakers[i] = floor_waker(asker, &reasoner->rules->decision.floors[i]);
+    if (stakes)
+        decide_on(reasoner, evidence, posterior->finding, stakes, &asker->decision);
 }
 
-/* Turns to an observable, then answers about it are looked at. */
-static void asker_turn(struct asker *asker, size_t observable)
+static void asker_release(struct asker *asker)
 {
-    asker->observable = observable;
-    asker->prepared.floor_count = 0;
-    for (size_t i = 0; i < asker->reasoner->rules->decision.floor_count; i++)
-        if (asker->wakers[i] == RULES_NONE || asker->wakers[i] == (int)observable)
-            asker->prepared.floors[asker->prepared.floor_count++] = i;
-    asker->sight = &asker->reasoner->sights[observable];
+    posterior_release(&asker->if_so);
+    arena_free(asker->arena);
 }
 
-/* ---- what an answer changes ------------------------------------------------------------------ */
-
-static void change_add(struct asker *asker, struct recall *recall, double power)
+/* What it comes to if this is said of an observable, with or without the causes; and, unless NULL, what would
+ * then be done. */
+static void asker_look(struct asker *asker, size_t observable, struct observation said, bool causes,
+                       struct decision *decision)
 {
-    if (power != 0.0)
-        asker->changes[asker->change_count++] = (struct change){recall, power, NULL};
+    const struct observation so_far = asker->observations[observable];
+    asker->observations[observable] = said;
+    (causes ? reason_posterior : reason_findings)(asker->reasoner, &asker->then, -1.0,
+                                                  &asker->if_so);
+    if (decision)
+        decide_on(asker->reasoner, &asker->then, asker->if_so.finding, asker->stakes, decision);
+    asker->observations[observable] = so_far;
 }
 
-/* What changes if this (NULL: nothing) is said of the observable looked at. */
-static void changes_find(struct asker *asker, const struct observation *said)
+/* P(f, S) of a posterior, added up over the sets that look alike to an observable. */
+static void mass_find(struct asker *asker, size_t observable, const struct posterior *posterior)
 {
-    const struct reasoner *reasoner = asker->reasoner;
-    const struct rules *rules = reasoner->rules;
-    const size_t observable = asker->observable, before = asker->heard_count;
-    const int species = rules->feeder[FEEDS_SPECIES] == (int)observable
-                            ? species_named(reasoner, said)
-                            : asker->species;
-    struct heard *then = asker->then_heard;
-    size_t at = 0;
-    while (at < before && asker->heard[at].observable != observable)
-        at++;
-    asker->change_count = 0;
-    then[at] = said ? heard_as(reasoner, asker->posterior, asker->now, species, observable, said)
-                    : (struct heard){.group = -1};
-    if (at == before && then[at].group < 0 && species == asker->species) {
-        change_add(asker, then[at].recall, then[at].power);
-        return; /* all else counts as before */
-    }
-    for (size_t i = 0; i < before; i++)
-        if (i != at)
-            then[i] = species == asker->species
-                          ? asker->heard[i]
-                          : heard_as(reasoner, asker->posterior, asker->now, species,
-                                     asker->heard[i].observable,
-                                     &asker->observations[asker->heard[i].observable]);
-    const size_t count = at == before ? before + 1 : before;
-    heard_rank(reasoner, then, count);
-    for (size_t i = count; i-- > 0;) {
-        const struct heard *now = i < before ? &asker->heard[i] : NULL;
-        const bool same = now && now->recall == then[i].recall;
-        change_add(asker, then[i].recall, then[i].power - (same ? now->power : 0.0));
-        if (now && !same)
-            change_add(asker, now->recall, -now->power);
-    }
-}
-
-/* The posterior added up over the sets that hold the same of the causes that weigh on what changes.
- * A pair is one set; one alone has what is left of its sets, and none what is left of all. */
-FOR_WIDE_VECTORS static void mass_find(struct asker *asker)
-{
-    const struct reasoner *reasoner = asker->reasoner;
-    const size_t findings = reasoner->finding_count, size = findings * sizeof(double);
-    size_t count = 0, ways;
-    bool same = true;
-    for (size_t i = 0; i < asker->change_count; i++) {
-        const struct sight *sight = &reasoner->sights[asker->changes[i].recall->observable];
-        for (size_t k = 0; k < sight->cause_count; k++) {
-            size_t at = 0;
-            while (at < count && asker->causes[at] != sight->causes[k])
-                at++;
-            if (at < count)
-                continue;
-            same = same && count < asker->cause_count && asker->causes[count] == sight->causes[k];
-            asker->causes[count++] = sight->causes[k];
-        }
-    }
-    if (same && count == asker->cause_count)
-        return;
-    asker->cause_count = count;
-    memcpy(asker->mass, asker->posterior->finding, size);
-    for (size_t a = 0; a < count; a++) {
-        double *row = asker->mass + (1 + a) * findings;
-        asker->sets[1 + a] = set_index(reasoner->cause_count, asker->causes[a], RULES_NONE);
-        memcpy(row, asker->by_cause + (size_t)asker->causes[a] * findings, size);
-        row_add_times(asker->mass, row, -1.0, findings);
-    }
-    ways = 1 + count;
-    for (size_t a = 0; a < count; a++)
-        for (size_t b = a + 1; b < count; b++, ways++) {
-            const size_t set = set_index(reasoner->cause_count, asker->causes[a], asker->causes[b]);
-            const double *both = asker->posterior->joint + set * findings;
-            asker->sets[ways] = set;
-            memcpy(asker->mass + ways * findings, both, size);
-            row_add(asker->mass, both, findings); /* it was taken off twice */
-            row_add_times(asker->mass + (1 + a) * findings, both, -1.0, findings);
-            row_add_times(asker->mass + (1 + b) * findings, both, -1.0, findings);
-        }
-    asker->ways = ways;
-}
-
-/* l_i to its power for a set of causes, by finding. */
-static inline const double *change_row(const struct asker *asker, size_t nth, size_t set)
-{
-    const struct change *change = &asker->changes[nth];
-    const struct sight *sight = &asker->reasoner->sights[change->recall->observable];
-    return change->p + sight->pattern[set] * asker->reasoner->finding_count;
-}
-
-/* P(f) after the changes, but for a factor; returns its sum. */
-FOR_WIDE_VECTORS static double changes_sum(struct asker *asker)
-{
+    const struct sight *sight = &asker->reasoner->sights[observable];
     const size_t findings = asker->reasoner->finding_count;
-    double *finding = asker->finding;
-    for (size_t i = 0; i < asker->change_count; i++)
-        asker->changes[i].p =
-            recall_raised(asker->reasoner, asker->changes[i].recall, asker->changes[i].power);
-    memcpy(finding, asker->posterior->finding, findings * sizeof *finding);
-    if (asker->change_count == 0)
-        return 1.0;
-    mass_find(asker);
-    memset(finding, 0, findings * sizeof *finding);
-    for (size_t k = 0; k < asker->ways; k++) {
-        const double *row = asker->mass + k * findings;
-        for (size_t i = 1; i < asker->change_count; i++, row = asker->row)
-            row_product(asker->row, row, change_row(asker, i, asker->sets[k]), findings);
-        row_add_product(finding, row, change_row(asker, 0, asker->sets[k]), findings);
-    }
-    return row_sum(finding, findings);
+    memset(asker->mass, 0, sight->pattern_count * findings * sizeof *asker->mass);
+    for (size_t s = 0; s < asker->reasoner->set_count; s++)
+        row_add(asker->mass + sight->pattern[s] * findings, posterior->joint + s * findings,
+                findings);
 }
 
-/* P(f), but for a factor, if that (NULL: nothing) is said of what is looked at; returns its sum. */
-static double findings_if(struct asker *asker, const struct observation *said)
+/* P(said) by that mass, which counts what was said `so_far` (NULL: nothing) of the same. */
+static double predicted(const struct asker *asker, size_t observable,
+                        const struct observation *said, const struct observation *so_far)
 {
-    changes_find(asker, said);
-    return changes_sum(asker);
-}
-
-/* An observation of what is looked at counts, by itself, so much more. */
-static void change_alone(struct asker *asker, const struct observation *said, double power)
-{
-    change_add(
-        asker,
-        recall_of(asker->reasoner, asker->posterior, asker->species, asker->observable, said),
-        power);
+    const struct reasoner *reasoner = asker->reasoner;
+    const size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
+    const double *p = recall_p(reasoner, asker->posterior, asker->species, observable, said);
+    const double *had =
+        so_far ? recall_p(reasoner, asker->posterior, asker->species, observable, so_far) : NULL;
+    double sum = 0.0;
+    for (size_t i = 0; i < cells; i++)
+        sum += asker->mass[i] * p[i] / (had ? had[i] : 1.0);
+    return sum;
 }
 
 /* P(answer), but for a factor common to the answers, given what was said already. */
-static double answer_weight(struct asker *asker, const struct observation *said)
+static double answer_weight(const struct asker *asker, size_t observable,
+                            const struct observation *said)
 {
-    const struct observation *so_far = &asker->observations[asker->observable];
+    const struct observation *so_far = &asker->observations[observable];
     /* What was passed over in silence is there with the chance that it would have been. */
     double unspoken = 1.0;
     for (uint32_t found = so_far->silent & said->seen; found != 0; found &= found - 1)
         unspoken *= 1.0 - asker->reasoner->rules->calibration.silence;
-    asker->change_count = 0;
-    change_alone(asker, said, 1.0);
-    if (observation_tells(asker->sight, so_far))
-        change_alone(asker, so_far, -1.0);
-    return unspoken * changes_sum(asker);
-}
-
-static void asker_look(struct asker *asker, const struct observation *said,
-                       struct decision *decision)
-{
-    const struct observation so_far = asker->observations[asker->observable];
-    const double sum = findings_if(asker, said);
-    row_scale(asker->finding, 1.0 / sum, asker->reasoner->finding_count);
-    asker->observations[asker->observable] = *said;
-    decide_on(asker->reasoner, &asker->then, asker->finding, asker->stakes, &asker->prepared,
-              decision);
-    asker->observations[asker->observable] = so_far;
+    const bool tells = observation_tells(&asker->reasoner->sights[observable], so_far);
+    return unspoken * predicted(asker, observable, said, tells ? so_far : NULL);
 }
 
 /* ---- the next question ----------------------------------------------------------------------- */
@@ -635,29 +419,17 @@ static double share_bits(double then, double now)
     return then > 0.0 && now > 0.0 ? then * log2(then / now) : 0.0;
 }
 
-/* Divergence of P(f), or P(S), after changes that add up to `sum` from what it is now, in bits. */
-FOR_WIDE_VECTORS static double divergence(struct asker *asker, enum aim aim, double sum)
+/* Divergence of P(f), or P(S), with an answer from what it is now, in bits. */
+static double divergence(const struct asker *asker, enum aim aim)
 {
-    const struct reasoner *reasoner = asker->reasoner;
-    const size_t findings = reasoner->finding_count;
-    const double *now = asker->posterior->finding;
+    const size_t findings = asker->reasoner->finding_count;
+    const struct posterior *now = asker->posterior, *then = &asker->if_so;
     double bits = 0.0;
-    if (aim == AIM_ACTION) {
-        for (size_t f = 0; f < findings; f++)
-            bits += share_bits(asker->finding[f] / sum, now[f]);
-    } else if (asker->change_count == 1 && asker->changes[0].recall->flat) {
-        for (size_t k = 0; k < asker->ways; k++) { /* sets alike change alike */
-            const double had = row_sum(asker->mass + k * findings, findings);
-            bits += share_bits(had * *change_row(asker, 0, asker->sets[k]) / sum, had);
-        }
-    } else {
-        for (size_t s = 0; s < reasoner->set_count; s++) {
-            const double *had = asker->posterior->joint + s * findings, *row = had;
-            for (size_t i = 0; i < asker->change_count; i++, row = asker->row)
-                row_product(asker->row, row, change_row(asker, i, s), findings);
-            bits += share_bits(row_sum(row, findings) / sum, row_sum(had, findings));
-        }
-    }
+    for (size_t f = 0; aim == AIM_ACTION && f < findings; f++)
+        bits += share_bits(then->finding[f], now->finding[f]);
+    for (size_t s = 0; aim == AIM_CAUSE && s < asker->reasoner->set_count; s++)
+        bits += share_bits(row_sum(then->joint + s * findings, findings),
+                           row_sum(now->joint + s * findings, findings));
     return bits > 0.0 ? bits : 0.0;
 }
 
@@ -666,13 +438,13 @@ static double bits_of(struct asker *asker, enum aim aim, size_t observable)
 {
     struct answer answers[MOST_ANSWERS];
     double bits = 0.0, total = 0.0;
-    asker_turn(asker, observable);
-    size_t count = answers_find(asker->sight, &asker->observations[observable], answers);
+    size_t count = answers_find(&asker->reasoner->sights[observable],
+                                &asker->observations[observable], answers);
+    mass_find(asker, observable, asker->posterior);
     for (size_t k = 0; k < count; k++) {
-        const double sum = findings_if(asker, &answers[k].said);
-        const double each = divergence(asker, aim, sum);
-        const double weight = answer_weight(asker, &answers[k].said);
-        bits += weight * each;
+        const double weight = answer_weight(asker, observable, &answers[k].said);
+        asker_look(asker, observable, answers[k].said, aim == AIM_CAUSE, NULL);
+        bits += weight * divergence(asker, aim);
         total += weight;
     }
     return bits / total;
@@ -688,17 +460,18 @@ static struct question value_of(struct asker *asker, size_t observable)
     double weights[MOST_ANSWERS], total = 0.0;
     const struct decision *now = &asker->decision;
     bool turns = false;
-    asker_turn(asker, observable);
-    size_t count = answers_find(asker->sight, &asker->observations[observable], answers);
+    size_t count = answers_find(&asker->reasoner->sights[observable],
+                                &asker->observations[observable], answers);
     for (size_t k = 0; k < count; k++) {
-        asker_look(asker, &answers[k].said, &then[k]);
+        asker_look(asker, observable, answers[k].said, false, &then[k]);
         turns = turns || then[k].action != now->action || unforced(&then[k]) != unforced(now);
     }
     question.gain -= rules->observables[observable].effort * rules->decision.effort_loss;
     if (!turns)
         return question;
+    mass_find(asker, observable, asker->posterior);
     for (size_t k = 0; k < count; k++)
-        total += weights[k] = answer_weight(asker, &answers[k].said);
+        total += weights[k] = answer_weight(asker, observable, &answers[k].said);
     for (size_t k = 0; k < count; k++) {
         const double *loss = then[k].loss, share = weights[k] / total;
         const enum action summed = unforced(&then[k]);
@@ -763,14 +536,15 @@ void reason_explain(const struct reasoner *reasoner, const struct evidence *evid
     explanation->rival = likeliest(posterior->finding, findings, explanation->leader);
     explanation->weight_count = 0;
     double with = log_odds(posterior->finding, explanation);
-    for (size_t i = 0; i < asker.heard_count; i++) {
-        asker_turn(&asker, asker.heard[i].observable);
-        findings_if(&asker, NULL);
-        const double weight = 10.0 * (with - log_odds(asker.finding, explanation));
+    for (size_t i = 0; i < reasoner->observable_count; i++) {
+        if (!observation_tells(&reasoner->sights[i], &asker.observations[i]))
+            continue;
+        asker_look(&asker, i, (struct observation){0}, false, NULL);
+        const double weight = 10.0 * (with - log_odds(asker.if_so.finding, explanation));
         explanation->weights[explanation->weight_count++] =
-            (struct weight_of_evidence){asker.observable, fabs(weight) < ROUNDING ? 0.0 : weight};
+            (struct weight_of_evidence){i, fabs(weight) < ROUNDING ? 0.0 : weight};
     }
-    arena_free(asker.arena);
+    asker_release(&asker);
     qsort(explanation->weights, explanation->weight_count, sizeof *explanation->weights,
           by_magnitude);
 }
@@ -783,27 +557,22 @@ static int by_probability(const void *left, const void *right)
                      b->observable * (MOST_ANSWERS + 1) + b->value);
 }
 
-/* P(said) by all but what was said of it, but for a factor. */
-static double predicted(struct asker *asker, const struct observation *said)
-{
-    changes_find(asker, NULL);
-    change_alone(asker, said, 1.0);
-    return changes_sum(asker);
-}
-
 /* Notes the alternatives that would turn the action, each with its chance of being the truth. */
 static void slips_add(struct asker *asker, size_t observable, const struct answer *others,
                       const struct decision *decisions, size_t count)
 {
     const struct reasoner *reasoner = asker->reasoner;
-    struct observation said = observation_of(asker->now, observable), plain = said;
+    const struct observation said = asker->observations[observable];
+    struct observation plain = said;
     double p[MOST_ANSWERS], total = 0.0;
     double slip = said.hedged ? 1.0 - reasoner->rules->calibration.hedge : SLIP_RATE;
     plain.hedged = 0;
+    asker_look(asker, observable, (struct observation){0}, true, NULL);
+    mass_find(asker, observable, &asker->if_so);
     for (size_t k = 0; k < count; k++)
-        total += p[k] = predicted(asker, &others[k].said);
+        total += p[k] = predicted(asker, observable, &others[k].said, NULL);
     double each = slip / (double)count;
-    double all = predicted(asker, &plain) * (1.0 - slip) + each * total;
+    double all = predicted(asker, observable, &plain, NULL) * (1.0 - slip) + each * total;
     for (size_t k = 0; k < count; k++)
         if (decisions[k].action != asker->decision.action)
             turns_add(asker, (struct turn){observable, others[k].value, decisions[k].action,
@@ -835,9 +604,8 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
                                           v};
     }
     bool turned = false;
-    asker_turn(asker, observable);
     for (size_t k = 0; k < count; k++) {
-        asker_look(asker, &others[k].said, &decisions[k]);
+        asker_look(asker, observable, others[k].said, false, &decisions[k]);
         turned = turned || decisions[k].action != asker->decision.action;
     }
     if (turned)
@@ -890,10 +658,9 @@ size_t reason_questions(const struct reasoner *reasoner, const struct evidence *
     size_t counted = 0;
     for (size_t i = 0; i < rules->observable_count; i++) {
         const struct observable *observable = &asker.reasoner->rules->observables[i];
-        struct observation so_far = observation_of(asker.now, i);
         if ((observable->class == CLASS_TEST) != inquiry->tests ||
             (inquiry->skip && inquiry->skip[i]) ||
-            !observation_open(&asker.reasoner->sights[i], &so_far) ||
+            !observation_open(&asker.reasoner->sights[i], &asker.observations[i]) ||
             question_gated(observable, asker.posterior))
             continue;
         struct question question = value_of(&asker, i);
@@ -918,6 +685,6 @@ size_t reason_questions(const struct reasoner *reasoner, const struct evidence *
         questions[i] = rated[i].question;
     if (inquiry->turns != NULL)
         turns_tell(&asker, inquiry->turns);
-    arena_free(asker.arena);
+    asker_release(&asker);
     return count;
 }

@@ -348,7 +348,7 @@ static void chances_build(const struct reasoner *reasoner, size_t observable,
 }
 
 /* Naming a species says nothing more about which species it is. */
-bool species_speaks(const struct rules *rules, int which, size_t observable)
+static bool species_speaks(const struct rules *rules, int which, size_t observable)
 {
     if (which < 0 || rules->feeder[FEEDS_SPECIES] == (int)observable)
         return false;
@@ -474,19 +474,14 @@ static size_t lowest(uint32_t values)
     return (size_t)(ffs((int)values) - 1);
 }
 
-int species_named(const struct reasoner *reasoner, const struct observation *said)
-{
-    if (said == NULL || !single(said->seen) || (said->hedged & said->seen))
-        return RULES_NONE;
-    size_t species = lowest(said->seen);
-    return species < reasoner->rules->species_count ? (int)species : RULES_NONE;
-}
-
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence)
 {
     const int feeder = reasoner->rules->feeder[FEEDS_SPECIES];
     const struct observation said = observation_of(evidence, (size_t)(feeder < 0 ? 0 : feeder));
-    return feeder < 0 ? RULES_NONE : species_named(reasoner, &said);
+    if (feeder < 0 || !single(said.seen) || (said.hedged & said.seen))
+        return RULES_NONE;
+    size_t species = lowest(said.seen);
+    return species < reasoner->rules->species_count ? (int)species : RULES_NONE;
 }
 
 const struct chances *sight_chances(const struct reasoner *reasoner, int species, size_t observable)
@@ -580,31 +575,19 @@ double reasoner_likelihood(const struct reasoner *reasoner, const struct evidenc
     return chances->p[row * reasoner->finding_count + finding];
 }
 
-size_t condition_open(const struct reasoner *reasoner, const struct condition *condition,
-                      const struct evidence *evidence, bool even_doubted, size_t *at)
-{
-    size_t open = 0;
-    if (condition->count > 0 && (!evidence || !evidence->observations))
-        return condition->count;
-    for (size_t i = 0; i < condition->count && open < 2; i++) {
-        const struct observation *said = &evidence->observations[condition->observables[i]];
-        uint32_t doubted = even_doubted ? 0 : said->hedged, listed = condition->values[i];
-        /* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
-        if ((said->seen & listed) == 0 || (reasoner->sights[condition->observables[i]].several
-                                               ? (said->seen & ~doubted & listed) == 0
-                                               : (said->seen & (~listed | doubted)) != 0)) {
-            open++;
-            *at = i;
-        }
-    }
-    return open;
-}
-
 bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
                      const struct evidence *evidence, bool even_doubted)
 {
-    size_t at;
-    return condition_open(reasoner, condition, evidence, even_doubted, &at) == 0;
+    bool holds = condition->count == 0 || (evidence && evidence->observations);
+    for (size_t i = 0; i < condition->count && holds; i++) {
+        const struct observation *said = &evidence->observations[condition->observables[i]];
+        uint32_t doubted = even_doubted ? 0 : said->hedged, listed = condition->values[i];
+        /* Of a one-of, "green or yellow" holds only where both are listed: a condition must be sure. */
+        holds = (said->seen & listed) != 0 && (reasoner->sights[condition->observables[i]].several
+                                                   ? (said->seen & ~doubted & listed) != 0
+                                                   : (said->seen & (~listed | doubted)) == 0);
+    }
+    return holds;
 }
 
 bool reason_holds(const struct reasoner *reasoner, const struct condition *condition,

@@ -81,16 +81,8 @@ bool observation_tells(const struct sight *sight, const struct observation *obse
 /* reason_holds, where what was said in doubt may count as said. */
 bool condition_holds(const struct reasoner *reasoner, const struct condition *condition,
                      const struct evidence *evidence, bool even_doubted);
-/* How many of its parts do not hold, two for more; `at` is the last of them. What asks for an
- * observable of which no value is seen is open. */
-size_t condition_open(const struct reasoner *reasoner, const struct condition *condition,
-                      const struct evidence *evidence, bool even_doubted, size_t *at);
-/* The species that is plainly named, by what was said (NULL: nothing) of the observable for it, or
- * by all evidence; RULES_NONE where none is. */
-int species_named(const struct reasoner *reasoner, const struct observation *said);
+/* The species that is plainly named; RULES_NONE where none is. */
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence);
-/* Whether something else is normal on that species (RULES_NONE: on none). */
-bool species_speaks(const struct rules *rules, int species, size_t observable);
 /* The tables that hold on it. */
 const struct chances *sight_chances(const struct reasoner *reasoner, int species,
                                     size_t observable);
@@ -98,50 +90,11 @@ const struct chances *sight_chances(const struct reasoner *reasoner, int species
 const double *observation_ln(const struct reasoner *reasoner, int species, size_t observable,
                              const struct observation *observation, double *room);
 
-/* What was made of an observation, kept with a posterior: most posteriors are of evidence that
- * differs from that of the one before in a single answer, and the same is said of many vessels. */
-enum { RECALL_POWERS = 8 }; /* an observation counts less behind stronger signs of its group */
-struct recall {
-    size_t observable;
-    struct observation said;
-    int species;         /* RULES_NONE where it makes no difference */
-    struct arena *arena; /* of the arrays */
-    const double *ln;    /* ln l_i, [pattern][finding] */
-    const double *p;     /* l_i where the tables hold it, else NULL */
-    double strength;     /* range of ln l_i over the findings, no cause present */
-    bool flat;           /* all findings make it equally likely */
-    struct ratios {
-        double power;  /* that it counts with; NAN: nothing yet */
-        double *ratio; /* [pattern][finding], from pattern 1 up: what its causes make of it */
-        double span;   /* how far the logarithms of those for one set can go from 0 */
-    } ratios[RECALL_POWERS];
-    struct raised {
-        double power; /* likewise */
-        double *p;    /* l_i to that power, [pattern][finding] */
-    } raised[RECALL_POWERS];
-    unsigned next_ratios, next_raised; /* which is filled next */
-};
-
-/* What an observation means, made if it is not kept. It is until the next posterior is computed. */
-struct recall *recall_of(const struct reasoner *reasoner, const struct posterior *posterior,
-                         int species, size_t observable, const struct observation *said);
-/* l_i to a power, [pattern][finding]; likewise. */
-const double *recall_raised(const struct reasoner *reasoner, struct recall *recall, double power);
-/* An observation that says something, and how much it counts. */
-struct heard {
-    size_t observable;
-    int group;
-    struct recall *recall; /* NULL: it is no more said */
-    const struct ratios *ratios;
-    double alone; /* tau, were nothing of its group stronger, */
-    double power; /* and as it is */
-};
-struct heard heard_as(const struct reasoner *reasoner, const struct posterior *posterior,
-                      const struct evidence *evidence, int species, size_t observable,
-                      const struct observation *said);
-/* What each counts with beside the others. */
-void heard_rank(const struct reasoner *reasoner, struct heard *heard, size_t count);
-/* Those of the posterior computed last. */
-const struct heard *posterior_heard(const struct posterior *posterior, size_t *count);
+/* l_i of what may be said of an observable, [pattern][finding]; until the next posterior is computed. */
+const double *recall_p(const struct reasoner *reasoner, const struct posterior *posterior,
+                       int species, size_t observable, const struct observation *said);
+/* As posterior_init; the two share what they make of observations, and the other must outlive it. */
+void posterior_beside(struct posterior *posterior, const struct reasoner *reasoner,
+                      const struct posterior *other);
 
 #endif

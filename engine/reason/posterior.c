@@ -40,8 +40,35 @@ struct workspace {
     size_t pair_count;
     double
         *together; /* [set][finding], where it does: what the two make of it beside their factors */
-    struct recalls *recalls;
-    double tau;
+    struct recalls *recalls; /* its own, or another's */
+    bool shares;
+};
+
+/* What was made of an observation: most posteriors are of evidence that differs from that of the one
+ * before in a single answer, and the same is said of many vessels. */
+enum { RECALL_POWERS = 8 }; /* an observation counts less behind stronger signs of its group */
+struct recall {
+    size_t observable;
+    struct observation said;
+    int species;      /* RULES_NONE where it makes no difference */
+    const double *ln; /* ln l_i, [pattern][finding] */
+    const double *p;  /* l_i where the tables hold it or somebody asked for it, else NULL */
+    double strength;  /* range of ln l_i over the findings, no cause present */
+    struct ratios {
+        double power;  /* that it counts with; NAN: nothing yet */
+        double *ratio; /* [pattern][finding], from pattern 1 up: what its causes make of it */
+        double span;   /* how far the logarithms of those for one set can go from 0 */
+    } ratios[RECALL_POWERS];
+    unsigned next_ratios; /* which is filled next */
+};
+
+/* An observation that says something, and how much it counts. */
+struct heard {
+    size_t observable;
+    int group;
+    struct recall *recall;
+    const struct ratios *ratios;
+    double power;
 };
 
 /* What was made of observations. */
@@ -64,7 +91,8 @@ static void recalls_forget(struct recalls *recalls)
     recalls->list = arena_array(recalls->kept, recalls->room, sizeof *recalls->list);
 }
 
-void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
+void posterior_beside(struct posterior *posterior, const struct reasoner *reasoner,
+                      const struct posterior *other)
 {
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
     size_t causes = reasoner->cause_count, observables = reasoner->observable_count;
@@ -84,10 +112,13 @@ void posterior_init(struct posterior *posterior, const struct reasoner *reasoner
         .paired = arena_array(arena, sets, sizeof *work->paired),
         .pairs = arena_array(arena, sets, sizeof *work->pairs),
         .together = arena_room(arena, findings * sets, sizeof(double)),
-        .recalls = arena_alloc(arena, sizeof *work->recalls),
+        .recalls = other ? other->work->recalls : arena_alloc(arena, sizeof *work->recalls),
+        .shares = other != NULL,
     };
-    *work->recalls = (struct recalls){.kept = arena_new()};
-    recalls_forget(work->recalls);
+    if (!other) {
+        work->recalls->kept = arena_new();
+        recalls_forget(work->recalls);
+    }
     *posterior = (struct posterior){
         .finding = arena_array(arena, findings, sizeof(double)),
         .cause = arena_array(arena, causes, sizeof(double)),
@@ -96,13 +127,18 @@ void posterior_init(struct posterior *posterior, const struct reasoner *reasoner
     };
 }
 
+void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
+{
+    posterior_beside(posterior, reasoner, NULL);
+}
+
 void posterior_release(struct posterior *posterior)
 {
     struct workspace *work = posterior->work;
-    if (work) {
+    if (work && !work->shares)
         arena_free(work->recalls->kept);
+    if (work)
         arena_free(work->arena);
-    }
     *posterior = (struct posterior){0};
 }
 
@@ -134,8 +170,9 @@ static void recalls_grow(struct recalls *recalls)
             *recall_place(recalls, old[i]->observable, old[i]->species, &old[i]->said) = old[i];
 }
 
-struct recall *recall_of(const struct reasoner *reasoner, const struct posterior *posterior,
-                         int species, size_t observable, const struct observation *said)
+/* What an observation means, made if it is not kept. */
+static struct recall *recall_of(const struct reasoner *reasoner, const struct posterior *posterior,
+                                int species, size_t observable, const struct observation *said)
 {
     const struct sight *sight = &reasoner->sights[observable];
     const struct chances *chances = sight_chances(reasoner, species, observable);
@@ -155,40 +192,31 @@ struct recall *recall_of(const struct reasoner *reasoner, const struct posterior
     *recall = (struct recall){.observable = observable,
                               .said = *said,
                               .species = species,
-                              .arena = recalls->kept,
                               .ln = observation_ln(reasoner, species, observable, said, room)};
     if (recall->ln != room)
         recall->p = chances->p + (recall->ln - chances->ln);
     recall->strength = sight->group < 0 ? 0.0 : row_range(recall->ln, reasoner->finding_count);
-    recall->flat = true;
-    for (size_t i = 0; i < cells && recall->flat; i++)
-        recall->flat = recall->ln[i] == recall->ln[i - i % reasoner->finding_count];
     for (size_t i = 0; i < RECALL_POWERS; i++)
-        recall->ratios[i].power = recall->raised[i].power = NAN;
+        recall->ratios[i].power = NAN;
     return recall;
 }
 
-FOR_WIDE_VECTORS const double *recall_raised(const struct reasoner *reasoner, struct recall *recall,
-                                             double power)
+const double *recall_p(const struct reasoner *reasoner, const struct posterior *posterior,
+                       int species, size_t observable, const struct observation *said)
 {
-    const size_t cells =
-        reasoner->sights[recall->observable].pattern_count * reasoner->finding_count;
-    if (power == 1.0 && recall->p != NULL)
-        return recall->p;
-    for (size_t i = 0; i < RECALL_POWERS; i++)
-        if (recall->raised[i].power == power)
-            return recall->raised[i].p;
-    struct raised *raised = &recall->raised[recall->next_raised++ % RECALL_POWERS];
-    if (!raised->p)
-        raised->p = arena_room(recall->arena, cells, sizeof *raised->p);
-    raised->power = power;
-    row_exp(raised->p, recall->ln, power, cells);
-    return raised->p;
+    struct recall *recall = recall_of(reasoner, posterior, species, observable, said);
+    const size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
+    if (recall->p == NULL) {
+        double *p = arena_room(posterior->work->recalls->kept, cells, sizeof *p);
+        row_exp(p, recall->ln, 1.0, cells);
+        recall->p = p;
+    }
+    return recall->p;
 }
 
 /* What the causes of each pattern make of the likelihood to a power, made if it is not kept. */
-FOR_WIDE_VECTORS static const struct ratios *ratios_of(const struct reasoner *reasoner,
-                                                       const struct heard *heard)
+FOR_WIDE_VECTORS static const struct ratios *
+ratios_of(const struct reasoner *reasoner, struct arena *arena, const struct heard *heard)
 {
     const struct sight *sight = &reasoner->sights[heard->observable];
     size_t findings = reasoner->finding_count;
@@ -200,7 +228,7 @@ FOR_WIDE_VECTORS static const struct ratios *ratios_of(const struct reasoner *re
             return &recall->ratios[i];
     struct ratios *ratios = &recall->ratios[recall->next_ratios++ % RECALL_POWERS];
     if (!ratios->ratio)
-        ratios->ratio = arena_room(recall->arena, sight->pattern_count * findings, sizeof(double));
+        ratios->ratio = arena_room(arena, sight->pattern_count * findings, sizeof(double));
     for (size_t p = 1; p < sight->pattern_count; p++) {
         const double *own = none + p * findings;
         double *ratio = ratios->ratio + p * findings;
@@ -221,42 +249,15 @@ FOR_WIDE_VECTORS static const struct ratios *ratios_of(const struct reasoner *re
     return ratios;
 }
 
-struct heard heard_as(const struct reasoner *reasoner, const struct posterior *posterior,
-                      const struct evidence *evidence, int species, size_t observable,
-                      const struct observation *said)
-{
-    const struct calibration *calibration = &reasoner->rules->calibration;
-    const bool answered = evidence && evidence->answered && evidence->answered[observable];
-    const double power = posterior->work->tau * (answered ? calibration->answered : 1.0);
-    return (struct heard){observable,
-                          reasoner->sights[observable].group,
-                          recall_of(reasoner, posterior, species, observable, said),
-                          NULL,
-                          power,
-                          power};
-}
-
 /* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
-void heard_rank(const struct reasoner *reasoner, struct heard *heard, size_t count)
+static void heard_rank(const struct reasoner *reasoner, struct heard *heard, size_t count)
 {
-    for (size_t i = 0; i < count; i++) {
-        const struct recall *own = heard[i].recall;
-        heard[i].power = own ? heard[i].alone : 0.0;
-        for (size_t j = 0; own && heard[i].group >= 0 && j < count; j++) {
-            const struct recall *other = heard[j].recall;
-            if (j == i || heard[j].group != heard[i].group || other == NULL)
-                continue;
-            if (other->strength > own->strength ||
-                (other->strength == own->strength && heard[j].observable < heard[i].observable))
+    for (size_t i = 0; i < count; i++)
+        for (size_t j = 0; heard[i].group >= 0 && j < count; j++) {
+            const double own = heard[i].recall->strength, other = heard[j].recall->strength;
+            if (heard[j].group == heard[i].group && (other > own || (other == own && j < i)))
                 heard[i].power *= 1.0 - reasoner->rules->groups[heard[i].group].overlap;
         }
-    }
-}
-
-const struct heard *posterior_heard(const struct posterior *posterior, size_t *count)
-{
-    *count = posterior->work->heard_count;
-    return posterior->work->heard;
 }
 
 static size_t pair_set(const struct reasoner *reasoner, const struct pair_shift *pair)
@@ -476,22 +477,30 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     struct workspace *work = posterior->work;
     size_t findings = reasoner->finding_count;
     double span;
-    work->tau = tau < 0.0 ? reasoner->rules->calibration.tau : tau;
+    const struct calibration *calibration = &reasoner->rules->calibration;
     int species = evidence_species(reasoner, evidence);
     if (work->recalls->count > RECALLS_MOST)
         recalls_forget(work->recalls);
     work->heard_count = 0;
     const struct observation *said = evidence ? evidence->observations : NULL;
-    for (size_t i = 0; said && i < reasoner->observable_count; i++)
-        if ((said[i].seen | said[i].absent | said[i].silent) != 0 &&
-            observation_tells(&reasoner->sights[i], &said[i]))
-            work->heard[work->heard_count++] =
-                heard_as(reasoner, posterior, evidence, species, i, &said[i]);
+    for (size_t i = 0; said && i < reasoner->observable_count; i++) {
+        if ((said[i].seen | said[i].absent | said[i].silent) == 0 ||
+            !observation_tells(&reasoner->sights[i], &said[i]))
+            continue;
+        const bool answered = evidence->answered && evidence->answered[i];
+        work->heard[work->heard_count++] = (struct heard){
+            .observable = i,
+            .group = reasoner->sights[i].group,
+            .recall = recall_of(reasoner, posterior, species, i, &said[i]),
+            .power =
+                (tau < 0.0 ? calibration->tau : tau) * (answered ? calibration->answered : 1.0),
+        };
+    }
     heard_rank(reasoner, work->heard, work->heard_count);
     double prior_sum = shift_odds(reasoner, evidence, work);
     double sum = shared_row(reasoner, evidence, work, &span); /* its ln */
     for (size_t i = 0; i < work->heard_count; i++) {
-        work->heard[i].ratios = ratios_of(reasoner, &work->heard[i]);
+        work->heard[i].ratios = ratios_of(reasoner, work->recalls->kept, &work->heard[i]);
         span += work->heard[i].ratios->span;
     }
     memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
