@@ -152,11 +152,6 @@ struct edge { /* by a word; a word may lead from a node to several */
     uint32_t child, next;
 };
 
-struct way { /* an edge for reading: those of a slot lie side by side */
-    uint64_t key;
-    uint32_t child;
-};
-
 #define STEP (UINT32_C(1) << 31)
 enum { EDGE_SLOTS = 1 << 15, EDGES_MOST = 1 << 20 }; /* EDGES_MOST: with the nodes */
 
@@ -166,9 +161,6 @@ struct trie {
     struct accepted *accepts;
     struct edge *edges; /* the first stands for none */
     uint32_t *slots;    /* of the edges, by the hash of their keys: first in each */
-    struct way *ways;
-    uint64_t *way_marks; /* what their nodes go on with: most are not looked at further */
-    uint32_t *way_slots; /* where those of a slot begin; they end where those of the next do */
     size_t node_count, branch_count, accept_count, edge_count, edge_room;
     uint32_t bounds; /* the root of "about", "over" and "under" */
 };
@@ -847,25 +839,6 @@ static void build_prefix(struct reader *reader)
     reader->quantity_prefix = arena_copy(reader->memory, text.bytes, text.length);
 }
 
-/* Lays the edges out for reading, once all phrases are there. */
-static void settle_edges(struct reader *reader)
-{
-    struct trie *t = reader->trie;
-    uint32_t count = 0;
-    t->ways = arena_room(reader->memory, t->edge_count, sizeof *t->ways);
-    t->way_marks = arena_room(reader->memory, t->edge_count, sizeof *t->way_marks);
-    t->way_slots = arena_room(reader->memory, EDGE_SLOTS + 1, sizeof *t->way_slots);
-    for (size_t slot = 0; slot < EDGE_SLOTS; slot++) {
-        t->way_slots[slot] = count;
-        for (uint32_t i = t->slots[slot]; i; i = t->edges[i].next)
-            if (!(t->edges[i].key & STEP)) {
-                t->way_marks[count] = t->nodes[t->edges[i].child].marks;
-                t->ways[count++] = (struct way){t->edges[i].key, t->edges[i].child};
-            }
-    }
-    t->way_slots[EDGE_SLOTS] = count;
-}
-
 bool phrases_build(struct reader *reader, struct diags *diags)
 {
     const struct rules *rules = reader->rules;
@@ -904,7 +877,6 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     reader->bare = node_new(t, reader->memory);
     add_accept(reader, reader->bare,
                phrase_new(reader, &(struct phrase){.role = ROLE_NUMBER, .observable = NO_INDEX}));
-    settle_edges(reader);
     reader->stem_in = arena_array(reader->memory, reader->stems.count, sizeof(uint32_t));
     reader->diags = NULL;
     return !reader->wrong;
@@ -1095,10 +1067,9 @@ static void follow(struct walk *w, uint32_t node, uint32_t stem, uint32_t at)
 {
     const struct trie *t = w->job->reader->trie;
     const uint64_t key = edge_key(node, stem), next = w->job->tokens[at - 1].next;
-    const size_t slot = edge_slot(key);
-    for (uint32_t i = t->way_slots[slot], end = t->way_slots[slot + 1]; i < end; i++)
-        if ((t->way_marks[i] & next) && t->ways[i].key == key)
-            visit(w, t->ways[i].child, at, at, 0);
+    for (uint32_t i = t->slots[edge_slot(key)]; i; i = t->edges[i].next)
+        if (t->edges[i].key == key && (t->nodes[t->edges[i].child].marks & next))
+            visit(w, t->edges[i].child, at, at, 0);
 }
 
 /* Past "about", "at least" and the like: where the quantity would begin. */
@@ -1206,10 +1177,10 @@ static void follow_halves(struct walk *w, uint32_t at, size_t length, uint32_t f
 {
     const struct trie *t = w->job->reader->trie;
     const uint64_t key = edge_key(0, first);
-    for (uint32_t i = t->way_slots[edge_slot(key)];
-         length && second != NO_INDEX && i < t->way_slots[edge_slot(key) + 1]; i++)
-        if (t->ways[i].key == key)
-            follow(w, t->ways[i].child, second, at + 1);
+    for (uint32_t i = length && second != NO_INDEX ? t->slots[edge_slot(key)] : 0; i;
+         i = t->edges[i].next)
+        if (t->edges[i].key == key)
+            follow(w, t->edges[i].child, second, at + 1);
 }
 
 static void visit_word(struct walk *w, uint32_t at)
