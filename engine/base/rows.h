@@ -123,7 +123,8 @@ static inline double row_dot(const double *a, const double *b, size_t count)
 
 /* Four of exp(factor * of), to two units in the last place; below -700 and above 700 as there. The
  * power of two is taken off, and what is left, at most ln 2 / 2, goes into the series. */
-static inline void four_exp(double *row, const double *of, double factor)
+__attribute__((always_inline)) static inline void four_exp(double *row, const double *of,
+                                                           double factor)
 {
     typedef uint64_t four_bits __attribute__((vector_size(32)));
     static const double terms[] = {1.0 / 479001600, 1.0 / 39916800, 1.0 / 3628800, 1.0 / 362880,
@@ -144,8 +145,9 @@ static inline void four_exp(double *row, const double *of, double factor)
     *(four *)row = (sum * r + 1.0) * (four)power;
 }
 
-/* row = exp(factor * of). */
-static inline void row_exp(double *row, const double *of, double factor, size_t count)
+/* row = exp(factor * of); within its caller, so as wide as that. */
+__attribute__((always_inline)) static inline void row_exp(double *row, const double *of,
+                                                          double factor, size_t count)
 {
     size_t i = 0;
     for (; i + ROW_STEP <= count; i += ROW_STEP)

@@ -329,7 +329,8 @@ static void asker_look(struct asker *asker, size_t observable, struct observatio
 }
 
 /* P(f, S) of a posterior, added up over the sets that look alike to an observable. */
-static void mass_find(struct asker *asker, size_t observable, const struct posterior *posterior)
+FOR_WIDE_VECTORS static void mass_find(struct asker *asker, size_t observable,
+                                       const struct posterior *posterior)
 {
     const struct sight *sight = &asker->reasoner->sights[observable];
     const size_t findings = asker->reasoner->finding_count;

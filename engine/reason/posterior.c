@@ -201,8 +201,9 @@ static struct recall *recall_of(const struct reasoner *reasoner, const struct po
     return recall;
 }
 
-const double *recall_p(const struct reasoner *reasoner, const struct posterior *posterior,
-                       int species, size_t observable, const struct observation *said)
+FOR_WIDE_VECTORS const double *recall_p(const struct reasoner *reasoner,
+                                        const struct posterior *posterior, int species,
+                                        size_t observable, const struct observation *said)
 {
     struct recall *recall = recall_of(reasoner, posterior, species, observable, said);
     const size_t cells = reasoner->sights[observable].pattern_count * reasoner->finding_count;
