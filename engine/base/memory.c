@@ -260,6 +260,56 @@ size_t arena_used(const struct arena *arena)
     return arena->used;
 }
 
+static uint64_t mixed(uint64_t value)
+{
+    value *= UINT64_C(0x9E3779B97F4A7C15);
+    return value ^ value >> 32;
+}
+
+uint64_t hash_of(const void *bytes, size_t length)
+{
+    const char *text = bytes;
+    uint64_t hash = length, part = 0;
+    for (; length >= sizeof part; length -= sizeof part, text += sizeof part) {
+        memcpy(&part, text, sizeof part);
+        hash = mixed(hash ^ part);
+    }
+    for (part = 0; length > 0; length--)
+        part = part << 8 | (unsigned char)*text++;
+    return mixed(hash ^ part);
+}
+
+/* Where a hash is, or would be. */
+static struct hash_slot *hashed_slot(const struct hashed *set, uint64_t hash)
+{
+    size_t at = hash & (set->room - 1);
+    while (set->slots[at].number != 0 && set->slots[at].hash != hash)
+        at = (at + 1) & (set->room - 1);
+    return &set->slots[at];
+}
+
+uint32_t hashed_find(const struct hashed *set, uint64_t hash)
+{
+    return set->room ? hashed_slot(set, hash)->number - 1 : NO_INDEX; /* of a free one, too */
+}
+
+uint32_t hashed_add(struct hashed *set, struct arena *arena, uint64_t hash)
+{
+    enum { FIRST = 16 };
+    if (2 * set->count == set->room) {
+        const struct hashed old = *set;
+        set->room = old.room ? 4 * old.room : FIRST;
+        set->slots = arena_array(arena, set->room, sizeof *set->slots);
+        for (size_t i = 0; i < old.room; i++)
+            if (old.slots[i].number != 0)
+                *hashed_slot(set, old.slots[i].hash) = old.slots[i];
+    }
+    struct hash_slot *slot = hashed_slot(set, hash);
+    if (slot->number == 0)
+        *slot = (struct hash_slot){hash, (uint32_t)++set->count};
+    return slot->number - 1;
+}
+
 uint64_t fnv_hash(uint64_t hash, const void *bytes, size_t length)
 {
     const unsigned char *byte = bytes;

@@ -92,6 +92,23 @@ char *arena_join(struct arena *arena, const char *const *words, size_t count);
 /* Bytes handed out so far, for `make bench` and for limits. */
 size_t arena_used(const struct arena *arena);
 
+/* A hash of bytes, eight at a time, for as long as the program runs: it need not be the same anywhere else. */
+uint64_t hash_of(const void *bytes, size_t length);
+
+/* Hashes, numbered from 0 in the order they came. That two keys share one is less likely than a broken
+ * machine. All zero is an empty set; what is outgrown stays in the arena. */
+struct hashed {
+    struct hash_slot { /* open addressing */
+        uint64_t hash;
+        uint32_t number; /* and one; 0: free */
+    } * slots;
+    size_t count, room; /* at most half of the room is ever taken */
+};
+#define NO_INDEX UINT32_MAX
+/* The number of a hash, or NO_INDEX; hashed_add numbers it if need be: then it is what the count was. */
+uint32_t hashed_find(const struct hashed *set, uint64_t hash);
+uint32_t hashed_add(struct hashed *set, struct arena *arena, uint64_t hash);
+
 /* The hash FNV-1a of Fowler, Noll and Vo, in 64 bits: begin with FNV_START, go on with the last. */
 #define FNV_START UINT64_C(0xcbf29ce484222325)
 #define FNV_PRIME UINT64_C(0x100000001b3)

@@ -272,7 +272,6 @@ static enum status judge_lines(struct app *app)
     enum status status = STATUS_OK;
     set_stakes(app); /* once before any thread: what is wrong with them ends the program */
     set_signs(app);
-    words_list(app->words);
     for (size_t i = 0; i < jobs; i++)
         hands[i] = (struct hand){.from = app, .first = i == 0};
     do {

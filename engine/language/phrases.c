@@ -20,66 +20,21 @@ static uint64_t mixed(uint64_t value)
     return value ^ value >> 32;
 }
 
-/* Eight bytes at a time. */
-static uint64_t hash_of(const char *text, size_t length)
-{
-    uint64_t hash = length, part = 0;
-    for (; length >= sizeof part; length -= sizeof part, text += sizeof part) {
-        memcpy(&part, text, sizeof part);
-        hash = mixed(hash ^ part);
-    }
-    for (part = 0; length > 0; length--)
-        part = part << 8 | (unsigned char)*text++;
-    return mixed(hash ^ part);
-}
-
-static struct named *named_at(const struct interned *set, size_t index)
-{
-    return (void *)((char *)set->all + index * set->size);
-}
-
-static struct slot *interned_slot(const struct interned *set, uint64_t hash)
-{
-    size_t slot = hash & (set->slot_count - 1);
-    while (
-        set->slots[slot].index != NO_INDEX &&
-        (set->slots[slot].tag != hash >> 32 || named_at(set, set->slots[slot].index)->hash != hash))
-        slot = (slot + 1) & (set->slot_count - 1);
-    return &set->slots[slot];
-}
-
 uint32_t interned_find(const struct interned *set, const char *text, size_t length)
 {
-    return set->slot_count ? interned_slot(set, hash_of(text, length))->index : NO_INDEX;
-}
-
-/* At most half of the slots are ever taken. */
-static void interned_grow(struct interned *set)
-{
-    size_t room = set->slot_count ? set->slot_count : 4096;
-    void *longer = arena_room(set->memory, room, set->size);
-    set->all = set->count ? memcpy(longer, set->all, set->count * set->size) : longer;
-    set->slot_count = 2 * room;
-    set->slots = arena_room(set->memory, set->slot_count, sizeof *set->slots);
-    memset(set->slots, 0xFF, set->slot_count * sizeof *set->slots);
-    for (size_t i = 0; i < set->count; i++)
-        *interned_slot(set, named_at(set, i)->hash) =
-            (struct slot){(uint32_t)i, (uint32_t)(named_at(set, i)->hash >> 32)};
+    return hashed_find(&set->index, hash_of(text, length));
 }
 
 uint32_t interned_add(struct interned *set, const char *text, size_t length)
 {
-    if (2 * set->count == set->slot_count)
-        interned_grow(set);
-    uint64_t hash = hash_of(text, length);
-    struct slot *slot = interned_slot(set, hash);
-    if (slot->index != NO_INDEX)
-        return slot->index;
-    memset(named_at(set, set->count), 0, set->size);
-    *named_at(set, set->count) =
-        (struct named){arena_copy(set->memory, text, length), hash, (uint32_t)length};
-    *slot = (struct slot){(uint32_t)set->count, (uint32_t)(hash >> 32)};
-    return (uint32_t)set->count++;
+    const uint32_t number = hashed_add(&set->index, set->memory, hash_of(text, length));
+    if (number == set->count) {
+        set->all = arena_more(set->memory, set->all, set->count, set->size);
+        struct named *named = (void *)((char *)set->all + set->count++ * set->size);
+        memset(named, 0, set->size);
+        *named = (struct named){arena_copy(set->memory, text, length), (uint32_t)length};
+    }
+    return number;
 }
 
 /* ---- words and stems --------------------------------------------------------------------- */

@@ -27,8 +27,6 @@
  * Offsets are 32 bits wide: a text is at most READER_MAX_TEXT long.
  */
 
-#define NO_INDEX UINT32_MAX
-
 /* ---- the text as it is matched (clauses.c) ----------------------------------------------- */
 
 enum cut_kind { CUT_SOFT, CUT_HARD, CUT_QUESTION }; /* a comma, a full stop, a question mark */
@@ -139,7 +137,6 @@ struct pattern {
 
 struct named { /* what each entry of a set begins with */
     const char *text;
-    uint64_t hash; /* that two strings share one is less likely than a broken machine */
     uint32_t length;
 };
 
@@ -154,10 +151,7 @@ struct interned { /* strings and what is known of each, numbered in the order th
         struct entry *entries;
     };
     size_t count;
-    struct slot {            /* open addressing */
-        uint32_t index, tag; /* half of the hash, so that few entries need be looked at */
-    } * slots;
-    size_t slot_count;
+    struct hashed index;
 };
 
 /* The number of a string, or NO_INDEX; interned_add numbers it if need be, keeps a copy, and the

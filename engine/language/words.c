@@ -20,7 +20,7 @@ enum {
     KEPT_MOST = 1 << 17,   /* words that are remembered from text to text */
     PARTS = 20,            /* a text counts as so many; its findings share them */
     REACH = 3,             /* words that a negation reaches */
-    TEXTS_FEW = 100,       /* with more it pays to list the rows of the tables */
+    MET_MOST = 1 << 18,    /* terms, likewise */
 };
 
 /* ---- labels ---------------------------------------------------------------------------------- */
@@ -64,8 +64,8 @@ static bool label_contaminated(const struct labels *labels, size_t label)
 
 struct entry { /* of a word */
     struct named word;
-    uint64_t hash;     /* of the key */
     const char *key;   /* as it is counted: its stem, or the bin of a figure */
+    uint64_t hash;     /* of that */
     bool denies, ends; /* it begins what a negation reaches, or ends it */
     uint32_t kind;     /* the entry of its kind, "=green"; its own number when it has none */
     const bool *names; /* for each finding: it is among its names; NULL for none */
@@ -95,7 +95,7 @@ static struct entry *entry_add(struct lexicon *lexicon, const char *word, size_t
     uint32_t index = interned_add(&lexicon->words, word, length);
     struct entry *entry = &lexicon->words.entries[index];
     entry->key = entry->word.text;
-    entry->hash = fnv_hash(FNV_START, word, length);
+    entry->hash = hash_of(word, length);
     entry->kind = index;
     return entry;
 }
@@ -216,7 +216,7 @@ static uint32_t entry_of(struct lexicon *lexicon, const char *word, size_t lengt
         kinds_learn(lexicon, word, length);
         const char *stem = stem_of(lexicon->stemmer, word, &length);
         entry->key = arena_copy(lexicon->arena, stem, length);
-        entry->hash = fnv_hash(FNV_START, entry->key, length);
+        entry->hash = hash_of(entry->key, length);
         known = interned_find(&lexicon->kind_stems, entry->key, length);
         entry->kind = known != NO_INDEX ? lexicon->kind_stems.entries[known].kind : entry->kind;
     }
@@ -297,8 +297,8 @@ static struct piece *cut(struct lexicon *lexicon, const char *text, size_t lengt
 struct term {                  /* of a text */
     const struct piece *first; /* NULL for a term of one piece */
     const struct piece *piece;
-    bool kind;    /* both are counted by their kind */
-    uint32_t row; /* of the tables: the first that has it */
+    bool kind;               /* both are counted by their kind */
+    struct weighed *weighed; /* what the tables say of it */
 };
 
 static const struct entry *entry_at(const struct lexicon *lexicon, const struct piece *piece,
@@ -310,7 +310,7 @@ static const struct entry *entry_at(const struct lexicon *lexicon, const struct 
 /* A term from the hashes of its keys, each with whether it is denied; `first` is 0 for a term of one. */
 static uint64_t term_hash(uint64_t first, uint64_t second)
 {
-    return (first * UINT64_C(0x9E3779B97F4A7C15) ^ second) * FNV_START;
+    return (first * UINT64_C(0xC2B2AE3D27D4EB4F) ^ second) * UINT64_C(0x9E3779B97F4A7C15);
 }
 
 /* A term as it is written: "!green patch". False when it is too long to be one. */
@@ -353,83 +353,14 @@ struct table {
     size_t finding_count;
 };
 
-struct row {        /* of a term that was looked for, or of any; the first stands for none */
-    uint64_t hash;  /* of its term; that two terms share one is less likely than a broken machine */
-    uint32_t table; /* where it stands first; its counts are so many bytes behind its rows */
-    uint32_t at;    /* 0: no table has it */
-    uint32_t next;  /* row of the same term, in a later table, or 0 */
-};
-
-/*
- * All tables that were read. A few texts look for their terms among the sorted bytes, for to list all rows takes longer
- * than to judge a vessel; for many all are listed.
- */
+/* All tables that were read. */
 struct tables {
-    struct arena *arena;
     struct table *list;
-    struct row *rows;
-    uint64_t *slots; /* of the rows, by hash; open addressing */
-    size_t count, row_count, slot_count;
-    size_t lines;    /* of all tables */
-    bool listed;     /* all rows are */
+    size_t count;
     double *total;   /* n_f */
     double terms;    /* V */
     double any_text; /* fitted weight of a text, whatever its terms */
 };
-
-/* A slot holds the number of a row, below ROWS_MOST, and the rest of its hash; 0 is free. */
-enum { ROW_BITS = 24, ROWS_MOST = (1 << ROW_BITS) - 1 };
-
-/* Where the row of a term is, or would be. */
-static uint64_t *row_slot(const struct tables *tables, uint64_t hash)
-{
-    size_t slot = hash & (tables->slot_count - 1);
-    while (tables->slots[slot] && (tables->slots[slot] ^ hash) >> ROW_BITS)
-        slot = (slot + 1) & (tables->slot_count - 1);
-    return &tables->slots[slot];
-}
-
-/* Makes room for so many rows. */
-static void rows_room(struct tables *tables, size_t count)
-{
-    if (3 * count <= 2 * tables->slot_count)
-        return;
-    tables->slot_count = 1024;
-    while (2 * tables->slot_count < 3 * count)
-        tables->slot_count *= 2;
-    tables->slots = arena_array(tables->arena, tables->slot_count, sizeof *tables->slots);
-    for (size_t i = 1; i < tables->row_count; i++) {
-        uint64_t *slot = row_slot(tables, tables->rows[i].hash);
-        *slot = *slot != 0 ? *slot : (tables->rows[i].hash & ~(uint64_t)ROWS_MOST) | i;
-    }
-}
-
-static void row_note(struct tables *tables, uint64_t hash, size_t table, size_t at)
-{
-    if (tables->row_count == ROWS_MOST)
-        return;
-    rows_room(tables, tables->row_count + 1);
-    uint64_t *slot = row_slot(tables, hash);
-    uint32_t last = *slot & ROWS_MOST;
-    while (tables->rows[last].next)
-        last = tables->rows[last].next;
-    if (last)
-        tables->rows[last].next = (uint32_t)tables->row_count;
-    else
-        *slot = (hash & ~(uint64_t)ROWS_MOST) | tables->row_count;
-    *arena_push(tables->arena, tables->rows, tables->row_count) =
-        (struct row){hash, (uint32_t)table, (uint32_t)at, 0};
-}
-
-/* Forgets the rows that were looked for. */
-static void rows_clear(struct tables *tables)
-{
-    tables->rows = NULL;
-    tables->row_count = tables->slot_count = 0;
-    tables->listed = false;
-    *arena_push(tables->arena, tables->rows, tables->row_count) = (struct row){0};
-    rows_room(tables, 1);
-}
 
 /* The counts of a term in a table, as far behind its rows; 0 for none. */
 static size_t table_search(const struct table *table, const char *term)
@@ -453,60 +384,12 @@ static size_t table_search(const struct table *table, const char *term)
     return 0;
 }
 
-/* The row of a term of that hash, or 0. */
-static uint32_t row_of(struct tables *tables, uint64_t hash, const struct lexicon *lexicon,
-                       const struct term *of)
-{
-    char term[TERM_MOST + 1];
-    uint32_t row = *row_slot(tables, hash) & ROWS_MOST;
-    if (!row && !tables->listed && term_write(lexicon, of, term)) {
-        row = (uint32_t)tables->row_count;
-        for (size_t i = 0, at; i < tables->count; i++)
-            if ((at = table_search(&tables->list[i], term)) > 0)
-                row_note(tables, hash, i, at);
-        if (row == tables->row_count) /* it is not looked for again */
-            row_note(tables, hash, 0, 0);
-    }
-    return tables->rows[row].at ? row : 0;
-}
-
-/*
- * The terms of a text that some table has, or all where there are none; up to four to a piece: itself, behind the one
- * before it, and these two by kind, where that makes another term.
- */
-static struct term *terms_of(const struct lexicon *lexicon, const struct piece *pieces,
-                             size_t piece_count, struct tables *tables, struct arena *arena,
-                             size_t *count)
-{
-    enum { EACH = 4 };
-    struct term *terms = arena_room(arena, EACH * piece_count, sizeof *terms);
-    *count = 0;
-    for (size_t i = 0; i < piece_count; i++)
-        for (int kind = 0; kind < 2; kind++) {
-            const struct piece *piece = &pieces[i];
-            const struct piece *first = piece->follows ? piece - 1 : NULL;
-            const bool other = !kind || piece->kind != piece->entry;
-            const uint64_t own = entry_at(lexicon, piece, kind)->hash + piece->denied;
-            struct term each[2] = {{NULL, piece, kind, 0}, {first, piece, kind, 0}};
-            if (tables != NULL && other)
-                each[0].row = row_of(tables, term_hash(0, own), lexicon, &each[0]);
-            if (other && (tables == NULL || each[0].row))
-                terms[(*count)++] = each[0];
-            if (first == NULL || (!other && first->kind == first->entry))
-                continue;
-            const uint64_t before = entry_at(lexicon, first, kind)->hash + first->denied;
-            if (tables != NULL)
-                each[1].row = row_of(tables, term_hash(before, own), lexicon, &each[1]);
-            if (tables == NULL || each[1].row)
-                terms[(*count)++] = each[1];
-        }
-    return terms;
-}
-
 /* What a term says. */
 struct weighed {
-    size_t text;     /* the last in which it was met */
-    double odds;     /* of contamination */
+    size_t text; /* the last in which it was met */
+    size_t table,
+        at;      /* where it stands first: its counts are so many bytes behind the rows of that */
+    double odds; /* of contamination */
     double weight[]; /* of each finding */
 };
 
@@ -515,8 +398,9 @@ struct words {
     struct arena *arena;
     struct tables tables;
     struct lexicon lexicon;
-    struct arena *arena_of_text;
-    struct weighed **weighed; /* what each row says, once it was met */
+    struct arena *arena_of_text, *arena_of_terms;
+    struct hashed met;        /* terms of texts */
+    struct weighed **weighed; /* what each says, or NULL: no table has it */
     size_t weighed_count;
     double *counts;   /* of the term that is looked up, by finding */
     double *ln_total; /* ln (n_f + c) */
@@ -533,23 +417,43 @@ struct words *words_new(const struct rules *rules, enum word_labels labels)
     words->labels = labels_of(rules, labels);
     words->arena = arena;
     words->arena_of_text = arena_new();
+    words->arena_of_terms = arena_new();
     words->counts = arena_array(arena, words->labels.count, sizeof(double));
     words->ln_total = arena_array(arena, words->labels.count, sizeof(double));
     words->sum = arena_array(arena, words->labels.count, sizeof(double));
-    words->tables.arena = arena;
     words->tables.total = arena_array(arena, words->labels.count, sizeof(double));
-    rows_clear(&words->tables);
     lexicon_init(&words->lexicon, rules);
     return words;
+}
+
+/* Sums over the labels of each status and of each group, clean or contaminated. */
+static void sum_up(const struct labels *labels, const double *counts, double *status, double *group)
+{
+    memset(status, 0, FINDING_STATUS_COUNT * sizeof *status);
+    group[0] = group[1] = 0;
+    for (size_t f = 0; f < labels->count; f++) {
+        status[label_status(labels, f)] += counts[f];
+        group[label_contaminated(labels, f)] += counts[f];
+    }
+}
+
+/* Forgets all terms that were met, and works out what does not depend on them. */
+static void terms_forget(struct words *words)
+{
+    const double c = words->labels.rules->calibration.words.finding_prior * words->tables.terms;
+    sum_up(&words->labels, words->tables.total, words->status_total, words->group_total);
+    for (size_t f = 0; f < words->labels.count; f++)
+        words->ln_total[f] = log(words->tables.total[f] + c);
+    arena_reset(words->arena_of_terms);
+    words->met = (struct hashed){0};
+    words->weighed_count = 0;
 }
 
 struct words *words_twin(const struct words *words)
 {
     struct words *twin = words_new(words->labels.rules, words->labels.kind);
     twin->tables = words->tables;
-    twin->tables.arena = twin->arena;
-    if (!words->tables.listed)
-        rows_clear(&twin->tables);
+    terms_forget(twin);
     return twin;
 }
 
@@ -558,6 +462,7 @@ void words_free(struct words *words)
     if (words == NULL)
         return;
     lexicon_release(&words->lexicon);
+    arena_free(words->arena_of_terms);
     arena_free(words->arena_of_text);
     arena_free(words->arena);
 }
@@ -648,46 +553,6 @@ static char *next_line(struct table *table, char **at)
     return line;
 }
 
-/* The hash of the term at the front of a row, as of the same term of a text; where it ends. */
-static uint64_t row_hash(const char **at)
-{
-    uint64_t hash = 0, first;
-    bool more;
-    do {
-        const bool denied = **at == '!';
-        *at += denied;
-        first = hash;
-        hash = FNV_START;
-        for (; (unsigned char)**at > ' '; ++*at)
-            hash = (hash ^ (unsigned char)**at) * FNV_PRIME;
-        hash += denied;
-        more = **at == ' ';
-        *at += more;
-    } while (more);
-    return term_hash(first, hash);
-}
-
-void words_list(struct words *words)
-{
-    struct tables *tables = &words->tables;
-    if (tables->listed)
-        return;
-    rows_clear(tables);
-    rows_room(tables, tables->lines + 1);
-    for (size_t i = 0; i < tables->count; i++) {
-        const struct table *table = &tables->list[i];
-        for (const char *at = table->rows, *end; at < table->end; at = end + 1) {
-            const uint64_t hash = row_hash(&at);
-            end = memchr(at, '\n', (size_t)(table->end - at));
-            end = end != NULL ? end : table->end;
-            if (*at == '\t')
-                row_note(tables, hash, i, (size_t)(at + 1 - table->rows));
-        }
-    }
-    tables->listed = true;
-    words->weighed_count = 0;
-}
-
 /* How many lines there are, the last without an end as well. */
 static size_t count_lines(const char *at, const char *end)
 {
@@ -739,11 +604,8 @@ enum status words_take(struct words *words, const char *name, char *bytes, size_
                            "'total', a tab and a number for each of those come second");
     table.rows = at;
     *arena_push(words->arena, tables->list, tables->count) = table;
-    const size_t lines = count_lines(at, table.end);
-    tables->lines += lines;
-    tables->terms = fmax(tables->terms, (double)lines);
-    rows_clear(tables);
-    words->weighed_count = 0;
+    tables->terms = fmax(tables->terms, (double)count_lines(at, table.end));
+    terms_forget(words);
     return STATUS_OK;
 }
 
@@ -799,27 +661,6 @@ static double clamp(double weight, double most)
     return fmax(-most, fmin(most, weight));
 }
 
-/* Sums over the labels of each status and of each group, clean or contaminated. */
-static void sum_up(const struct labels *labels, const double *counts, double *status, double *group)
-{
-    memset(status, 0, FINDING_STATUS_COUNT * sizeof *status);
-    group[0] = group[1] = 0;
-    for (size_t f = 0; f < labels->count; f++) {
-        status[label_status(labels, f)] += counts[f];
-        group[label_contaminated(labels, f)] += counts[f];
-    }
-}
-
-/* What does not depend on the term. */
-static void total_up(struct words *words)
-{
-    const struct tables *tables = &words->tables;
-    const double c = words->labels.rules->calibration.words.finding_prior * tables->terms;
-    sum_up(&words->labels, tables->total, words->status_total, words->group_total);
-    for (size_t f = 0; f < words->labels.count; f++)
-        words->ln_total[f] = log(tables->total[f] + c);
-}
-
 /* What a term says of which the tables count `counts`, and its fitted weight. Most findings never had it: they
  * differ by status, and by how much was counted of each, whose logarithm is known. */
 static struct weighed *weigh_term(const struct words *words, double fitted)
@@ -831,8 +672,8 @@ static struct weighed *weigh_term(const struct words *words, double fitted)
     const double of_finding = set->finding_prior * tables->terms;
     const double power = labels->kind == LABELS_CAUSES ? set->cause_power : set->finding_power;
     double status[FINDING_STATUS_COUNT], group[2], never[FINDING_STATUS_COUNT], q_group[2];
-    struct weighed *weighed =
-        arena_alloc(words->arena, sizeof *weighed + labels->count * sizeof *weighed->weight);
+    struct weighed *weighed = arena_alloc(
+        words->arena_of_terms, sizeof *weighed + labels->count * sizeof *weighed->weight);
 
     sum_up(labels, words->counts, status, group);
     for (size_t g = 0; g < 2; g++)
@@ -855,49 +696,77 @@ static struct weighed *weigh_term(const struct words *words, double fitted)
     return weighed;
 }
 
-/* What the term of a row says. */
-static struct weighed *row_weighed(struct words *words, uint32_t row)
+/* What the tables say of a term, or NULL when none has it. */
+static struct weighed *weighed_of(struct words *words, const struct term *of)
 {
+    char term[TERM_MOST + 1];
     const struct tables *tables = &words->tables;
-    struct weighed **weighed = &words->weighed[row];
+    const bool written = term_write(&words->lexicon, of, term);
+    struct weighed first = {.at = 0}, *weighed = NULL;
     double fitted = 0;
-
-    if (*weighed != NULL)
-        return *weighed;
     memset(words->counts, 0, words->labels.count * sizeof *words->counts);
-    for (; row; row = tables->rows[row].next) {
-        const struct table *table = &tables->list[tables->rows[row].table];
-        const char *counts = table->rows + tables->rows[row].at;
-        add_counts(table, counts, words->counts);
-        fitted += fitted_weight(counts);
-    }
-    return *weighed = weigh_term(words, fitted);
-}
-
-/* Each term once. */
-static size_t terms_once(struct words *words, struct term *terms, size_t count)
-{
-    const size_t size = sizeof(struct weighed) + words->labels.count * sizeof(double);
-    size_t once = 0;
-    for (size_t i = 0; i < count; i++) { /* they lie far apart: all are sent for first */
-        const char *weighed = (const char *)row_weighed(words, terms[i].row);
-        for (size_t at = 0; at < size; at += 64)
-            __builtin_prefetch(weighed + at);
-    }
-    for (size_t i = 0; i < count; i++) {
-        struct weighed *weighed = words->weighed[terms[i].row];
-        if (weighed->text == words->texts)
+    for (size_t i = 0; written && i < tables->count; i++) {
+        const size_t at = table_search(&tables->list[i], term);
+        if (at == 0)
             continue;
-        weighed->text = words->texts;
-        terms[once++] = terms[i];
+        add_counts(&tables->list[i], tables->list[i].rows + at, words->counts);
+        fitted += fitted_weight(tables->list[i].rows + at);
+        if (first.at == 0)
+            first = (struct weighed){.table = i, .at = at};
     }
-    return once;
+    if (first.at != 0) {
+        weighed = weigh_term(words, fitted);
+        weighed->table = first.table;
+        weighed->at = first.at;
+    }
+    return weighed;
 }
 
-/* Whether a row stands before another in the tables. */
-static bool row_before(const struct tables *tables, uint32_t row, uint32_t other)
+/* Adds a term of a text that some table has, once; `first` is NULL for a term of one piece. */
+static void term_meet(struct words *words, const struct piece *first, const struct piece *piece,
+                      bool kind, struct term *terms, size_t *count)
 {
-    const struct row *a = &tables->rows[row], *b = &tables->rows[other];
+    struct term term = {first, piece, kind, NULL};
+    const uint64_t own = entry_at(&words->lexicon, piece, kind)->hash + piece->denied;
+    const uint64_t before =
+        first != NULL ? entry_at(&words->lexicon, first, kind)->hash + first->denied : 0;
+    const uint32_t number = hashed_add(&words->met, words->arena_of_terms, term_hash(before, own));
+    if (number == words->weighed_count) /* its first text */
+        *arena_push(words->arena_of_terms, words->weighed, words->weighed_count) =
+            weighed_of(words, &term);
+    term.weighed = words->weighed[number];
+    if (term.weighed == NULL || term.weighed->text == words->texts)
+        return;
+    term.weighed->text = words->texts;
+    terms[(*count)++] = term;
+}
+
+/* The terms of a text, up to four to a piece: itself, behind the one before it, and these two by kind, where that
+ * makes another term; to be met where there are words, all of them where there are none. */
+static struct term *terms_of(const struct piece *pieces, size_t piece_count, struct words *words,
+                             struct arena *arena, size_t *count)
+{
+    enum { EACH = 4 };
+    struct term *terms = arena_room(arena, EACH * piece_count, sizeof *terms);
+    *count = 0;
+    for (const struct piece *piece = pieces; piece < pieces + piece_count; piece++)
+        for (int kind = 0; kind < 2; kind++) {
+            const bool other = !kind || piece->kind != piece->entry;
+            const bool pair = piece->follows && (other || piece[-1].kind != piece[-1].entry);
+            for (int two = !other; two <= pair; two++) {
+                const struct piece *first = two ? piece - 1 : NULL;
+                if (words != NULL)
+                    term_meet(words, first, piece, kind, terms, count);
+                else
+                    terms[(*count)++] = (struct term){first, piece, kind, NULL};
+            }
+        }
+    return terms;
+}
+
+/* Whether a term stands before another in the tables. */
+static bool stands_before(const struct weighed *a, const struct weighed *b)
+{
     return a->table != b->table ? a->table < b->table : a->at < b->at;
 }
 
@@ -909,12 +778,12 @@ static size_t heaviest(const struct words *words, const struct term *terms, size
     const struct term **best = arena_room(words->arena_of_text, most + 1, sizeof *best);
     size_t kept = 0;
     for (const struct term *term = terms; most > 0 && term < terms + count; term++) {
-        const double odds = fabs(words->weighed[term->row]->odds);
+        const double odds = fabs(term->weighed->odds);
         size_t place = kept < most ? kept++ : most;
         for (; place > 0; place--) {
-            const double other = fabs(words->weighed[best[place - 1]->row]->odds);
-            if (other > odds ||
-                (other == odds && row_before(&words->tables, best[place - 1]->row, term->row)))
+            const struct weighed *before = best[place - 1]->weighed;
+            if (fabs(before->odds) > odds ||
+                (fabs(before->odds) == odds && stands_before(before, term->weighed)))
                 break;
             best[place] = best[place - 1];
         }
@@ -926,8 +795,8 @@ static size_t heaviest(const struct words *words, const struct term *terms, size
         const char *told = lexicon->folded.bytes + first->at;
         const size_t length = piece->at + piece->length - first->at,
                      room = sizeof weights[i].words - 1;
-        weights[i] = (struct word_weight){.odds = scale * words->weighed[best[i]->row]->odds,
-                                          .denied = first->denied};
+        weights[i] =
+            (struct word_weight){.odds = scale * best[i]->weighed->odds, .denied = first->denied};
         memcpy(weights[i].words, told, utf8_valid_prefix(told, length < room ? length : room));
     }
     return kept;
@@ -956,7 +825,7 @@ FOR_WIDE_VECTORS static void sum_weights(struct words *words, const struct term 
 {
     memset(words->sum, 0, words->labels.count * sizeof *words->sum);
     for (size_t i = 0; i < count; i++)
-        row_add(words->sum, words->weighed[terms[i].row]->weight, words->labels.count);
+        row_add(words->sum, terms[i].weighed->weight, words->labels.count);
 }
 
 size_t words_weigh(struct words *words, const char *text, size_t length, double *likelihood,
@@ -970,19 +839,14 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     memset(likelihood, 0, labels->count * sizeof *likelihood);
     if (words->tables.count == 0)
         return 0;
-    if (words->texts == TEXTS_FEW)
-        words_list(words);
     if (words->texts++ == 0 || words->lexicon.words.count > KEPT_MOST)
         lexicon_clear(&words->lexicon); /* so that texts without end do not fill the memory */
+    if (words->met.count > MET_MOST)
+        terms_forget(words);
     const double *sum = words->sum;
     size_t count, known;
     const struct piece *pieces = cut(&words->lexicon, text, length, arena, &count);
-    struct term *terms = terms_of(&words->lexicon, pieces, count, &words->tables, arena, &known);
-    if (words->weighed_count == 0)
-        total_up(words);
-    while (words->weighed_count < words->tables.row_count)
-        *arena_push(words->arena, words->weighed, words->weighed_count) = NULL;
-    known = terms_once(words, terms, known);
+    const struct term *terms = terms_of(pieces, count, words, arena, &known);
     sum_weights(words, terms, known);
     /* A text says no more than `most` in all, however long. */
     const double scale = sqrt(set->usual / fmax((double)known, set->usual));
@@ -1071,8 +935,7 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
         labelled.share[i] = SHARES[many - 1][i];
     }
     const struct piece *pieces = cut(&counts->lexicon, text, length, counts->arena, &count);
-    const struct term *terms =
-        terms_of(&counts->lexicon, pieces, count, NULL, counts->arena, &count);
+    const struct term *terms = terms_of(pieces, count, NULL, counts->arena, &count);
     for (size_t i = 0; i < count && many > 0; i++)
         if (term_write(&counts->lexicon, &terms[i], term))
             *arena_push(counts->arena, counts->list, counts->count) =

@@ -44,8 +44,6 @@ struct words *words_new(const struct rules *rules, enum word_labels labels);
  * given more tables, nor weigh texts. */
 struct words *words_twin(const struct words *words);
 void words_free(struct words *words);
-/* Lists the rows of the tables, which is done by itself after some texts; twins made from then on share the list. */
-void words_list(struct words *words);
 
 /*
  * Adds the counts of a table in the form of word_counts_table; labels that the rules do not know are left

@@ -16,38 +16,21 @@
 
 /* ---- names -------------------------------------------------------------------------------- */
 
-/* Where `name` stands among the slots, or the free one where it belongs. */
-static uint32_t *slot_of(const struct names *names, const char *name)
-{
-    size_t mask = 2 * names->room - 1;
-    size_t at = (size_t)fnv_hash(FNV_START, name, strlen(name)) & mask;
-    while (names->slots[at] && strcmp(names->list[names->slots[at] - 1], name) != 0)
-        at = (at + 1) & mask;
-    return &names->slots[at];
-}
-
 bool names_add(struct names *names, const char *name, struct arena *arena, size_t *number)
 {
-    if (names->count == names->room) { /* twice the room, with at most every second slot taken */
-        names->room = names->room ? names->room * 2 : 8;
-        names->slots = arena_array(arena, names->room * 2, sizeof *names->slots);
-        for (size_t i = 0; i < names->count; i++)
-            *slot_of(names, names->list[i]) = (uint32_t)i + 1;
-    }
-    uint32_t *slot = slot_of(names, name);
-    bool fresh = *slot == 0;
-    if (fresh) {
+    const uint32_t found = hashed_add(&names->index, arena, hash_of(name, strlen(name)));
+    const bool fresh = found == names->count;
+    if (fresh)
         *arena_push(arena, names->list, names->count) = name;
-        *slot = (uint32_t)names->count;
-    }
     if (number)
-        *number = *slot - 1;
+        *number = found;
     return fresh;
 }
 
 int names_find(const struct names *names, const char *name)
 {
-    return names->count ? (int)*slot_of(names, name) - 1 : RULES_NONE; /* a free slot is 0 */
+    return (int)hashed_find(&names->index,
+                            hash_of(name, strlen(name))); /* NO_INDEX is RULES_NONE */
 }
 
 /* ---- what is wrong --------------------------------------------------------------------------- */

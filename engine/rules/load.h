@@ -33,8 +33,8 @@ struct loader;
  * addition. What is outgrown stays in the arena. */
 struct names {
     const char **list; /* by number */
-    size_t count, room;
-    uint32_t *slots; /* open addressing: number + 1, or 0 */
+    size_t count;
+    struct hashed index;
 };
 
 /* Whether the name is new; `number` (may be NULL) becomes its number. */
