@@ -48,9 +48,6 @@ struct workspace {
  * before in a single answer, and the same is said of many vessels. */
 enum { RECALL_POWERS = 8 }; /* an observation counts less behind stronger signs of its group */
 struct recall {
-    size_t observable;
-    struct observation said;
-    int species;      /* RULES_NONE where it makes no difference */
     const double *ln; /* ln l_i, [pattern][finding] */
     const double *p;  /* l_i where the tables hold it or somebody asked for it, else NULL */
     double strength;  /* range of ln l_i over the findings, no cause present */
@@ -73,23 +70,16 @@ struct heard {
 
 /* What was made of observations. */
 struct recalls {
-    struct arena *kept;   /* of what follows */
-    struct recall **list; /* open addressing; at least half of it is free */
-    size_t count, room;
+    struct arena *kept; /* of what follows */
+    struct hashed index;
+    struct recall **list;
+    size_t count;
 };
 
 /* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
 static const double SAFE_SPAN = 600.0;
 
-enum { RECALLS_MOST = 4096, RECALLS_ROOM = 1024 }; /* forgotten beyond; at first, a power of two */
-
-static void recalls_forget(struct recalls *recalls)
-{
-    arena_reset(recalls->kept);
-    recalls->count = 0;
-    recalls->room = RECALLS_ROOM;
-    recalls->list = arena_array(recalls->kept, recalls->room, sizeof *recalls->list);
-}
+enum { RECALLS_MOST = 4096 }; /* forgotten beyond */
 
 void posterior_beside(struct posterior *posterior, const struct reasoner *reasoner,
                       const struct posterior *other)
@@ -115,10 +105,8 @@ void posterior_beside(struct posterior *posterior, const struct reasoner *reason
         .recalls = other ? other->work->recalls : arena_alloc(arena, sizeof *work->recalls),
         .shares = other != NULL,
     };
-    if (!other) {
+    if (!other)
         work->recalls->kept = arena_new();
-        recalls_forget(work->recalls);
-    }
     *posterior = (struct posterior){
         .finding = arena_array(arena, findings, sizeof(double)),
         .cause = arena_array(arena, causes, sizeof(double)),
@@ -142,34 +130,6 @@ void posterior_release(struct posterior *posterior)
     *posterior = (struct posterior){0};
 }
 
-/* Where an observation is kept, or would be. */
-static struct recall **recall_place(const struct recalls *recalls, size_t observable, int species,
-                                    const struct observation *said)
-{
-    uint64_t key = ((uint64_t)said->seen << 32 | said->absent) ^
-                   ((uint64_t)said->hedged << 16) * 5 ^ ((uint64_t)said->silent << 8) * 3;
-    key = (key ^ observable ^ (uint64_t)(species + 1) << 48) * UINT64_C(0x9E3779B97F4A7C15);
-    size_t at = key >> 40 & (recalls->room - 1);
-    for (const struct recall *recall; (recall = recalls->list[at]) != NULL;
-         at = (at + 1) & (recalls->room - 1))
-        if (recall->observable == observable && recall->species == species &&
-            recall->said.seen == said->seen && recall->said.absent == said->absent &&
-            recall->said.hedged == said->hedged && recall->said.silent == said->silent)
-            break;
-    return &recalls->list[at];
-}
-
-static void recalls_grow(struct recalls *recalls)
-{
-    struct recall **old = recalls->list;
-    const size_t room = recalls->room;
-    recalls->room = 2 * room;
-    recalls->list = arena_array(recalls->kept, recalls->room, sizeof *recalls->list);
-    for (size_t i = 0; i < room; i++)
-        if (old[i] != NULL)
-            *recall_place(recalls, old[i]->observable, old[i]->species, &old[i]->said) = old[i];
-}
-
 /* What an observation means, made if it is not kept. */
 static struct recall *recall_of(const struct reasoner *reasoner, const struct posterior *posterior,
                                 int species, size_t observable, const struct observation *said)
@@ -178,21 +138,19 @@ static struct recall *recall_of(const struct reasoner *reasoner, const struct po
     const struct chances *chances = sight_chances(reasoner, species, observable);
     struct recalls *recalls = posterior->work->recalls;
     size_t cells = sight->pattern_count * reasoner->finding_count;
-    if (chances == &sight->plain)
-        species = RULES_NONE;
-    struct recall **place = recall_place(recalls, observable, species, said);
-    if (*place != NULL)
-        return *place;
-    if (2 * ++recalls->count > recalls->room) {
-        recalls_grow(recalls);
-        place = recall_place(recalls, observable, species, said);
-    }
-    struct recall *recall = *place = arena_alloc(recalls->kept, sizeof *recall);
+    /* The species, where it makes a difference. */
+    const struct {
+        struct observation said;
+        uint32_t observable;
+        int species;
+    } key = {*said, (uint32_t)observable, chances == &sight->plain ? RULES_NONE : species};
+    const uint32_t number = hashed_add(&recalls->index, recalls->kept, hash_of(&key, sizeof key));
+    if (number < recalls->count)
+        return recalls->list[number];
+    struct recall *recall = arena_alloc(recalls->kept, sizeof *recall);
     double *room = arena_room(recalls->kept, cells, sizeof *room);
-    *recall = (struct recall){.observable = observable,
-                              .said = *said,
-                              .species = species,
-                              .ln = observation_ln(reasoner, species, observable, said, room)};
+    *arena_push(recalls->kept, recalls->list, recalls->count) = recall;
+    recall->ln = observation_ln(reasoner, species, observable, said, room);
     if (recall->ln != room)
         recall->p = chances->p + (recall->ln - chances->ln);
     recall->strength = sight->group < 0 ? 0.0 : row_range(recall->ln, reasoner->finding_count);
@@ -480,8 +438,11 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     double span;
     const struct calibration *calibration = &reasoner->rules->calibration;
     int species = evidence_species(reasoner, evidence);
-    if (work->recalls->count > RECALLS_MOST)
-        recalls_forget(work->recalls);
+    if (work->recalls->count > RECALLS_MOST) {
+        struct arena *kept = work->recalls->kept;
+        arena_reset(kept);
+        *work->recalls = (struct recalls){.kept = kept};
+    }
     work->heard_count = 0;
     const struct observation *said = evidence ? evidence->observations : NULL;
     for (size_t i = 0; said && i < reasoner->observable_count; i++) {

@@ -504,43 +504,35 @@ static int take_choice(struct work *work, enum feeds feeds, size_t observable, i
 
 /* What a cook comes to, and how that is said. */
 struct cooked {
-    struct known_cook known;
     enum physics_answer answer;
     struct cook_result result;
-    char *say, *assumed; /* NULL: nothing */
+    const char *say, *assumed; /* NULL: nothing */
 };
 
-/* A cook has a few places it may stand in; the next takes the first of them when all are taken. */
-enum { COOK_PLACES = 512, COOK_TRIES = 4 };
+enum { COOKS_MOST = 512 }; /* forgotten beyond */
 
 struct cook_memo {
     pthread_mutex_t lock;
-    struct cooked *places[COOK_PLACES];
+    struct arena *arena; /* of the cooks */
+    struct hashed index;
+    struct cooked *list;
+    size_t count;
 };
 
 struct cook_memo *cook_memo_new(void)
 {
     struct cook_memo *memo = calloc(1, sizeof *memo);
+    memo->arena = arena_new();
     pthread_mutex_init(&memo->lock, NULL);
     return memo;
-}
-
-static void cooked_free(struct cooked *cooked)
-{
-    if (cooked == NULL)
-        return;
-    free(cooked->say);
-    free(cooked->assumed);
-    free(cooked);
 }
 
 void cook_memo_free(struct cook_memo *memo)
 {
     if (memo == NULL)
         return;
-    for (size_t i = 0; i < COOK_PLACES; i++)
-        cooked_free(memo->places[i]);
     pthread_mutex_destroy(&memo->lock);
+    arena_free(memo->arena);
     free(memo);
 }
 
@@ -588,87 +580,65 @@ static void put_cook(struct text *say, const struct rules *rules, const struct c
     put_chance(say, fungal);
 }
 
-/* A finished line; NULL when there is none. */
-static char *line_of(struct text *text)
+/* A finished line into an arena; NULL when there is none. */
+static const char *keep(struct arena *arena, const char *line)
 {
-    char *line = text->length > 0 ? strdup(text->bytes) : NULL;
-    text_release(text);
-    return line;
+    return line != NULL && *line != '\0' ? arena_string(arena, line) : NULL;
 }
 
-static struct cooked *cooked_new(const struct rules *rules, const struct known_cook *known)
+static struct cooked cooked_new(const struct rules *rules, const struct known_cook *known,
+                                struct arena *arena)
 {
-    struct cooked *cooked = calloc(1, sizeof *cooked);
+    struct cooked cooked = {.result = {.chance_mean = NAN}};
     struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct cook_setup setup;
-    struct text say, assumed;
-    text_init(&say);
-    text_init(&assumed);
-    memcpy(&cooked->known, known, sizeof *known);
-    cooked->answer = physics_cook(rules, known, &setup, organisms, &assumed, &refusal);
-    if (cooked->answer == PHYSICS_OK) {
-        cook_compute(&setup, &cooked->result);
-        put_cook(&say, rules, &setup, &cooked->result);
+    TEXT(say);
+    TEXT(assumed);
+    cooked.answer = physics_cook(rules, known, &setup, organisms, &assumed, &refusal);
+    if (cooked.answer == PHYSICS_OK) {
+        cook_compute(&setup, &cooked.result);
+        put_cook(&say, rules, &setup, &cooked.result);
+        cooked.assumed = keep(arena, assumed.bytes);
     } else {
-        cooked->result.chance_mean = NAN;
-        physics_explain(&say, cooked->answer, &refusal);
-        text_clear(&assumed);
+        physics_explain(&say, cooked.answer, &refusal);
     }
-    cooked->say = line_of(&say);
-    cooked->assumed = line_of(&assumed);
+    cooked.say = keep(arena, say.bytes);
     return cooked;
-}
-
-/* Where a cook stands (then it is `there`) or may be put; under the lock. */
-static struct cooked **cook_place(struct cook_memo *memo, const struct known_cook *known,
-                                  bool *there)
-{
-    const size_t first = fnv_hash(FNV_START, known, sizeof *known) % COOK_PLACES;
-    struct cooked **free_one = NULL;
-    *there = false;
-    for (size_t i = 0; i < COOK_TRIES; i++) {
-        struct cooked **place = &memo->places[(first + i) % COOK_PLACES];
-        /* Bytes between the members that differ cost a computation and change nothing. */
-        /* NOLINTNEXTLINE(bugprone-suspicious-memory-comparison,cert-exp42-c,cert-flp37-c) */
-        *there = *place != NULL && memcmp(&(*place)->known, known, sizeof *known) == 0;
-        if (*there)
-            return place;
-        free_one = free_one == NULL && *place == NULL ? place : free_one;
-    }
-    return free_one != NULL ? free_one : &memo->places[first];
 }
 
 enum physics_answer physics_cooked(struct cook_memo *memo, const struct rules *rules,
                                    const struct known_cook *known, struct cook_result *result,
                                    struct arena *arena, const char **say, const char **assumed)
 {
-    struct cooked *cooked = NULL;
-    bool there = false;
-    if (memo != NULL) {
+    /* Bytes between the members that differ cost a computation and change nothing. */
+    const uint64_t hash = hash_of(known, sizeof *known);
+    pthread_mutex_lock(&memo->lock);
+    uint32_t number = hashed_find(&memo->index, hash);
+    if (number == NO_INDEX) { /* others need not wait while it is computed */
+        struct arena *own SCOPED_ARENA = arena_new();
+        pthread_mutex_unlock(&memo->lock);
+        struct cooked made = cooked_new(rules, known, own);
         pthread_mutex_lock(&memo->lock);
-        cooked = *cook_place(memo, known, &there);
-        if (!there) { /* others need not wait while it is computed */
-            pthread_mutex_unlock(&memo->lock);
-            cooked = cooked_new(rules, known);
-            pthread_mutex_lock(&memo->lock);
-            struct cooked **place = cook_place(memo, known, &there);
-            cooked_free(*place);
-            *place = cooked;
+        if (memo->count == COOKS_MOST) {
+            arena_reset(memo->arena);
+            memo->index = (struct hashed){0};
+            memo->count = 0;
         }
-    } else {
-        cooked = cooked_new(rules, known);
+        number = hashed_add(&memo->index, memo->arena, hash);
+        made.say = keep(memo->arena, made.say);
+        made.assumed = keep(memo->arena, made.assumed);
+        if (number == memo->count)
+            *arena_push(memo->arena, memo->list, memo->count) = made;
     }
+    const struct cooked *cooked = &memo->list[number];
     const enum physics_answer answer = cooked->answer;
     *result = cooked->result;
     if (arena != NULL) {
-        *say = cooked->say != NULL ? arena_string(arena, cooked->say) : NULL;
-        *assumed = cooked->assumed != NULL ? arena_string(arena, cooked->assumed) : NULL;
+        *say = keep(arena, cooked->say);
+        *assumed = keep(arena, cooked->assumed);
     }
-    if (memo != NULL)
-        pthread_mutex_unlock(&memo->lock);
-    else
-        cooked_free(cooked);
+    pthread_mutex_unlock(&memo->lock);
     return answer;
 }
 
@@ -741,14 +711,6 @@ static void move_causes(struct work *work, enum moved_by moved_by, double chance
     }
 }
 
-/* A finished line into the arena; NULL when there is none. */
-static const char *keep(struct work *work, struct text *text)
-{
-    const char *kept = text->length > 0 ? arena_string(work->arena, text->bytes) : NULL;
-    text_release(text);
-    return kept;
-}
-
 /* ---- the cook -------------------------------------------------------------------------------- */
 
 static void compute_cook(struct work *work)
@@ -772,20 +734,16 @@ static void compute_mix(struct work *work)
     const struct known_grain *grain = &work->cook.grain;
     struct moisture_band band = physics_band(work->rules, grain->kind);
     double doubt = fmax(0.1, work->rules->forecast.moisture_doubt);
-    struct text say, assumed;
-    text_init(&assumed);
+    TEXT(say);
+    TEXT(assumed);
     double moisture = physics_moisture(work->rules, grain, &assumed);
-    const char *with = keep(work, &assumed);
     if (isnan(moisture) || isnan(band.lo))
         return;
-    text_init(&say);
     text_printf(&say, "moisture %.1f %%; the band to aim for is %.3g to %.3g %%", moisture, band.lo,
                 band.hi);
     if (!isnan(band.raw_limit))
         text_printf(&say, ", a raw kernel holds %.3g %%", band.raw_limit);
-    const char *said = keep(work, &say);
-    if (said == NULL)
-        return;
+    const char *said = keep(work->arena, say.bytes), *with = keep(work->arena, assumed.bytes);
     move_causes(work, MOVED_WET, moisture_chance_above(moisture, doubt, band.hi), feeds,
                 sizeof feeds / sizeof *feeds, said, with);
     move_causes(work, MOVED_DRY, 1.0 - moisture_chance_above(moisture, doubt, band.lo), feeds,
@@ -879,13 +837,11 @@ static void compute_growth(struct work *work)
     struct physics_refusal refusal;
     struct forecast forecast;
     struct warmth constant;
-    struct text assumed;
-    text_init(&assumed);
-    enum physics_answer answer =
-        physics_growth(work->rules, &work->growth, &forecast, &constant, &assumed, &refusal);
-    const char *with = keep(work, &assumed);
-    if (answer != PHYSICS_OK)
+    TEXT(assumed);
+    if (physics_growth(work->rules, &work->growth, &forecast, &constant, &assumed, &refusal) !=
+        PHYSICS_OK)
         return;
+    const char *with = keep(work->arena, assumed.bytes);
     const struct cardinals *cardinals = &forecast.cardinals;
     const double celsius = work->growth.temperature;
     /* Above its best, heat harms long before it slows: rivals and bacteria gain first. */

@@ -164,7 +164,7 @@ struct cook_memo;
 struct cook_memo *cook_memo_new(void);
 void cook_memo_free(struct cook_memo *memo);
 /* physics_cook, and cook_compute of the setup; unless PHYSICS_OK the result is empty, its chance_mean NAN. With an
- * arena also, from there, what is to be said of it and what was assumed; NULL for nothing. `memo` may be NULL. */
+ * arena also, from there, what is to be said of it and what was assumed; NULL for nothing. */
 enum physics_answer physics_cooked(struct cook_memo *memo, const struct rules *rules,
                                    const struct known_cook *known, struct cook_result *result,
                                    struct arena *arena, const char **say, const char **assumed);
@@ -173,8 +173,7 @@ enum physics_answer physics_cooked(struct cook_memo *memo, const struct rules *r
 double physics_shift(const struct move *move, double trust, double chance);
 
 /* Writes the moves, at most one a cause, and returns how many; strings are in the
- * arena. A cause whose cook was not said gets a move of 0 that says so. `memo` may
- * be NULL. */
+ * arena. A cause whose cook was not said gets a move of 0 that says so. */
 size_t physics_moves(const struct reasoner *reasoner, const struct evidence *evidence,
                      const struct fact *facts, size_t fact_count, struct cook_memo *memo,
                      struct arena *arena, struct computed *moves);

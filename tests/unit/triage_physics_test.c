@@ -236,8 +236,11 @@ static size_t moves_of(const struct shelf *shelf, struct story *story, struct co
     assert_true(shelf->rules->observable_count <= 256);
     story->evidence = (struct evidence){.observations = story->observations};
     assert_true(shelf->rules->cause_count <= MOST_MOVES);
-    return physics_moves(shelf->reasoner, &story->evidence, story->facts, story->count, NULL,
-                         shelf->arena, moves);
+    struct cook_memo *memo = cook_memo_new(); /* nothing is remembered */
+    size_t count = physics_moves(shelf->reasoner, &story->evidence, story->facts, story->count,
+                                 memo, shelf->arena, moves);
+    cook_memo_free(memo);
+    return count;
 }
 
 /* The shift of the first cause moved by this; NAN when none is. */
