@@ -122,53 +122,6 @@ static void sets_build(struct reasoner *reasoner)
 
 /* ---- one observable -------------------------------------------------------------------------- */
 
-/* The causes that weigh on an observable, and what those of a pattern make of its values. */
-struct weighing {
-    int *local;      /* per cause: its place among the relevant ones, or RULES_NONE */
-    int *causes;     /* the relevant ones */
-    double *factors; /* [pattern][value] */
-    size_t count;
-};
-
-static struct weighing weighing_find(const struct reasoner *reasoner, size_t observable)
-{
-    size_t causes = reasoner->cause_count;
-    size_t values = reasoner->rules->observables[observable].value_count;
-    struct weighing weighing = {
-        .local = arena_array(reasoner->arena, causes, sizeof(int)),
-        .causes = arena_array(reasoner->arena, causes, sizeof(int)),
-    };
-    for (size_t c = 0; c < causes; c++) {
-        const struct cause *cause = &reasoner->rules->causes[c];
-        weighing.local[c] = RULES_NONE;
-        for (size_t w = 0; w < cause->weigh_count && weighing.local[c] < 0; w++)
-            if (cause->weighs[w].observable == observable)
-                weighing.local[c] = (int)weighing.count;
-        if (weighing.local[c] >= 0)
-            weighing.causes[weighing.count++] = (int)c;
-    }
-    size_t patterns = set_total(weighing.count);
-    double *factors = arena_room(reasoner->arena, patterns * values, sizeof *factors);
-    for (size_t k = 0; k < patterns * values; k++)
-        factors[k] = 1.0;
-    for (size_t p = 1; p < patterns; p++) {
-        int members[SET_MAX_CAUSES];
-        set_members(weighing.count, p, members);
-        if (p > weighing.count) { /* of a pair, the patterns of one cause are there already */
-            row_product(factors + p * values, factors + (size_t)(1 + members[0]) * values,
-                        factors + (size_t)(1 + members[1]) * values, values);
-            continue;
-        }
-        const struct cause *cause = &reasoner->rules->causes[weighing.causes[members[0]]];
-        for (size_t w = 0; w < cause->weigh_count; w++)
-            if (cause->weighs[w].observable == observable) /* a slip must not overflow a product */
-                factors[p * values + cause->weighs[w].value] =
-                    fmin(1.0 / LEAST_CHANCE, fmax(LEAST_CHANCE, cause->weighs[w].number));
-    }
-    weighing.factors = factors;
-    return weighing;
-}
-
 struct statements {
     double number[RULES_MAX_VALUES];
     uint32_t values; /* which of them are stated */
@@ -303,22 +256,21 @@ static double *table_new(struct arena *arena, const double *from, size_t cells)
     return from ? memcpy(table, from, cells * sizeof *table) : table;
 }
 
-/* `species` may be RULES_NONE; for one, the tables for none are there already, and most of its are the same. */
+/* On a species or, without `from`, on none; most tables of a species are the same as those for none. */
 static void chances_build(const struct reasoner *reasoner, size_t observable,
-                          const struct sight *sight, const struct weighing *weighing, int species,
-                          struct chances *chances)
+                          const struct chances *from, struct chances *chances)
 {
+    const struct sight *sight = &reasoner->sights[observable];
     size_t findings = reasoner->finding_count, values = sight->value_count;
     size_t cells = values * sight->pattern_count * findings;
     struct arena *arena = reasoner->arena;
     double *plain = arena_room(arena, findings * values, sizeof *plain);
     double row[RULES_MAX_VALUES];
-    const struct chances from = sight->plain;
-    chances->p = table_new(arena, from.p, cells);
-    chances->ln = table_new(arena, from.ln, cells);
+    chances->p = table_new(arena, from ? from->p : NULL, cells);
+    chances->ln = table_new(arena, from ? from->ln : NULL, cells);
     if (sight->several) {
-        chances->ln_not = table_new(arena, from.ln_not, cells);
-        chances->ln_silent = table_new(arena, from.ln_silent, cells);
+        chances->ln_not = table_new(arena, from ? from->ln_not : NULL, cells);
+        chances->ln_silent = table_new(arena, from ? from->ln_silent : NULL, cells);
     }
     double *const tables[] = {chances->p, chances->ln, chances->ln_not, chances->ln_silent};
     /* The values of a one-of hang together; each of a several-of is apart. */
@@ -327,12 +279,12 @@ static void chances_build(const struct reasoner *reasoner, size_t observable,
     part.value_count = sight->several ? 1 : values;
     for (size_t f = 0; f < findings; f++) {
         double *own = plain + f * values;
-        if (species >= 0 && !species_states(reasoner->rules, species, observable, f))
+        if (from && !species_states(reasoner->rules, chances->species, observable, f))
             continue;
-        row_of_finding(reasoner, observable, sight, f, species, own);
+        row_of_finding(reasoner, observable, sight, f, chances->species, own);
         for (size_t first = 0; first < values; first += part.value_count) {
             size_t at = first * step, size = part.value_count * sizeof *own;
-            size_t like = species < 0 ? 0 : f; /* most findings say nothing of most observables */
+            size_t like = from ? f : 0; /* most findings say nothing of most observables */
             while (like < f && memcmp(plain + like * values + first, own + first, size) != 0)
                 like++;
             for (size_t t = 0; like < f && t < (sight->several ? 4 : 2); t++)
@@ -340,7 +292,7 @@ static void chances_build(const struct reasoner *reasoner, size_t observable,
             for (size_t p = 0; like == f && p < sight->pattern_count; p++) {
                 memcpy(row, own + first, size);
                 if (p > 0)
-                    row_weigh(&part, weighing->factors + p * values + first, row);
+                    row_weigh(&part, sight->factors + p * values + first, row);
                 row_put(reasoner, &part, row, at + p * findings + f, at + f, chances);
             }
         }
@@ -359,11 +311,72 @@ static bool species_speaks(const struct rules *rules, int which, size_t observab
     return false;
 }
 
+/* The causes that weigh on an observable, what those of a pattern make of its values, and the patterns of the
+ * sets. */
+static void sight_build(const struct reasoner *reasoner, size_t index, struct sight *sight)
+{
+    const struct observable *observable = &reasoner->rules->observables[index];
+    const size_t values = observable->value_count, sets = reasoner->set_count;
+    struct arena *arena = reasoner->arena;
+    double *base = arena_array(arena, values, sizeof *base);
+    uint32_t *pattern = arena_room(arena, sets, sizeof *pattern);
+    int *local = arena_array(arena, reasoner->cause_count, sizeof *local); /* places among these: */
+    int *causes = arena_array(arena, reasoner->cause_count, sizeof *causes);
+    *sight = (struct sight){
+        .value_count = values,
+        .causes = causes,
+        .several = observable->kind == KIND_SEVERAL,
+        .all = rules_all_values(observable),
+        .group = observable->group,
+        .base = base,
+        .pattern = pattern,
+    };
+    for (size_t v = 0; v < values; v++)
+        base[v] = observable->values[v].base;
+    row_keep_possible(sight, base);
+    for (size_t c = 0; c < reasoner->cause_count; c++) {
+        const struct cause *cause = &reasoner->rules->causes[c];
+        local[c] = RULES_NONE;
+        for (size_t w = 0; w < cause->weigh_count && local[c] < 0; w++)
+            if (cause->weighs[w].observable == index)
+                local[c] = (int)sight->cause_count;
+        if (local[c] >= 0)
+            causes[sight->cause_count++] = (int)c;
+    }
+    const size_t count = sight->cause_count, patterns = sight->pattern_count = set_total(count);
+    double *factors = arena_room(arena, patterns * values, sizeof *factors);
+    sight->factors = factors;
+    row_fill(factors, 1.0, patterns * values);
+    for (size_t p = 1; p < patterns; p++) {
+        int members[SET_MAX_CAUSES];
+        set_members(count, p, members);
+        if (p > count) { /* of a pair, the patterns of one cause are there already */
+            row_product(factors + p * values, factors + (size_t)(1 + members[0]) * values,
+                        factors + (size_t)(1 + members[1]) * values, values);
+            continue;
+        }
+        const struct cause *cause = &reasoner->rules->causes[causes[members[0]]];
+        for (size_t w = 0; w < cause->weigh_count; w++)
+            if (cause->weighs[w].observable == index) /* a slip must not overflow a product */
+                factors[p * values + cause->weighs[w].value] =
+                    fmin(1.0 / LEAST_CHANCE, fmax(LEAST_CHANCE, cause->weighs[w].number));
+    }
+    size_t *pairs = arena_array(arena, patterns, sizeof *pairs);
+    sight->pairs = pairs;
+    for (size_t s = 0; s < sets; s++) {
+        const int first = reasoner->sets[s][0], second = reasoner->sets[s][1];
+        pattern[s] = (uint32_t)set_index(count, first < 0 ? RULES_NONE : local[first],
+                                         second < 0 ? RULES_NONE : local[second]);
+        if (pattern[s] > count)
+            pairs[sight->pair_count++] = s;
+    }
+}
+
 struct reasoner *reasoner_new(const struct rules *rules)
 {
     struct arena *arena = arena_new();
     struct reasoner *reasoner = arena_alloc(arena, sizeof *reasoner);
-    size_t observables = rules->observable_count;
+    size_t observables = rules->observable_count, tables = (rules->species_count + 1) * observables;
     *reasoner = (struct reasoner){
         .rules = rules,
         .arena = arena,
@@ -371,44 +384,13 @@ struct reasoner *reasoner_new(const struct rules *rules)
         .cause_count = rules->cause_count,
         .observable_count = observables,
         .sights = arena_array(arena, observables, sizeof *reasoner->sights),
-        .normal = arena_array(arena, rules->species_count * observables, sizeof *reasoner->normal),
+        .chances = arena_array(arena, tables, sizeof *reasoner->chances),
         .lock = arena_alloc(arena, sizeof(pthread_mutex_t)),
     };
     pthread_mutex_init(reasoner->lock, NULL);
     sets_build(reasoner);
-    for (size_t i = 0; i < observables; i++) {
-        struct sight *sight = &reasoner->sights[i];
-        const struct observable *observable = &reasoner->rules->observables[i];
-        size_t values = observable->value_count, sets = reasoner->set_count;
-        struct weighing weighing = weighing_find(reasoner, i);
-        double *base = arena_array(reasoner->arena, values, sizeof *base);
-        uint32_t *pattern = arena_room(reasoner->arena, sets, sizeof *pattern);
-        *sight = (struct sight){
-            .value_count = values,
-            .pattern_count = set_total(weighing.count),
-            .cause_count = weighing.count,
-            .causes = weighing.causes,
-            .several = observable->kind == KIND_SEVERAL,
-            .all = rules_all_values(observable),
-            .group = observable->group,
-            .base = base,
-            .pattern = pattern,
-        };
-        for (size_t v = 0; v < values; v++)
-            base[v] = observable->values[v].base;
-        row_keep_possible(sight, base);
-        size_t *pairs = arena_array(reasoner->arena, sight->pattern_count, sizeof *pairs);
-        sight->pairs = pairs;
-        for (size_t s = 0; s < sets; s++) {
-            int first = reasoner->sets[s][0], second = reasoner->sets[s][1];
-            first = first < 0 ? RULES_NONE : weighing.local[first];
-            second = second < 0 ? RULES_NONE : weighing.local[second];
-            pattern[s] = (uint32_t)set_index(weighing.count, first, second);
-            if (pattern[s] > weighing.count)
-                pairs[sight->pair_count++] = s;
-        }
-        chances_build(reasoner, i, sight, &weighing, RULES_NONE, &sight->plain);
-    }
+    for (size_t i = 0; i < observables; i++)
+        sight_build(reasoner, i, &reasoner->sights[i]);
     return reasoner;
 }
 
@@ -486,20 +468,21 @@ int evidence_species(const struct reasoner *reasoner, const struct evidence *evi
 
 const struct chances *sight_chances(const struct reasoner *reasoner, int species, size_t observable)
 {
-    const struct sight *sight = &reasoner->sights[observable];
     if (!species_speaks(reasoner->rules, species, observable))
-        return &sight->plain;
+        species = RULES_NONE;
     _Atomic(const struct chances *) *place =
-        &reasoner->normal[(size_t)species * reasoner->observable_count + observable];
-    const struct chances *chances = atomic_load(place);
+        &reasoner->chances[(size_t)(species + 1) * reasoner->observable_count + observable];
+    const struct chances *chances = atomic_load(place), *plain = NULL;
     if (chances)
         return chances;
+    if (species >= 0)
+        plain = sight_chances(reasoner, RULES_NONE, observable);
     pthread_mutex_lock(reasoner->lock);
     chances = atomic_load(place);
     if (!chances) {
         struct chances *made = arena_alloc(reasoner->arena, sizeof *made);
-        struct weighing weighing = weighing_find(reasoner, observable);
-        chances_build(reasoner, observable, sight, &weighing, species, made);
+        made->species = species;
+        chances_build(reasoner, observable, plain, made);
         atomic_store(place, chances = made);
     }
     pthread_mutex_unlock(reasoner->lock);

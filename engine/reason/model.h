@@ -29,6 +29,7 @@ enum { SET_MAX_CAUSES = 2 };
 
 /* P(value | finding, pattern) of one observable, and its logarithms. */
 struct chances {
+    int species;       /* RULES_NONE: what is normal on it makes no difference */
     double *p;         /* [value][pattern][finding] */
     double *ln;        /* of the same */
     double *ln_not;    /* of 1 - p; several-of only */
@@ -48,7 +49,7 @@ struct sight {
     int group;
     const double *base;      /* per value: what is expected of anyone */
     const uint32_t *pattern; /* per set */
-    struct chances plain;
+    const double *factors;   /* of the causes, [pattern][value] */
 };
 
 struct reasoner {
@@ -62,8 +63,8 @@ struct reasoner {
     const double *prior;         /* P(f, S), likewise */
     const double *prior_with;    /* P(f), then P(f, c in S) of each cause c */
     struct sight *sights;        /* per observable */
-    /* [species][observable]: what is normal on a species, made when it is asked for, under the lock */
-    _Atomic(const struct chances *) *normal;
+    /* [no species, then each][observable]: made when it is asked for, under the lock */
+    _Atomic(const struct chances *) *chances;
     pthread_mutex_t *lock;
 };
 

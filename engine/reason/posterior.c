@@ -138,12 +138,11 @@ static struct recall *recall_of(const struct reasoner *reasoner, const struct po
     const struct chances *chances = sight_chances(reasoner, species, observable);
     struct recalls *recalls = posterior->work->recalls;
     size_t cells = sight->pattern_count * reasoner->finding_count;
-    /* The species, where it makes a difference. */
     const struct {
         struct observation said;
         uint32_t observable;
         int species;
-    } key = {*said, (uint32_t)observable, chances == &sight->plain ? RULES_NONE : species};
+    } key = {*said, (uint32_t)observable, chances->species};
     const uint32_t number = hashed_add(&recalls->index, recalls->kept, hash_of(&key, sizeof key));
     if (number < recalls->count)
         return recalls->list[number];
