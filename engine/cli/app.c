@@ -975,11 +975,8 @@ static _Noreturn void unknown_option(struct app *app, const char *word)
  * understood; options and operands may mix. Of an option that is not known the nearest is named. */
 static void read_arguments(struct app *app, int argc, char **argv)
 {
-    /* Room for operands that turn out to be options. */
-    struct option_given *options = arena_array(app->arena, (size_t)argc + 1, sizeof *options);
     const char **operands = arena_array(app->arena, (size_t)argc + 1, sizeof *operands);
     bool only_operands = false;
-    app->options = options;
     app->operands = operands;
     for (int i = 0; i < argc; i++) {
         const char *word = argv[i], *equals = strchr(word, '=');
@@ -1000,7 +997,8 @@ static void read_arguments(struct app *app, int argc, char **argv)
         if (!flag && equals == NULL && i + 1 >= argc)
             app_stop(app, "'--%s' needs a value: %s", option->name, line.argument);
         const char *value = flag ? option->name : equals != NULL ? equals + 1 : argv[++i];
-        options[app->option_count++] = (struct option_given){option, value};
+        *arena_push(app->arena, app->options, app->option_count) =
+            (struct option_given){option, value};
     }
 }
 

@@ -69,8 +69,9 @@ struct option {
     const char *const *words; /* of a choice; ends with NULL */
     char letter;              /* 'h' for one that is also -h; or 0 */
     bool common;              /* any command takes it */
-    bool bare;    /* of a command that takes them, such a quantity or word alone is meant for it */
-    bool settled; /* the setting of that name stands for it when it is not given, */
+    bool bare; /* of a command that takes them, such a quantity or word alone is meant for it */
+    enum feeds feeds;  /* it is also what words that feed this say: "rye, 12 litre jars" */
+    bool settled;      /* the setting of that name stands for it when it is not given, */
     const char *usual; /* then these words; NULL: what its kind says */
 };
 
@@ -126,8 +127,9 @@ void options_fill(struct app *app, bool common);
 /* The row of an option of a command, or of any (NULL), by its name without dashes. */
 const struct option *option_row(const struct command *command, const char *name);
 /* Operands that are a quantity with its unit, or the name of a grain, a vessel or a mushroom, go to
- * the `bare` options of the command that they are of; what could be meant for several, or is
- * nothing of the kind, is refused, but for one label where the command takes that. */
+ * the `bare` options of the command that they are of; what could be meant for several is refused.
+ * The others are read as words about a vessel, and where that is nothing refused, but for one label
+ * where the command takes that. */
 void options_take_operands(struct app *app);
 /* One value into the place it is for, checked. */
 void option_read(struct app *app, const struct option *option, const char *word, void *target);

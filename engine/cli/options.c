@@ -220,6 +220,13 @@ static void read_vessel(struct app *app, const char *name, const char *word,
     vessel->kind = sized ? RULES_NONE : rules_vessel(app->rules, word);
     if (vessel->kind != RULES_NONE || physics_read_vessel(app->rules, word, vessel))
         return;
+    if (sized) { /* "jar:quart" */
+        const char *id =
+            list_id(app->rules, LIST_VESSELS, arena_format(app->arena, "%s %.3s", word + 4, word));
+        vessel->kind = id != NULL ? rules_vessel(app->rules, id) : RULES_NONE;
+    }
+    if (vessel->kind != RULES_NONE)
+        return;
     if (sized)
         app_wrong(app, name, "not the size of a vessel: '%s'; it can be %s", word + 4, examples);
     names_of(app, LIST_VESSELS, &names);
@@ -238,21 +245,24 @@ const char *const keep_words[] = {"neither", "journal", "file", NULL};
 #define GIVEN(member) .target = offsetof(struct given, member)
 static const struct option options[] = {
     /* What some commands mean by a name. */
-    {"altitude", OPTION_QUANTITY, GIVEN(cook.altitude), "cook", DIM_METRES, .settled = true},
+    {"altitude", OPTION_QUANTITY, GIVEN(cook.altitude), "cook", DIM_METRES, .settled = true,
+     .feeds = FEEDS_ALTITUDE},
     {"grain", OPTION_TEXT, GIVEN(grain), "batch"},
     {"dry", OPTION_AMOUNT, GIVEN(cook.grain.dry), "hydration", DIM_GRAMS, .bare = true},
+    {"inoculum", OPTION_TEXT, GIVEN(inoculum), "forecast", .feeds = FEEDS_DOSE},
     {"limit", OPTION_COUNT, GIVEN(limit), "due", .usual = "500"},
     {"limit", OPTION_COUNT, GIVEN(limit), "history", .usual = "100"},
     {"limit", OPTION_COUNT, GIVEN(limit), "search", .usual = "10"},
     {"sheet", OPTION_CHOICE, GIVEN(labels), "labels", .words = label_sheets},
     {"species", OPTION_ID, GIVEN(mushroom), "forecast", .list = LIST_SPECIES, .bare = true,
-     .settled = true},
+     .settled = true, .feeds = FEEDS_SPECIES},
     {"start", OPTION_DATE, GIVEN(start), "forecast"},
-    {"starter", OPTION_ID, GIVEN(spawn), "forecast", .list = LIST_STARTERS},
+    {"starter", OPTION_ID, GIVEN(spawn), "forecast", .list = LIST_STARTERS,
+     .feeds = FEEDS_STARTER_KIND},
     {"target", OPTION_AMOUNT, GIVEN(target), "hydration", DIM_PERCENT},
     {"use", OPTION_ID, GIVEN(purpose), "batch", .list = LIST_USES},
-    {"vessel", OPTION_TEXT, GIVEN(vessel), "forecast", .list = LIST_VESSELS,
-     .bare = true}, /* or a label */
+    {"vessel", OPTION_TEXT, GIVEN(vessel), "forecast", .list = LIST_VESSELS, .bare = true,
+     .feeds = FEEDS_VESSEL}, /* or a label */
     {"vessel", OPTION_TEXT, GIVEN(vessel), "judge"},
 #define TEXT_ROW(member, name) {name, OPTION_TEXT, GIVEN(member)},
 #define FLAG_ROW(member, name) {name, OPTION_FLAG, GIVEN(member)},
@@ -264,32 +274,40 @@ static const struct option options[] = {
     {"starter", OPTION_TEXT, GIVEN(starter)},
     {"use", OPTION_TEXT, GIVEN(use)},
     /* A vessel, its grain, its cook. */
-    {"vessel", OPTION_VESSEL, GIVEN(cook.vessel), .bare = true},
-    {"mass", OPTION_AMOUNT, GIVEN(cook.vessel.grams), .dimension = DIM_GRAMS},
+    {"vessel", OPTION_VESSEL, GIVEN(cook.vessel), .bare = true, .feeds = FEEDS_VESSEL},
+    {"mass", OPTION_AMOUNT, GIVEN(cook.vessel.grams), .dimension = DIM_GRAMS,
+     .feeds = FEEDS_VESSEL_MASS},
     {"vessels", OPTION_AMOUNT, GIVEN(cook.vessels)},
-    {"grain", OPTION_ID, GIVEN(cook.grain.kind), .list = LIST_GRAINS, .bare = true},
+    {"grain", OPTION_ID, GIVEN(cook.grain.kind), .list = LIST_GRAINS, .bare = true,
+     .feeds = FEEDS_GRAIN},
     {"own-moisture", OPTION_AMOUNT, GIVEN(cook.grain.own_moisture), .dimension = DIM_PERCENT},
-    {"moisture", OPTION_AMOUNT, GIVEN(cook.grain.moisture), .dimension = DIM_PERCENT},
-    {"dry", OPTION_AMOUNT, GIVEN(cook.grain.dry), .dimension = DIM_GRAMS},
-    {"water", OPTION_AMOUNT, GIVEN(cook.grain.water), .dimension = DIM_GRAMS},
+    {"moisture", OPTION_AMOUNT, GIVEN(cook.grain.moisture), .dimension = DIM_PERCENT,
+     .feeds = FEEDS_MOISTURE},
+    {"dry", OPTION_AMOUNT, GIVEN(cook.grain.dry), .dimension = DIM_GRAMS, .feeds = FEEDS_DRY_MASS},
+    {"water", OPTION_AMOUNT, GIVEN(cook.grain.water), .dimension = DIM_GRAMS,
+     .feeds = FEEDS_WATER_MASS},
     {"before", OPTION_AMOUNT, GIVEN(before), .dimension = DIM_GRAMS},
     {"after", OPTION_AMOUNT, GIVEN(after), .dimension = DIM_GRAMS},
-    {"soak", OPTION_AMOUNT, GIVEN(soak), .dimension = DIM_MINUTES},
-    {"gauge", OPTION_AMOUNT, GIVEN(cook.gauge), .dimension = DIM_GAUGE_KPA, .bare = true},
+    {"soak", OPTION_AMOUNT, GIVEN(soak), .dimension = DIM_MINUTES, .feeds = FEEDS_SOAK},
+    {"gauge", OPTION_AMOUNT, GIVEN(cook.gauge), .dimension = DIM_GAUGE_KPA, .bare = true,
+     .feeds = FEEDS_COOK_GAUGE},
     {"rated", OPTION_AMOUNT, GIVEN(cook.rated), .dimension = DIM_GAUGE_KPA},
-    {"minutes", OPTION_AMOUNT, GIVEN(cook.minutes), .dimension = DIM_MINUTES, .bare = true},
+    {"minutes", OPTION_AMOUNT, GIVEN(cook.minutes), .dimension = DIM_MINUTES, .bare = true,
+     .feeds = FEEDS_COOK_MINUTES},
     {"altitude", OPTION_QUANTITY, GIVEN(cook.altitude), .dimension = DIM_METRES},
     {"barometer", OPTION_AMOUNT, GIVEN(cook.barometer), .dimension = DIM_PRESSURE_KPA},
-    {"load", OPTION_ID, GIVEN(cook.packing), .list = LIST_LOADS},
+    {"load", OPTION_ID, GIVEN(cook.packing), .list = LIST_LOADS, .bare = true, .feeds = FEEDS_LOAD},
     {"start", OPTION_QUANTITY, GIVEN(cook.start), .dimension = DIM_CELSIUS},
     {"come-up", OPTION_AMOUNT, GIVEN(cook.come_up), .dimension = DIM_MINUTES},
     {"cool", OPTION_AMOUNT, GIVEN(cook.cool), .dimension = DIM_MINUTES},
     {"air", OPTION_AMOUNT, GIVEN(cook.air), .dimension = DIM_PERCENT},
     {"target", OPTION_AMOUNT, GIVEN(cook.target)},
     /* How it grows. */
-    {"temp", OPTION_QUANTITY, GIVEN(temp), .dimension = DIM_CELSIUS, .bare = true},
-    {"day", OPTION_AMOUNT, GIVEN(day), .dimension = DIM_DAYS, .bare = true},
-    {"seen", OPTION_AMOUNT, GIVEN(seen), .dimension = DIM_PERCENT, .bare = true},
+    {"temp", OPTION_QUANTITY, GIVEN(temp), .dimension = DIM_CELSIUS, .bare = true,
+     .feeds = FEEDS_TEMPERATURE},
+    {"day", OPTION_AMOUNT, GIVEN(day), .dimension = DIM_DAYS, .bare = true, .feeds = FEEDS_DAY},
+    {"seen", OPTION_AMOUNT, GIVEN(seen), .dimension = DIM_PERCENT, .bare = true,
+     .feeds = FEEDS_COVERAGE},
     {"still", OPTION_AMOUNT, GIVEN(still), .dimension = DIM_DAYS},
     /* Times, numbers, words of a list. */
     {"at", OPTION_MOMENT, GIVEN(at), .usual = "now"},
@@ -457,7 +475,8 @@ void options_fill(struct app *app, bool common)
 static const char *value_meant(struct app *app, const struct option *option, const char *words)
 {
     const bool quantity = option->kind == OPTION_QUANTITY || option->kind == OPTION_AMOUNT;
-    const bool placed = strchr(words, ':') != NULL; /* as a vessel of a batch is named */
+    /* As a vessel of a batch is named, "jar:1litre". */
+    const bool placed = strchr(words, ':') != NULL && strchr(words, ' ') == NULL;
     if (quantity && option->dimension != DIM_NONE)
         return is_quantity(words, 1U << option->dimension, true) ? words : NULL;
     if (!option->bare)
@@ -466,6 +485,14 @@ static const char *value_meant(struct app *app, const struct option *option, con
     if (vessel && placed)
         return words;
     return list_id(app->rules, vessel ? LIST_VESSELS : option->list, words);
+}
+
+static bool is_said(const struct app *app, const struct option *option)
+{
+    for (size_t i = 0; i < app->option_count; i++)
+        if (app->options[i].option == option)
+            return true;
+    return false;
 }
 
 /* The option that the words are meant for, and the words as its value: the one that goes without
@@ -477,9 +504,7 @@ static const struct option *meant_option(struct app *app, const char **words)
     size_t count = 0;
     for (struct help_line line = {.common = false}; option_next(app, app->command, &line);) {
         const char *as = value_meant(app, line.option, *words);
-        bool said = false;
-        for (size_t i = 0; i < app->option_count; i++)
-            said = said || app->options[i].option == line.option;
+        const bool said = is_said(app, line.option);
         if (as == NULL)
             continue;
         if (line.option->bare && !said)
@@ -516,27 +541,128 @@ static _Noreturn void not_meant(struct app *app, const char *word)
                              app->command->name));
 }
 
+/* The option of the command that takes what words say of such an observable; NULL for none. */
+static const struct option *fed_option(struct app *app, enum feeds feeds)
+{
+    for (struct help_line line = {.common = false}; option_next(app, app->command, &line);)
+        if (feeds != FEEDS_NONE && line.option->feeds == feeds)
+            return line.option;
+    return NULL;
+}
+
+/* Words that are no option one by one, read as words about a vessel. */
+static void take_sentence(struct app *app, const char *words)
+{
+    struct reading_list list;
+    app_compile(app);
+    app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
+    for (size_t i = 0; i < list.reading_count; i++) {
+        const struct reading *reading = &list.readings[i];
+        const struct observable *observable = &app->rules->observables[reading->observable];
+        const struct condition *unpressed = &app->rules->cook.no_pressure;
+        const int value = single_value(reading->seen);
+        bool no_pressure = false; /* "boiling" */
+        for (size_t c = 0; c < unpressed->count; c++)
+            no_pressure = no_pressure || (unpressed->observables[c] == reading->observable &&
+                                          (unpressed->values[c] & reading->seen) != 0);
+        const struct option *option =
+            fed_option(app, no_pressure ? FEEDS_COOK_GAUGE : observable->feeds);
+        if (!no_pressure && observable->feeds == FEEDS_COOK_METHOD)
+            continue; /* "pressure cooked": the gauge tells more */
+        const char *said = arena_copy(app->arena, words + reading->span.start,
+                                      reading->span.end - reading->span.start);
+        if (option == NULL || (value == RULES_NONE && !reading->has_number))
+            not_meant(app, said);
+        if (no_pressure)
+            said = "0";
+        else if (reading->has_number && !is_quantity(said, 1U << option->dimension, true))
+            said =
+                arena_format(app->arena, "%.9g%s", 0.5 * (reading->number.lo + reading->number.hi),
+                             dimension_units[option->dimension]);
+        else if (!reading->has_number && option->feeds != FEEDS_DOSE) /* that in its unit: "3ml" */
+            said = observable->values[value].id;
+        *arena_push(app->arena, app->options, app->option_count) =
+            (struct option_given){option, said};
+    }
+    const struct option *vessels = option_row(app->command, "vessels");
+    for (size_t i = 0; i < list.unread_count; i++) {
+        const struct span *span = &list.unread[i].span;
+        const char *unread = arena_copy(app->arena, words + span->start, span->end - span->start);
+        const bool number = unread[strspn(unread, "0123456789")] == '\0';
+        if (!number || vessels == NULL || i > 0 || !is_said(app, fed_option(app, FEEDS_VESSEL))) {
+            const char *word = words + span->start; /* "quart_jra", of which "jra" is unread */
+            while (word > words && word[-1] != ' ')
+                word--;
+            not_meant(app, arena_copy(app->arena, word, strcspn(word, " ")));
+        }
+        *arena_push(app->arena, app->options, app->option_count) =
+            (struct option_given){vessels, unread}; /* "12 quart jars" */
+    }
+    if (list.unread_count + list.reading_count == 0)
+        not_meant(app, words);
+}
+
+/* So many operands from one on, without a comma behind them. */
+static const char *joined(struct app *app, size_t from, size_t count)
+{
+    char *words = arena_join(app->arena, app->operands + from, count);
+    const size_t length = strlen(words);
+    if (length > 0 && words[length - 1] == ',')
+        words[length - 1] = '\0';
+    return words;
+}
+
+/* The option that takes a vessel, where the words are one by its size; else NULL. */
+static const struct option *sized_vessel(struct app *app, const char *words)
+{
+    struct known_vessel vessel = KNOWN_VESSEL;
+    return strstr(words, "bag") != NULL && physics_read_vessel(app->rules, words, &vessel)
+               ? fed_option(app, FEEDS_VESSEL)
+               : NULL;
+}
+
+/* A label of the journal, or written like one: "B3", "C12b". */
+static bool is_label(struct app *app, const char *word)
+{
+    static const enum record labelled[] = {RECORD_BATCH, RECORD_VESSEL, RECORD_COOK};
+    bool known = isalpha((unsigned char)word[0]) && isdigit((unsigned char)word[1]);
+    if (!known && access(app_journal_path(app), F_OK) == 0) {
+        app_open(app, JOURNAL_READ);
+        for (size_t i = 0; i < sizeof labelled / sizeof *labelled; i++)
+            known = known || labels_id(app, labelled[i], word) != 0;
+    }
+    return known;
+}
+
 void options_take_operands(struct app *app)
 {
-    enum { MOST_WORDS = 3 }; /* "2 kg", "quart jar" */
+    enum { MOST_WORDS = 3 }; /* "2 kg", "quart jar", "5 lb bags" */
     const bool labels = strstr(help_of(app->command->name).operands, "LABEL") != NULL;
+    const char *rest = "";
     size_t kept = 0;
     for (size_t i = 0, words; i < app->operand_count; i += words) {
+        const size_t left =
+            app->operand_count - i < MOST_WORDS ? app->operand_count - i : MOST_WORDS;
         const struct option *option = NULL;
         const char *value = NULL;
-        for (words = 0; option == NULL && words < MOST_WORDS && i + words < app->operand_count;) {
-            value = arena_join(app->arena, app->operands + i, ++words);
+        for (words = left; option == NULL && words > 1; words -= option == NULL)
+            option = sized_vessel(app, value = joined(app, i, words)); /* "5 lb bags" */
+        for (words = option != NULL ? words : 0; option == NULL && words < left;) {
+            value = joined(app, i, ++words);
             option = meant_option(app, &value);
         }
         if (option != NULL)
-            app->options[app->option_count++] = (struct option_given){option, value};
-        else if (!labels || kept > 0)
-            not_meant(app, app->operands[i]);
-        else
+            *arena_push(app->arena, app->options, app->option_count) =
+                (struct option_given){option, value};
+        else if (labels && kept == 0 && is_label(app, app->operands[i]))
             app->operands[kept++] = app->operands[i];
+        else
+            words_add(app, &rest, " ", "%s", app->operands[i]);
         words = option != NULL ? words : 1;
     }
     app->operand_count = kept;
+    if (rest[0] != '\0')
+        take_sentence(app, rest);
 }
 
 /* ==== settings ================================================================================ */

@@ -237,8 +237,28 @@ static void compute_cook(struct app *app, struct cooked *cook)
         cook_compute(&there, &cook->sea);
 }
 
+/* What the record of a cook says stands where nothing was said on the command line. */
+static void recall_cook(struct app *app, const char *label, struct known_cook *known)
+{
+    struct known_cook of;
+    struct cook cook;
+    app_open(app, JOURNAL_READ);
+    labels_find(app, RECORD_COOK, label, &cook);
+    vessel_cook_of(app->rules, &cook, known->vessel.kind, known->vessel.grams, known->grain.kind,
+                   &of);
+    double *const to[] = {&known->gauge,   &known->minutes, &known->altitude, &known->air,
+                          &known->come_up, &known->cool,    &known->vessels};
+    const double from[] = {of.gauge,   of.minutes, of.altitude, of.air,
+                           of.come_up, of.cool,    of.vessels};
+    for (size_t i = 0; i < sizeof to / sizeof *to; i++)
+        *to[i] = isnan(*to[i]) ? from[i] : *to[i];
+    if (known->packing == RULES_NONE)
+        known->packing = of.packing;
+}
+
 static enum status run_cook(struct app *app)
 {
+    static const double first_guess = 60.0, step = 5.0; /* minutes */
     struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct known_cook *known = &app->given.cook;
@@ -247,16 +267,28 @@ static enum status run_cook(struct app *app)
     struct cooked cook = {.measured = false};
 
     known->air /= 100.0;
+    if (app->operand_count > 0)
+        recall_cook(app, app->operands[0], known);
     /* A log tells pressure and time by what they did; the setup then counts for the load only. */
     if (probe && isnan(known->minutes))
         known->minutes = 0.0;
-    if (!probe && (isnan(known->minutes) || isnan(known->gauge)))
-        app_stop(app, "give --gauge and --minutes, or --probe; for instance: "
+    if (!probe && isnan(known->gauge))
+        app_stop(app, "give --gauge, or --probe; for instance: "
                       "jarside cook --gauge 14psi --minutes 95 --vessel jar:1litre");
+    /* Without minutes it is asked how many are enough. */
+    const bool how_long = isnan(known->minutes);
+    if (how_long)
+        known->minutes = first_guess;
     TEXT(assumed);
-    must_answer(app, physics_cook(rules, known, &cook.setup, organisms, &assumed, &refusal),
-                &refusal, &assumed);
-    compute_cook(app, &cook);
+    for (bool again = how_long;; again = false) {
+        text_clear(&assumed);
+        must_answer(app, physics_cook(rules, known, &cook.setup, organisms, &assumed, &refusal),
+                    &refusal, &assumed);
+        compute_cook(app, &cook);
+        if (!again || isnan(cook.result.minutes_needed.central))
+            break;
+        known->minutes = step * ceil(cook.result.minutes_needed.central / step);
+    }
     const struct cook_setup *setup = &cook.setup;
     const struct lethality *log = &cook.probe.f0;
     const struct range *steam = &cook.result.steam;
@@ -276,11 +308,11 @@ static enum status run_cook(struct app *app)
     add_course(root, &cook);
     view_json_add(root,
                   "sea_level:o assumed:o cautions:o _barometer:n _altitude:n _adequate:n _notes:o "
-                  "_reference:n _air:b _one_in:n",
+                  "_reference:n _air:b _one_in:n _how_long:b",
                   sea_json(&cook, isnan(known->rated) ? rules->cook.rated : known->rated),
                   view_json_parts(assumed.bytes), cautions, setup->steam.barometer_kpa,
                   setup->steam.altitude_m, setup->adequate_f0, notes_json(rules, &cook), 121.1,
-                  steam->high - steam->low > 0.3, 1.0 / setup->target);
+                  steam->high - steam->low > 0.3, 1.0 / setup->target, how_long);
     return app_tell(app, "cook", root);
 }
 

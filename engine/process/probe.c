@@ -37,7 +37,8 @@ static const char *read_number(const char *text, double *number, const char **re
 static const char *read_time(const char *text, enum probe_time *kind, double *number)
 {
     static const char unreadable[] =
-        "is not a time; minutes, 14:05 or 2025-03-01T14:05:30 are understood";
+        "is not a time; minutes, 14:05, 2025-03-01 or 2025-03-01T14:05:30 are understood";
+    static const double noon = 12.0 * 60.0 * 60.0; /* of a day without a clock */
     const char *at = NULL;
     double seconds = 0;
     int64_t day = 0;
@@ -47,7 +48,10 @@ static const char *read_time(const char *text, enum probe_time *kind, double *nu
     if (strlen(text) > 4 && text[4] == '-') {
         *kind = PROBE_DATE;
         at = day_read(text, &day);
-        at = at != NULL && (*at == 'T' || *at == ' ') ? clock_read(at + 1, &seconds) : NULL;
+        if (at != NULL && *at == '\0')
+            seconds = noon;
+        else
+            at = at != NULL && (*at == 'T' || *at == ' ') ? clock_read(at + 1, &seconds) : NULL;
         if (at != NULL && *at != '\0')
             at = offset_read(at, &offset);
         *number = 1440.0 * (double)day + seconds / 60.0 - offset;

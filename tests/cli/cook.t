@@ -6,6 +6,7 @@ use warnings;
 use FindBin;
 use lib $FindBin::Bin;
 use Jarside qw(:DEFAULT near refused);
+use File::Temp qw(tempdir);
 use Test::More;
 
 # Half of what the trade gives it, so that the answer is open.
@@ -164,6 +165,34 @@ subtest 'figures and names without their options' => sub {
     refused('no unit', 2, qr/'15'; and no figure with its unit/, qw(cook 15 95));
 };
 
+subtest 'words as a batch takes them' => sub {
+    my $named = json(qw(cook --gauge 14psi --minutes 95 --grain rye --vessel quart_jar --vessels 12 --json));
+    is_deeply(json('cook', @$_, '--json'), $named, "@$_")
+        for [qw(14psi 95min rye 12 quart jars)], ['14 psi, 95 min, 12 quart jars of rye'],
+        [qw(pressure cooked rye in 12 quart jars 14 psi for 95min)], [qw(12 jar:quart rye 14psi 95min)];
+    is(json(qw(cook 14psi 95min 5lb bags packed rye --json))->{vessel}, 'Filter bag of about 2.5 kg', 'a bag by its weight');
+    refused('words that say nothing', 2, qr/no grain or vessel 'moon'/, qw(cook 14psi 95min by the moon));
+    refused('a number of nothing', 2, qr/no grain or vessel '12'/, qw(cook 14psi 95min 12));
+};
+
+subtest 'a cook on record' => sub {
+    my $journal = tempdir(CLEANUP => 1) . '/season.db';
+    run(qw(journal demo), $journal);
+    my $here = json(qw(cook C1 quart jar --json --journal), $journal);
+    ok($here->{minutes} > 0 && $here->{vessel} eq 'Quart jar', 'its figures, and the vessel that was said');
+    is(json(qw(cook C1 45min --json --journal), $journal)->{minutes}, 45, 'what is said stands instead');
+    refused('no such cook', 2, qr/no cook 'C99'/, qw(cook C99 --journal), $journal);
+};
+
+subtest 'how long' => sub {
+    my $long = json(qw(cook 15psi rye jar:1litre --json));
+    is($long->{minutes} % 5, 0, 'without minutes as many as are enough, in fives');
+    ok($long->{minutes} >= $long->{minutes_needed}{central} && $long->{minutes} < 5 + $long->{minutes_needed}{central}, 'and no more');
+    is($long->{verdict}, 'adequate', 'which is adequate');
+    my ($status, $out) = run(qw(cook 15psi rye jar:1litre --altitude 1500m));
+    like($out, qr/^Cook \d+ minutes or more, counted from full pressure/m, 'it is said first');
+};
+
 subtest 'bounds' => sub {
     my @jar = qw(cook --vessel quart_jar);
     refused('no unit', 65, qr/'15' has no unit/, @jar, qw(--gauge 15 --minutes 90));
@@ -177,7 +206,7 @@ subtest 'bounds' => sub {
     refused('a sea-level barometer far off', 65, qr/barometer/, @jar, qw(--gauge 15psi --minutes 90 --barometer 500hPa), '--barometer', '200hPa');
     refused('an unknown vessel', 65, qr/did you mean 'quart_jar'/, qw(cook --gauge 15psi --minutes 90 --vessel quart_jra));
     refused('no vessel at all', 65, qr/not the size/, qw(cook --gauge 15psi --minutes 90 --vessel bag:0kg));
-    refused('half a cook', 2, qr/--minutes/, @jar, qw(--gauge 15psi));
+    refused('half a cook', 2, qr/--gauge/, @jar, qw(--minutes 90));
     refused('an operand that is nothing', 2, qr/no grain or vessel 'hello'/, @jar, 'hello');
     refused('an unknown option', 2, qr/--gauge/, @jar, qw(--guage 15psi));
 };

@@ -47,6 +47,13 @@ subtest 'a log of the closet' => sub {
     refused('a broken log', 65, qr/:2:3: error/, @bag, qw(--temps -), { in => "hours,temp_C\n0,warm\n" });
 };
 
+subtest 'a note a day' => sub {
+    my @noted = map { sprintf '2026-02-%02d,%d', $_, 20 } 1 .. 20;
+    my $days = json(qw(forecast oyster jar:1litre --temps - --json), { in => "date,temperature_C\n" . join "\n", @noted, '' });
+    my $even = json(qw(forecast oyster jar:1litre --temp 20C --json));
+    is_deeply($days->{days}, $even->{days}, 'dates alone are as good as times');
+};
+
 subtest 'in words, with dates' => sub {
     my ($status, $out) = run(@bag, qw(--temp 24C --start 2025-02-20 --day 9 --seen 30%));
     is($status, 0, 'exit 0');
@@ -101,6 +108,12 @@ subtest 'every species at its best and at 15 degC' => sub {
         if ($floor{$species} >= 15) { is($cold, undef, "$species: never at 15 degC, as its lower limit says") }
         else { cmp_ok($cold, '>', 1.3 * $full, "$species: later at 15 degC, but not never") }
     }
+};
+
+subtest 'words as a batch takes them' => sub {
+    my $named = json(qw(forecast --species lions_mane --temp 24C --starter liquid_culture --inoculum 3ml --vessel litre_jar --json));
+    is_deeply(json('forecast', @$_, '--json'), $named, "@$_")
+        for [qw(lions mane 24C liquid culture 3ml litre jars)], ["lion's mane in a litre jar, 3 ml of LC", '24C'];
 };
 
 subtest 'refusals' => sub {

@@ -66,6 +66,10 @@ subtest 'figures and names without their options' => sub {
     refused('no such grain', 2, qr/no grain or vessel 'ry'; did you mean 'rye'/, qw(hydration ry 2kg));
 };
 
+subtest 'words as a batch takes them' => sub {
+    is_deeply(json(qw(hydration rye in 12 litre jars --json)), json(qw(hydration --grain rye --vessel litre_jar --vessels 12 --json)), 'so many jars');
+};
+
 subtest 'refusals' => sub {
     refused('no unit', 65, qr/has no unit/, qw(hydration --dry 885 --water 475g));
     refused('negative', 65, qr/negative/, qw(hydration --dry -5g --water 475g));
