@@ -609,49 +609,39 @@ static const char *group_words(struct app *app, const char *word)
     return words[0] != '\0' ? words : NULL;
 }
 
-static void help_command(struct app *app, const struct command *command)
+/* What help.txt says of a command, with its options; of NULL, of the program and what any takes. */
+static json_t *command_json(struct app *app, const struct command *command)
 {
-    struct screen *screen = &app->out;
-    const struct help help = help_of(command->name);
-    screen_say(screen, 0, 4, ROLE_STRONG, "jarside %s [OPTIONS] %s", command->name, help.operands);
-    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help.summary);
-    if (help.detail[0] != '\0') {
-        screen_blank(screen);
-        screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help.detail);
-    }
-    screen_blank(screen);
+    const struct help help = help_of(command != NULL ? command->name : "jarside");
+    char *page = arena_string(app->arena, command != NULL ? command->name : "");
+    json_t *options = json_array();
+    for (char *blank; (blank = strchr(page, ' ')) != NULL;)
+        *blank = '-';
     for (struct help_line line = {.common = false}; option_next(app, command, &line);) {
-        char letter[] = {'-', line.option->letter, ',', ' ', '\0'};
-        screen_row(screen, 2, 24,
-                   arena_format(app->arena, "%s%s%s%s", letter[1] != '\0' ? letter : "", line.word,
-                                line.argument[0] != '\0' ? " " : "", line.argument),
-                   line.says);
+        const char letter[] = {line.option->letter, '\0'};
+        view_json_row(options, "letter:s word:s argument:s says:s", letter, line.word,
+                      line.argument, line.says);
     }
+    return view_json("name:s page:s operands:s summary:s detail:s options:o",
+                     command != NULL ? command->name : "", page, help.operands, help.summary,
+                     help.detail, options);
 }
 
-enum { NAME_COLUMNS = 16 };
-
-static enum status help_group(struct app *app, const char *word)
+/* The same of the program, with every command of a group, or of all (NULL), under "commands". */
+static json_t *commands_json(struct app *app, const char *group)
 {
+    json_t *root = command_json(app, NULL), *commands = json_array();
     for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
-        if (in_group(command, word))
-            screen_row(&app->out, 2, NAME_COLUMNS, command->name, help_of(command->name).summary);
-    screen_blank(&app->out);
-    screen_say(&app->out, 0, 0, ROLE_PLAIN, "'jarside help %s COMMAND' says more about each.",
-               word);
+        if (group == NULL || in_group(command, group))
+            json_array_append_new(commands, command_json(app, command));
+    view_json_add(root, "version:s group:s commands:o", JARSIDE_VERSION, group, commands);
+    return root;
+}
+
+static enum status say_help(struct app *app, const char *name, json_t *tree)
+{
+    view_say_taken(&(struct face){.screen = &app->out}, name, tree);
     return app_flush(app);
-}
-
-static void help_all(struct screen *screen)
-{
-    screen_say(screen, 0, 0, ROLE_PLAIN, "%s", help_of("jarside").summary);
-    screen_blank(screen);
-    screen_row(screen, 2, NAME_COLUMNS, "jarside", "opens the conversation");
-    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
-        screen_row(screen, 2, NAME_COLUMNS, command->name, help_of(command->name).summary);
-    screen_blank(screen);
-    screen_say(screen, 0, 0, ROLE_PLAIN, "'jarside help COMMAND' says more about each.");
-    screen_say(screen, 0, 0, ROLE_PLAIN, "Exit status: %s", help_of("jarside").detail);
 }
 
 static _Noreturn void unknown_command(struct app *app, int argc, char **argv);
@@ -663,14 +653,11 @@ static enum status run_help(struct app *app)
     const struct command *command =
         count > 0 ? command_find(count, (char **)(void *)operands, &words) : NULL;
     if (count == 1 && command == NULL && group_words(app, operands[0]) != NULL)
-        return help_group(app, operands[0]);
+        return say_help(app, "help.group", commands_json(app, operands[0]));
     if (count > 0 && command == NULL)
         unknown_command(app, count, (char **)(void *)operands);
-    if (command != NULL)
-        help_command(app, command);
-    else
-        help_all(&app->out);
-    return app_flush(app);
+    return command != NULL ? say_help(app, "help.command", command_json(app, command))
+                           : say_help(app, "help", commands_json(app, NULL));
 }
 
 static enum status run_version(struct app *app)
@@ -689,68 +676,19 @@ const struct command help_commands[] = {
 
 /* The manual in Markdown: "% NAME SECTION VERSION SUMMARY" begins a page. share/manual.awk makes
  * roff of it, when the program is built. */
-
-static void put_options(struct app *app, struct text *page, const struct command *command)
-{
-    text_puts(page, "| option | meaning |\n|---|---|\n");
-    for (struct help_line line = {.common = false}; option_next(app, command, &line);) {
-        char letter[] = {'-', line.option->letter, ',', ' ', '\0'};
-        text_printf(page, "| `%s%s`%s%s%s | %s |\n", letter[1] != '\0' ? letter : "", line.word,
-                    line.argument[0] != '\0' ? " <" : "", line.argument,
-                    line.argument[0] != '\0' ? ">" : "", line.says);
-    }
-}
-
 static enum status run_manual(struct app *app)
 {
-    struct text *page = &app->out.out;
-    text_printf(page,
-                "%% jarside 1 " JARSIDE_VERSION
-                " says what is in a jar of grain spawn, and what to do with it\n"
-                "## SYNOPSIS\n`jarside` [COMMAND] [OPTIONS] ...\n## DESCRIPTION\n%s\n\n"
-                "Without a command it opens the conversation.\n## COMMANDS\n"
-                "| command | what it does |\n|---|---|\n",
-                help_of("jarside").summary);
-    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
-        text_printf(page, "| `%s` | %s |\n", command->name, help_of(command->name).summary);
-    text_puts(page, "\nEach has a page of its own: `jarside-judge`(1) and so on.\n## OPTIONS\n"
-                    "These may be given to every command, before or after it.\n\n");
-    put_options(app, page, NULL);
-    text_printf(page, "## EXIT STATUS\n%s\n## SEE ALSO\n`jarside-rules`(5), `jarside-journal`(5)\n",
-                help_of("jarside").detail);
-    for (const struct command *command = NULL; (command = command_next(command)) != NULL;) {
-        const struct help help = help_of(command->name);
-        const size_t first = strcspn(command->name, " ");
-        const char *second = command->name + first;
-        text_printf(
-            page,
-            "%% jarside-%.*s%s%s 1 " JARSIDE_VERSION " %s\n## SYNOPSIS\n`jarside %s` [OPTIONS] %s\n"
-            "## DESCRIPTION\nThis command %s.\n\n%s\n## OPTIONS\n",
-            (int)first, command->name, *second != '\0' ? "-" : "", second + (*second != '\0'),
-            help.summary, command->name, help.operands, help.summary, help.detail);
-        put_options(app, page, command);
-        text_puts(page, "## SEE ALSO\n`jarside`(1)\n");
-    }
-    text_puts(page,
-              "% jarside-journal 5 " JARSIDE_VERSION " the tables of the journal, as CSV\n"
-              "## DESCRIPTION\n`jarside export` writes a file for each kind of record, named after "
-              "it, and "
-              "`jarside import` reads them back. The first line holds the names of the columns. "
-              "Text is UTF-8, moments are ISO 8601, and an empty cell says nothing. Labels stand "
-              "for other records.\n");
+    json_t *root = commands_json(app, NULL), *tables = json_array();
     for (int record = 0; record < RECORD_COUNT; record++) {
-        text_printf(page, "## %s.csv\n| column | content |\n|---|---|\n",
-                    record_types[record].name);
+        json_t *columns = json_array();
         for (const struct column *column = record_types[record].columns; column->name; column++)
             if (!column->internal)
-                text_printf(page, "| `%s` | %s%s%s |\n", column->name, assign_what(app, column),
-                            column->required ? "; required" : "",
-                            column->derived ? "; kept by the journal" : "");
+                view_json_row(columns, "name:s what:s required:b derived:b", column->name,
+                              assign_what(app, column), column->required, column->derived);
+        view_json_row(tables, "name:s columns:o", record_types[record].name, columns);
     }
-    text_puts(page, "## SEE ALSO\n`jarside-export`(1), `jarside-import`(1)\n"
-                    "% jarside-rules 5 " JARSIDE_VERSION
-                    " the rule files: what is known of findings, causes and signs\n"
-                    "## DESCRIPTION\n");
+    view_json_add(root, "tables:o", tables);
+    view_say_taken(&(struct face){.page = &app->out.out}, "manual", root);
     return app_flush(app);
 }
 
@@ -1028,7 +966,7 @@ static enum status run(struct app *app, int argc, char **argv)
     bool named = command != NULL;
     if (!named && argc == 2 && group_words(app, argv[0]) != NULL &&
         command_option(app, NULL, argv[1], NULL) != NULL)
-        return help_group(app, argv[0]);
+        return say_help(app, "help.group", commands_json(app, argv[0]));
     if (!named && common < argc && argv[common][0] != '-')
         unknown_command(app, argc - common, argv + common);
     if (!named) {
@@ -1042,11 +980,9 @@ static enum status run(struct app *app, int argc, char **argv)
     screen_release(&app->out);
     screen_init(&app->out, stdout, choices[app->given.color > 0 ? app->given.color : 0]);
     if (app->given.help && named)
-        help_command(app, command);
-    else if (app->given.help)
-        help_all(&app->out);
+        return say_help(app, "help.command", command_json(app, command));
     if (app->given.help)
-        return app_flush(app);
+        return say_help(app, "help", commands_json(app, NULL));
     if (app->given.version)
         return run_version(app);
     if (command->run == run_help || command->run == run_version)
