@@ -330,7 +330,9 @@ static enum status run_starter(struct app *app)
 /* A result as a page to print, to where --html says. */
 static enum status tell_sheet(struct app *app, const char *title, const char *name, json_t *tree)
 {
-    view_sheet(&app->out.out, title, (enum paper)app->given.paper, name, tree);
+    view_page(&app->out.out, title,
+              arena_format(app->arena, "%s %s", paper_words[app->given.paper], name),
+              arena_format(app->arena, "%s.page", name), tree);
     return app_page(app, &app->out.out, "");
 }
 

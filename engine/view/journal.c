@@ -2,9 +2,7 @@
 #include "view/journal.h"
 
 #include <ctype.h>
-#include <errno.h>
 #include <math.h>
-#include <qrencode.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -824,161 +822,72 @@ json_t *view_due_json(struct journal_view *view, const struct due_asked *asked)
 
 /* ---- labels ------------------------------------------------------------------------------------ */
 
-struct sticker { /* what stands on one label */
-    const char *label, *what, *date, *lot, *with;
-};
-
-static struct sticker sticker_of(struct journal_view *view, const struct vessel *vessel)
+/* What stands on one label. */
+static json_t *label_json(struct journal_view *view, const struct vessel *vessel)
 {
+    enum { LARGE = 10 }; /* a short name stands in large letters */
     struct batch batch;
     view_get(view, RECORD_BATCH, vessel->batch, &batch);
     const char *lot = view_label(view, RECORD_LOT, batch.lot);
-    return (struct sticker){
-        .label = vessel->label,
-        .what = vessel->control ? "control, not inoculated" : view_batch_words(view, &batch),
-        .date = arena_string(view->arena, moment_write_day(batch.at, MOMENT_WORDS)),
-        .lot = lot[0] != '\0' ? arena_format(view->arena, "lot %s", lot) : "",
-        .with = arena_format(view->arena, "%s %s %s", view_label(view, RECORD_COOK, batch.cook),
-                             vessel->control ? "" : view_label(view, RECORD_STARTER, batch.starter),
-                             view_label(view, RECORD_SESSION, batch.session)),
-    };
+    const char *starter = vessel->control ? "" : view_label(view, RECORD_STARTER, batch.starter);
+    const char *date = arena_string(view->arena, moment_write_day(batch.at, MOMENT_WORDS));
+    const char *what = vessel->control ? "control, not inoculated" : view_batch_words(view, &batch);
+    const char *with = FORMAT("%s %s %s", view_label(view, RECORD_COOK, batch.cook), starter,
+                              view_label(view, RECORD_SESSION, batch.session));
+    lot = lot[0] != '\0' ? FORMAT("lot %s", lot) : "";
+    return view_json("label:t what:t date:s lot:t with:t large:b first:t last:t", vessel->label,
+                     what, date, lot, with,
+                     utf8_width(vessel->label, strlen(vessel->label)) <= LARGE,
+                     FORMAT("%s   %s", vessel->label, date), FORMAT("%s  %s", with, lot));
 }
 
-enum { STICKER = 34, INNER = STICKER - 4 };
+/* The labels, so many together, after so many empty places. */
+static json_t *labels_json(struct journal_view *view, const struct vessel *vessels, size_t count,
+                           size_t skip, size_t together)
+{
+    json_t *groups = json_array(), *group = NULL;
+    for (size_t i = 0; i < skip + count; i++) {
+        if (i % together == 0)
+            view_json_row(groups, "labels:o", group = json_array());
+        json_array_append_new(group, i < skip ? view_json("blank:b", true)
+                                              : label_json(view, &vessels[i - skip]));
+    }
+    return groups;
+}
 
-/* Labels side by side, three lines each between two rules. */
+/* Side by side, three lines each between two rules. */
 void view_labels(struct screen *screen, struct journal_view *view, const struct vessel *vessels,
                  size_t count)
 {
+    enum { STICKER = 34 };
     const size_t across = screen->width >= 2 * STICKER + 1 ? 2 : 1;
-    for (size_t i = 0; i < count; i += across)
-        for (size_t row = 0; row < 5; row++) {
-            TEXT(line);
-            for (size_t k = i; k < count && k < i + across; k++) {
-                const struct sticker sticker = sticker_of(view, &vessels[k]);
-                const char *words =
-                    row == 1   ? arena_format(view->arena, "%s   %s", sticker.label, sticker.date)
-                    : row == 2 ? sticker.what
-                               : arena_format(view->arena, "%s  %s", sticker.with, sticker.lot);
-                text_puts(&line, k > i ? " " : "");
-                if (row == 0 || row == 4) {
-                    text_puts(&line, "+--------------------------------+");
-                    continue;
-                }
-                TEXT(safe);
-                text_safe(&safe, words, strlen(words),
-                          &(struct text_safe_options){.ascii = screen->ascii});
-                text_cut(&safe, screen_fit(safe.bytes, safe.length, INNER));
-                text_printf(&line, "| %s%*s |", safe.bytes,
-                            INNER - (int)utf8_width(safe.bytes, safe.length), "");
-            }
-            screen_preformatted(screen, 0, line.bytes);
-        }
+    view_say_taken(&(struct face){.screen = screen}, "labels",
+                   view_json("rows:o", labels_json(view, vessels, count, 0, across)));
 }
 
 /* ---- on sheets of labels ----------------------------------------------------------------------- */
 
-/* Sheets are symmetrical: the labels and the gaps between their columns stand in the middle of the
- * paper. Sizes in mm; 66.7 x 25.4 is 2 5/8 x 1 in. Common practice, no source. */
+/* Their measures stand in their style sheets. */
 static const struct {
-    enum paper paper;
-    double top, width, height, gap;
-    double inside, code; /* what stays white within a label; the side of its QR code */
-    double points;       /* size of the letters */
-    size_t across, down;
+    const char *styles;
+    size_t room;
 } layouts[] = {
-    [SHEET_A4_21] = {PAPER_A4, 15.15, 63.5, 38.1, 2.5, 3.0, 24.0, 9.0, 3, 7},
-    /* It reaches the edges of the paper, where few printers print. */
-    [SHEET_A4_24] = {PAPER_A4, 0.5, 70.0, 37.0, 0.0, 5.0, 24.0, 9.0, 3, 8},
-    [SHEET_LETTER_30] = {PAPER_LETTER, 12.7, 66.675, 25.4, 3.175, 2.2, 20.0, 8.0, 3, 10},
+    [SHEET_A4_21] = {"a4 labels-21", 21},
+    [SHEET_A4_24] = {"a4 labels-24", 24},
+    [SHEET_LETTER_30] = {"letter labels-30", 30},
 };
 const char *const label_sheets[] = {
     [SHEET_A4_21] = "63.5x38.1", [SHEET_A4_24] = "70x37", [SHEET_LETTER_30] = "66.7x25.4", NULL};
 
 size_t label_sheet_room(enum label_sheet sheet)
 {
-    return layouts[sheet].across * layouts[sheet].down;
-}
-
-/* The label as a QR code, black on white whatever the colours of the page; nothing for one so long
- * that its squares would be too small to read. */
-static void put_code(struct text *html, const char *label)
-{
-    enum { QUIET = 4, MOST = 41, DARK = 1 }; /* ISO/IEC 18004: four white modules round it */
-    errno = 0;
-    QRcode *code =
-        QRcode_encodeData((int)strlen(label), (const unsigned char *)label, 0, QR_ECLEVEL_M);
-    if (code == NULL && errno != ERANGE && errno != EINVAL) /* too long, or empty */
-        memory_exhausted();
-    if (code != NULL && code->width <= MOST) {
-        int side = code->width + 2 * QUIET;
-        text_printf(html,
-                    "<svg viewBox=\"0 0 %d %d\" role=\"img\" aria-label=\"QR code\">"
-                    "<path fill=\"#fff\" d=\"M0 0h%dv%dH0z\"/><path d=\"",
-                    side, side, side, side);
-        for (int y = 0; y < code->width; y++)
-            for (int x = 0, run; x < code->width; x += run) {
-                const unsigned char *cells = code->data + (size_t)y * (size_t)code->width;
-                for (run = 1; x + run < code->width && !((cells[x] ^ cells[x + run]) & DARK);)
-                    run++;
-                if (cells[x] & DARK)
-                    text_printf(html, "M%d %dh%dv1h-%dz", x + QUIET, y + QUIET, run, run);
-            }
-        text_puts(html, "\"/></svg>");
-    }
-    QRcode_free(code);
-}
-
-static void put_label(struct text *html, const struct sticker sticker)
-{
-    /* What fits in the lines that a label has; a short name stands in large letters. */
-    enum { LARGE = 10, NAME = 36, WHAT = 40, LOT = 14, WITH = 22 };
-    bool large = utf8_width(sticker.label, strlen(sticker.label)) <= LARGE;
-    text_puts(html, "<section>");
-    put_code(html, sticker.label);
-    text_puts(html, large ? "<div><h2>" : "<div><h2 class=\"long\">");
-    html_fit(html, sticker.label, NAME);
-    text_puts(html, "</h2>\n<p>");
-    html_fit(html, sticker.what, WHAT);
-    text_printf(html, "</p>\n<p>%s ", sticker.date);
-    html_fit(html, sticker.lot, LOT);
-    text_puts(html, "</p>\n<p>");
-    html_fit(html, sticker.with, WITH);
-    text_puts(html, "</p></div></section>\n");
+    return layouts[sheet].room;
 }
 
 void view_labels_html(struct text *html, struct journal_view *view, const struct vessel *vessels,
                       size_t count, enum label_sheet sheet, size_t skip, bool cut)
 {
-    size_t room = label_sheet_room(sheet);
-
-    TEXT(style);
-    text_printf(
-        &style,
-        "@page { margin: 0; }\nbody { font: %gpt/1.15 sans-serif; max-width: none; padding: 0; }\n"
-        "main { display: grid; grid-template-columns: repeat(%zu, %gmm); grid-auto-rows: %gmm; "
-        "column-gap: %gmm; justify-content: center; width: %s; margin: auto; padding-top: %gmm; }\n"
-        "main + main { break-before: page; }\n"
-        "section { display: flex; gap: 2mm; align-items: center; padding: %gmm; "
-        "box-sizing: border-box; min-width: 0;%s }\n"
-        "section div { min-width: 0; overflow-wrap: anywhere; }\nsvg { flex: none; width: %gmm; }\n"
-        "h2 { font-size: 1.7em; margin: 0; }\nh2.long { font-size: 1em; }\np { margin: 0; }\n"
-        "@media screen { section { outline: 0.3pt dashed; } }\n"
-        "@media screen and (max-width: 219mm) { main { width: auto; row-gap: 2mm; "
-        "grid-template-columns: repeat(auto-fill, %gmm); } }\n",
-        layouts[sheet].points, layouts[sheet].across, layouts[sheet].width, layouts[sheet].height,
-        layouts[sheet].gap, paper_widths[layouts[sheet].paper], layouts[sheet].top,
-        layouts[sheet].inside, cut ? " outline: 0.3pt dashed;" : "", layouts[sheet].code,
-        layouts[sheet].width);
-    sheet_begin(html, "Labels", layouts[sheet].paper, style.bytes);
-    for (size_t i = 0; i < skip + count; i++) {
-        if (i % room == 0)
-            text_puts(html, i > 0 ? "</main>\n<main>\n" : "<main>\n");
-        if (i < skip)
-            text_puts(html, "<i></i>");
-        else
-            put_label(html, sticker_of(view, &vessels[i - skip]));
-    }
-    text_puts(html, "</main>\n");
-    html_end(html);
+    view_page(html, "Labels", layouts[sheet].styles, "labels.page",
+              view_json("sheets:o cut:b",
+                        labels_json(view, vessels, count, skip, layouts[sheet].room), cut));
 }

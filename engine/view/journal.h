@@ -69,7 +69,7 @@ json_t *view_records_json(struct journal_view *view, const struct page *page);
 json_t *view_list_json(struct journal_view *view, const struct page *page);
 
 /* The whole history of one record, for the templates history.vessel, .batch and .around (anything
- * else), and of a vessel or a batch for the sheet "history", with its coverage by day as a figure:
+ * else), and of a vessel or a batch for the page "history.page", with its coverage by day as a figure:
  * what it is and came from, what happened to it in order, and what became of the vessels it went
  * into. `row` is a record of that kind: a vessel, batch, starter, lot, cook, session or place. Of
  * long lives the newest `limit` entries are told, and how many there were before. */
@@ -88,7 +88,7 @@ json_t *view_losses_json(struct journal_view *view, const struct losses_asked *a
 /* What is due by a day, the first due first: the first `limit` vessels (0: all) of the batches
  * given, of all where none is. Those without a day of their own (imported ones) get that of the
  * forecast, or one after their last look. For the template "due", "due.sheet" with boxes to tick,
- * and the sheet "due" (view_sheet). */
+ * and the page "due.page". */
 struct due_asked {
     int64_t day;
     size_t limit;
@@ -102,6 +102,7 @@ void view_labels(struct screen *screen, struct journal_view *view, const struct 
                  size_t count);
 /* A page for a sheet of labels, with a QR code of each. The first `skip` places of the first sheet,
  * fewer than it has room for, stay empty; `cut` prints lines to cut along, for plain paper. */
+enum paper { PAPER_A4, PAPER_LETTER };
 enum label_sheet { SHEET_A4_21, SHEET_A4_24, SHEET_LETTER_30 };
 extern const char *const label_sheets[]; /* their sizes in mm: "63.5x38.1"; ends with NULL */
 size_t label_sheet_room(enum label_sheet sheet);

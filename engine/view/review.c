@@ -633,9 +633,10 @@ static void add_told(json_t *root, const struct review *review, size_t first)
     add_drawn(root, review);
     view_json_add(root,
                   "_asked:b _either:b _charted:b _above_any:b _marked:b _shared:z _batches:z "
-                  "_centre:n _shown:z",
+                  "_centre:n _shown:z _dated:b",
                   asked, either, has_chart(review), above, above || below, shared,
-                  review->batch_count, review->centre, review->batch_count - first);
+                  review->batch_count, review->centre, review->batch_count - first,
+                  has_chart(review) || json_is_object(json_object_get(root, "watch")));
 }
 
 json_t *view_review_json(const struct review *review, bool whole)
@@ -674,56 +675,9 @@ json_t *view_review_json(const struct review *review, bool whole)
 
 /* ---- the page ----------------------------------------------------------------------------------- */
 
-/* In the order of the page; one that says nothing is left out. */
-static const struct section {
-    const char *id, *heading, *template;
-} sections[] = {
-    {"faults", "Likely causes, and what to change", "review.culprits"},
-    {"next", "The next batch", "review.plans"},
-    {"factors", "Where the losses are", "review.factors"},
-    {"batches", "Batch by batch, and since when", "review.batches"},
-    {"time", "How long they lasted", "review.times"},
-    {"vessels", "Every vessel", "review.vessels"},
-    {"method", "How this was computed, and what it assumes", "review.assumptions"},
-};
-
 void view_review_html(struct text *page, const struct review *review)
 {
-    struct face face = {.page = page};
     json_t *tree = view_review_json(review, false);
-
-    TEXT(contents);
-    TEXT(bodies);
-    TEXT(body);
-    html_begin(page, "What was lost, and why: a review by Jarside", "style.review");
-    text_printf(page,
-                "<header>\n<h1>What was lost, and why</h1>\n<p class=\"quiet\">As of %s</p>\n",
-                day_write(review->dataset->today, DAY_WORDS, MOMENT_WORDS));
-    text_puts(page, "</header>\n<main>\n<section id=\"short\">\n<h2>In short</h2>\n");
-    view_say(&face, "review.short", tree);
-    text_puts(page,
-              "<div class=\"caution\">\n<p>This is statistics, not proof, and rests on what was "
-              "recorded. Do not open, shake or smell a suspect vessel to find out more; look from "
-              "outside.</p>\n</div>\n</section>\n");
-    face.page = &body;
-    for (size_t s = 0; s < sizeof sections / sizeof sections[0]; s++) {
-        text_clear(&body);
-        view_say(&face, sections[s].template, tree);
-        if (body.length == 0)
-            continue;
-        text_printf(&contents, "<li><a href=\"#%s\">%s</a></li>\n", sections[s].id,
-                    sections[s].heading);
-        text_printf(&bodies, "<section id=\"%s\">\n<h2>%s</h2>\n", sections[s].id,
-                    sections[s].heading);
-        text_add(&bodies, body.bytes, body.length);
-        text_puts(&bodies, "</section>\n");
-    }
-    if (contents.length > 0)
-        text_printf(page, "<nav aria-label=\"On this page\">\n<ul>\n%s</ul>\n</nav>\n",
-                    contents.bytes);
-    text_add(page, bodies.bytes, bodies.length);
-    text_puts(page, "</main>\n<footer>\n<p class=\"quiet\">Written by Jarside. What is folded away "
-                    "prints when it is open.</p>\n</footer>\n");
-    html_end(page);
-    json_decref(tree);
+    view_json_add(tree, "_as_of:s", day_write(review->dataset->today, DAY_WORDS, MOMENT_WORDS));
+    view_page(page, "What was lost, and why: a review by Jarside", "review", "review.page", tree);
 }

@@ -2,7 +2,9 @@
 #include "view/tree.h"
 
 #include <ctype.h>
+#include <errno.h>
 #include <math.h>
+#include <qrencode.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -92,13 +94,6 @@ static void text_fit(struct text *out, const char *words, size_t columns, bool p
         text_puts(out, safe.bytes);
 }
 
-void html_fit(struct text *page, const char *words, size_t columns)
-{
-    TEXT(fitted);
-    text_fit(&fitted, words, columns, true);
-    put_escaped(page, fitted.bytes, fitted.length);
-}
-
 /* <TAG>words</TAG>, and a newline but for cells; `attributes` is ours ("class=\"x\"") or NULL. */
 static void html_element(struct text *page, const char *tag, const char *attributes,
                          const char *words)
@@ -110,51 +105,21 @@ static void html_element(struct text *page, const char *tag, const char *attribu
     text_printf(page, cell ? "</%s>" : "</%s>\n", tag);
 }
 
-/* ---- the page -------------------------------------------------------------------------------- */
+/* ---- pages --------------------------------------------------------------------------------- */
 
-/* CSS, or the style sheet of that name. */
-static void put_style(struct text *out, const char *style)
+/* The style sheets of these names, apart by blanks, and those that they use. */
+static void put_styles(struct text *out, const char *names)
 {
-    if (strncmp(style, "style.", strlen("style.")) != 0)
-        text_puts(out, style);
-    else
-        for (const char *const *line = view_template(style); *line != NULL && **line != '\0';
-             line++)
-            text_printf(out, "%s\n", *line);
-}
-
-void html_begin(struct text *page, const char *title, const char *style)
-{
-    text_puts(page, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n"
-                    "<meta http-equiv=\"Content-Security-Policy\" "
-                    "content=\"default-src 'none'; style-src 'unsafe-inline'\"/>\n"
-                    "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n"
-                    "<meta name=\"color-scheme\" content=\"light dark\"/>\n");
-    html_element(page, "title", NULL, title);
-    text_puts(page, "<style>\n");
-    put_style(page, style);
-    text_puts(page, "</style>\n</head>\n<body>\n");
-}
-
-void html_end(struct text *page)
-{
-    text_puts(page, "</body>\n</html>\n");
-}
-
-const char *const paper_widths[] = {[PAPER_A4] = "210mm", [PAPER_LETTER] = "215.9mm"};
-
-void sheet_begin(struct text *page, const char *title, enum paper paper, const char *style)
-{
-    TEXT(css);
-    text_printf(
-        &css,
-        "@page { size: %s; margin: 12mm; }\n"
-        "body { font: 11pt/1.35 serif; color: CanvasText; background: Canvas; margin: 0; }\n"
-        "@media print { :root { color-scheme: light; } }\n"
-        "@media screen { body { max-width: 200mm; margin: auto; padding: 4mm; } }\n",
-        paper == PAPER_A4 ? "A4" : "letter");
-    put_style(&css, style);
-    html_begin(page, title, css.bytes);
+    for (size_t length; (length = strcspn(names, " ")) > 0;
+         names += length + strspn(names + length, " ")) {
+        char *name SCOPED_FREE = text_format("style.%.*s", (int)length, names);
+        const char *const *line = view_template(name);
+        for (; *line != NULL && **line != '\0'; line++)
+            if (strncmp(*line, "use ", 4) == 0)
+                put_styles(out, *line + 4);
+            else
+                text_printf(out, "%s\n", *line);
+    }
 }
 
 /* ---- values of a tree ------------------------------------------------------------------------ */
@@ -531,6 +496,36 @@ static void draw_marks(const struct face *face, const json_t *row)
     text_puts(face->page, "</td>");
 }
 
+/* The label as a QR code, black on white whatever the colours of the page; nothing for one so long
+ * that its squares would be too small to read. */
+static void draw_code(const struct face *face, const json_t *tree)
+{
+    enum { QUIET = 4, MOST = 41, DARK = 1 }; /* ISO/IEC 18004: four white modules round it */
+    const char *label = string(tree, "label");
+    errno = 0;
+    QRcode *code =
+        QRcode_encodeData((int)strlen(label), (const unsigned char *)label, 0, QR_ECLEVEL_M);
+    if (code == NULL && errno != ERANGE && errno != EINVAL) /* too long, or empty */
+        memory_exhausted();
+    if (code != NULL && code->width <= MOST) {
+        int side = code->width + 2 * QUIET;
+        text_printf(face->page,
+                    "<svg viewBox=\"0 0 %d %d\" role=\"img\" aria-label=\"QR code\">"
+                    "<path fill=\"#fff\" d=\"M0 0h%dv%dH0z\"/><path d=\"",
+                    side, side, side, side);
+        for (int y = 0; y < code->width; y++)
+            for (int x = 0, run; x < code->width; x += run) {
+                const unsigned char *cells = code->data + (size_t)y * (size_t)code->width;
+                for (run = 1; x + run < code->width && !((cells[x] ^ cells[x + run]) & DARK);)
+                    run++;
+                if (cells[x] & DARK)
+                    text_printf(face->page, "M%d %dh%dv1h-%dz", x + QUIET, y + QUIET, run, run);
+            }
+        text_puts(face->page, "\"/></svg>");
+    }
+    QRcode_free(code);
+}
+
 /*
  * Draws what no template does, from the tree where the template stands:
  *
@@ -546,6 +541,7 @@ static void draw_marks(const struct face *face, const json_t *row)
  *              the last episode began, and `_since`, its day, or null
  *     marks    a cell with every vessel of a batch: `_marks`, triples of fate, control, days; and `_more`
  *     legend   what the marks mean
+ *     code     `label` as a QR code
  *
  * Charts of pages are inline SVG, drawn for a column as wide as a telephone: one unit is about a pixel there.
  * Classes are of the page's style.
@@ -558,7 +554,8 @@ static void view_part(const struct face *face, const char *name, const json_t *t
         bool screen; /* it is drawn there, too */
     } parts[] = {{"chart", draw_chart, true},    {"bar", draw_bar, false},
                  {"curves", draw_curves, false}, {"sum", draw_sum, false},
-                 {"marks", draw_marks, false},   {"legend", draw_legend, false}};
+                 {"marks", draw_marks, false},   {"legend", draw_legend, false},
+                 {"code", draw_code, false}};
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
         if (strcmp(parts[i].name, name) == 0 &&
             (face->page != NULL || (parts[i].screen && face->screen != NULL)))
@@ -1027,6 +1024,8 @@ static const struct block {
     {"below", SAY, 2, 0, ROLE_PLAIN, "p", NULL}, /* of a section */
     {"below-quiet", SAY, 2, 0, ROLE_QUIET, "p", "class=\"quiet\""},
     {"far-quiet", SAY, 14, 0, ROLE_QUIET, "p", NULL},
+    {"name", SAY, 0, 0, ROLE_STRONG, "h2", NULL}, /* of a label; a long one */
+    {"name-long", SAY, 0, 0, ROLE_STRONG, "h2", "class=\"long\""},
     {"hanging", SAY, 0, 4, ROLE_PLAIN, "p", NULL},
     {"usage", SAY, 0, 4, ROLE_STRONG, "p", NULL},
     {"inner", SAY, 2, 2, ROLE_PLAIN, "p", NULL},
@@ -1047,11 +1046,13 @@ static const struct block {
     {"row-out", ROW, 0, 0, ROLE_PLAIN, NULL, NULL},
     {"row-deep", ROW, 4, 0, ROLE_PLAIN, NULL, NULL},
     {"pre", PRE, 2, 0, ROLE_PLAIN, NULL, NULL},
+    {"pre-out", PRE, 0, 0, ROLE_PLAIN, NULL, NULL},
     {"tree", TREE, 0, 2, ROLE_PLAIN, NULL, NULL},
     {"tag", UNSAID, 0, 0, ROLE_PLAIN, "<\n", NULL},
     {"raw", UNSAID, 0, 0, ROLE_PLAIN, "<\n", NULL},
     {"open", UNSAID, 0, 0, ROLE_PLAIN, "<", NULL},
     {"text", UNSAID, 0, 0, ROLE_PLAIN, "", NULL},
+    {"page-title", UNSAID, 0, 0, ROLE_PLAIN, "title", NULL},
     {"caption", UNSAID, 0, 0, ROLE_PLAIN, "caption", NULL},
     {"td", UNSAID, 0, 0, ROLE_PLAIN, "td", NULL},
     {"th", UNSAID, 0, 0, ROLE_PLAIN, "th", "scope=\"row\""},
@@ -1225,15 +1226,16 @@ void view_say_taken(const struct face *face, const char *name, json_t *tree)
     json_decref(tree);
 }
 
-void view_sheet(struct text *page, const char *title, enum paper paper, const char *name,
-                json_t *tree)
+void view_page(struct text *page, const char *title, const char *styles, const char *name,
+               json_t *tree)
 {
-    char whole[32];
-    snprintf(whole, sizeof whole, "style.%s", name);
-    sheet_begin(page, title, paper, whole);
-    snprintf(whole, sizeof whole, "%s.page", name);
-    view_say_taken(&(struct face){.page = page}, whole, tree);
-    html_end(page);
+    const struct face face = {.page = page};
+    view_json_add(tree, "_title:t", title);
+    view_say(&face, "page.head", tree);
+    put_styles(page, styles);
+    view_say(&face, "page.body", tree);
+    view_say(&face, name, tree);
+    view_say_taken(&face, "page.end", tree);
 }
 
 void view_words(struct text *out, const char *name, const json_t *tree)

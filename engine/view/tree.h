@@ -9,27 +9,6 @@
 #include "base/units.h"
 #include "view/screen.h"
 
-/* A page of HTML5 that is well-formed XML too, so that any parser can check it; and the charts on
- * pages and screens.
- *
- * Nothing but html_text and html_fit writes text into a page: labels, names and sentences come from
- * data. Both make it safe first (text_safe of base/text.h), then turn markup characters and quotes
- * into references, so that the result may stand between tags and in a quoted attribute. Pages hold
- * no script and tell the browser to run none and to load nothing. */
-
-/* Appends words as the format fit20 of words.txt has them on a page. */
-void html_fit(struct text *page, const char *words, size_t columns);
-
-/* Head and foot of a page; `style` is CSS, ours, or the name of a style sheet of styles.txt. */
-void html_begin(struct text *page, const char *title, const char *style);
-void html_end(struct text *page);
-
-/* The head of a page to print: `style` goes after that of every sheet, which is light on paper and
- * as the reader has set it on a screen. */
-enum paper { PAPER_A4, PAPER_LETTER };   /* ISO 216; ANSI/ASME Y14.1 size A */
-extern const char *const paper_widths[]; /* of a sheet upright, as CSS has it */
-void sheet_begin(struct text *page, const char *title, enum paper paper, const char *style);
-
 /* Where a result is said: on a screen, or in a page. */
 struct face {
     struct screen *screen; /* NULL: */
@@ -67,9 +46,16 @@ json_t *view_json_parts(const char *parts);
 void view_say(const struct face *face, const char *name, const json_t *tree);
 /* The same, and the tree is released. */
 void view_say_taken(const struct face *face, const char *name, json_t *tree);
-/* A page to print, its style sheet "style.NAME", its template "NAME.page"; the tree is released. */
-void view_sheet(struct text *page, const char *title, enum paper paper, const char *name,
-                json_t *tree);
+/* A page of HTML5 by the template of that name, which is well-formed XML too, so that any parser can
+ * check it; the tree is released. `styles` are names of style sheets in styles.txt, apart by blanks;
+ * that of a page to print begins with its paper, "a4" or "letter" (ISO 216; ANSI/ASME Y14.1 size A).
+ *
+ * Only blocks of words, "text" and the parts that C draws put text into a page: labels, names and
+ * sentences come from data. All is made safe first (text_safe of base/text.h), then markup
+ * characters and quotes become references, so that the result may stand between tags and in a
+ * quoted attribute. Pages hold no script and tell the browser to run none and to load nothing. */
+void view_page(struct text *page, const char *title, const char *styles, const char *name,
+               json_t *tree);
 /* Appends the words of a template that says no block. */
 void view_words(struct text *out, const char *name, const json_t *tree);
 

@@ -467,17 +467,18 @@ json_t *view_verdict_json(const struct judged *judged)
                                              view_json_strings(verdict->steps, verdict->step_count),
                                              "cautions", cautions, "rules", "name", rules->name,
                                              "version", rules->version, "hash", rules->hash));
-    view_json_add(root,
-                  "_label:s _forced:b _unseen:b _contaminated:b _floor:s _next:s _inside:o _why:o _ranked:o "
-                  "_sound:b _recalled:o _first:o _later:o",
-                  rules->decision.action_label[decision->action], cheapest != decision->action,
-                  floor != NULL && floor->all_understood,
-                  rules->findings[verdict->findings[0].index].status == FINDING_CONTAMINATED,
-                  floor != NULL ? floor->say : NULL, next != NULL ? next->say : NULL,
-                  view_json_first(findings, "p", WORTH_A_WORD, BRIEF),
-                  view_json_first(causes, "p", WORTH_A_WORD, BRIEF),
-                  view_json_first(findings, "p", WORTH_A_WORD, WHOLE), verdict->no_cause >= 0.5,
-                  recalled_json(judged), first, later);
+    view_json_add(
+        root,
+        "_label:s _forced:b _unseen:b _contaminated:b _floor:s _next:s _inside:o _why:o _ranked:o "
+        "_sound:b _recalled:o _first:o _later:o",
+        rules->decision.action_label[decision->action], cheapest != decision->action,
+        floor != NULL && floor->all_understood,
+        rules->findings[verdict->findings[0].index].status == FINDING_CONTAMINATED,
+        floor != NULL ? floor->say : NULL, next != NULL ? next->say : NULL,
+        view_json_first(findings, "p", WORTH_A_WORD, BRIEF),
+        view_json_first(causes, "p", WORTH_A_WORD, BRIEF),
+        view_json_first(findings, "p", WORTH_A_WORD, WHOLE), verdict->no_cause >= 0.5,
+        recalled_json(judged), first, later);
     return root;
 }
 
