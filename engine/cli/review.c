@@ -10,6 +10,28 @@
 #include "review/review.h"
 #include "view/review.h"
 
+/* The day that words begin with: a date, "March", "last month", "last week". */
+static int32_t since_day(struct app *app, const char *words)
+{
+    const struct moment now = moment_now();
+    const int64_t today = moment_day(now);
+    char written[MOMENT_ROOM];
+    struct moment moment;
+    if (moment_read(arena_format(app->arena, "1 %s", words), now, &moment)) /* a month */
+        return (int32_t)moment_day(moment);
+    if (strcasecmp(words, "last week") == 0 || strcasecmp(words, "this week") == 0)
+        return (int32_t)today - 7;
+    const bool last = strcasecmp(words, "last month") == 0;
+    if (!last && strcasecmp(words, "this month") != 0)
+        return (int32_t)moment_day(option_moment(app, "--since ", words));
+    for (int64_t day = today, firsts = last ? 2 : 1;; day--) { /* of a month, to go back to */
+        day_write(day, DAY_ISO, written);
+        firsts -= strcmp(written + 8, "01") == 0;
+        if (firsts == 0)
+            return (int32_t)day;
+    }
+}
+
 /* From the table, the invented season, or the journal; none where an operand is no batch there. */
 static void read_vessels(struct app *app, struct dataset *dataset)
 {
@@ -25,11 +47,11 @@ static void read_vessels(struct app *app, struct dataset *dataset)
     }
 
     if (given->since != NULL)
-        wanted.since = (int32_t)moment_day(option_moment(app, "--since ", given->since));
+        wanted.since = since_day(app, given->since);
     if (path != NULL) {
         bool input = strcmp(path, "-") == 0;
-        app_must(app, dataset_from_table(input ? "input" : path, input ? stdin : NULL, &wanted,
-                                         app->arena, dataset, app->diags));
+        app_must(app, dataset_from_table(input ? "input" : path, input ? stdin : NULL, app->rules,
+                                         &wanted, app->arena, dataset, app->diags));
     } else {
         if (given->demo) {
             app_must(app, journal_open(NULL, JOURNAL_CREATE, &app->journal, app->diags));

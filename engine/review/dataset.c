@@ -12,6 +12,7 @@
 #include "base/dates.h"
 #include "base/memory.h"
 #include "journal/consult.h"
+#include "journal/exchange.h"
 #include "journal/sql.h"
 #include "process/cook.h"
 #include "process/moisture.h"
@@ -517,6 +518,7 @@ struct strange { /* values that say nothing */
 };
 
 struct table {
+    const struct rules *rules; /* NULL: nothing is known of what they call results */
     struct dataset_wanted wanted;
     struct arena *arena;
     struct diags *diags;
@@ -562,7 +564,8 @@ static struct column_read column_named(const char *name)
         {"contaminated|contam", {.use = USE_FATE, .yes = FATE_CONTAMINATED, .no = FATE_SOUND}},
         {"ok|good", {.use = USE_FATE, .yes = FATE_SOUND, .no = FATE_UNTOLD}},
         {"clean", {.use = USE_FATE, .yes = FATE_SOUND, .no = FATE_CONTAMINATED}},
-        {"fate|outcome|result|status", {.use = USE_FATE, .yes = FATE_COUNT, .no = FATE_COUNT}},
+        {"fate|outcome|result|status|what happened|what became of it",
+         {.use = USE_FATE, .yes = FATE_COUNT, .no = FATE_COUNT}},
         {"begun|started|inoculated|made|date|at", {.use = USE_ENTERED}},
         {"ended|lost on|used on|discarded on", {.use = USE_ENDED}},
         {"control|uninoculated", {.use = USE_CONTROL}},
@@ -586,6 +589,7 @@ static struct column_read column_named(const char *name)
     for (char *at = plain; *at != '\0'; at++)
         if (*at == '_' || *at == '-')
             *at = ' ';
+    plain[strcspn(plain, "?")] = '\0'; /* "Lost?" */
     for (size_t i = 0; i < sizeof roles / sizeof *roles; i++)
         if (csv_named(roles[i].names, plain, strlen(plain)) >= 0)
             return roles[i].column;
@@ -597,8 +601,26 @@ static bool is_yes(const char *word, size_t length)
     return csv_named("yes|y|true|1|x", word, length) >= 0;
 }
 
+/* What the rules make of the words of a result, "gone green". */
+static enum fate fate_told(const struct table *table, const char *word, size_t length)
+{
+    struct result result;
+    const char *folded = fold_trimmed(table->arena, arena_copy(table->arena, word, length));
+    if (table->rules == NULL || !result_of_words(table->rules, folded, &result))
+        return FATE_COUNT;
+    if ((result.finding != NULL && result.finding->status == FINDING_CONTAMINATED) ||
+        result.because == BECAUSE_CONTAMINATED)
+        return FATE_CONTAMINATED;
+    return result.because == BECAUSE_STUCK                        ? FATE_STUCK
+           : result.discarded || result.because == BECAUSE_BROKEN ? FATE_UNTOLD
+           : result.used || result.because != BECAUSE_UNTOLD      ? FATE_SOUND
+           : result.growing                                       ? FATE_OPEN
+                                                                  : FATE_COUNT;
+}
+
 /* FATE_COUNT when the word says nothing about a fate. */
-static uint8_t fate_of(const struct column_read *column, const char *word, size_t length)
+static uint8_t fate_of(const struct table *table, const struct column_read *column,
+                       const char *word, size_t length)
 {
     static const struct {
         const char *words;
@@ -615,7 +637,8 @@ static uint8_t fate_of(const struct column_read *column, const char *word, size_
             return (uint8_t)known[i].fate;
     if (is_yes(word, length))
         return column->yes;
-    return csv_named("no|n|false|0", word, length) >= 0 ? column->no : FATE_COUNT;
+    return csv_named("no|n|false|0", word, length) >= 0 ? column->no
+                                                        : (uint8_t)fate_told(table, word, length);
 }
 
 /* An ISO 8601 date, whatever time of day stands after it; or one as the grower writes them. */
@@ -716,7 +739,7 @@ static void read_cell(struct table *table, const struct column_read *column, con
         vessel->label = arena_copy(table->arena, word, length);
         break;
     case USE_FATE:
-        vessel->fate = fate_of(column, word, length);
+        vessel->fate = fate_of(table, column, word, length);
         if (vessel->fate == FATE_COUNT)
             note_strange(table, &table->fates, word, length);
         break;
@@ -798,11 +821,13 @@ static void remark_strange(const struct table *table)
               " fewer fields than the first line: what is missing counts as not known.");
 }
 
-enum status dataset_from_table(const char *file, FILE *stream, const struct dataset_wanted *wanted,
-                               struct arena *arena, struct dataset *dataset, struct diags *diags)
+enum status dataset_from_table(const char *file, FILE *stream, const struct rules *rules,
+                               const struct dataset_wanted *wanted, struct arena *arena,
+                               struct dataset *dataset, struct diags *diags)
 {
     struct table *table = arena_alloc(arena, sizeof *table);
     *table = (struct table){
+        .rules = rules,
         .wanted = *wanted,
         .arena = arena,
         .diags = diags,

@@ -125,7 +125,8 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
  *
  *   vessel, label, id, name           its label
  *   lost, ok, fate, outcome, result   what became of it: lost, contaminated, stuck, bad; ok, clean,
- *                                     sound, fine, used; open, growing; in a column "lost" (or "ok")
+ *                                     sound, fine, used; open, growing; what `rules` know of such
+ *                                     words ("trich"; may be NULL); in a column "lost" (or "ok")
  *                                     also yes, no, 1, 0
  *   begun, started, inoculated, made, date     the day it began, ISO 8601
  *   ended, lost on, used on                    the day it ended
@@ -137,8 +138,9 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
  * than half the vessels tells nothing and is set aside, with a remark. A table
  * without a column that says what became of them is refused with what was found.
  */
-enum status dataset_from_table(const char *file, FILE *stream, const struct dataset_wanted *wanted,
-                               struct arena *arena, struct dataset *dataset, struct diags *diags);
+enum status dataset_from_table(const char *file, FILE *stream, const struct rules *rules,
+                               const struct dataset_wanted *wanted, struct arena *arena,
+                               struct dataset *dataset, struct diags *diags);
 
 /* Dated changes that words tell of, each as a factor: "heater died on 3 March; new lamp 2026-03-20"
  * gives each vessel the days before and since, by its age. Of a place (LEVEL_NONE: of all) only the

@@ -312,6 +312,7 @@ static json_t *plan_row(const struct review *review, const void *row)
     const struct review_culprit *culprit = &review->culprits[plan->culprit];
     json_t *arms = json_array(), *names = json_array();
     json_t *tried = json_array(), *untried = json_array();
+    bool heat = false; /* whether the cook was long enough is among what is to be told apart */
     for (size_t a = 0; a < plan->arm_count; a++) {
         const struct review_arm *arm = &plan->arms[a];
         TEXT(says);
@@ -321,20 +322,21 @@ static json_t *plan_row(const struct review *review, const void *row)
     }
     for (size_t c = 0; c < plan->factor_count; c++) {
         const struct review_suspect *suspect = &culprit->suspects[c];
+        const enum factor_kind kind = review->dataset->factors[plan->factors[c]].kind;
         bool held = false; /* by some arm */
+        heat = heat || kind == FACTOR_LETHALITY;
         for (size_t a = 0; a < plan->arm_count; a++)
             held |= plan->arms[a].fresh[c] == 0 && plan->arms[a].levels[c] == suspect->level;
-        json_array_append_new(
-            names, json_string(new_name(review->dataset->factors[plan->factors[c]].kind)));
+        json_array_append_new(names, json_string(new_name(kind)));
         TEXT(says);
         put_level(&says, review->dataset, suspect->factor, suspect->level);
         if (!plan->crossed)
             json_array_append_new(held ? tried : untried, view_json_safe(says.bytes));
     }
     json_t *made = view_json("fault:z crossed:b arms:o fails_from:z error:n _each:z _new:o "
-                             "_tried:o _untried:o _suspects:o",
+                             "_tried:o _untried:o _heat:b _suspects:o",
                              plan->culprit, plan->crossed, arms, plan->fails_from, plan->error,
-                             plan->each, names, tried, untried,
+                             plan->each, names, tried, untried, heat,
                              LIST(review, suspect_row, culprit->suspects, culprit->suspect_count));
     TEXT(says);
     view_words(&says, plan->crossed ? "review.crossed" : "review.reading", made);
@@ -392,7 +394,7 @@ static json_t *factor_tree(const struct review *review, const struct review_fact
                            factor->within_strata, shown_name(review, factor->within));
     return view_json(
         "factor:o scope:o levels:o unknown:z p:o method:s standard_error:n q:n log_bayes_factor:n "
-        "within:o _tables:z _all:o _name:o _levels:z _more:z _columns:z _only:o",
+        "within:o _tables:z _all:o _name:o _levels:z _more:z _columns:z _only:o _change:b",
         factor_name(review, factor->factor), scope(review, factor->factor), levels, factor->unknown,
         isnan(factor->q) ? json_null() : view_json_number(factor->test.p),
         factor->test.method == TABLE_CHI_SQUARE ? "chi-square"
@@ -402,7 +404,8 @@ static json_t *factor_tree(const struct review *review, const struct review_fact
         counts(all), shown_name(review, factor->factor), factor->level_count,
         factor->level_count - shown, columns,
         factor->level_count == 1 ? level_name(review, factor->factor, factor->levels[0].level)
-                                 : json_null());
+                                 : json_null(),
+        review->dataset->factors[factor->factor].kind == FACTOR_CHANGE);
 }
 
 static json_t *alias_row(const struct review *review, const void *row)
@@ -592,6 +595,7 @@ static json_t *limits(const struct review *review)
     static const char *const names[] = {"empty",     "nothing_counts", "nothing_lost", "all_lost",
                                         "no_factor", "one_batch",      "no_times",     "few"};
     json_t *made = json_array(), *kinds = missing(review->dataset);
+    view_json_add(kinds, "unrecorded:b", review->totals.unrecorded > 0);
     for (unsigned bit = 0; bit < sizeof names / sizeof *names; bit++) {
         char name[32];
         if ((review->limits >> bit & 1) == 0)

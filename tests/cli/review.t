@@ -173,11 +173,21 @@ subtest 'what cannot be concluded' => sub {
     is($young->{totals}{too_young}, 9, 'young ones are told');
     is($young->{totals}{counted}{of}, 18, 'and count for the days they have lived, as sound so far');
     my $strange = table("fate,cook\nlost,K1\nok,K2\nperhaps,K1\nok,K1\n");
+    my $own = table("Jar,Cook,What happened?\n1,K1,gone green\n2,K1,trich\n3,K2,stalled\n4,K2,binned\n5,K2,g2g\n6,K2,ok\n");
+    is_deeply($own->{totals}{counted}, { lost => 4, of => 6 }, "the grower's own words and heading");
+    is($own->{totals}{fates}{contaminated}, 2, 'a mould is a contamination');
+    like((said("lost?,cook\nhm,K1\nno,K2\nno,K1\n"))[1], qr/None of those whose outcome is known was lost/, 'and nothing is claimed of the others');
     like($strange->{remarks}[0], qr/neither lost nor ok \(the first: 'perhaps'\)/, 'a word that says nothing is told');
     my $few = table("lost,cook\nyes,K1\nno,K2\n");
     like(limits($few), qr/\bfew\b/, 'very few');
     my $since = json(qw(review --json --since 2026-04-01 --csv -), { in => "lost,cook,date\nyes,K1,2026-03-30\nno,K1,2026-04-02\n", %now });
     is($since->{totals}{vessels}, 1, '--since leaves the older ones out');
+    my $months = "lost,cook,date\nyes,K1,2026-02-27\nno,K1,2026-03-02\nno,K1,2026-04-29\n";
+    for ([March => 2], ['last month', 1], ['this month', 0], ['February 2026', 3], ['last week', 1]) {
+        my ($words, $left) = @$_;
+        my $of = json(qw(review --json --csv - --since), $words, { in => $months, %now });
+        is($of->{totals}{vessels}, $left, "--since '$words'");
+    }
 };
 
 subtest 'what differs though nothing is called' => sub {
@@ -218,6 +228,8 @@ subtest 'something happened on a day' => sub {
     is($review->{faults}[0]{suspects}[0]{factor}, 'change', 'as a change');
     my (undef, $out) = run(qw(review --csv -), { in => $csv, %now });
     unlike($out, qr/heater/, 'and not where nobody told of it');
+    (undef, $out) = run(qw(review --csv -), '--changed', 'new sack on 9 February 2026', { in => $csv, %now });
+    like($out =~ s/\s+/ /gr, qr/Since 9 February 2026 \(new sack\): \d+ of \d+ lost; before/, 'one that does not stand out is told, too');
     refused('no such day', 2, qr/names no day with vessels before and after it/, qw(review --csv -), '--changed', 'heater died', { in => $csv });
 };
 

@@ -41,7 +41,7 @@ static enum status read_text(const char *text, struct arena *arena, struct diags
     FILE *stream = fmemopen((void *)(uintptr_t)text, strlen(text), "rb");
     assert_non_null(stream);
     enum status status = dataset_from_table(
-        "t.csv", stream, &(struct dataset_wanted){20600, DAY_NONE, NULL}, arena, dataset, diags);
+        "t.csv", stream, NULL, &(struct dataset_wanted){20600, DAY_NONE, NULL}, arena, dataset, diags);
     fclose(stream);
     return status;
 }
