@@ -601,21 +601,37 @@ static bool is_yes(const char *word, size_t length)
     return csv_named("yes|y|true|1|x", word, length) >= 0;
 }
 
+/* A mould by its colour alone, "green". */
+static bool is_mould(const struct rules *rules, const char *folded)
+{
+    for (size_t i = 0; i < rules->language.list_count; i++) {
+        const struct named_list *list = &rules->language.lists[i];
+        for (size_t k = 0; strcmp(list->id, "sheet_moulds") == 0 && k < list->items.count; k++)
+            if (strcmp(list->items.list[k], folded) == 0)
+                return true;
+    }
+    return false;
+}
+
 /* What the rules make of the words of a result, "gone green". */
 static enum fate fate_told(const struct table *table, const char *word, size_t length)
 {
     struct result result;
     const char *folded = fold_trimmed(table->arena, arena_copy(table->arena, word, length));
-    if (table->rules == NULL || !result_of_words(table->rules, folded, &result))
+    if (table->rules == NULL)
+        return FATE_COUNT;
+    if (is_mould(table->rules, folded))
+        return FATE_CONTAMINATED;
+    if (!result_of_words(table->rules, folded, &result))
         return FATE_COUNT;
     if ((result.finding != NULL && result.finding->status == FINDING_CONTAMINATED) ||
         result.because == BECAUSE_CONTAMINATED)
         return FATE_CONTAMINATED;
-    return result.because == BECAUSE_STUCK                        ? FATE_STUCK
-           : result.discarded || result.because == BECAUSE_BROKEN ? FATE_UNTOLD
-           : result.used || result.because != BECAUSE_UNTOLD      ? FATE_SOUND
-           : result.growing                                       ? FATE_OPEN
-                                                                  : FATE_COUNT;
+    if (result.because == BECAUSE_STUCK)
+        return FATE_STUCK;
+    if (result.used || result.because == BECAUSE_SOLD || result.because == BECAUSE_GIVEN)
+        return FATE_SOUND;
+    return result_is_gone(&result) ? FATE_UNTOLD : result.growing ? FATE_OPEN : FATE_COUNT;
 }
 
 /* FATE_COUNT when the word says nothing about a fate. */
