@@ -601,12 +601,12 @@ static bool is_yes(const char *word, size_t length)
     return csv_named("yes|y|true|1|x", word, length) >= 0;
 }
 
-/* A mould by its colour alone, "green". */
-static bool is_mould(const struct rules *rules, const char *folded)
+/* Lost by a word that stands alone, "green". */
+static bool is_lost(const struct rules *rules, const char *folded)
 {
     for (size_t i = 0; i < rules->language.list_count; i++) {
         const struct named_list *list = &rules->language.lists[i];
-        for (size_t k = 0; strcmp(list->id, "sheet_moulds") == 0 && k < list->items.count; k++)
+        for (size_t k = 0; strcmp(list->id, "sheet_lost") == 0 && k < list->items.count; k++)
             if (strcmp(list->items.list[k], folded) == 0)
                 return true;
     }
@@ -620,7 +620,7 @@ static enum fate fate_told(const struct table *table, const char *word, size_t l
     const char *folded = fold_trimmed(table->arena, arena_copy(table->arena, word, length));
     if (table->rules == NULL)
         return FATE_COUNT;
-    if (is_mould(table->rules, folded))
+    if (is_lost(table->rules, folded))
         return FATE_CONTAMINATED;
     if (!result_of_words(table->rules, folded, &result))
         return FATE_COUNT;
