@@ -97,9 +97,9 @@ struct branch { /* from a node of the trie, by a quantity or a gap */
 enum { QUANTITY_MARK = 62, END_MARK = 63 };
 
 struct node {
-    uint64_t marks, other; /* `other`: of its words alone, by another part of the hash */
-    uint32_t accepts;      /* the phrases that end here: first in the reader's accepts */
-    uint32_t branches;     /* first of them; NO_INDEX ends them */
+    uint64_t marks;
+    uint32_t accepts;  /* the phrases that end here: first in the reader's accepts */
+    uint32_t branches; /* first of them; NO_INDEX ends them */
 };
 
 struct edge { /* by a word; a word may lead from a node to several */
@@ -195,26 +195,6 @@ static uint32_t word_add(struct reader *reader, const char *word, size_t length,
     return index;
 }
 
-static uint32_t letters_in(const char *word, size_t length)
-{
-    uint32_t letters = 0;
-    for (size_t i = 0; i < length; i++)
-        letters |= word[i] >= 'a' && word[i] <= 'z' ? UINT32_C(1) << (word[i] - 'a') : 0;
-    return letters;
-}
-
-static void word_learn(struct reader *reader, uint32_t word)
-{
-    struct lexeme *lexeme = &reader->words.lexemes[word];
-    char first = lexeme->word.text[0];
-    if (lexeme->vocabulary || first < 'a' || first > 'z')
-        return;
-    lexeme->vocabulary = true;
-    *arena_push(reader->memory, reader->by_letter[first - 'a'], reader->letter_count[first - 'a']) =
-        (struct spelt){word, lexeme->word.length,
-                       letters_in(lexeme->word.text, lexeme->word.length)};
-}
-
 /* The entry of a word of a text, or NO_INDEX. */
 static uint32_t word_met(struct reader *reader, const char *word, size_t length)
 {
@@ -240,11 +220,6 @@ uint32_t word_roles(struct reader *reader, const char *word, size_t length)
 static uint64_t mark_of(uint32_t stem)
 {
     return UINT64_C(1) << mixed(stem) % QUANTITY_MARK;
-}
-
-static uint64_t other_mark_of(uint32_t stem)
-{
-    return UINT64_C(1) << (mixed(stem) >> 40) % 64;
 }
 
 uint32_t *stems_of(struct reader *reader, const char *words, size_t *count)
@@ -279,7 +254,7 @@ static size_t word_length(const char *bytes, size_t length)
 
 static uint32_t node_new(struct trie *t, struct arena *memory)
 {
-    *arena_push(memory, t->nodes, t->node_count) = (struct node){0, 0, NO_INDEX, NO_INDEX};
+    *arena_push(memory, t->nodes, t->node_count) = (struct node){0, NO_INDEX, NO_INDEX};
     return (uint32_t)t->node_count - 1;
 }
 
@@ -337,7 +312,6 @@ static void lead_word(struct reader *reader, const struct sources *from, uint32_
 {
     for (size_t i = 0; i < from->count; i++) {
         reader->trie->nodes[from->nodes[i]].marks |= mark_of(stem);
-        reader->trie->nodes[from->nodes[i]].other |= other_mark_of(stem);
         edge_add(reader, edge_key(from->nodes[i], stem), to);
     }
 }
@@ -475,7 +449,7 @@ static void add_alternatives(struct parse *parse, const struct phrase *phrase, c
             parse_fault(parse, "a word is missing beside a '|'");
         else if (phrase->role == ROLE_LIST && word_length(source + at, size) == size) {
             uint32_t word = word_add(parse->reader, source + at, size, true);
-            word_learn(parse->reader, word);
+            parse->reader->words.lexemes[word].vocabulary = true;
             list_stem(parse->reader, phrase->item, parse->reader->words.lexemes[word].stem);
         } else if (!add_item(parse->reader, phrase, source + at, size))
             parse->wrong = true;
@@ -504,7 +478,7 @@ static void parse_words(struct parse *parse, const char *source, size_t length)
         if (size) {
             uint32_t word = word_add(parse->reader, source + at, size, true);
             if (parse->phrase->role <= ROLE_HEDGE || parse->phrase->role == ROLE_LIST)
-                word_learn(parse->reader, word);
+                parse->reader->words.lexemes[word].vocabulary = true;
             put_element(parse, ELEMENT_WORD, parse->reader->words.lexemes[word].stem);
         } else if (source[at] == '#' &&
                    (parse->phrase->role == ROLE_PATTERN || parse->phrase->role == ROLE_LIST)) {
@@ -825,13 +799,16 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     for (size_t i = 0; (words = quantity_word(i)); i++)
         for (size_t at = 0; words[at];) {
             size_t length = word_length(words + at, strlen(words + at));
-            if (length)
-                word_learn(reader, word_add(reader, words + at, length, false));
+            if (length) {
+                uint32_t word = word_add(reader, words + at, length, false);
+                reader->words.lexemes[word].vocabulary = true;
+            }
             at += length ? length : 1;
         }
     reader->bare = node_new(t, reader->memory);
     add_accept(reader, reader->bare,
                phrase_new(reader, &(struct phrase){.role = ROLE_NUMBER, .observable = NO_INDEX}));
+    reader->own_words = (uint32_t)reader->words.count;
     reader->stem_in = arena_array(reader->memory, reader->stems.count, sizeof(uint32_t));
     reader->diags = NULL;
     return !reader->wrong;
@@ -919,7 +896,6 @@ static void look_ahead(struct job *job, size_t first)
         uint64_t own = token->stem == NO_INDEX ? 0 : mark_of(token->stem);
         own |= token->figure ? mark_of(job->reader->figure) : 0;
         token->marks = own;
-        token->other = token->stem == NO_INDEX ? 0 : other_mark_of(token->stem);
         token->quantity = token->counts || (own & t->nodes[t->bounds].marks);
         own |= (uint64_t)token->quantity << QUANTITY_MARK;
         next = own | (token->filler ? next : UINT64_C(1) << END_MARK);
@@ -1117,7 +1093,7 @@ static void visit(struct walk *w, uint32_t node, uint32_t at, uint32_t last, uns
     for (uint32_t i = n->branches; i != NO_INDEX; i = t->branches[i].next)
         if (t->branches[i].kind == ELEMENT_GAP)
             visit_gap(w, &t->branches[i], at);
-    if ((n->marks & token->marks) && (n->other & token->other))
+    if ((n->marks & token->marks) && token->stem != NO_INDEX)
         follow(w, node, token->stem, at + 1);
     if (token->figure && (n->marks & token->marks))
         follow(w, node, r->figure, at + 1);
@@ -1291,19 +1267,18 @@ static uint32_t slip_of(const struct reader *reader, const char *word, size_t le
     uint32_t meant = NO_INDEX;
     enum slip best = SLIP_FAR;
     bool several = false;
-    const struct spelt *all = reader->by_letter[word[0] - 'a'];
-    const uint32_t letters = letters_in(word, length);
-    for (size_t k = reader->letter_count[word[0] - 'a']; k-- > 0;) {
-        const uint32_t i = all[k].word, other = all[k].length, differ = all[k].letters ^ letters;
-        if (other < MEANT_SHORTEST || other + 1 < length || other > length + 1 ||
-            __builtin_popcount(differ) > 2) /* no slip makes more of a difference */
+    for (uint32_t i = reader->own_words; i-- > 0;) {
+        const struct lexeme *own = &reader->words.lexemes[i];
+        const char *text = own->word.text;
+        const size_t other = own->word.length;
+        if (!own->vocabulary || *text != *word || other < MEANT_SHORTEST || other + 1 < length ||
+            other > length + 1)
             continue;
-        const char *text = reader->words.lexemes[i].word.text;
         enum slip slip = slip_between(word, length, text, other);
         if (slip == SLIP_NONE)
             return NO_INDEX; /* no slip at all */
         if (slip != SLIP_FAR && slip == best)
-            several = several || reader->words.lexemes[i].stem != reader->words.lexemes[meant].stem;
+            several = several || own->stem != reader->words.lexemes[meant].stem;
         if (slip < best) {
             best = slip;
             meant = i;

@@ -94,15 +94,15 @@ struct token { /* one word */
     uint32_t clause; /* the token after the last of its clause */
     uint32_t roles;  /* bit per enum role that the word has by itself */
     uint64_t marks;  /* of itself, and of what a phrase may go on with after it: see struct node */
-    uint64_t next, other; /* `other`: its bit in the second set */
-    uint16_t units;       /* bit per dimension: from here on there may be a unit of that */
-    uint16_t letters;     /* how many of a to z it begins with */
-    bool filler;          /* may stand anywhere in a phrase */
-    bool figure;          /* it begins with one */
-    bool counts;          /* it can begin a quantity */
-    bool quantity;        /* or what stands before one */
-    bool covered;         /* some match accounts for it */
-    bool unclear;         /* a negation of which it is not plain what it denies */
+    uint64_t next;
+    uint16_t units;   /* bit per dimension: from here on there may be a unit of that */
+    uint16_t letters; /* how many of a to z it begins with */
+    bool filler;      /* may stand anywhere in a phrase */
+    bool figure;      /* it begins with one */
+    bool counts;      /* it can begin a quantity */
+    bool quantity;    /* or what stands before one */
+    bool covered;     /* some match accounts for it */
+    bool unclear;     /* a negation of which it is not plain what it denies */
 };
 
 struct phrase {
@@ -171,10 +171,7 @@ struct reader {
     struct arena *scratch; /* for one reading */
     struct sb_stemmer *stemmer;
     struct interned words, stems, lists;
-    struct spelt {                      /* the vocabulary, by first letters */
-        uint32_t word, length, letters; /* a bit for each letter in it */
-    } * by_letter[26];
-    size_t letter_count[26];
+    uint32_t own_words; /* of these, that stand in the rules or in quantities */
     struct phrase *phrases;
     size_t phrase_count;
     struct pattern *patterns;
