@@ -82,7 +82,6 @@ struct triage {
     const char *group_names[RELATION_COUNT]; /* of its groups */
 
     struct known *known;              /* the state, per observable */
-    uint64_t *touched;                /* a bit for each: it is not blank */
     struct observation *observations; /* the evidence, likewise */
     bool *answered;                   /* its own question was; likewise */
     bool *skip;                       /* not to be asked, likewise; made when it is needed */
@@ -128,22 +127,10 @@ static const char *keep_words(struct triage *triage, const char *bytes, size_t l
     return arena_copy(triage->said, safe.bytes, safe.length);
 }
 
-/* What is known of an observable, to be written to. */
-static struct known *know(struct triage *triage, size_t observable)
+/* Whether nothing is known of an observable, as of most. */
+static bool is_blank(const struct known *known)
 {
-    triage->touched[observable / 64] |= UINT64_C(1) << observable % 64;
-    return &triage->known[observable];
-}
-
-/* The first observable from this one on of which anything is known; how many there are at the end. */
-static size_t next_known(const struct triage *triage, size_t from)
-{
-    for (; from < triage->rules->observable_count; from += 64 - from % 64) {
-        const uint64_t left = triage->touched[from / 64] >> from % 64;
-        if (left != 0)
-            return from + (size_t)__builtin_ctzll(left);
-    }
-    return triage->rules->observable_count;
+    return !known->told && !known->asked && !known->unknown;
 }
 
 /* ==== from the log and the records to what is known ========================================== */
@@ -311,7 +298,7 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
         triage->asked = saying;
         return;
     }
-    struct known *known = know(triage, saying->fact.observable);
+    struct known *known = &triage->known[saying->fact.observable];
     const struct observable *observable = &triage->rules->observables[saying->fact.observable];
     switch (saying->kind) {
     case SAYING_TOLD:
@@ -427,7 +414,7 @@ static void recall_several(struct triage *triage, struct known *known, size_t at
 
 static void recall_merge(struct triage *triage, size_t at, const struct fact *recalled, bool stands)
 {
-    struct known *known = know(triage, recalled->observable);
+    struct known *known = &triage->known[recalled->observable];
     if (known->unknown && !stands)
         return;
     if (triage->rules->observables[recalled->observable].kind == KIND_SEVERAL)
@@ -523,7 +510,7 @@ static int open_for(const struct triage *triage, enum feeds feeds)
 {
     int index = triage->rules->feeder[feeds];
     const struct known *known = index != RULES_NONE ? &triage->known[index] : NULL;
-    return known && !known->told && !known->unknown && !known->asked ? index : RULES_NONE;
+    return known && is_blank(known) ? index : RULES_NONE;
 }
 
 bool is_trouble(const struct observable *observable, const struct observation *said)
@@ -539,8 +526,7 @@ bool is_trouble(const struct observable *observable, const struct observation *s
 static bool trouble_now(const struct triage *triage)
 {
     bool any = false;
-    for (size_t i = next_known(triage, 0); i < triage->rules->observable_count && !any;
-         i = next_known(triage, i + 1))
+    for (size_t i = 0; i < triage->rules->observable_count && !any; i++)
         any = is_trouble(&triage->rules->observables[i], &triage->known[i].fact.observation);
     return any;
 }
@@ -550,7 +536,7 @@ static void follows(struct triage *triage, int observable, uint32_t seen,
 {
     if (seen == 0)
         return;
-    *know(triage, (size_t)observable) = (struct known){
+    triage->known[observable] = (struct known){
         .told = true,
         .since = triage->recalled_count + triage->log_count,
         .fact = {.observation = {.seen = seen},
@@ -706,7 +692,7 @@ static void skip_find(struct triage *triage)
     if (triage->skipping)
         return;
     memset(triage->skip, 0, count * sizeof *triage->skip);
-    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1))
+    for (size_t i = 0; i < count; i++)
         triage->skip[i] = triage->known[i].asked || triage->known[i].unknown;
     for (size_t i = 0; i < decision->asked_if_count; i++) {
         const struct asked_if *only = &decision->asked_if[i];
@@ -739,9 +725,9 @@ static void merge(struct triage *triage)
     const struct rules *rules = triage->rules;
     const size_t count = rules->observable_count;
     arena_reset(triage->derived);
-    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1))
-        triage->known[i] = (struct known){.told = false};
-    memset(triage->touched, 0, (count / 64 + 1) * sizeof *triage->touched);
+    for (size_t i = 0; i < count; i++)
+        if (!is_blank(&triage->known[i]))
+            triage->known[i] = (struct known){.told = false};
     triage->facts = NULL;
     triage->clashes = NULL;
     triage->unclear = NULL;
@@ -763,25 +749,25 @@ static void merge(struct triage *triage)
     }
     /* What a text passes over tells once it has spoken of enough: of one sign, if of no salient value. */
     double spoken_of = 0.0, enough = rules->calibration.silence_after, needed = 1.0;
-    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1)) {
+    for (size_t i = 0; i < count; i++) {
         if (triage->known[i].in_text && rules->observables[i].class == CLASS_SIGN)
             spoken_of += 1.0;
         if (triage->known[i].fact.observation.seen & rules->observables[i].salient)
             needed = enough;
     }
-    memset(triage->observations, 0, count * sizeof *triage->observations);
-    memset(triage->answered, 0, count * sizeof *triage->answered);
-    for (size_t i = 0; enough > 0.0 && spoken_of >= needed && i < count; i++)
-        triage->observations[i].silent = rules->observables[i].salient;
-    for (size_t i = next_known(triage, 0); i < count; i = next_known(triage, i + 1)) {
+    const bool tells = enough > 0.0 && spoken_of >= needed;
+    for (size_t i = 0; i < count; i++) {
         const struct known *known = &triage->known[i];
         const struct observation *now = &known->fact.observation;
-        const uint32_t silent = triage->observations[i].silent;
+        const uint32_t silent = tells ? rules->observables[i].salient : 0;
+        triage->observations[i] = (struct observation){.silent = silent};
+        triage->answered[i] = known->asked && known->fact.origin == ORIGIN_ANSWER;
+        if (is_blank(known))
+            continue;
         const bool spoken = known->asked || known->unknown ||
                             (known->told && known->fact.origin != ORIGIN_TEXT &&
                              known->fact.origin != ORIGIN_JOURNAL);
         triage->observations[i] = *now;
-        triage->answered[i] = known->asked && known->fact.origin == ORIGIN_ANSWER;
         triage->observations[i].silent =
             spoken ? 0 : silent & ~(now->seen | now->absent | known->clashing);
         if (now->seen || now->absent)
@@ -1176,7 +1162,6 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
     triage->judged = arena_new();
     triage->cooks = cook_memo_new();
     triage->known = arena_array(house, count, sizeof *triage->known);
-    triage->touched = arena_array(house, count / 64 + 1, sizeof *triage->touched);
     triage->observations = arena_array(house, count, sizeof *triage->observations);
     triage->answered = arena_array(house, count, sizeof *triage->answered);
     triage->skip = arena_array(house, count, sizeof *triage->skip);
