@@ -129,25 +129,20 @@ static void attach_excerpt(const struct file *file, const struct position *at, s
         diags_excerpt(diags, excerpt, before - skip + 1);
 }
 
-static bool file_read(struct loader *loader, struct file *file);
-
 enum status loader_finish(struct loader *loader, struct diags *diags)
 {
     struct problem *problems = loader->problems;
     size_t count = loader->problem_count;
     enum status status = loader->unreadable ? STATUS_IO : loader->errors ? STATUS_DATA : STATUS_OK;
     qsort(problems, count, sizeof *problems, by_place);
-    /* What keeps a file from being read once more for an excerpt has been told. */
-    loader->problem_count = PROBLEMS_MOST;
     for (size_t i = 0; i < count; i++) {
         const struct problem *problem = &problems[i];
         if (i && !by_place(problem, problem - 1))
             continue; /* what several users of one shared block complain about */
         bool shown = diags_kept(diags) < DIAG_KEEP;
         diags_add(diags, problem->kind, problem->at, "%s", problem->message);
-        struct file *file = shown && problem->file ? &loader->files[problem->file - 1] : NULL;
-        if (file && problem->at.line && file_read(loader, file))
-            attach_excerpt(file, &problem->at, diags);
+        if (shown && problem->file)
+            attach_excerpt(&loader->files[problem->file - 1], &problem->at, diags);
     }
     arena_free(loader->scratch);
     return status;
@@ -241,14 +236,12 @@ void files_find(struct loader *loader, const char *path, size_t folder)
         qsort(loader->files + first, loader->file_count - first, sizeof *loader->files, by_path);
 }
 
-/* False, and told, if it cannot be or is too large. May be read again. */
+/* False, and told, if it cannot be or is too large. */
 static bool file_read(struct loader *loader, struct file *file)
 {
     const struct position at = {.file = file->path};
     struct stat about;
     ssize_t length = -1;
-    loader->total -= file->length;
-    file->length = 0;
     /* Without waiting: a pipe that somebody named .yaml must not hold us up. */
     const int descriptor = open(file->path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
     if (descriptor < 0 || fstat(descriptor, &about) != 0) {
@@ -264,7 +257,7 @@ static bool file_read(struct loader *loader, struct file *file)
         load_error(loader, at, "with this file there is more than %d MiB; that is too much",
                    FILES_MAX_TOTAL / 1024 / 1024);
     } else {
-        file->bytes = arena_room(loader->keep, (size_t)about.st_size + 2, 1);
+        file->bytes = arena_room(loader->scratch, (size_t)about.st_size + 2, 1);
         length = filing_read(descriptor, file->bytes, (size_t)about.st_size);
         if (length < 0)
             unreadable(loader, file->path);
@@ -644,16 +637,14 @@ enum {
     NODES_AT_ONCE = 64,
 };
 
-/* Texts stay where they are in the bytes of the file, and a NUL is put after each as soon as what
- * stood there has been read. After the last byte stands a line end. */
+/* After the last byte stands a line end. */
 struct plain {
     struct loader *loader;
     const struct file *file;
-    char *at, *end;
-    char *line;      /* where this line begins */
-    uint32_t number; /* of the line */
-    char *text_end;  /* of the last text, still to be marked; or NULL */
-    char *counted;   /* on this line up to here there are so many characters: */
+    const char *at, *end;
+    const char *line;    /* where this line begins */
+    uint32_t number;     /* of the line */
+    const char *counted; /* on this line up to here there are so many characters: */
     size_t points;
     struct node *fresh; /* room for so many more */
     size_t fresh_count;
@@ -674,13 +665,6 @@ static bool ends_word(char c)
 static size_t column(const struct plain *p)
 {
     return (size_t)(p->at - p->line);
-}
-
-static void mark_text(struct plain *p)
-{
-    if (p->text_end)
-        *p->text_end = '\0';
-    p->text_end = NULL;
 }
 
 /* To the end of the line, if nothing but a comment is left on it. */
@@ -721,7 +705,6 @@ static struct node *node_here(struct plain *p, enum node_kind kind)
     }
     for (; p->counted < p->at; p->counted++)
         p->points += ((unsigned char)*p->counted & 0xC0) != 0x80;
-    mark_text(p);
     if (p->fresh_count == 0) {
         p->fresh_count = NODES_AT_ONCE;
         p->fresh = arena_room(loader->scratch, NODES_AT_ONCE, sizeof *p->fresh);
@@ -751,34 +734,32 @@ static void append(struct node *parent, struct node **last, struct node *child)
 static struct node *quoted(struct plain *p)
 {
     struct node *node = node_here(p, NODE_TEXT);
-    const char quote = *p->at;
-    char *start = ++p->at, *copy = NULL;
-    size_t doubled = 0;
+    const char quote = *p->at, *start = ++p->at;
+    bool doubled = false;
     if (!node)
         return NULL;
-    for (;; p->at += 2, doubled++) {
+    for (;; p->at += 2, doubled = true) {
         p->at += strcspn(p->at, quote == '"' ? "\"\\\n" : "'\n");
         if (*p->at != quote)
             return lose(p);
         if (quote == '"' || p->at[1] != '\'')
             break;
     }
-    node->text = start;
+    char *copy = arena_copy(p->loader->keep, start, (size_t)(p->at - start));
+    node->text = copy;
     node->quoted = true;
-    p->text_end = p->at++;
-    if (doubled) { /* of two the second stays */
-        node->text = copy = arena_room(p->loader->keep, (size_t)(p->text_end - start) + 1, 1);
-        for (; start < p->text_end; start += 1 + (*start == '\''))
-            *copy++ = *start;
+    for (; doubled && start < p->at; start += 1 + (*start == '\'')) { /* of two one stays */
+        *copy++ = *start;
         *copy = '\0';
     }
+    p->at++;
     return node;
 }
 
 /* Bare: up to what ends it, which is left standing. In brackets more does. */
 static struct node *bare(struct plain *p, bool inside)
 {
-    char *start = p->at, first = *start;
+    const char *start = p->at, first = *start;
     bool letter = (first >= 'a' && first <= 'z') || (first >= '0' && first <= '9');
     if (!letter &&
         (strchr("&*!|>%@`\"'#,[]{}", first) || (strchr("-?:", first) && ends_word(start[1])) ||
@@ -798,13 +779,12 @@ static struct node *bare(struct plain *p, bool inside)
             return lose(p);
         break;
     }
-    char *behind = p->at;
+    const char *behind = p->at;
     while (behind > start && behind[-1] == ' ')
         behind--;
     if (behind == start)
         return lose(p);
-    node->text = start;
-    p->text_end = behind;
+    node->text = arena_copy(p->loader->keep, start, (size_t)(behind - start));
     return node;
 }
 
@@ -820,7 +800,7 @@ static void join_lines(struct plain *p, size_t indent, bool folded, struct text 
 {
     size_t depth = 0;
     while (p->at < p->end) {
-        char *line = p->at + 1;
+        const char *line = p->at + 1;
         size_t spaces = 0, length = line < p->end ? strcspn(line, "\n") : 0;
         while (spaces < length && line[spaces] == ' ')
             spaces++;
@@ -862,14 +842,12 @@ static struct node *folded(struct plain *p, size_t indent)
 /* A bare text goes on in the lines below it that stand deeper than `indent`. */
 static void go_on(struct plain *p, size_t indent, struct node *node)
 {
-    size_t first = (size_t)(p->text_end - node->text);
     TEXT(text);
-    text_add(&text, node->text, first);
+    text_puts(&text, node->text);
+    const size_t first = text.length;
     join_lines(p, indent, false, &text);
-    if (text.length > first) {
+    if (text.length > first)
         node->text = arena_copy(p->loader->keep, text.bytes, text.length);
-        p->text_end = NULL;
-    }
 }
 
 /* ---- lists and mappings ---------------------------------------------------------------------- */
@@ -884,7 +862,6 @@ static struct node *key_here(struct plain *p, const struct node *map, struct nam
         (!key->quoted && p->at[-1] == ' '))
         return lose(p);
     p->at++;
-    mark_text(p);
     if (!strcmp(key->text, "<<") || document_repeats(p->loader, map, keys, key->text))
         return lose(p);
     return key;
@@ -1017,7 +994,7 @@ static bool has_odd_signs(const char *bytes, size_t length)
 }
 
 /* The root of a file, `skip` bytes left out; NULL when there is more to the file than the plain
- * part, or anything wrong with it. Texts stay in the bytes of the file, which are changed. */
+ * part, or anything wrong with it. */
 static const struct node *plain_read(struct loader *loader, struct file *file, size_t skip)
 {
     struct plain p = {.loader = loader,
@@ -1033,7 +1010,6 @@ static const struct node *plain_read(struct loader *loader, struct file *file, s
     const struct node *root = next_thing(&p) && column(&p) == 0 && !at_dash(&p) && at_key(&p)
                                   ? by_indent(&p, 0, 0)
                                   : NULL;
-    mark_text(&p);
     file->plain = root && p.at == p.end && !p.lost;
     if (file->plain)
         return root;
@@ -1063,7 +1039,7 @@ const struct node *document_read(struct loader *loader, struct file *file)
     struct reading reading = {.file = file, .loader = loader};
     loader->hash = file_hash(loader->hash, file);
     const struct node *plain = loader->by_library ? NULL : plain_read(loader, file, skip);
-    if (plain || (!loader->by_library && !file_read(loader, file)))
+    if (plain)
         return plain;
     if (!yaml_parser_initialize(&reading.parser))
         memory_exhausted();

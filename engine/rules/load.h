@@ -62,7 +62,7 @@ enum {
 struct file {
     const char *path; /* as the user named it; outlives the load */
     size_t folder;    /* which of the folders it was found in */
-    char *bytes;      /* a line end after them; plain_read puts NULs into them */
+    char *bytes;      /* a line end after them; NULL: it could not be read */
     size_t length;
     bool ascii; /* all of them */
     bool plain; /* plain_read has read it */
