@@ -301,6 +301,29 @@ ssize_t filing_read(int file, char *bytes, size_t room)
     return (ssize_t)length;
 }
 
+char *filing_whole(const char *path, size_t most, struct arena *arena, size_t *length)
+{
+    struct stat about;
+    char *bytes = NULL;
+    const int file = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+    if (file < 0)
+        return NULL;
+    const bool told = fstat(file, &about) == 0;
+    if (told && S_ISREG(about.st_mode) && (size_t)about.st_size <= most) {
+        bytes = arena_room(arena, (size_t)about.st_size + 2, 1);
+        const ssize_t got = filing_read(file, bytes, (size_t)about.st_size);
+        *length = got < 0 ? 0 : (size_t)got;
+        bytes[*length] = '\0';
+        bytes = got < 0 ? NULL : bytes;
+    } else if (told) {
+        errno = S_ISREG(about.st_mode) ? EFBIG : EINVAL;
+    }
+    const int error = errno;
+    close(file);
+    errno = error;
+    return bytes;
+}
+
 bool filing_make_folders(const char *path)
 {
     char *folder SCOPED_FREE = text_format("%s", path);

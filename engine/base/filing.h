@@ -50,6 +50,9 @@ enum status filing_put(const char *path, const struct text *text, bool replace,
 
 /* Reads up to `room` bytes, fewer only at the end of the file; -1 and errno when it cannot. */
 ssize_t filing_read(int file, char *bytes, size_t room);
+/* All of a file of at most so many bytes, from `arena`, with a NUL and room for one more byte behind them; NULL and
+ * errno when it cannot be had: EINVAL for what is no file, EFBIG for a larger one. Does not wait for a pipe. */
+char *filing_whole(const char *path, size_t most, struct arena *arena, size_t *length);
 
 /* Makes the folders above a file that are not there yet; only their owner may look in. */
 bool filing_make_folders(const char *path);

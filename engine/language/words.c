@@ -2,12 +2,9 @@
 #include "language/words.h"
 
 #include <errno.h>
-#include <fcntl.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
 #include "base/filing.h"
 #include "base/rows.h"
@@ -29,35 +26,30 @@ enum {
 struct labels {
     const struct rules *rules;
     enum word_labels kind;
+    const char *head; /* of a table */
     size_t count;
+    struct label {
+        const char *id;
+        size_t status;
+        bool contaminated;
+    } * list;
 };
 
-static struct labels labels_of(const struct rules *rules, enum word_labels kind)
+static struct labels labels_of(const struct rules *rules, enum word_labels kind,
+                               struct arena *arena)
 {
-    return (struct labels){rules, kind,
-                           kind == LABELS_CAUSES ? rules->cause_count : rules->finding_count};
-}
-
-static const char *label_head(const struct labels *labels)
-{
-    return labels->kind == LABELS_CAUSES ? "causes\t" : "findings\t";
-}
-
-static const char *label_id(const struct labels *labels, size_t label)
-{
-    return labels->kind == LABELS_CAUSES ? labels->rules->causes[label].id
-                                         : labels->rules->findings[label].id;
-}
-
-static size_t label_status(const struct labels *labels, size_t label)
-{
-    return labels->kind == LABELS_CAUSES ? 0 : labels->rules->findings[label].status;
-}
-
-static bool label_contaminated(const struct labels *labels, size_t label)
-{
-    return labels->kind == LABELS_FINDINGS &&
-           labels->rules->findings[label].status == FINDING_CONTAMINATED;
+    const bool causes = kind == LABELS_CAUSES;
+    struct labels labels = {.rules = rules,
+                            .kind = kind,
+                            .head = causes ? "causes\t" : "findings\t",
+                            .count = causes ? rules->cause_count : rules->finding_count};
+    labels.list = arena_array(arena, labels.count, sizeof *labels.list);
+    for (size_t i = 0; i < labels.count; i++) {
+        const enum finding_status status = causes ? FINDING_CLEAN : rules->findings[i].status;
+        labels.list[i] = (struct label){causes ? rules->causes[i].id : rules->findings[i].id,
+                                        status, status == FINDING_CONTAMINATED};
+    }
+    return labels;
 }
 
 /* ---- words ----------------------------------------------------------------------------------- */
@@ -414,7 +406,7 @@ struct words *words_new(const struct rules *rules, enum word_labels labels)
     struct arena *arena = arena_new();
     struct words *words = arena_alloc(arena, sizeof *words);
 
-    words->labels = labels_of(rules, labels);
+    words->labels = labels_of(rules, labels, arena);
     words->arena = arena;
     words->arena_of_text = arena_new();
     words->arena_of_terms = arena_new();
@@ -432,8 +424,8 @@ static void sum_up(const struct labels *labels, const double *counts, double *st
     memset(status, 0, FINDING_STATUS_COUNT * sizeof *status);
     group[0] = group[1] = 0;
     for (size_t f = 0; f < labels->count; f++) {
-        status[label_status(labels, f)] += counts[f];
-        group[label_contaminated(labels, f)] += counts[f];
+        status[labels->list[f].status] += counts[f];
+        group[labels->list[f].contaminated] += counts[f];
     }
 }
 
@@ -465,32 +457,6 @@ void words_free(struct words *words)
     arena_free(words->arena_of_terms);
     arena_free(words->arena_of_text);
     arena_free(words->arena);
-}
-
-/* The whole file as a string; NULL, and errno says why, when it cannot be had. */
-static char *read_whole(struct arena *arena, const char *path, size_t *length)
-{
-    struct stat about;
-    char *bytes = NULL;
-    const int file = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
-
-    if (file < 0)
-        return NULL;
-    if (fstat(file, &about) == 0) {
-        if (!S_ISREG(about.st_mode) || about.st_size > TABLE_MOST) {
-            errno = S_ISREG(about.st_mode) ? EFBIG : EINVAL;
-        } else {
-            bytes = arena_room(arena, (size_t)about.st_size + 1, 1);
-            bytes[about.st_size] = '\0';
-            if (filing_read(file, bytes, (size_t)about.st_size) != about.st_size)
-                bytes = NULL;
-            *length = (size_t)about.st_size;
-        }
-    }
-    const int error = errno;
-    close(file);
-    errno = error;
-    return bytes;
 }
 
 static bool read_ids(struct words *words, struct table *table, char *list)
@@ -574,7 +540,7 @@ static size_t count_lines(const char *at, const char *end)
 enum status words_read(struct words *words, const char *path, struct diags *diags)
 {
     size_t length = 0;
-    char *bytes = read_whole(words->arena, path, &length);
+    char *bytes = filing_whole(path, TABLE_MOST, words->arena, &length);
 
     if (bytes == NULL && errno == ENOENT)
         return STATUS_OK;
@@ -588,7 +554,7 @@ enum status words_read(struct words *words, const char *path, struct diags *diag
 enum status words_take(struct words *words, const char *name, char *bytes, size_t length,
                        struct diags *diags)
 {
-    const char *head = label_head(&words->labels);
+    const char *head = words->labels.head;
     struct tables *tables = &words->tables;
     struct table table = {.path = arena_string(words->arena, name), .end = bytes + length};
     char *at = bytes;
@@ -686,8 +652,8 @@ static struct weighed *weigh_term(const struct words *words, double fitted)
     }
     weighed->odds = set->group_power * clamp(log(q_group[1] / q_group[0]), set->term_most) + fitted;
     for (size_t f = 0; f < labels->count; f++) {
-        const size_t s = label_status(labels, f);
-        const bool g = label_contaminated(labels, f);
+        const size_t s = labels->list[f].status;
+        const bool g = labels->list[f].contaminated;
         const double ln =
             words->counts[f] > 0 ? log(words->counts[f] / q_group[g] + status[s]) : never[s];
         weighed->weight[f] =
@@ -855,14 +821,14 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
     const bool *told = labels->kind == LABELS_FINDINGS ? names_told(words, pieces, count) : NULL;
     for (size_t f = 0; f < labels->count; f++) {
         likelihood[f] = sum[f] * scale + (told != NULL && told[f] ? named : 0.0);
-        if (label_contaminated(labels, f))
+        if (labels->list[f].contaminated)
             likelihood[f] += words->tables.any_text * fmin(1, (double)known / set->usual);
         high = fmax(high, likelihood[f]);
     }
     for (size_t f = 0; f < labels->count; f++)
         likelihood[f] =
             fmax(likelihood[f] - high,
-                 label_contaminated(labels, f) ? -fmin(set->most, set->sound_most) : -set->most);
+                 labels->list[f].contaminated ? -fmin(set->most, set->sound_most) : -set->most);
     return heaviest(words, terms, known, scale, weights, most);
 }
 
@@ -905,7 +871,7 @@ struct word_counts *word_counts_new(const struct rules *rules, enum word_labels 
     struct arena *arena = arena_new();
     struct word_counts *counts = arena_alloc(arena, sizeof *counts);
 
-    counts->labels = labels_of(rules, labels);
+    counts->labels = labels_of(rules, labels, arena);
     counts->least = least;
     counts->arena = arena;
     lexicon_init(&counts->lexicon, rules);
@@ -1000,7 +966,7 @@ void word_counts_fit(struct word_counts *counts, const double *log_odds)
     for (size_t i = 0; i < text_count; i++) {
         const bool out = isnan(log_odds[i]); /* has no scale, so that it moves nothing */
         texts[i].scale = out ? 0 : sqrt(usual / fmax((double)terms[i], usual));
-        texts[i].truth = label_contaminated(&counts->labels, counts->texts[i].finding[0]);
+        texts[i].truth = counts->labels.list[counts->texts[i].finding[0]].contaminated;
         texts[i].any = out ? 0 : fmin(1, (double)terms[i] / usual);
         curve_any += texts[i].any * texts[i].any / 4;
         move(&texts[i], out ? 0 : log_odds[i]);
@@ -1068,9 +1034,9 @@ void word_counts_table(struct word_counts *counts, size_t without, struct text *
             }
         put_weight(&rows, term->weight);
     }
-    text_add(table, label_head(labels), strlen(label_head(labels)));
+    text_puts(table, labels->head);
     for (size_t f = 0; f < labels->count; f++)
-        text_printf(table, "%s%s", f == 0 ? "" : " ", label_id(labels, f));
+        text_printf(table, "%s%s", f == 0 ? "" : " ", labels->list[f].id);
     text_puts(table, "\ntotal");
     for (size_t f = 0; f < labels->count; f++)
         text_printf(table, "%c%lu", f == 0 ? '\t' : ' ', total[f]);

@@ -1,13 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <dirent.h>
 #include <errno.h>
-#include <fcntl.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <unistd.h>
 #include <yaml.h>
 
 #include "base/filing.h"
@@ -240,36 +238,26 @@ void files_find(struct loader *loader, const char *path, size_t folder)
 static bool file_read(struct loader *loader, struct file *file)
 {
     const struct position at = {.file = file->path};
-    struct stat about;
-    ssize_t length = -1;
-    /* Without waiting: a pipe that somebody named .yaml must not hold us up. */
-    const int descriptor = open(file->path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
-    if (descriptor < 0 || fstat(descriptor, &about) != 0) {
-        unreadable(loader, file->path);
-    } else if (!S_ISREG(about.st_mode)) {
+    const size_t left = FILES_MAX_TOTAL - loader->total;
+    const size_t most = left < FILES_MAX_BYTES ? left : FILES_MAX_BYTES;
+    file->bytes = filing_whole(file->path, most, loader->scratch, &file->length);
+    if (file->bytes) {
+        memcpy(file->bytes + file->length, "\n", 2);
+        loader->total += file->length;
+    } else if (errno == EINVAL) {
         loader->unreadable = true;
         load_error(loader, (struct position){0}, "cannot read '%s': it is not a file of text",
                    load_quote(loader, file->path));
-    } else if (about.st_size > FILES_MAX_BYTES) {
+    } else if (errno != EFBIG) {
+        unreadable(loader, file->path);
+    } else if (most == FILES_MAX_BYTES) {
         load_error(loader, at, "larger than %d MiB; split it into several files",
                    FILES_MAX_BYTES / 1024 / 1024);
-    } else if ((size_t)about.st_size > FILES_MAX_TOTAL - loader->total) {
+    } else {
         load_error(loader, at, "with this file there is more than %d MiB; that is too much",
                    FILES_MAX_TOTAL / 1024 / 1024);
-    } else {
-        file->bytes = arena_room(loader->scratch, (size_t)about.st_size + 2, 1);
-        length = filing_read(descriptor, file->bytes, (size_t)about.st_size);
-        if (length < 0)
-            unreadable(loader, file->path);
     }
-    if (descriptor >= 0)
-        close(descriptor);
-    if (length < 0)
-        return false;
-    memcpy(file->bytes + length, "\n", 2);
-    file->length = (size_t)length;
-    loader->total += (size_t)length;
-    return true;
+    return file->bytes != NULL;
 }
 
 /* ---- what keeps a file from being a document ------------------------------------------------- */

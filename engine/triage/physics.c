@@ -459,46 +459,12 @@ static const size_t NUMBERS[FEEDS_COUNT] = {
     [FEEDS_SHAKEN_DAYS] = PLACE(shaken_days),
 };
 
-/* The one value said to hold, or RULES_NONE. */
-static int value_said(const struct fact *fact)
-{
-    uint32_t seen = fact->observation.seen;
-    int value = 0;
-    if (seen == 0 || (seen & (seen - 1)) != 0)
-        return RULES_NONE;
-    while ((seen >>= 1) != 0)
-        value++;
-    return value;
-}
-
-static int starter_said(const struct rules *rules, int value)
-{
-    for (size_t i = 0; i < rules->starter_count; i++)
-        if (value != RULES_NONE && rules->starters[i].value == (size_t)value)
-            return (int)i;
-    return RULES_NONE;
-}
-
-/* The index that a choice stands for, or RULES_NONE. */
-static int take_choice(struct work *work, enum feeds feeds, size_t observable, int value)
-{
-    const struct rules *rules = work->rules;
-    const char *id = value == RULES_NONE ? "" : rules->observables[observable].values[value].id;
-    switch (feeds) {
-    case FEEDS_SPECIES:
-        return work->growth.species = rules_species(rules, id);
-    case FEEDS_GRAIN:
-        return work->cook.grain.kind = rules_grain(rules, id);
-    case FEEDS_VESSEL:
-        return work->cook.vessel.kind = rules_vessel(rules, id);
-    case FEEDS_LOAD:
-        return work->cook.packing = value;
-    case FEEDS_STARTER_KIND:
-        return work->growth.starter = starter_said(rules, value);
-    default:
-        return RULES_NONE;
-    }
-}
+/* Likewise the value that was chosen: of a list of the rules it is the place there. */
+static const size_t CHOICES[FEEDS_COUNT] = {
+    [FEEDS_SPECIES] = PLACE(growth.species),      [FEEDS_GRAIN] = PLACE(cook.grain.kind),
+    [FEEDS_VESSEL] = PLACE(cook.vessel.kind),     [FEEDS_LOAD] = PLACE(cook.packing),
+    [FEEDS_STARTER_KIND] = PLACE(growth.starter),
+};
 
 /* ---- cooks computed before ------------------------------------------------------------------- */
 
@@ -867,15 +833,21 @@ static void take_facts(struct work *work, const struct fact *facts, size_t fact_
     work->growth = (struct known_growth)KNOWN_GROWTH;
     for (size_t i = 0; i < fact_count; i++) {
         const struct observable *observable = &work->rules->observables[facts[i].observable];
-        int value = value_said(&facts[i]);
+        const uint32_t seen = facts[i].observation.seen;
+        /* The one value said to hold. */
+        int value = seen != 0 && (seen & (seen - 1)) == 0 ? __builtin_ctz(seen) : RULES_NONE;
         double number = facts[i].has_number   ? 0.5 * (facts[i].number.lo + facts[i].number.hi)
                         : value == RULES_NONE ? NAN
                                               : observable->values[value].parameter;
         enum feeds feeds = observable->feeds;
         if (feeds == FEEDS_NONE)
             continue;
-        work->said[feeds] =
-            take_choice(work, feeds, facts[i].observable, value) != RULES_NONE || !isnan(number);
+        int choice = feeds == FEEDS_STARTER_KIND ? RULES_NONE : value;
+        for (size_t k = 0; feeds == FEEDS_STARTER_KIND && k < work->rules->starter_count; k++)
+            choice = (int)work->rules->starters[k].value == value ? (int)k : choice;
+        work->said[feeds] = (CHOICES[feeds] != 0 && choice != RULES_NONE) || !isnan(number);
+        if (CHOICES[feeds] != 0)
+            *(int *)(void *)((char *)work + CHOICES[feeds]) = choice;
         work->hedged[feeds] = facts[i].observation.hedged != 0;
         if (!isnan(number) && NUMBERS[feeds] != 0)
             *(double *)(void *)((char *)work + NUMBERS[feeds]) = number;
