@@ -1070,7 +1070,6 @@ static const char *cook_doubt(struct draft *draft)
     static const char *const verdicts[] = {"adequate", "marginal", "not enough"};
     struct app *app = draft->app;
     const struct cook *cook = &draft->now.cook;
-    struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct known_cook known;
     struct cook_setup setup;
@@ -1080,7 +1079,7 @@ static const char *cook_doubt(struct draft *draft)
         return "";
     vessel_cook_of(app->rules, cook, rules_vessel(app->rules, draft->now.vessel.kind),
                    draft->now.vessel.grams, rules_grain(app->rules, draft->now.lot.grain), &known);
-    if (physics_cook(app->rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
+    if (physics_cook(app->rules, &known, &setup, NULL, &refusal) != PHYSICS_OK)
         return "";
     cook_compute(&setup, &result);
     if (result.verdict == COOK_ADEQUATE)

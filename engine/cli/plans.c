@@ -259,7 +259,6 @@ static void recall_cook(struct app *app, const char *label, struct known_cook *k
 static enum status run_cook(struct app *app)
 {
     static const double first_guess = 60.0, step = 5.0; /* minutes */
-    struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct known_cook *known = &app->given.cook;
     const bool probe = app->given.probe != NULL;
@@ -282,8 +281,8 @@ static enum status run_cook(struct app *app)
     TEXT(assumed);
     for (bool again = how_long;; again = false) {
         text_clear(&assumed);
-        must_answer(app, physics_cook(rules, known, &cook.setup, organisms, &assumed, &refusal),
-                    &refusal, &assumed);
+        must_answer(app, physics_cook(rules, known, &cook.setup, &assumed, &refusal), &refusal,
+                    &assumed);
         compute_cook(app, &cook);
         if (!again || isnan(cook.result.minutes_needed.central))
             break;

@@ -28,8 +28,8 @@ static enum process_error check_organisms(const struct cook_setup *setup, double
     if (setup->organism_count == 0 || setup->organism_count > COOK_MAX_ORGANISMS)
         return PROCESS_EMPTY;
     for (size_t i = 0; i < setup->organism_count && !error; i++) {
-        const struct cook_organism *organism = &setup->organisms[i];
-        const struct bounded reference = {PROCESS_REFERENCE_CELSIUS, organism->reference_celsius};
+        const struct organism *organism = &setup->organisms[i];
+        const struct bounded reference = {PROCESS_REFERENCE_CELSIUS, organism->reference};
         error = limit_check_range(PROCESS_DECIMAL_TIME, &organism->d_minutes, value);
         error = error ? error : limit_check_range(PROCESS_Z_VALUE, &organism->z, value);
         error = error ? error : limit_check_range(PROCESS_LOAD, &organism->per_gram, value);
@@ -218,9 +218,8 @@ static void course_doses(struct cooking *work, const struct course *course, enum
         doses->f0 = total[steps];
         doses->core = core[steps];
         for (size_t i = 0; i < work->setup->organism_count; i++) {
-            const struct cook_organism *organism = &work->setup->organisms[i];
-            lethality_curve(core, count, step, organism->reference_celsius, at_end(&organism->z, z),
-                            total);
+            const struct organism *organism = &work->setup->organisms[i];
+            lethality_curve(core, count, step, organism->reference, at_end(&organism->z, z), total);
             doses->organisms[i] = total[steps];
         }
     }
@@ -246,12 +245,17 @@ static double steps_needed(const double *total, size_t count, double dose)
  *   load x 10^-(dose / D x factor),
  * `factor` gathering what moves the kill in proportion (come-up, air, resistance).
  */
-static double log_reduction_of(const struct cook_organism *organism, double dose, double factor)
+static bool counts(const struct organism *organism)
+{
+    return organism->role != ORGANISM_INDICATOR;
+}
+
+static double log_reduction_of(const struct organism *organism, double dose, double factor)
 {
     return dose * factor / organism->d_minutes.central;
 }
 
-static double load_of(const struct cook_setup *setup, const struct cook_organism *organism,
+static double load_of(const struct cook_setup *setup, const struct organism *organism,
                       enum cook_end load)
 {
     return setup->dry_grams * at_end(&organism->per_gram, opposite(load));
@@ -263,9 +267,9 @@ static double margin_of(const struct cook_setup *setup, const struct doses *dose
 {
     double least = INFINITY;
     for (size_t i = 0; i < setup->organism_count; i++) {
-        const struct cook_organism *organism = &setup->organisms[i];
+        const struct organism *organism = &setup->organisms[i];
         double wanted = NAN;
-        if (!organism->counts)
+        if (!counts(organism))
             continue;
         (void)survivors_target(load_of(setup, organism, load), setup->target, &wanted);
         least = fmin(least, log_reduction_of(organism, doses->organisms[i], factor[i]) - wanted);
@@ -293,13 +297,13 @@ static double minutes_needed(struct cooking *work, const struct course *course,
         within = true;
         course_core(work, &held, STEP_MINUTES, core, count, NULL);
         for (size_t i = 0; i < setup->organism_count; i++) {
-            const struct cook_organism *organism = &setup->organisms[i];
+            const struct organism *organism = &setup->organisms[i];
             double reductions = NAN;
-            if (!organism->counts)
+            if (!counts(organism))
                 continue;
             (void)survivors_target(load_of(setup, organism, load), setup->target, &reductions);
-            lethality_curve(core, count, STEP_MINUTES, organism->reference_celsius,
-                            organism->z.central, total);
+            lethality_curve(core, count, STEP_MINUTES, organism->reference, organism->z.central,
+                            total);
             double dose = reductions * organism->d_minutes.central / resistance[i];
             within = within && total[count - 2] >= dose;
             longest = fmax(longest, STEP_MINUTES * steps_needed(total, count, dose));
@@ -315,14 +319,14 @@ static void fill_end(const struct cook_setup *setup, const struct doses *doses,
 {
     double all = 0.0;
     for (size_t i = 0; i < setup->organism_count; i++) {
-        const struct cook_organism *organism = &setup->organisms[i];
+        const struct organism *organism = &setup->organisms[i];
         struct cook_kill *kill = &result->kills[i];
         double reductions = log_reduction_of(organism, doses->organisms[i], factor[i]);
         double left = survivors(load_of(setup, organism, end), reductions);
         put(&kill->log_reduction, end, reductions);
         put(&kill->survivors, opposite(end), left);
         put(&kill->chance, opposite(end), survivors_chance(left));
-        if (organism->counts)
+        if (counts(organism))
             all += left;
     }
     put(&result->chance, opposite(end), survivors_chance(all));
@@ -347,7 +351,7 @@ static void add_point(const struct cook_setup *setup, const factors share, enum 
     for (size_t i = 0; i < setup->organism_count; i++) {
         double left = load_of(setup, &setup->organisms[i], load) * share[i];
         result->kills[i].chance_mean += weight * survivors_chance(left);
-        if (setup->organisms[i].counts)
+        if (counts(&setup->organisms[i]))
             all += left;
     }
     result->chance_mean += weight * survivors_chance(all);
@@ -560,7 +564,7 @@ void cook_probe_init(struct cook_probe *probe, const struct cook_setup *setup, d
     lethality_init(&probe->f0, LETHALITY_F0_CELSIUS, LETHALITY_F0_Z, longest_gap);
     probe->organism_count = setup->organism_count;
     for (size_t i = 0; i < setup->organism_count; i++)
-        lethality_init(&probe->organisms[i], setup->organisms[i].reference_celsius,
+        lethality_init(&probe->organisms[i], setup->organisms[i].reference,
                        setup->organisms[i].z.central, longest_gap);
 }
 
@@ -599,7 +603,7 @@ enum process_error cook_probe_finish(const struct cook_probe *probe, const struc
         struct doses shifted = *doses;
         shifted.f0 *= probe_factor(LETHALITY_F0_Z, doubt, end);
         for (size_t i = 0; i < setup->organism_count; i++) {
-            const struct cook_organism *organism = &setup->organisms[i];
+            const struct organism *organism = &setup->organisms[i];
             const struct range *d = &organism->d_minutes;
             death[end][i] = end == COOK_CENTRAL ? 1.0 : d->central / at_end(d, opposite(end));
             reading[end][i] = probe_factor(organism->z.central, doubt, end);

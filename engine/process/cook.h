@@ -7,6 +7,7 @@
 
 #include "process/heat.h"
 #include "process/limits.h"
+#include "rules/rules.h"
 
 /* One cook, whole: steam, core, kill, survivors, and how sure any of it is.
  *
@@ -21,14 +22,6 @@
  * there to the boiling point outside, with the core capped at the vessel's temperature. By default
  * cooling is credited only in the good end: low and central are then 0. */
 enum { COOK_MAX_ORGANISMS = 12, COOK_NODES = 5 };
-
-struct cook_organism {
-    struct range d_minutes; /* of the population: few resist more than high */
-    struct range z;
-    double reference_celsius;
-    struct range per_gram; /* of dry grain, before the cook */
-    bool counts;           /* a survivor spoils the vessel; else it is only reported */
-};
 
 struct cook_setup {
     struct steam_conditions steam; /* its air_share is not used: see `air` */
@@ -46,7 +39,7 @@ struct cook_setup {
     double target;               /* chance aimed for that a vessel is not sterile */
     double adequate_f0;          /* verdict: below this F0 it is not enough; a probe must show it */
     double adequate_diffusivity; /* a cautious one, on which the advised minutes stand */
-    const struct cook_organism *organisms;
+    const struct organism *organisms; /* an indicator does not count: it is only reported */
     size_t organism_count;
 };
 

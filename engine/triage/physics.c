@@ -273,8 +273,8 @@ static double dry_grams(const struct rules *rules, const struct known_grain *gra
 }
 
 enum physics_answer physics_cook(const struct rules *rules, const struct known_cook *known,
-                                 struct cook_setup *setup, struct cook_organism *organisms,
-                                 struct text *assumed, struct physics_refusal *refusal)
+                                 struct cook_setup *setup, struct text *assumed,
+                                 struct physics_refusal *refusal)
 {
     const struct cook_rules *cook = &rules->cook;
     double grams = NAN, bulk = physics_bulk(rules, known->grain.kind);
@@ -316,18 +316,9 @@ enum physics_answer physics_cook(const struct rules *rules, const struct known_c
                                                 up * (1.0 + cook->come_up_doubt)};
     setup->cool = (struct range){0.0, 0.0, said_or(known->cool, cook->cool)};
     setup->start_celsius = said_or(known->start, cook->start);
-    size_t count =
+    setup->organisms = rules->organisms;
+    setup->organism_count =
         rules->organism_count < COOK_MAX_ORGANISMS ? rules->organism_count : COOK_MAX_ORGANISMS;
-    for (size_t i = 0; i < count; i++) {
-        const struct organism *from = &rules->organisms[i];
-        organisms[i] = (struct cook_organism){.d_minutes = from->d_minutes,
-                                              .z = from->z,
-                                              .reference_celsius = from->reference,
-                                              .per_gram = from->per_gram,
-                                              .counts = from->role != ORGANISM_INDICATOR};
-    }
-    setup->organisms = organisms;
-    setup->organism_count = count;
     setup->dry_grams = dry_grams(rules, &known->grain, grams);
     if (isnan(known->altitude) && isnan(known->barometer))
         assume(assumed, "sea level");
@@ -556,12 +547,11 @@ static struct cooked cooked_new(const struct rules *rules, const struct known_co
                                 struct arena *arena)
 {
     struct cooked cooked = {.result = {.chance_mean = NAN}};
-    struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct cook_setup setup;
     TEXT(say);
     TEXT(assumed);
-    cooked.answer = physics_cook(rules, known, &setup, organisms, &assumed, &refusal);
+    cooked.answer = physics_cook(rules, known, &setup, &assumed, &refusal);
     if (cooked.answer == PHYSICS_OK) {
         cook_compute(&setup, &cooked.result);
         put_cook(&say, rules, &setup, &cooked.result);

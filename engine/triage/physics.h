@@ -99,11 +99,10 @@ struct physics_refusal {
     double value;
 };
 
-/* A cook ready for cook_compute. `organisms` has room for COOK_MAX_ORGANISMS and
- * must outlive the setup. On PHYSICS_REFUSED the refusal is filled. */
+/* A cook ready for cook_compute. On PHYSICS_REFUSED the refusal is filled. */
 enum physics_answer physics_cook(const struct rules *rules, const struct known_cook *known,
-                                 struct cook_setup *setup, struct cook_organism *organisms,
-                                 struct text *assumed, struct physics_refusal *refusal);
+                                 struct cook_setup *setup, struct text *assumed,
+                                 struct physics_refusal *refusal);
 
 /* A spawn run ready for forecast_coverage. `constant` is room for one point of temperature. */
 enum physics_answer physics_growth(const struct rules *rules, const struct known_growth *known,

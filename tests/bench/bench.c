@@ -191,7 +191,6 @@ static void bench_batch(const struct reasoner *reasoner)
 
 static void bench_cook(const struct rules *rules)
 {
-    struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct cook_result result;
     struct cook_setup setup;
@@ -205,7 +204,7 @@ static void bench_cook(const struct rules *rules)
     known.vessel.kind = physics_nearest_vessel(rules, SHAPE_BRICK, 1360, NAN);
     for (size_t i = 0; i < RUNS; i++) {
         double start = now();
-        if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
+        if (physics_cook(rules, &known, &setup, NULL, &refusal) != PHYSICS_OK)
             die("cannot compute a cook");
         cook_compute(&setup, &result);
         times[i] = now() - start;
@@ -223,7 +222,6 @@ static void bench_log(const struct rules *rules, struct diags *diags)
 {
     enum { ROWS = 1000000, BLOCK = 1000 };
     static char block[BLOCK * 32];
-    struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct known_cook known;
     struct cook_setup setup;
@@ -232,7 +230,7 @@ static void bench_log(const struct rules *rules, struct diags *diags)
 
     known = (struct known_cook)KNOWN_COOK;
     known.minutes = 0;
-    if (physics_cook(rules, &known, &setup, organisms, NULL, &refusal) != PHYSICS_OK)
+    if (physics_cook(rules, &known, &setup, NULL, &refusal) != PHYSICS_OK)
         die("cannot set up a cook");
     cook_probe_init(&probe, &setup, 10);
     const struct probe_sink sink = {&probe, add_reading};

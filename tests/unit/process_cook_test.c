@@ -5,9 +5,16 @@
 #include "process/cook.h"
 #include "support/test.h"
 
-static const struct cook_organism organisms[] = {
-    {{0.5, 0.7, 1.0}, {6.0, 6.1, 7.0}, 120.0, {1, 100, 1e4}, true},
-    {{3, 4, 8}, {7.8, 10, 12.2}, 121.1, {1, 10, 100}, false},
+static const struct organism organisms[] = {
+    {.d_minutes = {0.5, 0.7, 1.0},
+     .z = {6.0, 6.1, 7.0},
+     .reference = 120.0,
+     .per_gram = {1, 100, 1e4}},
+    {.d_minutes = {3, 4, 8},
+     .z = {7.8, 10, 12.2},
+     .reference = 121.1,
+     .per_gram = {1, 10, 100},
+     .role = ORGANISM_INDICATOR},
 };
 
 static struct cook_setup bag_cook(void)
@@ -142,7 +149,10 @@ TEST(what_is_known_exactly_has_no_range)
 {
     (void)state;
     struct cook_setup setup = bag_cook();
-    struct cook_organism sure = {{0.7, 0.7, 0.7}, {6.1, 6.1, 6.1}, 120.0, {100, 100, 100}, true};
+    struct organism sure = {.d_minutes = {0.7, 0.7, 0.7},
+                            .z = {6.1, 6.1, 6.1},
+                            .reference = 120.0,
+                            .per_gram = {100, 100, 100}};
     setup.organisms = &sure;
     setup.organism_count = 1;
     setup.air = (struct range){0, 0, 0};

@@ -44,11 +44,10 @@ static int close_shelf(void **state)
 
 static struct cook_result cook_of(const struct shelf *shelf, const struct known_cook *known)
 {
-    struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct cook_result result;
     struct cook_setup setup;
-    assert_int_equal(physics_cook(shelf->rules, known, &setup, organisms, NULL, &refusal),
+    assert_int_equal(physics_cook(shelf->rules, known, &setup, NULL, &refusal),
                      PHYSICS_OK);
     cook_compute(&setup, &result);
     return result;
@@ -89,27 +88,26 @@ TEST(the_trade_rule_with_the_shipped_numbers)
 TEST(gaps_are_filled_and_told)
 {
     const struct shelf *shelf = *state;
-    struct cook_organism organisms[COOK_MAX_ORGANISMS];
     struct physics_refusal refusal;
     struct known_cook known;
     struct cook_setup setup;
     struct text assumed;
 
     known = (struct known_cook)KNOWN_COOK;
-    assert_int_equal(physics_cook(shelf->rules, &known, &setup, organisms, NULL, &refusal),
+    assert_int_equal(physics_cook(shelf->rules, &known, &setup, NULL, &refusal),
                      PHYSICS_NO_COOK);
     known.gauge = 100;
-    assert_int_equal(physics_cook(shelf->rules, &known, &setup, organisms, NULL, &refusal),
+    assert_int_equal(physics_cook(shelf->rules, &known, &setup, NULL, &refusal),
                      PHYSICS_NO_MINUTES);
     known.minutes = 90;
     text_init(&assumed);
-    assert_int_equal(physics_cook(shelf->rules, &known, &setup, organisms, &assumed, &refusal),
+    assert_int_equal(physics_cook(shelf->rules, &known, &setup, &assumed, &refusal),
                      PHYSICS_OK);
     assert_non_null(strstr(assumed.bytes, "sea level"));
     assert_non_null(strstr(assumed.bytes, "come-up"));
     text_clear(&assumed);
     known.gauge = 900;
-    assert_int_equal(physics_cook(shelf->rules, &known, &setup, organisms, NULL, &refusal),
+    assert_int_equal(physics_cook(shelf->rules, &known, &setup, NULL, &refusal),
                      PHYSICS_REFUSED);
     assert_int_equal(refusal.fault, PROCESS_GAUGE);
     physics_explain(&assumed, PHYSICS_REFUSED, &refusal);
