@@ -258,7 +258,7 @@ static void tell_due(struct journal_view *told)
     json_t *due = view_due_json(told, &asked);
     view_say(&(struct face){.screen = &screen}, "due", due);
     view_say(&(struct face){.screen = &screen}, "due.sheet", due);
-    view_sheet(&text, "due", PAPER_A4, "due", json_incref(due));
+    view_page(&text, "due", "a4 due", "due.page", json_incref(due));
     hold_json(due);
     hold_text(&screen.out);
     hold_text(&text);
