@@ -67,16 +67,10 @@ static const char *without_number(struct app *app, const char *label)
 
 bool names_a_place(struct app *app, const char *label)
 {
-    const struct language *language = &app->rules->language;
     const char *lead = without_number(app, label), *last = lead + strlen(lead);
     while (last > lead && isalpha((unsigned char)last[-1]))
         last--;
-    for (size_t i = 0; i < language->list_count; i++)
-        for (size_t k = 0; k < language->lists[i].items.count; k++)
-            if (strcmp(language->lists[i].id, "place_words") == 0 &&
-                strcasecmp(language->lists[i].items.list[k], last) == 0)
-                return true;
-    return false;
+    return rules_lists(app->rules, "place_words", last, strlen(last));
 }
 
 const char **labels_of(struct app *app, enum record record, size_t *count)

@@ -116,79 +116,48 @@ enum command {
     COMMAND_CAUSES,
     COMMAND_NEXT,
     COMMAND_LEAVE,
+    COMMAND_COUNT,
 };
 
+/* Its word, what the help says of it, and the list of the rules with other words for it. */
 static const struct {
-    const char *word;
-    enum command command;
-    const char *help; /* NULL: what people type for one of the others */
-} COMMANDS[] = {
-    {"help", COMMAND_HELP, "this list"},
-    {"why", COMMAND_WHY, "why the question is asked"},
-    {"unknown", COMMAND_UNKNOWN, "you do not know; it is not asked again"},
-    {"back", COMMAND_BACK, "takes the last answer back"},
-    {"change", COMMAND_CHANGE, "'change age': changes an earlier answer"},
-    {"so far", COMMAND_SO_FAR, "all that is known, and what leads"},
-    {"verdict", COMMAND_VERDICT, "the verdict now"},
-    {"details", COMMAND_DETAILS,
-     "all cautions and steps, what counts how much, what would change the action"},
-    {"causes", COMMAND_CAUSES, "why it may have happened, and what to change"},
-    {"next jar", COMMAND_NEXT, "begins with the next vessel"},
-    {"leave", COMMAND_LEAVE, "ends the conversation (also ^D)"},
-    {"?", COMMAND_HELP, NULL},
-    {"undo", COMMAND_BACK, NULL},
-    {"show", COMMAND_SO_FAR, NULL},
-    {"so", COMMAND_SO_FAR, NULL},
-    {"quit", COMMAND_LEAVE, NULL},
-    {"exit", COMMAND_LEAVE, NULL},
-    {"bye", COMMAND_LEAVE, NULL},
-    {"help me", COMMAND_HELP, NULL},
-    {"help please", COMMAND_HELP, NULL},
-    {"what can i say", COMMAND_HELP, NULL},
-    {"what should i look for", COMMAND_AGAIN, NULL},
-    {"what do i look for", COMMAND_AGAIN, NULL},
-    {"what do you mean", COMMAND_AGAIN, NULL},
-    {"what does that mean", COMMAND_AGAIN, NULL},
-    {"what was the question", COMMAND_AGAIN, NULL},
-    {"how do i tell", COMMAND_AGAIN, NULL},
-    {"how can i tell", COMMAND_AGAIN, NULL},
-    {"how do i know", COMMAND_AGAIN, NULL},
-    {"where do i look", COMMAND_AGAIN, NULL},
-    {"again", COMMAND_AGAIN, NULL},
-    {"repeat", COMMAND_AGAIN, NULL},
-    {"more", COMMAND_DETAILS, NULL},
-    {"new", COMMAND_NEXT, NULL},
-    {"new jar", COMMAND_NEXT, NULL},
-    {"new bag", COMMAND_NEXT, NULL},
-    {"new vessel", COMMAND_NEXT, NULL},
-    {"next bag", COMMAND_NEXT, NULL},
-    {"next vessel", COMMAND_NEXT, NULL},
-    {"next vessel please", COMMAND_NEXT, NULL},
-    {"another jar", COMMAND_NEXT, NULL},
-    {"start again", COMMAND_NEXT, NULL},
-    {"start over", COMMAND_NEXT, NULL},
+    const char *word, *help, *list;
+} COMMANDS[COMMAND_COUNT] = {
+    [COMMAND_HELP] = {"help", "this list", "talk_help"},
+    [COMMAND_WHY] = {"why", "why the question is asked", NULL},
+    [COMMAND_AGAIN] = {NULL, NULL, "talk_again"},
+    [COMMAND_UNKNOWN] = {"unknown", "you do not know; it is not asked again", NULL},
+    [COMMAND_BACK] = {"back", "takes the last answer back", "talk_back"},
+    [COMMAND_CHANGE] = {"change", "'change age': changes an earlier answer", NULL},
+    [COMMAND_SO_FAR] = {"so far", "all that is known, and what leads", "talk_so_far"},
+    [COMMAND_VERDICT] = {"verdict", "the verdict now", NULL},
+    [COMMAND_DETAILS] = {"details",
+                         "all cautions and steps, what counts how much, what would change the "
+                         "action",
+                         "talk_details"},
+    [COMMAND_CAUSES] = {"causes", "why it may have happened, and what to change", NULL},
+    [COMMAND_NEXT] = {"next jar", "begins with the next vessel", "talk_next"},
+    [COMMAND_LEAVE] = {"leave", "ends the conversation (also ^D)", "talk_leave"},
 };
-enum { COMMAND_WORDS = sizeof COMMANDS / sizeof *COMMANDS };
 
 /* "Why do you ask this?", "why does that matter": about the question on the screen. */
-static bool asks_why(const char *line)
+static bool asks_why(const struct rules *rules, const char *line)
 {
-    static const char about[] = "ask|asks|asking|asked|matter|matters|relevant|important|know";
     enum { WORDS_MOST = 8 };
     bool found = false;
     size_t words = 0;
     for (size_t length; *line != '\0' && words <= WORDS_MOST; words++) {
         length = strcspn(line, " \t?!.,");
-        if (words == 0 && csv_named("why|y", line, length) < 0)
+        if (words == 0 && !rules_lists(rules, "talk_why", line, length))
             return false;
-        found = found || csv_named(about, line, length) >= 0;
+        found = found || rules_lists(rules, "talk_reason", line, length);
         line += length + strspn(line + length, " \t?!.,");
     }
     return found && words <= WORDS_MOST;
 }
 
 /* The command a line is, and the rest. Only 'change' takes more words; 'leave it' is a sentence. */
-static enum command command_of(const char *line, const char **rest)
+static enum command command_of(const struct rules *rules, const char *line, const char **rest)
 {
     const size_t first = strcspn(line, " \t");
     size_t length = strlen(line);
@@ -197,10 +166,13 @@ static enum command command_of(const char *line, const char **rest)
     *rest = line + first + strspn(line + first, " \t");
     if (first == strlen("change") && strncasecmp(line, "change", first) == 0)
         return COMMAND_CHANGE;
-    for (size_t i = 0; i < COMMAND_WORDS; i++)
-        if (strlen(COMMANDS[i].word) == length && strncasecmp(line, COMMANDS[i].word, length) == 0)
-            return COMMANDS[i].command;
-    return asks_why(line) ? COMMAND_WHY : COMMAND_NONE;
+    if (strcmp(line, "?") == 0)
+        return COMMAND_HELP;
+    for (enum command c = COMMAND_HELP; c < COMMAND_COUNT; c++)
+        if ((COMMANDS[c].word != NULL && csv_named(COMMANDS[c].word, line, length) == 0) ||
+            (COMMANDS[c].list != NULL && rules_lists(rules, COMMANDS[c].list, line, length)))
+            return c;
+    return asks_why(rules, line) ? COMMAND_WHY : COMMAND_NONE;
 }
 
 /* ---- pages ----------------------------------------------------------------------------------- */
@@ -227,7 +199,7 @@ static void page_wait(struct conversation *talk)
     screen_measure(talk->screen, stdout); /* the window may have changed meanwhile */
     if (result == READ_END || result == READ_KILLED || result == READ_FAILED)
         talk->leaving = talk->ended = true;
-    if (line != NULL && command_of(line, &rest) == COMMAND_LEAVE)
+    if (line != NULL && command_of(talk->rules, line, &rest) == COMMAND_LEAVE)
         talk->leaving = true;
     if (line != NULL && line[strspn(line, " \t")] != '\0' && talk->pending == NULL)
         talk->pending = line;
@@ -351,14 +323,15 @@ static void offer_words(struct conversation *talk)
 {
     const struct observable *observables = talk->rules->observables;
     const struct heard all = triage_heard(talk->triage);
-    const size_t most = RULES_MAX_VALUES + COMMAND_WORDS + all.fact_count;
+    const size_t most = RULES_MAX_VALUES + COMMAND_COUNT + all.fact_count;
     const char **words = arena_array(talk->arena, most, sizeof *words);
     size_t count = 0;
     for (size_t v = 0; talk->asking != NO_OBSERVABLE && v < observables[talk->asking].value_count;
          v++)
         words[count++] = observables[talk->asking].values[v].label;
-    for (size_t i = 0; i < COMMAND_WORDS && COMMANDS[i].help != NULL; i++)
-        words[count++] = COMMANDS[i].word;
+    for (enum command i = COMMAND_HELP; i < COMMAND_COUNT; i++)
+        if (COMMANDS[i].word != NULL)
+            words[count++] = COMMANDS[i].word;
     for (size_t i = 0; i < all.fact_count; i++) /* for 'change': what is known can be named */
         words[count++] = observables[all.facts[i].observable].label;
     lines_offer(talk->lines, words, count);
@@ -467,8 +440,9 @@ static void act(struct conversation *talk, enum command command, const char *res
         say(talk, ROLE_PLAIN,
             "Describe what you see, or answer by number, word or sentence. You can correct or add "
             "facts at any time. The commands are:");
-        for (size_t i = 0; i < COMMAND_WORDS && COMMANDS[i].help != NULL; i++)
-            screen_row(talk->screen, 2, 10, COMMANDS[i].word, COMMANDS[i].help);
+        for (size_t i = 0; i < COMMAND_COUNT; i++)
+            if (COMMANDS[i].word != NULL)
+                screen_row(talk->screen, 2, 10, COMMANDS[i].word, COMMANDS[i].help);
         break;
     case COMMAND_WHY:
         act_why(talk);
@@ -513,6 +487,7 @@ static void act(struct conversation *talk, enum command command, const char *res
         talk->leaving = true;
         break;
     case COMMAND_NONE:
+    case COMMAND_COUNT:
         break;
     }
     page_end(talk);
@@ -608,11 +583,10 @@ static void answer_asked(struct conversation *talk)
  * bare "no". "No green" denies the green. */
 static const char *answering(const struct conversation *talk, const char *line)
 {
-    static const char verbs[] = "is|are|was|were|do|does|did|has|have|could|can|if";
     const struct observable *asked = &talk->rules->observables[talk->asking];
     const size_t length = strcspn(line, " ,.;");
-    if (csv_named(verbs, asked->ask, strcspn(asked->ask, " ")) >= 0 ||
-        csv_named("no|nope|nah", line, length) < 0 || line[length] == ' ' ||
+    if (rules_lists(talk->rules, "talk_verbs", asked->ask, strcspn(asked->ask, " ")) ||
+        !rules_lists(talk->rules, "talk_denial", line, length) || line[length] == ' ' ||
         (line[length] == '\0' && asked->kind == KIND_SEVERAL))
         return line;
     line += length + strspn(line + length, " ,.;");
@@ -710,13 +684,10 @@ static void hear_correction(struct conversation *talk, const char *line)
 /* At the end of a stage: whether to look for the cause, or nothing at all. */
 static void hear_offer(struct conversation *talk, const char *line)
 {
-    static const char yes[] = "yes|y|yeah|yep|ok|go on|sure";
-    static const char no[] =
-        "no|n|nope|nah|no thanks|not now|thanks|ta|ok ta|cheers|ok thanks|thank you";
     const bool offered = talk->stage == STAGE_OFFER;
     const size_t length = strlen(line);
-    const bool yes_said = length == 0 || csv_named(yes, line, length) >= 0;
-    const bool no_said = csv_named(no, line, length) >= 0;
+    const bool yes_said = length == 0 || rules_lists(talk->rules, "talk_yes", line, length);
+    const bool no_said = rules_lists(talk->rules, "talk_no", line, length);
     const char *rest;
     if (offered && yes_said) {
         remember(talk);
@@ -734,7 +705,7 @@ static void hear_offer(struct conversation *talk, const char *line)
 static void hear(struct conversation *talk, const char *line)
 {
     const char *rest;
-    enum command command = command_of(line, &rest);
+    enum command command = command_of(talk->rules, line, &rest);
     if (command != COMMAND_NONE)
         act(talk, command, rest);
     else if (talk->stage == STAGE_OFFER ||

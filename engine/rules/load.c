@@ -309,9 +309,10 @@ static void check_rules(struct loader *loader)
             load_warning(loader, rules->sources[i].at,
                          "nothing cites source '%s'; cite it or take it out", rules->sources[i].id);
     for (size_t i = 0; i < words->count; i++)
-        /* Words of spreadsheets and places are read by themselves (FORMAT.md). */
+        /* Words of spreadsheets, places and conversations are read by themselves (FORMAT.md). */
         if (!loader->list_used[i] && strncmp(words->list[i].id, "result_", 7) != 0 &&
             strncmp(words->list[i].id, "sheet_", 6) != 0 &&
+            strncmp(words->list[i].id, "talk_", 5) != 0 &&
             strcmp(words->list[i].id, "place_words") != 0)
             load_warning(loader, words->list[i].at,
                          "no phrase has '{%s}'; use it or take the words out", words->list[i].id);

@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -30,6 +31,17 @@ const char *term_name(const struct terms *words, size_t which)
 int rules_index(const struct rules *rules, enum rule_kind kind, const char *id)
 {
     return names_find(&rules->memory->ids[kind], id);
+}
+
+bool rules_lists(const struct rules *rules, const char *list, const char *words, size_t length)
+{
+    const int index = rules_index(rules, ITEM_WORDS, list);
+    for (size_t i = 0; index != RULES_NONE && i < rules->language.lists[index].items.count; i++) {
+        const char *item = rules->language.lists[index].items.list[i];
+        if (strlen(item) == length && strncasecmp(item, words, length) == 0)
+            return true;
+    }
+    return false;
 }
 
 int rules_value(const struct observable *observable, const char *id)

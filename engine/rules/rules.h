@@ -838,6 +838,8 @@ int rules_index(const struct rules *rules, enum rule_kind kind, const char *id);
 #define rules_grain(rules, id)      rules_index(rules, ITEM_GRAIN, id)
 #define rules_vessel(rules, id)     rules_index(rules, ITEM_VESSEL, id)
 int rules_value(const struct observable *observable, const char *id);
+/* Whether these words are one of a list of language.words, capitals or not. */
+bool rules_lists(const struct rules *rules, const char *list, const char *words, size_t length);
 /* All the values of an observable, a bit each. */
 uint32_t rules_all_values(const struct observable *observable);
 /* The bin of a number observable that holds `number`; RULES_NONE outside [min, max]. */
