@@ -525,9 +525,9 @@ static const struct option *command_option(struct app *app, const struct command
 /* ==== which commands there are ================================================================ */
 
 static const struct command *const groups[] = {
-    judge_commands,  plan_commands,   batch_commands,    look_commands,
-    event_commands,  record_commands, exchange_commands, rules_commands,
-    review_commands, config_commands, help_commands,
+    judge_commands, plan_commands,   batch_commands,  look_commands,
+    event_commands, record_commands, review_commands, exchange_commands,
+    rules_commands, config_commands, help_commands,
 };
 enum { GROUPS = sizeof groups / sizeof *groups };
 
@@ -627,13 +627,28 @@ static json_t *command_json(struct app *app, const struct command *command)
                      help.detail, options);
 }
 
+/* The heading of the commands from this one on; NULL where none begins. */
+static const char *part_begun(struct app *app, const struct command *command)
+{
+    for (struct help_line line = {.common = false}; help_next(app, "parts", &line);)
+        if (strcmp(command->name,
+                   line.argument[0] == '\0'
+                       ? line.word
+                       : arena_format(app->arena, "%s %s", line.word, line.argument)) == 0)
+            return line.says;
+    return NULL;
+}
+
 /* The same of the program, with every command of a group, or of all (NULL), under "commands". */
 static json_t *commands_json(struct app *app, const char *group)
 {
     json_t *root = command_json(app, NULL), *commands = json_array();
     for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
-        if (group == NULL || in_group(command, group))
-            json_array_append_new(commands, command_json(app, command));
+        if (group == NULL || in_group(command, group)) {
+            json_t *row = command_json(app, command);
+            view_json_add(row, "_part:s", group == NULL ? part_begun(app, command) : NULL);
+            json_array_append_new(commands, row);
+        }
     view_json_add(root, "version:s group:s commands:o", JARSIDE_VERSION, group, commands);
     return root;
 }

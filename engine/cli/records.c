@@ -559,6 +559,8 @@ static enum status run_labels(struct app *app)
 }
 
 const struct command record_commands[] = {
+    {"starter", run_starter, NEEDS_CREATE, .json = true},
+    {"record", run_record, NEEDS_CREATE, .json = true},
     {"due", run_due, NEEDS_READ, .wrong = "--by DATE looks ahead", .json = true},
     {"list", run_list, NEEDS_READ, .wrong = "list one thing at a time", .json = true},
     {"history", run_history, NEEDS_READ,
@@ -568,7 +570,5 @@ const struct command record_commands[] = {
      .json = true},
     {"search", run_search, NEEDS_READ, .json = true},
     {"labels", run_labels, NEEDS_READ, .json = true},
-    {"starter", run_starter, NEEDS_CREATE, .json = true},
-    {"record", run_record, NEEDS_CREATE, .json = true},
     {0},
 };
