@@ -154,6 +154,11 @@ struct names { /* of a list of the rules: ids, and what people call them */
     size_t count;
 };
 void names_of(struct app *app, enum word_list list, struct names *names);
+/* Which of `count` things the words are like by one of what they are called in each list (NULL:
+ * nothing): those of that name, else those whose name begins with them, else those that have them
+ * all. Writes their numbers, with room for `count`, and returns how many. */
+size_t names_like(const char *words, const char *const *const *lists, size_t list_count,
+                  size_t count, size_t *found);
 /* The one value of an observable that was seen; RULES_NONE for none or several. */
 int single_value(uint32_t seen);
 /* The words with a separator between, the first `most` of them, in the arena. */

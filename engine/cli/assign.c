@@ -491,8 +491,8 @@ static bool fold_into(struct text *out, const char *words)
     if (!text_fold(out, words, strlen(words), NULL))
         return false;
     size_t length = 0;
-    for (size_t i = 0; i < out->length; i++) /* "color" is "colour" */
-        if (i == 0 || out->bytes[i] != 'u' || out->bytes[i - 1] != 'o')
+    for (size_t i = 0; i < out->length; i++) /* "color" is "colour", but "sour" is itself */
+        if (i < 2 || out->bytes[i] != 'u' || out->bytes[i - 1] != 'o' || out->bytes[i - 2] == 's')
             out->bytes[length++] = (char)(out->bytes[i] == '_' ? ' ' : out->bytes[i]);
     text_cut(out, length);
     return out->length > 0;
@@ -505,37 +505,56 @@ static enum likeness likeness(struct text *room, const char *words, const char *
     if (called == NULL || !fold_into(room, called))
         return UNLIKE;
     const char *found = strstr(room->bytes, words);
-    if (found == NULL)
-        return UNLIKE;
-    return found != room->bytes ? WITHIN : strlen(words) == strlen(room->bytes) ? SAME : AT_FRONT;
+    if (found != NULL)
+        return found != room->bytes                   ? WITHIN
+               : strlen(words) == strlen(room->bytes) ? SAME
+                                                      : AT_FRONT;
+    for (const char *at = words; *at != '\0'; at += strspn(at, " ")) { /* each word by itself */
+        char word[64];
+        const size_t length = strcspn(at, " ");
+        snprintf(word, sizeof word, "%.*s", (int)(length < sizeof word ? length : 0), at);
+        if (word[0] == '\0' || strstr(room->bytes, word) == NULL)
+            return UNLIKE;
+        at += length;
+    }
+    return WITHIN;
 }
 
-size_t assign_named(struct app *app, enum word_list list, const char *words)
+size_t names_like(const char *words, const char *const *const *lists, size_t list_count,
+                  size_t count, size_t *found)
 {
-    bool finding = list == LIST_FINDINGS;
-    struct names names;
-    size_t found[MOST_NAMES] = {0}, count = 0;
     enum likeness best = WITHIN;
-
-    names_of(app, list, &names);
+    size_t like_count = 0;
     TEXT(wanted);
     TEXT(room);
-    bool text = fold_into(&wanted, words);
-    for (size_t i = 0; text && i < names.count; i++) {
-        const char *called[] = {names.ids[i], names.names[i],
-                                finding ? app->rules->findings[i].also : NULL};
+    for (size_t i = 0; i < count && fold_into(&wanted, words); i++) {
         enum likeness like = UNLIKE;
-        for (size_t k = 0; k < sizeof called / sizeof *called; k++) {
-            enum likeness by_this = likeness(&room, wanted.bytes, called[k]);
+        for (size_t k = 0; k < list_count; k++) {
+            const enum likeness by_this = likeness(&room, wanted.bytes, lists[k][i]);
             like = by_this > like ? by_this : like;
         }
         if (like > best) {
             best = like;
-            count = 0;
+            like_count = 0;
         }
         if (like == best)
-            found[count++] = i;
+            found[like_count++] = i;
     }
+    return like_count;
+}
+
+size_t assign_named(struct app *app, enum word_list list, const char *words)
+{
+    const bool finding = list == LIST_FINDINGS;
+    struct names names;
+    const char *also[MOST_NAMES] = {NULL};
+    size_t found[MOST_NAMES];
+
+    names_of(app, list, &names);
+    for (size_t i = 0; finding && i < names.count; i++)
+        also[i] = app->rules->findings[i].also;
+    const char *const *const lists[] = {names.ids, names.names, also};
+    const size_t count = names_like(words, lists, sizeof lists / sizeof *lists, names.count, found);
     if (count == 1)
         return found[0];
     if (count > 1) {

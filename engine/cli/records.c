@@ -513,8 +513,15 @@ static enum status write_calendar(struct app *app)
 
 static enum status run_due(struct app *app)
 {
-    struct due_asked asked = {.day = app->given.by, .limit = app->given.limit};
+    const char *words = arena_join(app->arena, app->operands, app->operand_count);
+    struct moment day;
 
+    if (app->operand_count > 0 && labels_id(app, RECORD_BATCH, app->operands[0]) == 0 &&
+        (strcasecmp(words, "tomorrow") == 0 || moment_read(words, moment_now(), &day))) {
+        option_read(app, option_row(app->command, "by"), words, &app->given.by);
+        app->operand_count = 0;
+    }
+    struct due_asked asked = {.day = app->given.by, .limit = app->given.limit};
     if (app->given.ics != NULL && app->operand_count > 0)
         app_stop(app, "a calendar is of all batches; leave '%s' out", app->operands[0]);
     if (app->given.ics != NULL)

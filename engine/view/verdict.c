@@ -786,11 +786,15 @@ void view_show_all(struct screen *screen, const struct rules *rules)
     }
 }
 
-size_t view_ids(const struct rules *rules, const char **ids, size_t most)
+size_t view_ids(const struct rules *rules, const char **ids, const char **names, size_t most)
 {
+    enum { LONGEST = 48 }; /* longer ones, of cautions and sources, nobody types */
     size_t count = 0;
     for (const struct kind *kind = kinds; kind < kinds + KINDS; kind++)
-        for (size_t i = 0; i < count_of(rules, kind) && count < most; i++)
+        for (size_t i = 0; i < count_of(rules, kind) && count < most; i++) {
+            const char *name = string_of(item_of(rules, kind, i), kind->name);
+            names[count] = strlen(name) <= LONGEST ? name : NULL;
             ids[count++] = string_of(item_of(rules, kind, i), kind->id);
+        }
     return count;
 }

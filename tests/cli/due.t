@@ -29,6 +29,8 @@ subtest 'the first look' => sub {
     is(scalar @$due, 1, 'vessels of a batch stand together');
     is(scalar @{ $due->[0]{vessels} }, 9, 'all of them, with the control');
     is($due->[0]{why}, 'first look', 'with the reason');
+    is_deeply(answer('due', split / /, $first)->{due}, $due, 'the day without --by');
+    is_deeply(answer('due', 'tomorrow'), answer(qw(due --by tomorrow)), 'or in a word');
     cmp_ok($due->[0]{shake_from}, 'le', $due->[0]{full_from}, 'and what the forecast has');
 };
 

@@ -19,7 +19,13 @@ like($out, qr/Which colours.*green/s, 'a sign');
 like($out, qr/djamor/, 'a species');
 ($status, $out) = run('show');
 like($out, qr/^\s+green_mould\s/m, 'all ids');
-($status, $out, $err) = run(qw(show green_mold));
+for (['green mould'], ['green'], ['green', 'mold'], ['wet', 'spot'], ['not cooked']) {
+    ($status, $out) = run('show', @$_);
+    is($status, 0, "a name, or part of one: @$_");
+}
+($status, $out, $err) = run(qw(show sour));
+like($err, qr/could be wet_rot, .*; say which/, 'part of several');
+($status, $out, $err) = run(qw(show green_mluld));
 is($status, 2, 'an unknown id');
 like($err, qr/'green_mould'/, 'with the nearest');
 
