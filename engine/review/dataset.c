@@ -601,18 +601,6 @@ static bool is_yes(const char *word, size_t length)
     return csv_named("yes|y|true|1|x", word, length) >= 0;
 }
 
-/* Lost by a word that stands alone, "green". */
-static bool is_lost(const struct rules *rules, const char *folded)
-{
-    for (size_t i = 0; i < rules->language.list_count; i++) {
-        const struct named_list *list = &rules->language.lists[i];
-        for (size_t k = 0; strcmp(list->id, "sheet_lost") == 0 && k < list->items.count; k++)
-            if (strcmp(list->items.list[k], folded) == 0)
-                return true;
-    }
-    return false;
-}
-
 /* What the rules make of the words of a result, "gone green". */
 static enum fate fate_told(const struct table *table, const char *word, size_t length)
 {
@@ -620,7 +608,7 @@ static enum fate fate_told(const struct table *table, const char *word, size_t l
     const char *folded = fold_trimmed(table->arena, arena_copy(table->arena, word, length));
     if (table->rules == NULL)
         return FATE_COUNT;
-    if (is_lost(table->rules, folded))
+    if (rules_lists(table->rules, "sheet_lost", folded, strlen(folded))) /* "green" alone */
         return FATE_CONTAMINATED;
     if (!result_of_words(table->rules, folded, &result))
         return FATE_COUNT;
