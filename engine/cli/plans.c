@@ -163,17 +163,13 @@ static json_t *notes_json(const struct rules *rules, const struct cooked *cook)
 static json_t *organisms_json(const struct rules *rules, const struct cooked *cook)
 {
     static const char *const roles[] = {"spore_former", "fungus", "indicator"};
-    json_t *array = json_array();
-
-    for (size_t i = 0; i < cook->setup.organism_count; i++) {
-        const struct organism *organism = &rules->organisms[i];
-        const struct cook_kill *kill = &cook->result.kills[i];
-        view_json_row(array,
-                      "id:s name:s role:s log_reduction:r survivors:r chance:r chance_mean:n",
-                      organism->id, organism->name, roles[organism->role], &kill->log_reduction,
-                      &kill->survivors, &kill->chance, kill->chance_mean);
-    }
-    return array;
+    const struct organism *organism = rules->organisms;
+    const struct cook_kill *kill = cook->result.kills;
+    return view_json_rows(i, cook->setup.organism_count,
+                          "id:s name:s role:s log_reduction:r survivors:r chance:r chance_mean:n",
+                          organism[i].id, organism[i].name, roles[organism[i].role],
+                          &kill[i].log_reduction, &kill[i].survivors, &kill[i].chance,
+                          kill[i].chance_mean);
 }
 
 /* What is told of the cook here and of the same at sea level. */
@@ -460,14 +456,11 @@ static json_t *date_after(const char *start, double days)
 static json_t *pace_json(const struct run *run, const struct given *given,
                          const struct pace_verdict *pace)
 {
-    json_t *reasons = json_array();
-
-    for (size_t i = 0; i < FORECAST_INPUTS; i++) {
-        const struct forecast_reason *reason = &pace->reasons[i];
-        view_json_row(reasons, "input:s needed:n stretch:n _times:n",
-                      forecast_input_name(reason->input), reason->needed, reason->stretch,
-                      reason->needed / run->forecast.points.central);
-    }
+    const struct forecast_reason *reason = pace->reasons;
+    json_t *reasons =
+        view_json_rows(i, FORECAST_INPUTS, "input:s needed:n stretch:n _times:n",
+                       forecast_input_name(reason[i].input), reason[i].needed, reason[i].stretch,
+                       reason[i].needed / run->forecast.points.central);
     return view_json("pace:s day:n seen:n expected:r times_late:n wait_until:n explained:b "
                      "reasons:o _wait_date:o",
                      pace_name(pace->pace), given->day, given->seen, &pace->expected,

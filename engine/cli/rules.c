@@ -84,7 +84,7 @@ static json_t *figures_json(const struct score *score)
 
 static json_t *score_json(const struct rules *rules, const struct score *score, bool all)
 {
-    json_t *rows = json_array(), *bins = json_array(), *counts = json_array();
+    json_t *rows = json_array();
     for (size_t i = 0; i < score->cases; i++) {
         const struct score_row *row = &score->rows[i];
         const struct labelled_case *of = row->labelled;
@@ -101,18 +101,15 @@ static json_t *score_json(const struct rules *rules, const struct score *score, 
                       rules->findings[of->findings[0]].id,
                       row->has_cause ? rules->causes[of->causes[0]].id : "");
     }
-    for (size_t b = 0; b < SCORE_BINS; b++)
-        view_json_row(bins, "cases:l confidence:n accuracy:n _from:i _to:i",
-                      (json_int_t)score->bins[b].count, score->bins[b].confidence,
-                      score->bins[b].accuracy, 10 * (int)b, 10 * ((int)b + 1));
-    for (size_t i = 0; i < SHARES; i++) {
-        size_t part = share_part(score, &shares[i]), whole = share_whole(score, &shares[i]);
-        view_json_row(counts, "label:s part:l whole:l share:n", shares[i].label, (json_int_t)part,
-                      (json_int_t)whole, whole > 0 ? (double)part / (double)whole : 0.0);
-    }
-    json_t *json = view_json("schema:i", 1);
-    json_object_update_new(json, figures_json(score));
-    view_json_add(json, "calibration:o rows:o _counts:o", bins, rows, counts);
+    json_t *bins = view_json_rows(b, SCORE_BINS, "cases:z confidence:n accuracy:n _from:z _to:z",
+                                  score->bins[b].count, score->bins[b].confidence,
+                                  score->bins[b].accuracy, 10 * b, 10 * (b + 1));
+    json_t *counts = view_json_rows(i, SHARES, "label:s part:z whole:z share:n", shares[i].label,
+                                    share_part(score, &shares[i]), share_whole(score, &shares[i]),
+                                    (double)share_part(score, &shares[i]) /
+                                        fmax(1.0, (double)share_whole(score, &shares[i])));
+    json_t *json = figures_json(score);
+    view_json_add(json, "schema:i calibration:o rows:o _counts:o", 1, bins, rows, counts);
     return json;
 }
 

@@ -41,17 +41,14 @@ static void put_level(struct text *out, const struct dataset *dataset, size_t fa
 
 /* ---- parts of the tree -------------------------------------------------------------------------- */
 
-typedef json_t *make_row(const struct review *review, const void *row);
-
-static json_t *list(const struct review *review, make_row *make, const void *rows, size_t count,
-                    size_t size)
-{
-    json_t *made = json_array();
-    for (size_t i = 0; i < count; i++)
-        json_array_append_new(made, make(review, (const char *)rows + i * size));
-    return made;
-}
-#define LIST(review, make, rows, count) list(review, make, rows, count, sizeof *(rows))
+/* What `make` makes of each of a list. */
+#define LIST(review, make, rows, count)                                                            \
+    __extension__({                                                                                \
+        json_t *made_of = json_array();                                                            \
+        for (size_t k = 0; k < (count); k++)                                                       \
+            json_array_append_new(made_of, make(review, &(rows)[k]));                              \
+        made_of;                                                                                   \
+    })
 
 static json_t *counts(struct counts counts)
 {
@@ -98,11 +95,12 @@ static json_t *scope(const struct review *review, size_t factor)
     return json_string(scope_name(factor_kinds[review->dataset->factors[factor].kind].scope));
 }
 
-static json_t *cause_row(const struct review *review, const void *row)
+static json_t *causes_json(const struct review *review, const struct review_why *why)
 {
-    const struct review_cause *cause = row;
-    return view_json("id:s p:n _name:s", review->rules->causes[cause->cause].id, cause->p,
-                     review->rules->causes[cause->cause].name);
+    const struct cause *causes = review->rules->causes;
+    const struct review_cause *likely = why->causes;
+    return view_json_rows(i, why->cause_count, "id:s p:n _name:s", causes[likely[i].cause].id,
+                          likely[i].p, causes[likely[i].cause].name);
 }
 
 /* What to change for the likeliest. */
@@ -114,9 +112,8 @@ static json_t *how(const struct review *review, const struct review_why *why)
     return view_json_strings(cause->change, cause->change_count);
 }
 
-static json_t *trial_row(const struct review *review, const void *row)
+static json_t *trial_row(const struct review *review, const struct review_trial *trial)
 {
-    const struct review_trial *trial = row;
     const struct observable *test = &review->rules->observables[trial->observable];
     return view_json("id:s label:s bits:n cost:n delay_days:n _look:s", test->id, test->label,
                      trial->bits, trial->cost, trial->delay_days, test->look);
@@ -129,7 +126,7 @@ static void add_causes(json_t *root, const struct review *review, const struct r
 {
     enum { CAUSES = 3, TRIALS = 2 };
     static const double worth_a_word = 0.05;
-    json_t *all = LIST(review, cause_row, why->causes, why->cause_count);
+    json_t *all = causes_json(review, why);
     json_t *tests = LIST(review, trial_row, why->trials, why->trial_count);
     view_json_add(root, "causes:o tests:o _causes:o _tests:o", all, tests,
                   view_json_first(all, "p", worth_a_word, CAUSES),
@@ -191,9 +188,8 @@ static json_t *figures_of(const struct dataset *dataset, const struct review_sus
     return at == NULL ? json_string("") : json_stringn(at, strcspn(at, ";"));
 }
 
-static json_t *suspect_row(const struct review *review, const void *row)
+static json_t *suspect_row(const struct review *review, const struct review_suspect *suspect)
 {
-    const struct review_suspect *suspect = row;
     const size_t none = review->dataset->factor_count;
     TEXT(says);
     put_level(&says, review->dataset, suspect->factor, suspect->level);
@@ -219,9 +215,8 @@ static json_t *suspect_row(const struct review *review, const void *row)
     return made;
 }
 
-static json_t *culprit_row(const struct review *review, const void *row)
+static json_t *culprit_row(const struct review *review, const struct review_culprit *culprit)
 {
-    const struct review_culprit *culprit = row;
     const struct review_suspect *first = &culprit->suspects[0];
     bool same = true; /* in their counts, one suspect included */
     for (const struct review_suspect *s = first; s < first + culprit->suspect_count; s++)
@@ -240,12 +235,11 @@ static json_t *culprit_row(const struct review *review, const void *row)
     return made;
 }
 
-static json_t *change_row(const struct review *review, const void *row)
+static json_t *change_row(const struct review *review, const size_t *which)
 {
-    const size_t *k = row;
-    const struct review_culprit *culprit = &review->culprits[*k];
+    const struct review_culprit *culprit = &review->culprits[*which];
     const struct review_why *why = &culprit->why;
-    return view_json("fault:z saved:n cause:s how:o", *k, review_saves(culprit),
+    return view_json("fault:z saved:n cause:s how:o", *which, review_saves(culprit),
                      why->cause_count > 0 ? review->rules->causes[why->causes[0].cause].id : NULL,
                      how(review, why));
 }
@@ -306,9 +300,8 @@ static void put_arm(struct text *out, const struct review *review, const struct 
     }
 }
 
-static json_t *plan_row(const struct review *review, const void *row)
+static json_t *plan_row(const struct review *review, const struct review_plan *plan)
 {
-    const struct review_plan *plan = row;
     const struct review_culprit *culprit = &review->culprits[plan->culprit];
     json_t *arms = json_array(), *names = json_array();
     json_t *tried = json_array(), *untried = json_array();
@@ -408,9 +401,8 @@ static json_t *factor_tree(const struct review *review, const struct review_fact
         review->dataset->factors[factor->factor].kind == FACTOR_CHANGE);
 }
 
-static json_t *alias_row(const struct review *review, const void *row)
+static json_t *alias_row(const struct review *review, const struct review_alias *alias)
 {
-    const struct review_alias *alias = row;
     return view_json(
         "factors:o together:z of:z _first:o _second:o",
         json_pack("[o, o]", factor_name(review, alias->first), factor_name(review, alias->second)),
@@ -478,14 +470,6 @@ static void add_drawn(json_t *root, const struct review *review)
 
 /* ---- time --------------------------------------------------------------------------------------- */
 
-static json_t *step_row(const struct review *review, const void *row)
-{
-    const struct survival_step *step = row;
-    (void)review;
-    return view_json("day:n at_risk:z lost:z survival:n", step->time, step->at_risk, step->lost,
-                     step->survival);
-}
-
 static json_t *times(const struct review *review)
 {
     const struct review_time *time = &review->time;
@@ -495,6 +479,10 @@ static json_t *times(const struct review *review)
                             time->logrank.freedom, time->logrank.p);
     for (size_t c = 0; c < time->curve_count; c++) {
         const struct survival_curve *curve = &time->curves[c].curve;
+        const struct survival_step *step = curve->steps;
+        json_t *steps =
+            view_json_rows(i, curve->count, "day:n at_risk:z lost:z survival:n", step[i].time,
+                           step[i].at_risk, step[i].lost, step[i].survival);
         TEXT(name);
         if (time->factor >= review->dataset->factor_count)
             text_puts(&name, "All vessels");
@@ -505,9 +493,8 @@ static json_t *times(const struct review *review)
         json_array_append_new(curves,
                               view_json("level:o cases:z lost:z median:n steps:o _name:t _letter:o",
                                         level_name(review, time->factor, time->curves[c].level),
-                                        curve->cases, curve->lost, curve->median,
-                                        LIST(review, step_row, curve->steps, curve->count),
-                                        name.bytes, json_sprintf("%c", 'A' + (int)c)));
+                                        curve->cases, curve->lost, curve->median, steps, name.bytes,
+                                        json_sprintf("%c", 'A' + (int)c)));
     }
     return view_json("factor:o cases:z left_out:z curves:o logrank:o",
                      factor_name(review, time->factor), time->cases, time->left_out, curves,
@@ -533,16 +520,15 @@ static void add_marks(json_t *row, const struct dataset *dataset, uint32_t batch
     view_json_add(row, "_marks:o _more:z", marks, all - json_array_size(marks));
 }
 
-static json_t *batch_row(const struct review *review, const void *row)
+static json_t *batch_row(const struct review *review, const struct review_batch *batch)
 {
-    const struct review_batch *batch = row;
     const struct monitor_point *point = &batch->point;
     double total = (double)batch->counts.total;
     json_t *made =
         view_json("batch:o day:o counts:o controls:o open:z too_many:b too_few:b causes:o",
                   level_name(review, review->dataset->batch, batch->level), day(batch->day),
                   counts(batch->counts), counts(batch->controls), batch->open, point->above,
-                  point->below, LIST(review, cause_row, batch->why.causes, batch->why.cause_count));
+                  point->below, causes_json(review, &batch->why));
     view_json_add(made, "_from_above:n _from_below:n _low:n _high:n _share:n _called:b _date:s",
                   point->from_above, point->from_below, fmax(0.0, point->from_below / total),
                   fmin(1.0, point->from_above / total), share_of(batch->counts),
@@ -609,12 +595,6 @@ static json_t *limits(const struct review *review)
     return made;
 }
 
-static json_t *remark_row(const struct review *review, const void *row)
-{
-    (void)review;
-    return view_json_safe(*(const char *const *)row);
-}
-
 /* What is for faces only. */
 static void add_told(json_t *root, const struct review *review, size_t first)
 {
@@ -651,12 +631,14 @@ json_t *view_review_json(const struct review *review, bool whole)
     const struct review_account *account = &review->account;
     const size_t first =
         whole || review->batch_count < BATCHES_SHOWN ? 0 : review->batch_count - BATCHES_SHOWN;
-    json_t *factors = json_array();
+    json_t *factors = json_array(), *remarks = json_array();
     json_t *rule =
         view_json("false_alarm:n bayes_factor:n watched_days:n suspects_asked:z",
                   rules->false_alarm, rules->bayes_factor, rules->watched, review->suspects_asked);
     for (size_t f = 0; f < dataset->factor_count; f++)
         json_array_append_new(factors, factor_tree(review, &review->factors[f], whole));
+    for (size_t i = 0; i < dataset->remark_count; i++)
+        json_array_append_new(remarks, view_json_safe(dataset->remarks[i]));
     const struct review_batch *batches = first > 0 ? &review->batches[first] : review->batches;
     json_t *root = view_json(
         "schema:i totals:o faults:o changes:o plans:o near:o factors:o aliases:o time:o drift:o "
@@ -670,8 +652,7 @@ json_t *view_review_json(const struct review *review, bool whole)
                   review->drift.called, review->drift.test_p),
         LIST(review, batch_row, batches, review->batch_count - first), review_watch(review),
         account->why.cause_count > 0 ? account_parts(review, account) : json_null(), limits(review),
-        LIST(review, remark_row, dataset->remarks, dataset->remark_count), rule,
-        review->rules->hash);
+        remarks, rule, review->rules->hash);
     if (!whole)
         add_told(root, review, first);
     return root;

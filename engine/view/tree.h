@@ -30,6 +30,14 @@ struct face {
 json_t *view_json(const char *keys, ...);
 #define view_json_add(object, ...) json_object_update_new(object, view_json(__VA_ARGS__))
 #define view_json_row(array, ...)  json_array_append_new(array, view_json(__VA_ARGS__))
+/* An array of so many of them, whose values hang on the index: view_json_rows(i, count, "p:n", list[i].p). */
+#define view_json_rows(index, count, ...)                                                          \
+    __extension__({                                                                                \
+        json_t *index##_rows = json_array();                                                       \
+        for (size_t index = 0; index < (count); index++)                                           \
+            view_json_row(index##_rows, __VA_ARGS__);                                              \
+        index##_rows;                                                                              \
+    })
 /* A number, or null for what is not finite. */
 json_t *view_json_number(double number);
 /* Made safe, as text from a table may be anything; null when empty, or as it is if UTF-8. */

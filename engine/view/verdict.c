@@ -210,6 +210,11 @@ static const struct observable *telling_apart(const struct judged *judged,
     return NULL;
 }
 
+static json_t *test_json(const struct observable *test)
+{
+    return view_json("label:s how:s", test->label, test->look != NULL ? test->look : test->ask);
+}
+
 /* Those that always went together are told at the first of them, with a test that tells. */
 static void add_aliases(json_t *row, const struct judged *judged,
                         const struct sibling_evidence *evidence)
@@ -228,9 +233,7 @@ static void add_aliases(json_t *row, const struct judged *judged,
     }
     view_json_add(row, "aliased_with:o _told:b", all, first);
     if (test != NULL)
-        view_json_add(
-            row, "_test:o",
-            view_json("label:s how:s", test->label, test->look != NULL ? test->look : test->ask));
+        view_json_add(row, "_test:o", test_json(test));
 }
 
 static bool speaks(const struct sibling_evidence *evidence)
@@ -325,7 +328,7 @@ static void add_evidence(json_t *root, const struct judged *judged)
     const struct finding *rival = &rules->findings[explanation->rival];
     const struct heard all = triage_heard(judged->triage);
     json_t *silent = json_array(), *evidence = json_array(), *even = json_array();
-    json_t *computed = json_array(), *words = json_array(), *counting = json_array();
+    json_t *words = json_array(), *counting = json_array();
 
     /* Nobody mentioned these: part of the evidence, but apart from the facts. */
     for (size_t i = 0; i < rules->observable_count; i++)
@@ -356,13 +359,11 @@ static void add_evidence(json_t *root, const struct judged *judged)
         if (!is_even(weight->odds))
             json_array_append(counting, json_array_get(words, i));
     }
-    for (size_t i = 0; i < verdict->computed_count; i++) {
-        const struct computed *item = &verdict->computed[i];
-        view_json_row(computed, "cause:s say:s decibans:n assumed:s _odds:o _name:s",
-                      rules->causes[item->cause].id, item->say,
-                      hundredths(decibans(item->log_odds)), item->assumed, odds(item->log_odds),
-                      rules->causes[item->cause].name);
-    }
+    const struct computed *item = verdict->computed;
+    json_t *computed = view_json_rows(
+        i, verdict->computed_count, "cause:s say:s decibans:n assumed:s _odds:o _name:s",
+        rules->causes[item[i].cause].id, item[i].say, hundredths(decibans(item[i].log_odds)),
+        item[i].assumed, odds(item[i].log_odds), rules->causes[item[i].cause].name);
     view_json_add(root, "understood:o not_spoken_of:o", facts_json(judged->triage), silent);
     add_unclear(root, judged, 0);
     view_json_add(root, "evidence:o words:o computed:o _even:o _counting:o _leader:s _rival:s",
@@ -587,10 +588,7 @@ static json_t *finding_json(const struct rules *rules, const void *item)
 {
     static const enum action order[] = {ACTION_DISCARD, ACTION_ISOLATE, ACTION_KEEP};
     const struct finding *finding = item;
-    json_t *differs = json_array(), *causes = json_array(), *actions = json_array();
-    for (size_t i = 0; i < finding->differ_count; i++)
-        view_json_row(differs, "from:s how:s", rules->findings[finding->differs[i].from].name,
-                      finding->differs[i].how);
+    json_t *causes = json_array();
     for (const struct cause *cause = rules->causes; cause < rules->causes + rules->cause_count;
          cause++) {
         double sum = 0, rate = 0;
@@ -601,9 +599,12 @@ static json_t *finding_json(const struct rules *rules, const void *item)
         if (rate > 0)
             view_json_row(causes, "name:s id:s share:n", cause->name, cause->id, rate / sum);
     }
-    for (size_t i = 0; i < ACTION_COUNT; i++)
-        view_json_row(actions, "label:s steps:o", rules->decision.action_label[order[i]],
-                      view_json_strings(finding->steps[order[i]], finding->step_count[order[i]]));
+    json_t *differs =
+        view_json_rows(i, finding->differ_count, "from:s how:s",
+                       rules->findings[finding->differs[i].from].name, finding->differs[i].how);
+    json_t *actions =
+        view_json_rows(i, ACTION_COUNT, "label:s steps:o", rules->decision.action_label[order[i]],
+                       view_json_strings(finding->steps[order[i]], finding->step_count[order[i]]));
     return view_json("status:s hazard:s also:s what:s looks:o differs:o causes:o actions:o cites:o",
                      status_name(finding->status), hazard_name(finding->hazard), finding->also,
                      finding->what, claims_json(rules, finding->looks, finding->look_count, false),
@@ -613,15 +614,12 @@ static json_t *finding_json(const struct rules *rules, const void *item)
 static json_t *cause_json(const struct rules *rules, const void *item)
 {
     const struct cause *cause = item;
-    json_t *grows = json_array(), *tests = json_array();
-    for (size_t i = 0; i < cause->grow_count; i++)
-        view_json_row(grows, "name:s rate:n", rules->findings[cause->grows[i].finding].name,
-                      cause->grows[i].rate);
-    for (size_t i = 0; i < cause->settle_count; i++) {
-        const struct observable *test = &rules->observables[cause->settle[i]];
-        view_json_row(tests, "label:s how:s", test->label,
-                      test->look != NULL ? test->look : test->ask);
-    }
+    json_t *grows =
+        view_json_rows(i, cause->grow_count, "name:s rate:n",
+                       rules->findings[cause->grows[i].finding].name, cause->grows[i].rate);
+    json_t *tests = json_array();
+    for (size_t i = 0; i < cause->settle_count; i++)
+        json_array_append_new(tests, test_json(&rules->observables[cause->settle[i]]));
     return view_json("scope:s what:s prior:n grows:o grows_cites:o looks:o change:o tests:o "
                      "cites:o",
                      scope_name(cause->scope), cause->what, cause->prior, grows,
@@ -647,12 +645,10 @@ static json_t *observable_json(const struct rules *rules, const void *item)
         [KIND_ONE] = "one of", [KIND_SEVERAL] = "several of", [KIND_NUMBER] = "a number"};
     const struct observable *observable = item;
     size_t index = (size_t)(observable - rules->observables);
-    json_t *values = json_array(), *predicts = json_array();
-    for (size_t v = 0; v < observable->value_count; v++) {
-        const struct value *value = &observable->values[v];
-        view_json_row(values, "id:s base:n label:s look:s", value->id, value->base, value->label,
-                      value->look);
-    }
+    const struct value *value = observable->values;
+    json_t *predicts = json_array();
+    json_t *values = view_json_rows(v, observable->value_count, "id:s base:n label:s look:s",
+                                    value[v].id, value[v].base, value[v].label, value[v].look);
     for (size_t f = 0; f < rules->finding_count; f++)
         add_expected(predicts, rules, index, rules->findings[f].name, rules->findings[f].looks,
                      rules->findings[f].look_count, false);
@@ -669,10 +665,9 @@ static json_t *species_json(const struct rules *rules, const void *item)
 {
     const struct species *species = item;
     const struct growth *growth = &species->growth;
-    json_t *normal = json_array();
-    for (size_t i = 0; i < species->normal_count; i++)
-        view_json_row(normal, "name:s looks:o", rules->findings[species->normal[i].finding].name,
-                      claims_json(rules, &species->normal[i].claim, 1, false));
+    json_t *normal = view_json_rows(i, species->normal_count, "name:s looks:o",
+                                    rules->findings[species->normal[i].finding].name,
+                                    claims_json(rules, &species->normal[i].claim, 1, false));
     return view_json("latin:s note:s t_min:n t_max:n t_opt:n rate_low:n rate_high:n full_low:n "
                      "full_high:n growth_cites:o normal:o cites:o",
                      species->latin, species->note, growth->t_min, growth->t_max, growth->t_opt,

@@ -46,12 +46,12 @@ sub arguments {
 sub checked {
     my ($text, $line) = @_;
     my $out = '';
-    while ($text =~ /\G(.*?)\b(view_json(?:_add|_row)?)(?=\()/gsc) {
+    while ($text =~ /\G(.*?)\b(view_json(?:_add|_rows?)?)(?=\()/gsc) {
         $out .= "$1$2";
         my ($length, @parts) = arguments(substr($text, pos $text));
         my $here = $line + (substr($text, 0, pos $text) =~ tr/\n//);
         pos($text) += $length;
-        my @first = $2 eq 'view_json' ? () : (shift @parts);
+        my @first = splice(@parts, 0, $2 eq 'view_json' ? 0 : $2 eq 'view_json_rows' ? 2 : 1);
         my $keys  = shift @parts;
         if ($keys =~ /^\s*const char/) { $out .= '(' . join(',', @first, $keys, @parts) . ')'; next }
         $calls++;
@@ -75,7 +75,7 @@ my @flags    = ('-std=c11', '-D_POSIX_C_SOURCE=200809L', '-D_DEFAULT_SOURCE', '-
 for (files(qr/\.c$/, 'engine')) {
     $file = $_;
     my $text = code(content($file));
-    next unless $text =~ /\bview_json(?:_add|_row)?\(/;
+    next unless $text =~ /\bview_json(?:_add|_rows?)?\(/;
     my $copy = checked($text, 1);
     open(my $to, '>', "$scratch/copy.c") or die $!;
     print {$to} $checks, qq{#line 1 "$file"\n}, $copy;
