@@ -239,7 +239,7 @@ enum status app_flush(struct app *app)
     return send_out(app);
 }
 
-static enum status put_json(struct app *app, json_t *json, bool spread)
+enum status app_json(struct app *app, json_t *json, bool spread)
 {
     const bool written = json_write(&app->out.out, json, spread);
     json_decref(json);
@@ -249,22 +249,12 @@ static enum status put_json(struct app *app, json_t *json, bool spread)
     return send_out(app);
 }
 
-enum status app_json(struct app *app, json_t *json)
-{
-    return put_json(app, json, true);
-}
-
 enum status app_tell(struct app *app, const char *name, json_t *tree)
 {
     if (app->given.json)
-        return app_json(app, tree);
+        return app_json(app, tree, true);
     view_say_taken(&(struct face){.screen = &app->out}, name, tree);
     return app_flush(app);
-}
-
-enum status app_json_line(struct app *app, json_t *json)
-{
-    return put_json(app, json, false);
 }
 
 /* ==== the rules =============================================================================== */
@@ -440,11 +430,6 @@ bool app_newest(struct app *app, enum record record, void *row)
     if (page.count > 0)
         memcpy(row, page.rows, record_types[record].size);
     return page.count > 0;
-}
-
-const char *app_vessels(struct app *app, const struct vessel *vessels, size_t count)
-{
-    return view_vessels(app->arena, vessels, count);
 }
 
 /* ==== what help.txt says ====================================================================== */
@@ -780,14 +765,8 @@ static void offer_value(struct app *app, const struct help_line *line, const cha
     if (option->kind == OPTION_CHOICE)
         for (const char *const *word = option->words; *word != NULL; word++)
             offer(app, begun, *word, NULL);
-    else if (option->kind == OPTION_ID)
+    else if (option->list != LIST_NONE)
         offer_ids(app, option->list, begun);
-    else if (strcmp(line->argument, "VESSEL") == 0)
-        offer_ids(app, LIST_VESSELS, begun);
-    else if (strcmp(line->argument, "SPECIES") == 0)
-        offer_ids(app, LIST_SPECIES, begun);
-    else if (strcmp(line->argument, "GRAIN") == 0)
-        offer_ids(app, LIST_GRAINS, begun);
     else if (strcmp(line->argument, "BATCH") == 0)
         offer_labels(app, RECORD_BATCH, false, begun);
     else if (strcmp(line->argument, "LABEL") == 0)

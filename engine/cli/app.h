@@ -64,7 +64,7 @@ struct option {
     size_t target;  /* offset in struct given */
     const char *of; /* the row is for this command alone, and stands before the one for others */
     enum dimension dimension; /* of a quantity, an amount */
-    enum word_list list;      /* of an id */
+    enum word_list list;      /* of an id, or of a text or a vessel that may be one */
     double low, high;         /* of a count, a number */
     const char *const *words; /* of a choice; ends with NULL */
     char letter;              /* 'h' for one that is also -h; or 0 */
@@ -312,12 +312,11 @@ void app_write(struct app *app, const char *path, struct text *text, bool replac
 void app_keep(struct app *app, const char *path, struct text *text);
 /* The same of a page to the file that --html names, which is said. */
 enum status app_page(struct app *app, struct text *html, const char *further);
-/* Writes JSON and a newline to standard output, indented; takes the reference; NULL fails. */
-enum status app_json(struct app *app, json_t *json);
+/* Writes JSON and a newline to standard output; takes the reference; NULL fails. In one line, for
+ * one of many, unless `spread`. */
+enum status app_json(struct app *app, json_t *json, bool spread);
 /* Tells a result, which is released: as JSON, or by the template of that name (view/tree.h). */
 enum status app_tell(struct app *app, const char *name, json_t *tree);
-/* JSON in one line, for one of many. */
-enum status app_json_line(struct app *app, json_t *json);
 
 /* ---- the rules -------------------------------------------------------------------------------- */
 
@@ -367,8 +366,7 @@ void *app_all(struct app *app, enum record record, const char *condition, int64_
 void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count);
 /* The newest record of a kind; false when there is none. */
 bool app_newest(struct app *app, enum record record, void *row);
-/* "B1-1 to B1-4, B1-7" (view_vessels), in the arena. */
-const char *app_vessels(struct app *app, const struct vessel *vessels, size_t count);
+#define app_vessels(app, vessels, count) view_vessels((app)->arena, vessels, count)
 
 /* ==== records by what people call them ======================================================== */
 

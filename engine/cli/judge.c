@@ -54,7 +54,7 @@ static enum status tell(struct app *app, bool one_of_many)
                                 : json || explain ? triage_judge(app->triage)
                                                   : triage_judge_plainly(app->triage)};
     if (json)
-        return (one_of_many ? app_json_line : app_json)(app, view_verdict_json(&told));
+        return app_json(app, view_verdict_json(&told), !one_of_many);
     if (line)
         view_verdict_line(&app->out, &told);
     else
@@ -132,7 +132,7 @@ static enum status line_error(struct app *app, size_t number, const char *what)
     diags_error(app->diags, (struct position){"standard input", number, 0}, "%s", what);
     app_report(app);
     if (app->given.json)
-        return app_json_line(app, view_json("schema:i error:s", 1, what));
+        return app_json(app, view_json("schema:i error:s", 1, what), false);
     text_puts(&app->out.out, "unread\t-\t0\n");
     return app_flush(app);
 }
@@ -363,7 +363,8 @@ static enum status run_show(struct app *app)
     if (app->operand_count == 0)
         view_show_all(&app->out, app->rules);
     const char *whole = arena_join(app->arena, app->operands, app->operand_count);
-    const bool one = app->operand_count > 1 && strchr(whole, '_') == NULL; /* a name of several words */
+    const bool one =
+        app->operand_count > 1 && strchr(whole, '_') == NULL; /* a name of several words */
     for (size_t i = 0; i < (one ? 1 : app->operand_count); i++) {
         const char *id = one ? whole : app->operands[i];
         if (i > 0)

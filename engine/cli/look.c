@@ -172,7 +172,7 @@ static enum status look_at_vessel(const struct looking *looking, const char *lab
     }
     const struct judged judged = save(looking, &consultation, words, &look);
     if (app->given.json)
-        return app_json(app, look_json(&consultation.vessel, &look, &judged));
+        return app_json(app, look_json(&consultation.vessel, &look, &judged), true);
     if (!talked) { /* a conversation has shown it already */
         screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, &consultation));
         view_verdict(&app->out, &judged, VERDICT_BRIEF);

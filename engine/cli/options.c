@@ -247,7 +247,7 @@ static const struct option options[] = {
     /* What some commands mean by a name. */
     {"altitude", OPTION_QUANTITY, GIVEN(cook.altitude), "cook", DIM_METRES, .settled = true,
      .feeds = FEEDS_ALTITUDE},
-    {"grain", OPTION_TEXT, GIVEN(grain), "batch"},
+    {"grain", OPTION_TEXT, GIVEN(grain), "batch", .list = LIST_GRAINS},
     {"dry", OPTION_AMOUNT, GIVEN(cook.grain.dry), "hydration", DIM_GRAMS, .bare = true},
     {"inoculum", OPTION_TEXT, GIVEN(inoculum), "forecast", .feeds = FEEDS_DOSE},
     {"limit", OPTION_COUNT, GIVEN(limit), "due", .usual = "500"},
@@ -270,11 +270,12 @@ static const struct option options[] = {
     {"from", OPTION_TEXTS, GIVEN(from)},
     {"set", OPTION_TEXTS, GIVEN(set)},
     {"shake", OPTION_TEXTS, GIVEN(shake)},
-    {"species", OPTION_TEXT, GIVEN(species)},
+    {"species", OPTION_TEXT, GIVEN(species), .list = LIST_SPECIES},
     {"starter", OPTION_TEXT, GIVEN(starter)},
     {"use", OPTION_TEXT, GIVEN(use)},
     /* A vessel, its grain, its cook. */
-    {"vessel", OPTION_VESSEL, GIVEN(cook.vessel), .bare = true, .feeds = FEEDS_VESSEL},
+    {"vessel", OPTION_VESSEL, GIVEN(cook.vessel), .list = LIST_VESSELS, .bare = true,
+     .feeds = FEEDS_VESSEL},
     {"mass", OPTION_AMOUNT, GIVEN(cook.vessel.grams), .dimension = DIM_GRAMS,
      .feeds = FEEDS_VESSEL_MASS},
     {"vessels", OPTION_AMOUNT, GIVEN(cook.vessels)},
@@ -481,10 +482,10 @@ static const char *value_meant(struct app *app, const struct option *option, con
         return is_quantity(words, 1U << option->dimension, true) ? words : NULL;
     if (!option->bare)
         return NULL;
-    const bool vessel = option->kind == OPTION_VESSEL || option->list == LIST_VESSELS;
+    const bool vessel = option->list == LIST_VESSELS;
     if (vessel && placed)
         return words;
-    return list_id(app->rules, vessel ? LIST_VESSELS : option->list, words);
+    return list_id(app->rules, option->list, words);
 }
 
 static bool is_said(const struct app *app, const struct option *option)
@@ -531,8 +532,7 @@ static _Noreturn void not_meant(struct app *app, const char *word)
     for (struct help_line line = {.common = false}; option_next(app, app->command, &line);) {
         if (!line.option->bare || line.option->dimension != DIM_NONE)
             continue;
-        names_of(app, line.option->kind == OPTION_VESSEL ? LIST_VESSELS : line.option->list,
-                 &names);
+        names_of(app, line.option->list, &names);
         for (size_t i = 0; i < names.count; i++)
             *arena_push(app->arena, near, count) = names.ids[i];
     }

@@ -548,8 +548,9 @@ static enum status run_labels(struct app *app)
                                      ? labels_vessels(app, &newest.label, 1)
                                      : labels_vessels(app, app->operands, app->operand_count);
     if (app->given.json)
-        return app_json(app, view_json("schema:i labels:o", 1,
-                                       view_json_vessels(chosen.vessels, chosen.count)));
+        return app_json(
+            app, view_json("schema:i labels:o", 1, view_json_vessels(chosen.vessels, chosen.count)),
+            true);
     if (given->html == NULL) {
         view_labels(&app->out, &app->view, chosen.vessels, chosen.count);
         return app_flush(app);
