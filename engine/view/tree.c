@@ -48,50 +48,24 @@ static void html_text(struct text *page, const char *words)
     put_escaped(page, safe.bytes, safe.length);
 }
 
-/* In half columns: fonts of pages give capitals and broad letters more room, screens do not. */
-static size_t breadth(const char *bytes, size_t length, bool page)
+/* Appends text made safe, the middle of what exceeds `columns` (2 or more) left out, as names differ
+ * at their ends. Marks that take no column may pile up: they are bounded too. */
+static void text_fit(struct text *out, const char *words, size_t columns)
 {
-    size_t halves = 2 * utf8_width(bytes, length);
-    if (!page || length > 1)
-        return halves;
-    if (strchr("MW@mw%", bytes[0]) != NULL)
-        return halves + 2;
-    return halves + (bytes[0] >= 'A' && bytes[0] <= 'Z' ? 1 : 0);
-}
-
-/* Appends text made safe, the middle of what exceeds `columns` (2 or more) left out, as names
- * differ at their ends: columns of a screen, or for a page of small letters, where capitals and
- * broad ones count for more. */
-static void text_fit(struct text *out, const char *words, size_t columns, bool page)
-{
-    /* Marks that take no column may pile up: they are bounded too. */
-    enum { POINTS_A_COLUMN = 4, ELLIPSIS = 2 };
-    const size_t most = 2 * columns, half = (most - ELLIPSIS) / 2;
-    const size_t room = columns * POINTS_A_COLUMN / 2;
-    size_t width = 0, points = 0, front = 0, back;
-
+    const size_t half = (columns - 1) / 2, room = 8 * half;
     TEXT(safe);
     text_safe(&safe, words, strlen(words), &(struct text_safe_options){0});
-    for (size_t at = 0, end; at < safe.length; at = end, points++) {
-        for (end = at + 1; ((unsigned char)safe.bytes[end] & 0xC0) == 0x80;)
-            end++;
-        width += breadth(safe.bytes + at, end - at, page);
-        if (width <= half && points < room)
-            front = end;
-    }
-    back = safe.length;
-    for (size_t n = 0, w = 0, at; n < room && back > front; n++, back = at) {
-        for (at = back - 1; at > front && ((unsigned char)safe.bytes[at] & 0xC0) == 0x80;)
-            at--;
-        if ((w += breadth(safe.bytes + at, back - at, page)) > half)
-            break;
-    }
-    if (width > most || points > columns * POINTS_A_COLUMN) {
-        text_add(out, safe.bytes, front);
-        text_puts(out, "\xe2\x80\xa6");
-        text_puts(out, safe.bytes + back);
-    } else
+    if (utf8_width(safe.bytes, safe.length) <= columns && safe.length <= 2 * room) {
         text_puts(out, safe.bytes);
+        return;
+    }
+    const size_t most = safe.length < room ? safe.length : room;
+    const size_t front = screen_fit(safe.bytes, utf8_valid_prefix(safe.bytes, most), half);
+    size_t back = safe.length - most > front ? safe.length - most : front;
+    while (((unsigned char)safe.bytes[back] & 0xC0) == 0x80 ||
+           utf8_width(safe.bytes + back, safe.length - back) > half)
+        back++;
+    text_printf(out, "%.*s\xe2\x80\xa6%s", (int)front, safe.bytes, safe.bytes + back);
 }
 
 /* <TAG>words</TAG>, and a newline but for cells; `attributes` is ours ("class=\"x\"") or NULL. */
@@ -872,11 +846,11 @@ static void put_value(struct text *out, const struct context *context, const cha
     } else if (string != NULL && strcmp(format, "date") == 0) /* of a moment */
         text_printf(out, "%.10s", string);
     else if (string != NULL && strncmp(format, "fit", 3) == 0)
-        text_fit(out, string, strtoul(format + 3, NULL, 10), context->page);
+        text_fit(out, string, strtoul(format + 3, NULL, 10));
     else if (string != NULL && strncmp(format, "pad", 3) == 0) {
         const size_t columns = format[3] != '\0' ? strtoul(format + 3, NULL, 10)
                                                  : (size_t)number_at(context, "_columns");
-        text_fit(out, string, columns, false);
+        text_fit(out, string, columns);
         const size_t used = utf8_width(out->bytes + before, out->length - before);
         text_printf(out, "%*s", used < columns ? (int)(columns - used) : 0, "");
     } else if (string != NULL)
