@@ -170,10 +170,7 @@ static bool shown_by_pager(struct app *app)
     const char *said = getenv("PAGER"), *terminal = getenv("TERM");
     char *words[WORDS_MOST + 1] = {NULL};
     char *rest = arena_string(app->arena, said != NULL ? said : "less");
-    size_t count = 0;
     posix_spawn_file_actions_t files;
-    posix_spawnattr_t attributes;
-    sigset_t pipes;
     pid_t child = 0;
     int ends[2];
 
@@ -182,27 +179,18 @@ static bool shown_by_pager(struct app *app)
     if (isatty(STDOUT_FILENO) != 1 || isatty(STDIN_FILENO) != 1 || app->out.rows == 0 ||
         screen_lines(&app->out) < app->out.rows)
         return false;
-    for (rest += strspn(rest, " "); *rest != '\0' && count < WORDS_MOST;
-         rest += strspn(rest, " ")) {
-        words[count++] = rest;
-        rest += strcspn(rest, " ");
-        if (*rest != '\0')
-            *rest++ = '\0';
-    }
-    if (count == 0 || strcmp(words[0], "cat") == 0 || pipe(ends) != 0)
+    for (size_t i = 0; i < WORDS_MOST; i++)
+        words[i] = strtok_r(i == 0 ? rest : NULL, " ", &rest);
+    if (words[0] == NULL || strcmp(words[0], "cat") == 0 || pipe(ends) != 0)
         return false;
     setenv("LESS", "FRX", 0); /* colours, and nothing to leave when it fits */
     posix_spawn_file_actions_init(&files);
     posix_spawn_file_actions_adddup2(&files, ends[0], STDIN_FILENO);
     posix_spawn_file_actions_addclose(&files, ends[0]);
     posix_spawn_file_actions_addclose(&files, ends[1]);
-    sigemptyset(&pipes);
-    sigaddset(&pipes, SIGPIPE);
-    posix_spawnattr_init(&attributes);
-    posix_spawnattr_setflags(&attributes, POSIX_SPAWN_SETSIGDEF);
-    posix_spawnattr_setsigdefault(&attributes, &pipes);
-    bool runs = posix_spawnp(&child, words[0], &files, &attributes, words, environ) == 0;
-    posix_spawnattr_destroy(&attributes);
+    (void)signal(SIGPIPE, SIG_DFL); /* for the pager */
+    bool runs = posix_spawnp(&child, words[0], &files, NULL, words, environ) == 0;
+    (void)signal(SIGPIPE, SIG_IGN);
     posix_spawn_file_actions_destroy(&files);
     (void)close(ends[0]);
     FILE *to = runs ? fdopen(ends[1], "w") : NULL;

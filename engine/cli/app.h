@@ -85,10 +85,10 @@ struct texts {
 /* clang-format off */
 #define TEXT_OPTIONS(X) \
     X(batch, "batch") X(because, "because") X(case_file, "case") X(cause, "cause") \
-    X(cook_label, "cook") X(corrects, "corrects") X(csv, "csv") X(how, "how") X(html, "html") \
+    X(cook_label, "cook") X(csv, "csv") X(how, "how") X(html, "html") \
     X(ics, "ics") X(inoculum, "inoculum") X(kind, "kind") X(label, "label") X(like, "like") \
     X(lot, "lot") X(map, "map") X(note, "note") X(place, "place") X(position, "position") \
-    X(prefix, "prefix") X(probe, "probe") X(probe_unit, "probe-unit") X(session, "session") \
+    X(prefix, "prefix") X(probe, "probe") X(session, "session") \
     X(since, "since") X(source, "source") X(temps, "temps")
 #define FLAG_OPTIONS(X) \
     X(all, "all") X(apply, "apply") X(causes, "causes") X(cut, "cut") X(demo, "demo") \
@@ -113,8 +113,9 @@ struct given {
     struct texts changed, from, rules, set, shake;
     double after, before, cost, day, jobs, neighbours, seen, soak, still, target, temp, worth,
         yield;
-    size_t controls, count, least, limit, skip;
-    int color, fate, keep, labels, mushroom, paper, purpose, remind, spawn, state, table;
+    size_t controls, corrects, count, least, limit, skip;
+    int color, fate, keep, labels, mushroom, paper, probe_unit, purpose, remind, spawn, state,
+        table;
     bool help, json, quiet, version;
 };
 enum { MOST_VESSELS = 10000, MOST_JOBS = 64 };

@@ -625,23 +625,14 @@ static const char *ask_remark(const struct looking *looking, const char *batch)
     return words;
 }
 
-static int64_t read_corrected(struct app *app)
-{
-    const char *word = app->given.corrects;
-    char *end = NULL;
-    if (word == NULL)
-        return 0;
-    int64_t look = strtoll(word, &end, 10);
-    if (*end != '\0' || look <= 0 || look == INT64_MAX)
-        app_stop(app, "'--corrects %s' is not the number of a look", word);
-    return look;
-}
-
 static enum status run_look(struct app *app)
 {
     const char *const *operands = app->operands;
     const size_t count = app->operand_count;
-    struct looking looking = {.app = app, .at = app->given.at, .corrects = read_corrected(app)};
+    struct looking looking = {
+        .app = app,
+        .at = app->given.at,
+        .corrects = app->given.corrects != SIZE_MAX ? (int64_t)app->given.corrects : 0};
     struct walkthrough walk = {.app = app, .looking = &looking};
     struct batch batch;
 

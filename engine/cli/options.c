@@ -236,6 +236,7 @@ static void read_vessel(struct app *app, const char *name, const char *word,
 
 /* ---- the table ------------------------------------------------------------------------------- */
 
+static const char *const degree_words[] = {"C", "F", NULL};
 static const char *const colours[] = {"auto", "always", "never", NULL};
 const char *const paper_words[] = {[PAPER_A4] = "a4", [PAPER_LETTER] = "letter", NULL};
 #define AS_NAME(upper, record, ...) #record,
@@ -317,6 +318,7 @@ static const struct option options[] = {
     {"count", OPTION_COUNT, GIVEN(count), .high = MOST_VESSELS, .usual = "0"},
     {"controls", OPTION_COUNT, GIVEN(controls), .high = MOST_VESSELS, .usual = "0"},
     {"skip", OPTION_COUNT, GIVEN(skip), .usual = "0"},
+    {"corrects", OPTION_COUNT, GIVEN(corrects), .low = 1, .high = INT32_MAX},
     {"limit", OPTION_COUNT, GIVEN(limit)},
     {"least", OPTION_COUNT, GIVEN(least), .low = 1, .high = 1000, .usual = "2"},
     {"jobs", OPTION_NUMBER, GIVEN(jobs), .low = 1, .high = MOST_JOBS, .usual = "1"},
@@ -328,6 +330,7 @@ static const struct option options[] = {
     {"fate", OPTION_CHOICE, GIVEN(fate), .words = fate_words},
     {"paper", OPTION_CHOICE, GIVEN(paper), .words = paper_words, .settled = true, .usual = "a4"},
     {"keep", OPTION_CHOICE, GIVEN(keep), .words = keep_words},
+    {"probe-unit", OPTION_CHOICE, GIVEN(probe_unit), .words = degree_words},
     {"table", OPTION_CHOICE, GIVEN(table), .words = tables},
     /* What any command takes; --json those whose row says so. */
     {"json", OPTION_FLAG, GIVEN(json), .common = true},
@@ -672,7 +675,7 @@ void options_take_operands(struct app *app)
  * reaches whoever asks for that; the variable itself wins. */
 enum { UNIT_SETTINGS = 3 }; /* the first of them */
 static const struct option settings[SETTINGS + 1] = {
-    {"temperature", OPTION_CHOICE, .words = (const char *const[]){"C", "F", NULL}},
+    {"temperature", OPTION_CHOICE, .words = degree_words},
     {"pressure", OPTION_CHOICE, .words = (const char *const[]){"psi", "bar", "kPa", NULL}},
     {"weight", OPTION_CHOICE, .words = (const char *const[]){"g", "kg", "lb", "oz", NULL}},
     {"altitude", OPTION_QUANTITY, .dimension = DIM_METRES},

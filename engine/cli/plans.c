@@ -45,16 +45,9 @@ static void must_answer(struct app *app, enum physics_answer answer,
 static void read_log(struct app *app, const char *path,
                      bool (*reading)(void *context, double minutes, double celsius), void *context)
 {
-    const char *unit = app->given.probe_unit;
     const struct probe_sink sink = {context, reading};
     struct probe_log log;
-    if (unit != NULL && strcmp(unit, "C") != 0 && strcmp(unit, "F") != 0)
-        app_wrong(app, "probe-unit", "'%s' should be C or F", unit);
-    probe_init(&log, path,
-               unit == NULL     ? PROBE_UNKNOWN
-               : unit[0] == 'C' ? PROBE_CELSIUS
-                                : PROBE_FAHRENHEIT,
-               &sink, app->diags);
+    probe_init(&log, path, (enum probe_unit)(app->given.probe_unit + 1), &sink, app->diags);
     const struct csv_table table = probe_table(&log);
     app_must(app, csv_read(&table, strcmp(path, "-") == 0 ? stdin : NULL, NULL, app->diags));
     app_must(app, probe_finish(&log));

@@ -570,14 +570,6 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
     page_end(talk);
 }
 
-/* What the grower asks is answered by what is known so far. */
-static void answer_asked(struct conversation *talk)
-{
-    struct judged judged = judge(talk);
-    view_judged(talk->screen, &judged, "reply");
-    page_end(talk);
-}
-
 /* Where no "no" is an answer ("How much is white?"), one that stands apart at the front of a line
  * says nothing by itself: "no, I have seen no patches". The line from where it answers; NULL for a
  * bare "no". "No green" denies the green. */
@@ -627,9 +619,11 @@ static void hear_answer(struct conversation *talk, const char *line)
         /* A question of the grower's own is answered, and the one that is open stays so. */
         const bool asks = !told && hearing.asked != triage_asked(talk->triage);
         talk->asking = asks ? asking : NO_OBSERVABLE;
-        if (asks)
-            answer_asked(talk);
-        else if (!told)
+        if (asks) { /* by what is known so far */
+            struct judged judged = judge(talk);
+            view_judged(talk->screen, &judged, "reply");
+            page_end(talk);
+        } else if (!told)
             screen_say(talk->screen, 0, 0, ROLE_QUIET, "(%s: left open.)",
                        talk->rules->observables[asking].label);
         if (!asks || changes_anything(talk, &hearing))
@@ -670,15 +664,6 @@ static void hear_description(struct conversation *talk, const char *line, bool m
     tell_standing(talk, &hearing);
     if (talk->stage == STAGE_OPENING || (says && talk->stage != STAGE_CAUSE))
         talk->stage = STAGE_ACTION;
-}
-
-/* What corrects something said before is no answer: the question stays open, unless that answered it. */
-static void hear_correction(struct conversation *talk, const char *line)
-{
-    const bool known = triage_fact(talk->triage, talk->asking) != NULL;
-    hear_description(talk, line, false);
-    if (!known && triage_fact(talk->triage, talk->asking) != NULL)
-        talk->asking = NO_OBSERVABLE;
 }
 
 /* At the end of a stage: whether to look for the cause, or nothing at all. */
@@ -724,9 +709,13 @@ static void hear(struct conversation *talk, const char *line)
         act(talk, COMMAND_UNKNOWN, "");
         if (*rest != '\0')
             hear_description(talk, rest, true);
-    } else if (talk->asking != NO_OBSERVABLE && triage_corrects(talk->triage, line))
-        hear_correction(talk, line);
-    else if (talk->asking != NO_OBSERVABLE)
+    } else if (talk->asking != NO_OBSERVABLE && triage_corrects(talk->triage, line)) {
+        /* That is no answer: the question stays open, unless it is answered now. */
+        const bool known = triage_fact(talk->triage, talk->asking) != NULL;
+        hear_description(talk, line, false);
+        if (!known && triage_fact(talk->triage, talk->asking) != NULL)
+            talk->asking = NO_OBSERVABLE;
+    } else if (talk->asking != NO_OBSERVABLE)
         hear_answer(talk, line);
     else
         hear_description(talk, line, false);

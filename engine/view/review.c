@@ -11,14 +11,6 @@
 
 /* ---- names, figures ----------------------------------------------------------------------------- */
 
-/* What a factor is called on screens and pages. */
-static const char *shown_as(const struct factor *factor)
-{
-    return factor->kind == FACTOR_DOSE      ? "inoculation rate"
-           : factor->kind == FACTOR_SESSION ? "inoculation session"
-                                            : factor->name;
-}
-
 static void put_level(struct text *out, const struct dataset *dataset, size_t factor,
                       uint32_t level)
 {
@@ -72,9 +64,13 @@ static json_t *factor_name(const struct review *review, size_t factor)
                : json_null();
 }
 
+/* What a factor is called on screens and pages. */
 static json_t *shown_name(const struct review *review, size_t factor)
 {
-    return view_json_safe(shown_as(&review->dataset->factors[factor]));
+    const struct factor *shown = &review->dataset->factors[factor];
+    return view_json_safe(shown->kind == FACTOR_DOSE      ? "inoculation rate"
+                          : shown->kind == FACTOR_SESSION ? "inoculation session"
+                                                          : shown->name);
 }
 
 static json_t *level_name(const struct review *review, size_t factor, uint32_t level)
@@ -112,13 +108,6 @@ static json_t *how(const struct review *review, const struct review_why *why)
     return view_json_strings(cause->change, cause->change_count);
 }
 
-static json_t *trial_row(const struct review *review, const struct review_trial *trial)
-{
-    const struct observable *test = &review->rules->observables[trial->observable];
-    return view_json("id:s label:s bits:n cost:n delay_days:n _look:s", test->id, test->label,
-                     trial->bits, trial->cost, trial->delay_days, test->look);
-}
-
 /* Causes and the tests that would tell, those worth a word, of tests with at least so many bits;
  * and what to change for the likeliest. */
 static void add_causes(json_t *root, const struct review *review, const struct review_why *why,
@@ -127,7 +116,12 @@ static void add_causes(json_t *root, const struct review *review, const struct r
     enum { CAUSES = 3, TRIALS = 2 };
     static const double worth_a_word = 0.05;
     json_t *all = causes_json(review, why);
-    json_t *tests = LIST(review, trial_row, why->trials, why->trial_count);
+    const struct review_trial *trial = why->trials;
+    const struct observable *test = review->rules->observables;
+    json_t *tests =
+        view_json_rows(i, why->trial_count, "id:s label:s bits:n cost:n delay_days:n _look:s",
+                       test[trial[i].observable].id, test[trial[i].observable].label, trial[i].bits,
+                       trial[i].cost, trial[i].delay_days, test[trial[i].observable].look);
     view_json_add(root, "causes:o tests:o _causes:o _tests:o", all, tests,
                   view_json_first(all, "p", worth_a_word, CAUSES),
                   view_json_first(tests, "bits", bits, TRIALS));
@@ -563,25 +557,19 @@ json_t *view_account_json(const struct triage *triage, const struct review_accou
 
 /* ---- the whole ---------------------------------------------------------------------------------- */
 
-/* The kinds of things that growers keep apart and this dataset does not name. */
-static json_t *missing(const struct dataset *dataset)
-{
-    static const enum factor_kind kinds[] = {FACTOR_COOK, FACTOR_STARTER, FACTOR_SESSION,
-                                             FACTOR_LOT, FACTOR_PLACE};
-    json_t *names = json_array();
-    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; k++)
-        if (dataset_factor(dataset, kinds[k]) == dataset->factor_count)
-            json_array_append_new(names, json_string(factor_kinds[kinds[k]].name));
-    return view_json("missing:o", names);
-}
-
 static json_t *limits(const struct review *review)
 {
     /* In the order of enum review_limit; what each says is a template. */
     static const char *const names[] = {"empty",     "nothing_counts", "nothing_lost", "all_lost",
                                         "no_factor", "one_batch",      "no_times",     "few"};
-    json_t *made = json_array(), *kinds = missing(review->dataset);
-    view_json_add(kinds, "unrecorded:b", review->totals.unrecorded > 0);
+    /* What growers keep apart; "missing": and this dataset does not name. */
+    static const enum factor_kind apart[] = {FACTOR_COOK, FACTOR_STARTER, FACTOR_SESSION,
+                                             FACTOR_LOT, FACTOR_PLACE};
+    json_t *made = json_array(), *missing = json_array();
+    for (size_t k = 0; k < sizeof apart / sizeof *apart; k++)
+        if (dataset_factor(review->dataset, apart[k]) == review->dataset->factor_count)
+            json_array_append_new(missing, json_string(factor_kinds[apart[k]].name));
+    json_t *kinds = view_json("missing:o unrecorded:b", missing, review->totals.unrecorded > 0);
     for (unsigned bit = 0; bit < sizeof names / sizeof *names; bit++) {
         char name[32];
         if ((review->limits >> bit & 1) == 0)

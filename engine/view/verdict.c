@@ -116,11 +116,24 @@ static void add_unclear(json_t *root, const struct judged *judged, size_t nth)
     view_json_add(root, "not_understood:o clashes:o _bare:i", not_understood, clashes, bare);
 }
 
+/* Nobody mentioned these: part of the evidence, but apart from the facts. */
+static json_t *silent_json(const struct judged *judged)
+{
+    const struct observable *observable = judged->rules->observables;
+    json_t *silent = json_array();
+    for (size_t i = 0; i < judged->rules->observable_count; i++, observable++)
+        for (size_t v = 0; v < observable->value_count; v++)
+            if (triage_silent(judged->triage, i) >> v & 1)
+                view_json_row(silent, "sign:s value:s _label:s", observable->id,
+                              observable->values[v].id, observable->values[v].label);
+    return silent;
+}
+
 json_t *view_heard_json(const struct judged *judged, const struct observation *before, size_t nth)
 {
     enum { NAMED_MOST = 3 };
     const struct heard all = triage_heard(judged->triage);
-    json_t *rows = json_array(), *silent = json_array();
+    json_t *rows = json_array(), *silent = silent_json(judged);
     for (const struct fact *fact = all.facts; fact < all.facts + all.fact_count; fact++) {
         const struct observation *is = &fact->observation;
         const struct observation *was = before != NULL ? &before[fact->observable] : NULL;
@@ -129,11 +142,6 @@ json_t *view_heard_json(const struct judged *judged, const struct observation *b
              fact->origin != ORIGIN_JOURNAL))
             json_array_append_new(rows, fact_row(judged, fact));
     }
-    for (size_t i = 0; i < judged->rules->observable_count; i++)
-        for (size_t v = 0; v < judged->rules->observables[i].value_count; v++)
-            if (triage_silent(judged->triage, i) >> v & 1)
-                json_array_append_new(silent,
-                                      json_string(judged->rules->observables[i].values[v].label));
     const size_t named = json_array_size(silent);
     json_t *root = view_json("_facts:o _silent:o _more:z", rows, silent,
                              named > NAMED_MOST ? named - NAMED_MOST : 0);
@@ -327,15 +335,9 @@ static void add_evidence(json_t *root, const struct judged *judged)
     const struct finding *leader = &rules->findings[explanation->leader];
     const struct finding *rival = &rules->findings[explanation->rival];
     const struct heard all = triage_heard(judged->triage);
-    json_t *silent = json_array(), *evidence = json_array(), *even = json_array();
+    json_t *evidence = json_array(), *even = json_array();
     json_t *words = json_array(), *counting = json_array();
 
-    /* Nobody mentioned these: part of the evidence, but apart from the facts. */
-    for (size_t i = 0; i < rules->observable_count; i++)
-        for (size_t v = 0; v < rules->observables[i].value_count; v++)
-            if (triage_silent(judged->triage, i) >> v & 1)
-                view_json_row(silent, "sign:s value:s", rules->observables[i].id,
-                              rules->observables[i].values[v].id);
     for (size_t i = 0; i < explanation->weight_count; i++) {
         const struct weight_of_evidence *weight = &explanation->weights[i];
         const struct observable *observable = &rules->observables[weight->observable];
@@ -364,7 +366,8 @@ static void add_evidence(json_t *root, const struct judged *judged)
         i, verdict->computed_count, "cause:s say:s decibans:n assumed:s _odds:o _name:s",
         rules->causes[item[i].cause].id, item[i].say, hundredths(decibans(item[i].log_odds)),
         item[i].assumed, odds(item[i].log_odds), rules->causes[item[i].cause].name);
-    view_json_add(root, "understood:o not_spoken_of:o", facts_json(judged->triage), silent);
+    view_json_add(root, "understood:o not_spoken_of:o", facts_json(judged->triage),
+                  silent_json(judged));
     add_unclear(root, judged, 0);
     view_json_add(root, "evidence:o words:o computed:o _even:o _counting:o _leader:s _rival:s",
                   evidence, words, computed, even, counting, leader->name, rival->name);

@@ -55,7 +55,7 @@ subtest 'what cannot be recorded' => sub {
     refused('before its time', qr/was not there yet/,              'look', 'B1-3', 'green', '--at', '2026-02-01');
     refused('in the future',   qr/future/,                         'look', 'B1-3', 'green', '--at', '2027-02-01');
     refused('no such look',    qr/look 99 is not one of B1-3/,     'look', 'B1-3', 'green', '--corrects', '99');
-    refused('no number',       qr/not the number of a look/,       'look', 'B1-3', 'green', '--corrects', 'x');
+    refused('no number',       qr/not a whole number/,               'look', 'B1-3', 'green', '--corrects', 'x');
     refused('one that is not there', qr/no vessel 77 in B1; nothing was saved/, 'look', 'B1', 'all fine except 77');
     refused('unreadable',      qr/which vessels are meant by 'third one'/,             'look', 'B1', 'all fine except the third one');
     refused('said of all, but nothing', qr/says nothing about a vessel \(B1-1 to B1-9\); nothing was saved/, 'look', 'B1', 'the quick lorry');
