@@ -166,7 +166,7 @@ is((run('-q', @description, '--json'))[1], (run(@description, '--json'))[1], 'JS
 # ---- a pager -----------------------------------------------------------------------------------------
 sub on_terminal {
     my ($rows, %env) = @_;
-    my ($shown, $left) = talk_by(sub { return }, { rows => $rows, args => ['help'], env => { TERM => 'xterm', %env } });
+    my ($shown, $left) = talk_by(sub { return }, { rows => $rows, args => ['help'], env => { TERM => 'xterm', NO_COLOR => 1, %env } });
     return $shown =~ s/\r//gr;
 }
 my $pager = "$scratch/pager";
