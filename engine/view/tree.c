@@ -154,8 +154,10 @@ static void put_cell(char cells[MOST_ROWS][MOST_COLUMNS + 1], double up, size_t 
         cells[MOST_ROWS - 1 - (size_t)lround(up)][column] = mark;
 }
 
-static void draw_characters(struct screen *screen, const json_t *chart)
+static void draw_chart(const struct face *face, const json_t *tree)
 {
+    struct screen *screen = face->screen;
+    const json_t *chart = json_object_get(tree, "_chart");
     const size_t room = screen->width - AXIS - 1,
                  columns = room < MOST_COLUMNS ? room : MOST_COLUMNS;
     const double low = real(chart, "low"), height = real(chart, "high") - low;
@@ -217,7 +219,8 @@ static void draw_characters(struct screen *screen, const json_t *chart)
 
 /* ---- curves on a page --------------------------------------------------------------------------- */
 
-enum { WIDTH = 350, LEFT = 56, RIGHT = WIDTH - 44, TOP = 24, BOTTOM = 180, HEIGHT = BOTTOM + 26 };
+/* Of a figure 350 wide and 206 high (words.txt). */
+enum { LEFT = 56, RIGHT = 306, TOP = 24, BOTTOM = 180 };
 
 enum anchor { START, MIDDLE, END };
 
@@ -279,19 +282,6 @@ static void put_axes(struct text *svg, double last)
     svg_words(svg, RIGHT + 13, BOTTOM + 18, START, "quiet", "day");
 }
 
-static void figure_put(struct text *page, const struct text *svg, const char *id, const char *title,
-                       const char *description)
-{
-    text_puts(page, "<figure>\n");
-    html_element(page, "figcaption", NULL, title);
-    text_printf(page,
-                "<svg role=\"img\" aria-labelledby=\"%s-title %s-desc\" viewBox=\"0 0 %d %d\">\n"
-                "<title id=\"%s-title\">%s</title>\n<desc id=\"%s-desc\">%s</desc>\n%s</svg>\n",
-                id, id, WIDTH, HEIGHT, id, title, id, description, svg->bytes);
-    html_element(page, "p", "class=\"quiet\"", description);
-    text_puts(page, "</figure>\n");
-}
-
 /* Adds the points of a path, evenly spaced, from the last to the first when `back`. */
 static void put_path(struct text *svg, const json_t *values, bool back, const char *begin)
 {
@@ -304,34 +294,25 @@ static void put_path(struct text *svg, const json_t *values, bool back, const ch
 }
 
 /* Of a chart whose first series, if there is a forecast, are its slowest, fastest, likeliest. */
-static void draw_chart(const struct face *face, const json_t *tree)
+static void draw_coverage(const struct face *face, const json_t *tree)
 {
+    struct text *svg = face->page;
     const json_t *chart = json_object_get(tree, "_chart"), *point, *values[3];
     const double last = real(chart, "to");
     size_t index;
 
-    if (face->page == NULL) {
-        draw_characters(face->screen, chart);
-        return;
-    }
     for (size_t i = 0; i < 3; i++)
         values[i] = json_object_get(json_array_get(json_object_get(chart, "series"), i), "values");
-    TEXT(svg);
-    put_axes(&svg, last);
+    put_axes(svg, last);
     if (json_array_size(values[0]) > 0) {
-        put_path(&svg, values[0], false, "<path class=\"band\" d=\"M");
-        put_path(&svg, values[1], true, "L");
-        put_path(&svg, values[2], false, "z\"/>\n<path class=\"curve\" d=\"M");
-        text_puts(&svg, "\"/>\n");
+        put_path(svg, values[0], false, "<path class=\"band\" d=\"M");
+        put_path(svg, values[1], true, "L");
+        put_path(svg, values[2], false, "z\"/>\n<path class=\"curve\" d=\"M");
+        text_puts(svg, "\"/>\n");
     }
-    json_array_foreach (json_object_get(chart, "points"), index, point) {
-        svg_words(&svg, across(real(point, "x") / last), up(real(point, "y") / 100.0) + 4, MIDDLE,
+    json_array_foreach (json_object_get(chart, "points"), index, point)
+        svg_words(svg, across(real(point, "x") / last), up(real(point, "y") / 100.0) + 4, MIDDLE,
                   "strong", "%s", string(point, "mark"));
-    }
-    figure_put(
-        face->page, &svg, "coverage-chart", "Coverage by day",
-        "The band is the forecast from slowest to fastest, the line the most likely. O: what "
-        "was seen; x: seen in a vessel that is lost.");
 }
 
 /* How far the days drawn reach: some time after the last loss, as vessels that nobody looks at any
@@ -355,64 +336,57 @@ static double last_day(const json_t *curves)
 static void draw_curves(const struct face *face, const json_t *tree)
 {
     enum { LETTER = 13 };
+    struct text *svg = face->page;
     const json_t *curves = json_object_get(json_object_get(tree, "time"), "curves"), *curve, *step;
     const double last = last_day(curves);
     size_t c, s;
 
-    TEXT(svg);
-    put_axes(&svg, last);
+    put_axes(svg, last);
     json_array_foreach (curves, c, curve) {
         double survival = 1.0, end = 0.0;
         if (json_array_size(json_object_get(curve, "steps")) == 0)
             continue;
-        text_printf(&svg, "<path class=\"curve c%zu\" d=\"M%d %d", c, LEFT, TOP);
+        text_printf(svg, "<path class=\"curve c%zu\" d=\"M%d %d", c, LEFT, TOP);
         json_array_foreach (json_object_get(curve, "steps"), s, step) {
             survival = real(step, "survival");
             end = fmin(real(step, "day"), last) / last;
-            text_printf(&svg, "H%.1fV%.1f", across(end), up(survival));
+            text_printf(svg, "H%.1fV%.1f", across(end), up(survival));
         }
-        text_puts(&svg, "\"/>\n");
-        svg_words(&svg, across(end) + 4 + (double)c * LETTER, up(survival) + 4, START, "strong",
+        text_puts(svg, "\"/>\n");
+        svg_words(svg, across(end) + 4 + (double)c * LETTER, up(survival) + 4, START, "strong",
                   "%s", string(curve, "_letter"));
     }
-    figure_put(face->page, &svg, "curves-chart", "Share not lost, by days since inoculation",
-               "A step down: losses seen that day. The list names the letters.");
 }
 
 static void draw_sum(const struct face *face, const json_t *watch)
 {
     enum { TICKS = 4 };
+    struct text *svg = face->page;
     const json_t *sums = json_object_get(watch, "_sums"), *pair;
     const char *since = string(watch, "_since");
     const double began = real(watch, "_began");
     double most = 1.15;
     size_t index;
 
-    if (json_array_size(sums) == 0)
-        return;
-    TEXT(svg);
     json_array_foreach (sums, index, pair)
         most = fmax(most, 1.05 * nth(pair, 1));
     const double step = fmax(1.0, ceil(most / TICKS));
     for (size_t k = 0; (double)k * step <= most; k++)
-        put_rail(&svg, (double)k * step / most, (double)k * step, "");
-    svg_line(&svg, LEFT, up(1.0 / most), RIGHT, up(1.0 / most), "mean");
-    svg_words(&svg, RIGHT + 4, up(1.0 / most) + 4, START, "quiet", "alarm");
-    put_tick(&svg, 0.0, START, string(watch, "_from"));
-    put_tick(&svg, 1.0, END, string(watch, "_to"));
-    text_printf(&svg, "<path class=\"curve c0\" d=\"M%d %d", LEFT, BOTTOM);
+        put_rail(svg, (double)k * step / most, (double)k * step, "");
+    svg_line(svg, LEFT, up(1.0 / most), RIGHT, up(1.0 / most), "mean");
+    svg_words(svg, RIGHT + 4, up(1.0 / most) + 4, START, "quiet", "alarm");
+    put_tick(svg, 0.0, START, string(watch, "_from"));
+    put_tick(svg, 1.0, END, string(watch, "_to"));
+    text_printf(svg, "<path class=\"curve c0\" d=\"M%d %d", LEFT, BOTTOM);
     json_array_foreach (sums, index, pair) {
-        text_printf(&svg, "L%.1f %.1f", across(nth(pair, 0)), up(nth(pair, 1) / most));
+        text_printf(svg, "L%.1f %.1f", across(nth(pair, 0)), up(nth(pair, 1) / most));
     }
-    text_puts(&svg, "\"/>\n");
+    text_puts(svg, "\"/>\n");
     if (since != NULL) {
-        svg_line(&svg, across(began), TOP - 4, across(began), BOTTOM, "since");
-        svg_words(&svg, across(began), TOP - 9, began < 0.5 ? START : END, "strong", "since %s",
+        svg_line(svg, across(began), TOP - 4, across(began), BOTTOM, "since");
+        svg_words(svg, across(began), TOP - 9, began < 0.5 ? START : END, "strong", "since %s",
                   since);
     }
-    figure_put(face->page, &svg, "sum-chart", "Evidence of too many losses, in alarms",
-               "A line over all vessels in order of time: it rises with each lost vessel and falls "
-               "with each sound one. At 1, the dashed line, it raises the alarm.");
 }
 
 /* ---- cells of tables ------------------------------------------------------------------------------ */
@@ -504,10 +478,10 @@ static void draw_code(const struct face *face, const json_t *tree)
  * Draws what no template does, from the tree where the template stands:
  *
  *     chart    `_chart`: curves of plain characters on a screen, as wide as it is (at most 72 columns) and
- *              nothing where it is narrower than 32, where the numbers must do; on a page the coverage of
- *              a forecast as a figure. {to, low, high: ends of the axes, x, y: their units, series: [{mark,
- *              label: for the legend or null, values: evenly spaced, or null}], points: [{x, y, mark}]}:
- *              later series stand over earlier ones, points over all
+ *              nothing where it is narrower than 32, where the numbers must do. {to, low, high: ends of the
+ *              axes, x, y: their units, series: [{mark, label: for the legend or null, values: evenly spaced, or
+ *              null}], points: [{x, y, mark}]}: later series stand over earlier ones, points over all
+ *     coverage `_chart` of a forecast, within the SVG of a page, as the next two
  *     bar      a cell of a table: a bar from `_low` to `_high` (0 to 1), and `_share` as a mark on it
  *     curves   the survival curves of `time`
  *     sum      since when losses are above the usual: `_sums`, pairs of the share of vessels so far and the
@@ -525,14 +499,14 @@ static void view_part(const struct face *face, const char *name, const json_t *t
     static const struct {
         const char *name;
         void (*draw)(const struct face *face, const json_t *tree);
-        bool screen; /* it is drawn there, too */
-    } parts[] = {{"chart", draw_chart, true},    {"bar", draw_bar, false},
-                 {"curves", draw_curves, false}, {"sum", draw_sum, false},
-                 {"marks", draw_marks, false},   {"legend", draw_legend, false},
-                 {"code", draw_code, false}};
+        bool screen; /* it is drawn there; else on a page */
+    } parts[] = {{"chart", draw_chart, true},        {"bar", draw_bar, false},
+                 {"coverage", draw_coverage, false}, {"curves", draw_curves, false},
+                 {"sum", draw_sum, false},           {"marks", draw_marks, false},
+                 {"legend", draw_legend, false},     {"code", draw_code, false}};
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
         if (strcmp(parts[i].name, name) == 0 &&
-            (face->page != NULL || (parts[i].screen && face->screen != NULL)))
+            (parts[i].screen ? face->screen != NULL : face->page != NULL))
             parts[i].draw(face, tree);
 }
 
@@ -1026,6 +1000,7 @@ static const struct block {
     {"raw", UNSAID, 0, 0, ROLE_PLAIN, "<\n", NULL},
     {"open", UNSAID, 0, 0, ROLE_PLAIN, "<", NULL},
     {"text", UNSAID, 0, 0, ROLE_PLAIN, "", NULL},
+    {"figcaption", UNSAID, 0, 0, ROLE_PLAIN, "figcaption", NULL},
     {"page-title", UNSAID, 0, 0, ROLE_PLAIN, "title", NULL},
     {"caption", UNSAID, 0, 0, ROLE_PLAIN, "caption", NULL},
     {"td", UNSAID, 0, 0, ROLE_PLAIN, "td", NULL},
