@@ -41,69 +41,60 @@ static bool newest_event(struct app *app, int64_t vessel, enum event_kind kind, 
     return count > 0;
 }
 
+/* The words of the template "objection" for a reason, with what else it says of the vessel. */
+static const char *objection_words(struct app *app, const struct vessel *vessel, const char *why,
+                                   json_t *further)
+{
+    view_json_add(further, "why:s label:s state:s", why, vessel->label,
+                  vessel_state_words[vessel->state]);
+    return view_said(&app->view, "objection", further);
+}
+
 const char *vessel_risk(struct app *app, const struct vessel *vessel, enum event_kind kind)
 {
-    const char *label = vessel->label;
     struct event isolated;
     struct look look;
-    bool looked = last_look(app, vessel, &look);
-
-    if (looked && strcmp(look.action, action_name(ACTION_KEEP)) != 0)
-        return arena_format(app->arena,
-                            "%s: its last look, on %s, said %s (most likely %s). Look again before "
-                            "anything else: jarside look %s",
-                            label, moment_write_day(look.at, MOMENT_WORDS), look.action,
-                            view_name(&app->view, LIST_FINDINGS, look.finding), label);
-    if (vessel->fate == FATE_CONTAMINATED)
-        return arena_format(app->arena,
-                            "%s counts as contaminated. If that is a mistake, correct the outcome "
-                            "or look again; 'jarside history %s' shows why",
-                            label, label);
-    if (kind == EVENT_RETURN && newest_event(app, vessel->id, EVENT_ISOLATE, &isolated) &&
-        (!looked || look.at.seconds < isolated.at.seconds))
-        return arena_format(app->arena,
-                            "there is no look at %s since it was isolated; look first: jarside "
-                            "look %s",
-                            label, label);
-    if (kind != EVENT_RETURN && vessel->state == VESSEL_ISOLATED)
-        return arena_format(app->arena,
-                            "%s is isolated; look at it, and if all is well: jarside return %s",
-                            label, label);
-    if (kind == EVENT_USE && vessel->control)
-        return arena_format(app->arena, "%s is a control and was never inoculated", label);
-    return NULL;
+    const bool looked = last_look(app, vessel, &look);
+    const bool unseen = kind == EVENT_RETURN &&
+                        newest_event(app, vessel->id, EVENT_ISOLATE, &isolated) &&
+                        (!looked || look.at.seconds < isolated.at.seconds);
+    const bool risky = looked && strcmp(look.action, action_name(ACTION_KEEP)) != 0;
+    const char *why = risky                                                      ? "risky"
+                      : vessel->fate == FATE_CONTAMINATED                        ? "lost"
+                      : unseen                                                   ? "unseen"
+                      : kind != EVENT_RETURN && vessel->state == VESSEL_ISOLATED ? "isolated"
+                      : kind == EVENT_USE && vessel->control                     ? "control"
+                                                                                 : NULL;
+    return why == NULL ? NULL
+                       : objection_words(app, vessel, why,
+                                         risky ? view_record_json(&app->view, RECORD_LOOK, &look)
+                                               : json_object());
 }
 
 /* What speaks against it, and why ("B1-3: ..."), in the arena. */
 static enum objection object(struct app *app, const struct vessel *vessel, enum event_kind kind,
                              const char **why)
 {
-    enum event_kind end = vessel->state == VESSEL_USED ? EVENT_USE : EVENT_DISCARD;
-    const char *label = vessel->label, *how = vessel_state_words[vessel->state];
-    struct event event;
+    const enum event_kind end = vessel->state == VESSEL_USED ? EVENT_USE : EVENT_DISCARD;
+    const bool gone = vessel_gone(vessel);
+    struct event event = {.id = 0};
     struct batch batch;
 
     app_get(app, RECORD_BATCH, vessel->batch, &batch);
+    const bool ended = gone && newest_event(app, vessel->id, end, &event);
+    const char *state = gone                                                        ? "gone"
+                        : kind == EVENT_ISOLATE && vessel->state == VESSEL_ISOLATED ? "again"
+                        : kind == EVENT_RETURN && vessel->state != VESSEL_ISOLATED  ? "among"
+                        : moment_day(app->given.at) < moment_day(batch.at)          ? "early"
+                                                                                    : NULL;
     *why = NULL;
-    if (vessel_gone(vessel) && newest_event(app, vessel->id, end, &event))
-        *why = arena_format(
-            app->arena,
-            "%s was %s on %s; if that is a mistake: jarside correct event %lld withdraw", label,
-            how, moment_write_day(event.at, MOMENT_WORDS), (long long)event.id);
-    else if (vessel_gone(vessel))
-        *why = arena_format(app->arena, "%s was %s already", label, how);
-    else if (kind == EVENT_ISOLATE && vessel->state == VESSEL_ISOLATED)
-        *why = arena_format(app->arena, "%s is isolated already", label);
-    else if (kind == EVENT_RETURN && vessel->state != VESSEL_ISOLATED)
-        *why = arena_format(app->arena, "%s is not isolated", label);
-    else if (moment_day(app->given.at) < moment_day(batch.at))
-        *why = arena_format(app->arena, "%s was not there yet: its batch began on %s", label,
-                            moment_write_day(batch.at, MOMENT_WORDS));
-    if (*why != NULL)
-        return OBJECTION_STATE;
-    if (kind == EVENT_SHAKE || kind == EVENT_USE || kind == EVENT_RETURN)
+    if (state != NULL)
+        *why = objection_words(app, vessel, state,
+                               view_json("event:l at:o", (json_int_t)event.id,
+                                         view_json_moment(ended ? event.at : batch.at)));
+    else if (kind == EVENT_SHAKE || kind == EVENT_USE || kind == EVENT_RETURN)
         *why = vessel_risk(app, vessel, kind);
-    return *why != NULL ? OBJECTION_RISK : OBJECTION_NONE;
+    return state != NULL ? OBJECTION_STATE : *why != NULL ? OBJECTION_RISK : OBJECTION_NONE;
 }
 
 /* ---- doing it -------------------------------------------------------------------------------- */

@@ -119,25 +119,16 @@ enum command {
     COMMAND_COUNT,
 };
 
-/* Its word, what the help says of it, and the list of the rules with other words for it. */
+/* Its word, and the list of the rules with other words for it. */
 static const struct {
-    const char *word, *help, *list;
+    const char *word, *list;
 } COMMANDS[COMMAND_COUNT] = {
-    [COMMAND_HELP] = {"help", "this list", "talk_help"},
-    [COMMAND_WHY] = {"why", "why the question is asked", NULL},
-    [COMMAND_AGAIN] = {NULL, NULL, "talk_again"},
-    [COMMAND_UNKNOWN] = {"unknown", "you do not know; it is not asked again", NULL},
-    [COMMAND_BACK] = {"back", "takes the last answer back", "talk_back"},
-    [COMMAND_CHANGE] = {"change", "'change age': changes an earlier answer", NULL},
-    [COMMAND_SO_FAR] = {"so far", "all that is known, and what leads", "talk_so_far"},
-    [COMMAND_VERDICT] = {"verdict", "the verdict now", NULL},
-    [COMMAND_DETAILS] = {"details",
-                         "all cautions and steps, what counts how much, what would change the "
-                         "action",
-                         "talk_details"},
-    [COMMAND_CAUSES] = {"causes", "why it may have happened, and what to change", NULL},
-    [COMMAND_NEXT] = {"next jar", "begins with the next vessel", "talk_next"},
-    [COMMAND_LEAVE] = {"leave", "ends the conversation (also ^D)", "talk_leave"},
+    [COMMAND_HELP] = {"help", "talk_help"},          [COMMAND_WHY] = {"why", NULL},
+    [COMMAND_AGAIN] = {NULL, "talk_again"},          [COMMAND_UNKNOWN] = {"unknown", NULL},
+    [COMMAND_BACK] = {"back", "talk_back"},          [COMMAND_CHANGE] = {"change", NULL},
+    [COMMAND_SO_FAR] = {"so far", "talk_so_far"},    [COMMAND_VERDICT] = {"verdict", NULL},
+    [COMMAND_DETAILS] = {"details", "talk_details"}, [COMMAND_CAUSES] = {"causes", NULL},
+    [COMMAND_NEXT] = {"next jar", "talk_next"},      [COMMAND_LEAVE] = {"leave", "talk_leave"},
 };
 
 /* "Why do you ask this?", "why does that matter": about the question on the screen. */
@@ -437,12 +428,7 @@ static void act(struct conversation *talk, enum command command, const char *res
     struct judged judged = judge(talk);
     switch (command) {
     case COMMAND_HELP:
-        say(talk, ROLE_PLAIN,
-            "Describe what you see, or answer by number, word or sentence. You can correct or add "
-            "facts at any time. The commands are:");
-        for (size_t i = 0; i < COMMAND_COUNT; i++)
-            if (COMMANDS[i].word != NULL)
-                screen_row(talk->screen, 2, 10, COMMANDS[i].word, COMMANDS[i].help);
+        view_say(&(struct face){.screen = talk->screen}, "talk.help", NULL);
         break;
     case COMMAND_WHY:
         act_why(talk);

@@ -22,8 +22,7 @@ static void view_get(struct journal_view *view, enum record record, int64_t id, 
 
 /* ---- words ----------------------------------------------------------------------------------- */
 
-/* The words of a template of a tree, which is released. */
-static const char *said(struct journal_view *view, const char *template, json_t *tree)
+const char *view_said(struct journal_view *view, const char *template, json_t *tree)
 {
     TEXT(text);
     view_words(&text, template, tree);
@@ -90,7 +89,7 @@ bool view_forecast_days(const struct batch *batch, const struct vessel_forecast 
 
 const char *view_cook_words(struct journal_view *view, const struct cook *cook)
 {
-    return said(view, "words.cook", view_record_json(view, RECORD_COOK, cook));
+    return view_said(view, "words.cook", view_record_json(view, RECORD_COOK, cook));
 }
 
 /* ---- JSON ------------------------------------------------------------------------------------ */
@@ -383,7 +382,7 @@ static const char *entry_words(struct journal_view *view, const struct history_e
     json_t *tree = view_record_json(view, entry->kind, &entry->is);
     view_json_add(tree, "_of:s _ids:s _overruled:b", record_types[entry->kind].name, ids,
                   entry->overruled);
-    return said(view, "words.entry", tree);
+    return view_said(view, "words.entry", tree);
 }
 
 static int by_number(const void *left, const void *right)
@@ -513,7 +512,7 @@ static const char *from_words(struct journal_view *view, const struct batch *bat
     view_get(view, RECORD_COOK, batch->cook, &cook);
     view_json_add(tree, "_mother:s _cooked:w", view_mother(view, batch->starter),
                   view_cook_words(view, &cook));
-    const char *words = said(view, "words.from", tree);
+    const char *words = view_said(view, "words.from", tree);
     return words[0] != '\0' ? words + strlen(", ") : words;
 }
 

@@ -27,6 +27,8 @@ struct journal_view {        /* what views of the journal read from */
 
 /* ---- words ----------------------------------------------------------------------------------- */
 
+/* The words of a template of a tree (view_words), which is released. In the arena. */
+const char *view_said(struct journal_view *view, const char *template, json_t *tree);
 /* The name that the rules have for an id, or the id where they know none ("" stays ""). In the case
  * in which it stands within a sentence. Texts live in the arena. */
 const char *view_name(struct journal_view *view, enum word_list list, const char *id);
