@@ -12,6 +12,19 @@
 
 /* ==== labels ================================================================================== */
 
+/* "Shelf 2" is "shelf2". */
+static bool same_place(const char *label, const char *said)
+{
+    for (;; label++, said++) {
+        label += strspn(label, " ");
+        said += strspn(said, " ");
+        if (toupper((unsigned char)*label) != toupper((unsigned char)*said))
+            return false;
+        if (*label == '\0')
+            return true;
+    }
+}
+
 int64_t labels_id(struct app *app, enum record record, const char *label)
 {
     int64_t id = 0;
@@ -20,7 +33,13 @@ int64_t labels_id(struct app *app, enum record record, const char *label)
     char *capitals = arena_string(app->arena, label);
     for (char *at = capitals; *at != '\0'; at++)
         *at = (char)toupper((unsigned char)*at);
-    return journal_has(app->journal, record, capitals, &id) ? id : 0;
+    if (journal_has(app->journal, record, capitals, &id) || record != RECORD_PLACE)
+        return id;
+    size_t count = 0;
+    const struct place *places = app_all(app, RECORD_PLACE, NULL, 0, &count);
+    for (size_t i = 0; i < count && id == 0; i++)
+        id = same_place(places[i].label, label) ? places[i].id : 0;
+    return id;
 }
 
 void labels_find(struct app *app, enum record record, const char *label, void *row)
@@ -429,6 +448,15 @@ static void set_column(struct app *app, enum record record, const struct column 
         (void)journal_correct(app->journal, record, label, column->name, value, at);
 }
 
+/* "2 wedges" is two. */
+static const char *without_pieces(struct app *app, const char *amount)
+{
+    const char *last = strrchr(amount, ' ');
+    return last != NULL && rules_lists(app->rules, "piece_words", last + 1, strlen(last + 1))
+               ? arena_copy(app->arena, amount, (size_t)(last - amount))
+               : amount;
+}
+
 void assign(struct app *app, enum record record, const char *typed, union any_record *row,
             struct moment at)
 {
@@ -440,9 +468,13 @@ void assign(struct app *app, enum record record, const char *typed, union any_re
     const struct column *columns = record_types[record].columns;
     size_t index = record_column(record, name), facts = record_column(record, "facts");
     double amount = NAN;
+    if (index == SIZE_MAX && (record == RECORD_BATCH || record == RECORD_VESSEL) &&
+        strcmp(name, record_types[RECORD_PLACE].name) == 0)
+        app_stop(app, "vessels are moved to another place: jarside move %s '%s'", row->named.label,
+                 value);
     const char *unit = record == RECORD_BATCH && index != SIZE_MAX &&
                                columns[index].offset == offsetof(struct batch, inoculum)
-                           ? inoculum_read(value, &amount)
+                           ? inoculum_read(without_pieces(app, value), &amount)
                            : NULL;
     if (index == SIZE_MAX &&
         (facts == SIZE_MAX || rules_observable(app->rules, name) == RULES_NONE))

@@ -353,6 +353,47 @@ static const struct kind *kind_called(struct draft *draft, const struct token *w
     return first;
 }
 
+/* S9, N4, S2b: meant as a label, and there is none; a note would hide the mistake. */
+static bool looks_like_label(const char *words, size_t length)
+{
+    size_t letters = 0;
+    while (letters < length && isalpha((unsigned char)words[letters]))
+        letters++;
+    size_t digits = letters;
+    while (digits < length && isdigit((unsigned char)words[digits]))
+        digits++;
+    bool tail = digits + 1 == length && isalpha((unsigned char)words[digits]);
+    return letters > 0 && letters <= 2 && (digits == length || tail) && digits > letters;
+}
+
+static void no_such_label(struct draft *draft, const char *kind, const char *label)
+{
+    app_usage(draft->app,
+              "nothing in the journal is called '%s'; --%s %s makes a new one, or 'jarside record "
+              "%s %s ...' with what is known of it",
+              label, kind, label, kind, label);
+}
+
+/* "two agar wedges each": so many pieces in each vessel. */
+static void take_pieces(struct draft *draft, const struct token *words, size_t w)
+{
+    struct batch *batch = &draft->now.batch;
+    const size_t length = (size_t)(words[w].end - words[w].start);
+    if (batch->inoculum > 0.0 ||
+        !rules_lists(draft->app->rules, "piece_words", words[w].start, length))
+        return;
+    for (size_t back = 1; back <= 2 && back <= w; back++) {
+        const bool one = is_word(words[w - back], "a") || is_word(words[w - back], "an");
+        const long number = one ? 1 : number_of(words[w - back].start, words[w - back].end);
+        if (number <= 0)
+            continue;
+        batch->inoculum = (double)number;
+        batch->unit = "";
+        blank(words[w - back]);
+        return;
+    }
+}
+
 /* What the reader must not see is taken, and blanked: the number of vessels ("8 x quart jars"), "2
  * controls", labels of the journal ("S1", "starter S1"). "bags" without a size still tells the
  * shape. */
@@ -388,6 +429,17 @@ static void take_words(struct draft *draft, char *text)
         }
         if (is_word(at, "bag") || is_word(at, "jar"))
             draft->shape = is_word(at, "bag") ? SHAPE_BRICK : SHAPE_CYLINDER;
+        take_pieces(draft, words, w);
+        const struct token next = words[w + 1];
+        const size_t length = (size_t)(next.end - next.start);
+        const char *label = length > 0 && looks_like_label(next.start, length)
+                                ? arena_copy(app->arena, next.start, length)
+                                : NULL;
+        for (size_t k = 0; k < KINDS && label != NULL && !fresh; k++) /* "starter S9" */
+            if (is_word(at, record_types[kinds[k].record].name) &&
+                labels_id(app, kinds[k].record, label) == 0 &&
+                labels_id(app, RECORD_VESSEL, label) == 0)
+                no_such_label(draft, record_types[kinds[k].record].name, label);
         const struct kind *kind = kind_called(draft, words, w, word);
         if (kind != NULL && !failed(draft)) {
             const char *name = record_types[kind->record].name;
@@ -533,19 +585,6 @@ static void take_reading(struct draft *draft, const struct reading_list *list,
     }
 }
 
-/* S9, N4, S2b: meant as a label, and there is none; a note would hide the mistake. */
-static bool looks_like_label(const char *words, size_t length)
-{
-    size_t letters = 0;
-    while (letters < length && isalpha((unsigned char)words[letters]))
-        letters++;
-    size_t digits = letters;
-    while (digits < length && isdigit((unsigned char)words[digits]))
-        digits++;
-    bool tail = digits + 1 == length && isalpha((unsigned char)words[digits]);
-    return letters > 0 && letters <= 2 && (digits == length || tail) && digits > letters;
-}
-
 /* "bags 2.2 kg", or a weight alone: what is in each bag. "2 kg gypsum" is not, nor a whole sack. */
 static bool take_size(struct draft *draft, const char *words)
 {
@@ -588,23 +627,13 @@ static void read_words(struct draft *draft, const char *words)
         const char *unread =
             arena_copy(app->arena, list.text + span->start, length < 200 ? length : 200);
         const char *kind = toupper((unsigned char)unread[0]) == 'C' ? "cook" : "starter";
-        for (size_t k = 0; k < KINDS; k++) { /* "starter S2b" */
-            const char *name = record_types[kinds[k].record].name;
-            size_t lead = strlen(name);
-            if (strncasecmp(unread, name, lead) == 0 && unread[lead] == ' ') {
-                kind = name;
-                unread += lead + 1;
-                break;
-            }
-        }
         if (looks_like_label(unread, strcspn(unread, " ")))
             unread = arena_copy(app->arena, unread, strcspn(unread, " "));
         if (looks_like_label(unread, strlen(unread)))
-            app_usage(app,
-                      "nothing in the journal is called '%s'; --%s %s makes a new one, or "
-                      "'jarside record %s %s ...' with what is known of it",
-                      unread, kind, unread, kind, unread);
-        else if (take_size(draft, unread))
+            no_such_label(draft, kind, unread);
+        else if (take_size(draft, unread) ||
+                 (draft->now.batch.inoculum > 0.0 &&
+                  rules_lists(app->rules, "piece_words", unread, strlen(unread))))
             continue;
         /* No other cook's minutes stand in for those that were said. */
         draft->unread_time |= is_quantity(unread, 1U << DIM_MINUTES, false);
@@ -725,9 +754,8 @@ static void take_figures(struct draft *draft)
     if ((same_grain && carry(draft, &kinds[ITSELF], "soak", NULL)) || mix)
         note(draft, taken, "the hydration");
     if (same_kind && now->starter.id == before->starter.id && before->starter.id != 0 &&
-        carry(draft, &kinds[ITSELF], "inoculum|unit", NULL))
-        note(draft, taken, "%g %s of starter", batch->inoculum,
-             batch->unit[0] != '\0' ? batch->unit : "pieces");
+        isnan(batch->inoculum) && carry(draft, &kinds[ITSELF], "inoculum|unit", NULL))
+        note(draft, taken, "%s of starter", view_inoculum(draft->app->arena, batch));
     carry(draft, &kinds[ITSELF], "purpose", NULL);
     if (take_record(draft, PLACE, isnan(now->place.celsius)))
         note(draft, taken, "place %s", before->place.label);
@@ -1094,6 +1122,42 @@ static const char *cook_doubt(struct draft *draft)
                         cook->label, verdicts[result.verdict], needed, cook->minutes);
 }
 
+/* Records of another day: others may have been meant. */
+static json_t *doubts_json(struct draft *draft)
+{
+    const struct rules *rules = draft->app->rules;
+    const struct cook *cook = &draft->now.cook;
+    const struct session *session = &draft->now.session;
+    const char *batch = draft->now.batch.label;
+    const int64_t day = moment_day(draft->at);
+    const int waits = rules->feeder[FEEDS_WAIT_BEFORE];
+    json_t *doubts = json_array();
+
+    if (draft->pick[RECORD_COOK] == PICK_EXISTING && waits != RULES_NONE) {
+        const struct observable *wait = &rules->observables[waits];
+        size_t count = 0;
+        const struct batch *of = app_all(draft->app, RECORD_BATCH, "cook = ?1", cook->id, &count);
+        int64_t days = moment_known(cook->at) ? day - moment_day(cook->at) : 0;
+        for (size_t i = 0; i < count && !moment_known(cook->at); i++) /* it was before its first */
+            days = days < day - moment_day(of[i].at) ? day - moment_day(of[i].at) : days;
+        if (rules_bin(wait, (double)days) == (int)wait->value_count - 1)
+            json_array_append_new(
+                doubts, json_sprintf("Cook %s was %lld days before. If these were cooked another "
+                                     "time: jarside record cook LABEL, then jarside correct %s "
+                                     "cook=LABEL",
+                                     cook->label, (long long)days, batch));
+    }
+    if (draft->pick[RECORD_SESSION] == PICK_EXISTING && moment_known(session->at) &&
+        llabs(day - moment_day(session->at)) > 1)
+        json_array_append_new(
+            doubts, json_sprintf("Inoculation session %s was on %s, and this batch is of %s. If it "
+                                 "was another: jarside record session LABEL, then jarside correct "
+                                 "%s session=LABEL",
+                                 session->label, moment_write_day(session->at, MOMENT_WORDS),
+                                 moment_write_day(draft->at, MOMENT_WORDS), batch));
+    return doubts;
+}
+
 static enum status tell(struct draft *draft)
 {
     struct app *app = draft->app;
@@ -1104,24 +1168,24 @@ static enum status tell(struct draft *draft)
     (void)view_forecast_days(batch, &draft->forecast, &draft->forecast.full, &from, &to);
     json_t *tree = view_json(
         "schema:i batch:w at:o species:w grain:w kind:w vessels:o controls:o records:o new:o "
-        "taken_over:o note:w first_look:o full_from:o full_to:o cook_doubt:w",
+        "taken_over:o note:w first_look:o full_from:o full_to:o cook_doubt:w doubts:o",
         1, batch->label, view_json_moment(draft->at), batch->species, draft->now.lot.grain,
         vessels[0].kind, view_json_vessels(vessels, draft->vessels),
         view_json_vessels(controls, draft->controls), records_json(draft, PICK_UNTOLD, false),
         records_json(draft, PICK_NEW, false),
         view_json_parts(draft->taken[0] != '\0' ? draft->taken : NULL), batch->note,
-        view_json_day(draft->first_look), view_json_day(from), view_json_day(to),
-        cook_doubt(draft));
+        view_json_day(draft->first_look), view_json_day(from), view_json_day(to), cook_doubt(draft),
+        doubts_json(draft));
     view_json_add(tree,
                   "_count:z _kind:s _words:s _day:s _labels:s _controls:w _new:o _there:o "
-                  "_starter:s _mother:s _before:s _taken:w _set:w _assumed:s _unread:w",
+                  "_starter:s _mother:s _before:s _taken:w _set:w _assumed:s _unread:w _inoculum:w",
                   draft->vessels, name_of(draft, LIST_VESSELS, vessels[0].kind),
                   view_batch_words(&app->view, batch), moment_write_day(draft->at, MOMENT_WORDS),
                   app_vessels(app, vessels, draft->vessels),
                   app_vessels(app, controls, draft->controls), records_json(draft, PICK_NEW, true),
                   records_json(draft, PICK_EXISTING, true), draft->now.starter.label, mother,
                   draft->before.batch.label, draft->taken, draft->set, draft->assumed,
-                  draft->unread);
+                  draft->unread, view_inoculum(app->arena, batch));
     return app_tell(app, "started", tree);
 }
 

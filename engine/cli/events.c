@@ -158,14 +158,14 @@ static enum status tell(struct app *app, const struct event *event, const struct
     struct look look, risky = {.contaminated = -1.0};
     const char *to_discard = NULL; /* the first isolated whose last look said so */
     const char *bare = NULL;       /* the first that was shaken before anything grew */
-    const char *usual = "";        /* the rules call the step by the same word */
+    const char *unseen = NULL;     /* the first that was used or shaken and never looked at */
 
-    for (size_t i = 0; i < app->rules->decision.next_step_count; i++)
-        if (strcmp(app->rules->decision.next_steps[i].id, event_words[kind]) == 0)
-            usual = app->rules->decision.next_steps[i].say;
     for (size_t i = 0; i < chosen->count; i++) {
-        if (!last_look(app, &chosen->vessels[i], &look))
+        if (!last_look(app, &chosen->vessels[i], &look)) {
+            if (unseen == NULL && (kind == EVENT_USE || kind == EVENT_SHAKE))
+                unseen = chosen->vessels[i].label;
             continue;
+        }
         if (look.contaminated > risky.contaminated)
             risky = look;
         if (bare == NULL && kind == EVENT_SHAKE && look_coverage(app->rules, &look) < NOTHING_YET)
@@ -176,19 +176,19 @@ static enum status tell(struct app *app, const struct event *event, const struct
     }
     /* What was sold, given away, used or a slip of the pen is not thrown away. */
     const bool thrown = kind == EVENT_DISCARD && event->because <= BECAUSE_BROKEN;
-    json_t *cautions = thrown ? view_handling_json(app->rules, risky.id != 0 ? &risky : NULL)
-                       : kind == EVENT_SHAKE ? json_pack("[s]", usual)
-                                             : json_array();
+    json_t *cautions =
+        thrown ? view_handling_json(app->rules, risky.id != 0 ? &risky : NULL) : json_array();
     return app_tell(
         app, "event",
-        view_json("schema:i event:s at:o vessels:o place:w look_again:o cautions:o note:w "
-                  "_labels:s _first:s _done:s _day:s _new:b _noted:s _bare:s _to_discard:s",
-                  1, event_words[kind], view_json_moment(app->given.at),
-                  view_json_vessels(chosen->vessels, chosen->count), place->label,
-                  view_json_day(next_look(app, kind)), cautions, event->detail,
-                  app_vessels(app, chosen->vessels, chosen->count), chosen->vessels[0].label,
-                  acts[kind].done, moment_write_day(app->given.at, MOMENT_WORDS), chosen->new_place,
-                  noted, bare, to_discard));
+        view_json(
+            "schema:i event:s at:o vessels:o place:w look_again:o cautions:o note:w "
+            "_labels:s _first:s _done:s _day:s _new:b _noted:s _bare:s _unseen:s _to_discard:s",
+            1, event_words[kind], view_json_moment(app->given.at),
+            view_json_vessels(chosen->vessels, chosen->count), place->label,
+            view_json_day(next_look(app, kind)), cautions, event->detail,
+            app_vessels(app, chosen->vessels, chosen->count), chosen->vessels[0].label,
+            acts[kind].done, moment_write_day(app->given.at, MOMENT_WORDS), chosen->new_place,
+            noted, bare, unseen, to_discard));
 }
 
 /* "broken", "because they were wet and stank": why, of the list, as far as the usual words for it

@@ -36,6 +36,13 @@ static void find_or_name(struct app *app, enum record record, const char *label,
         app_name(app, record, row);
 }
 
+static bool is_given(const struct column *column, const union any_record *row)
+{
+    const void *member = column_member(column, row);
+    return column->kind == COLUMN_REAL ? !isnan(*(const double *)member)
+                                       : (*(const char *const *)member)[0] != '\0';
+}
+
 /* Words, read as those of a batch are: what a column of the record holds goes there, the rest is
  * returned, "" for none. Whether anything was understood. */
 static bool read_words(struct app *app, enum record record, const char *words,
@@ -56,6 +63,11 @@ static bool read_words(struct app *app, enum record record, const char *words,
         while (at->name != NULL && (at->feeds == FEEDS_NONE || at->feeds != observable->feeds))
             at++;
         const bool number = at->kind == COLUMN_REAL && reading->has_number;
+        if (at->name != NULL && row->named.id != 0 && is_given(at, row))
+            app_stop(app, "'%.*s' should be COLUMN=VALUE: %s %s has its %s already",
+                     (int)(reading->span.end - reading->span.start),
+                     list.text + reading->span.start, record_types[record].name, row->named.label,
+                     at->name); /* what is on record is not changed by the way */
         if (at->name != NULL && (number || (seen != RULES_NONE && at->kind != COLUMN_REAL))) {
             const char *value = number
                                     ? arena_format(app->arena, "%.10g%s",
@@ -80,6 +92,31 @@ static bool read_words(struct app *app, enum record record, const char *words,
         const struct span *span = &list.unread[i].span;
         words_add(app, unread, "; ", "%.*s", (int)(span->end - span->start),
                   list.text + span->start);
+    }
+    return any;
+}
+
+/* "from the mill, bought 20 January" of a record that has such columns; the date was taken from the
+ * words before. They are left without it. Whether anything was said of that. */
+static bool take_origin(struct app *app, enum record record, const char **words,
+                        union any_record *row)
+{
+    static const char *const leads[][2] = {{"from ", "source"}, {"bought", "bought"}};
+    bool any = false;
+    for (size_t i = 0; i < sizeof leads / sizeof *leads; i++) {
+        const char *at = strstr(*words, leads[i][0]);
+        if (at == NULL || record_column(record, leads[i][1]) == SIZE_MAX ||
+            (at > *words && strchr(" ,", at[-1]) == NULL))
+            continue;
+        const char *said = at + strlen(leads[i][0]),
+                   *end = said + (i == 0 ? strcspn(said, ",") : 0);
+        assign(app, record,
+               i == 0 ? arena_format(app->arena, "source=%.*s", (int)(end - said), said)
+                      : arena_format(app->arena, "bought=%s",
+                                     moment_write_day(app->given.at, MOMENT_WORDS)),
+               row, app->given.at);
+        *words = arena_format(app->arena, "%.*s%s", (int)(at - *words), *words, end);
+        any = true;
     }
     return any;
 }
@@ -126,13 +163,17 @@ static enum status run_record(struct app *app)
     for (size_t i = named; i < count; i++)
         if (strchr(words[i], '=') != NULL)
             assign(app, record, words[i], &row, app->given.at);
-    if (plain[0] != '\0' && there) /* what is on record is not changed by the way */
-        app_stop(app, "'%s' should be COLUMN=VALUE: %s %s is there already", plain,
-                 record_types[record].name, row.named.label);
-    if (plain[0] != '\0' && !read_words(app, record, plain, &row, &unread))
+    const bool origin = take_origin(app, record, &plain, &row);
+    if (plain[0] != '\0' && !read_words(app, record, plain, &row, &unread) && !origin)
         app_stop(app, "'%s' should be COLUMN=VALUE", plain);
-    if (unread[0] != '\0')
-        assign(app, record, arena_format(app->arena, "note=%s", plain), &row, app->given.at);
+    if (unread[0] != '\0') {
+        const struct column *columns = record_types[record].columns;
+        const char *note =
+            *(const char *const *)column_member(&columns[record_column(record, "note")], &row);
+        assign(app, record,
+               arena_format(app->arena, "note=%s%s%s", note, note[0] != '\0' ? "; " : "", plain),
+               &row, app->given.at);
+    }
     if (!there && record == RECORD_COOK && isnan(row.cook.altitude) && altitude != NULL)
         assign(app, record, arena_format(app->arena, "altitude=%s", altitude), &row, app->given.at);
     if (!there)
@@ -302,6 +343,13 @@ static enum status run_starter(struct app *app)
                 row.starter.species = parent.species;
             if (row.starter.kind[0] == '\0' && first.vessel != 0)
                 row.starter.kind = parent.kind;
+            if (!given->json && parent.species[0] != '\0' &&
+                strcmp(row.starter.species, parent.species) != 0)
+                app_warn(app,
+                         "%s is %s, and what it is made from %s. If one of them is wrong: jarside "
+                         "correct %s species=%s",
+                         row.named.label, row.starter.species, parent.species, row.named.label,
+                         parent.species);
         }
         const bool source = row.starter.source[0] == '\0' && from.count == 0;
         const char **kept = source ? &row.starter.source : &row.starter.note;

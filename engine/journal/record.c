@@ -709,8 +709,10 @@ enum status journal_read_column(struct journal *journal, const struct column *co
         break;
     }
     if (!right && column->kind == COLUMN_REFERENCE && record_has_label(column->refers))
-        journal_refuse(journal, STATUS_DATA, "%s is '%.60s', but there is no %s of that label",
-                       column->name, value, record_types[column->refers].name);
+        journal_refuse(
+            journal, STATUS_DATA, "%s is '%.60s', but there is no %s of that label%s", column->name,
+            value, record_types[column->refers].name,
+            column->refers > RECORD_PLACE ? "" : "; 'jarside record' makes one before it is named");
     else if (!right)
         journal_refuse(journal, STATUS_DATA, "%s is '%.60s'; it should be %s", column->name, value,
                        wanted);

@@ -504,14 +504,22 @@ static json_t *relatives(struct family *family, int64_t id, int depth)
     return list;
 }
 
+const char *view_inoculum(struct arena *arena, const struct batch *batch)
+{
+    const char *unit = batch->unit[0] != '\0'  ? batch->unit
+                       : batch->inoculum > 1.0 ? "pieces"
+                                               : "piece";
+    return batch->inoculum > 0.0 ? arena_format(arena, "%g %s", batch->inoculum, unit) : "";
+}
+
 /* What a vessel or a batch is made of: "starter S1, cook C2 (103 kPa for 90 min), lot L1". */
 static const char *from_words(struct journal_view *view, const struct batch *batch)
 {
     struct cook cook;
     json_t *tree = view_record_json(view, RECORD_BATCH, batch);
     view_get(view, RECORD_COOK, batch->cook, &cook);
-    view_json_add(tree, "_mother:s _cooked:w", view_mother(view, batch->starter),
-                  view_cook_words(view, &cook));
+    view_json_add(tree, "_mother:s _cooked:w _inoculum:w", view_mother(view, batch->starter),
+                  view_cook_words(view, &cook), view_inoculum(view->arena, batch));
     const char *words = view_said(view, "words.from", tree);
     return words[0] != '\0' ? words + strlen(", ") : words;
 }

@@ -48,6 +48,9 @@ const char *view_vessels(struct arena *arena, const struct vessel *vessels, size
 /* "103 kPa (15 psi) for 90 min": what a cook was; "" when nothing is known. In the arena. */
 const char *view_cook_words(struct journal_view *view, const struct cook *cook);
 
+/* "3 ml", "2 pieces": the starter in each vessel; "" when it is not known. In the arena. */
+const char *view_inoculum(struct arena *arena, const struct batch *batch);
+
 /* The days of a range of a vessel's forecast; false, and 0 for both, when it has none. */
 bool view_forecast_days(const struct batch *batch, const struct vessel_forecast *forecast,
                         const struct range *range, int64_t *from, int64_t *to);

@@ -171,6 +171,36 @@ subtest 'weights and labels that were said' => sub {
     }
     refused('a label of two parts', qr/--starter S2b makes a new one/, '4 quart jars starter S2b LC');
     refused('a new one of an old name', qr/there is a starter S1 already/, '4 quart jars new starter S1 plug spawn');
+    refused('one among other words', qr/--session I7 makes a new one/, '4 quart jars rye oyster 60g each session I7');
+};
+
+subtest 'how much starter went in' => sub {
+    fresh();
+    for (['two agar wedges each', 2, ''], ['a plug per jar', 1, ''], ['3 ml each', 3, 'ml']) {
+        my ($words, $amount, $unit) = @$_;
+        my $batch = batch("4 quart jars rye oyster, $words")->{batch};
+        my $record = json('history', $batch, '--json', { env => {%env} })->{record};
+        is_deeply([$record->{inoculum}, $record->{unit} // ''], [$amount, $unit], $words);
+        is($record->{note}, undef, '... and no note');
+    }
+    my ($status, $out) = run(qw(batch 4 quart jars rye oyster 2 wedges), { env => {%env} });
+    like($out, qr/^2 pieces of starter in each\.$/m, 'it is said back');
+    ($status, $out) = run(qw(history B4), { env => {%env} });
+    like($out, qr/From starter S\d \(2 pieces each\)/, 'and again in its history');
+    ($status) = run(qw(correct B4), 'inoculum=3 wedges', { env => {%env} });
+    is($status, 0, 'and corrected in the same words');
+};
+
+subtest 'records of another day' => sub {
+    fresh();
+    batch(qw(4 quart jars rye oyster 15 psi 90 min), '--place', 'shelf 2', '--session', 'I1');
+    on('2026-05-01');
+    my $late = batch(qw(4 quart jars rye S1 C1 I1 shelf2));
+    like($late->{doubts}[0], qr/^Cook C1 was 61 days before/, 'a cook of months ago');
+    like($late->{doubts}[1], qr/^Inoculation session I1 was on 2026-03-01/, 'and a session of another day are doubted');
+    is($late->{records}{place}, 'shelf 2', "'shelf2' is 'shelf 2'");
+    on('2026-05-02');
+    is_deeply(batch(qw(4 quart jars rye S1 15 psi 90 min))->{doubts}, [], 'what is new is not');
 };
 
 done_testing;

@@ -37,12 +37,19 @@ subtest 'naming vessels' => sub {
     refused('nowhere',        2, qr/where to/,             qw(move B1-3));
 };
 
+subtest 'never looked at' => sub {
+    my ($status, $out) = run(qw(shake B1-8), { env => {%env} });
+    like($out, qr/No look at B1-8 is on record\. Shake only what shows nothing odd/, 'is told');
+    unlike($out, qr/If it was not shaken/, 'and nobody is told to shake what was shaken');
+};
+
 subtest 'the next look' => sub {
     my $isolated = done(qw(isolate B1-3));
     is($isolated->{look_again}, '2026-03-11', 'an isolated vessel is looked at again in two days');
     is(done(qw(move B1-3 shelf))->{place}, 'shelf', 'a new place is made on the way');
     like((run(qw(move B1-3 shelf2), { env => {%env} }))[1], qr/New: place shelf2\./, 'and said');
-    is(done(qw(move B1-3 shelf 2))->{place}, 'shelf 2', 'a number behind it is of its name');
+    is(done(qw(move B1-3 Shelf 2))->{place}, 'shelf2', 'which is the same in two words');
+    is(done(qw(move B1-3 shelf 3))->{place}, 'shelf 3', 'a number behind it is of its name');
     refused('a slip',          2, qr/did you mean 'shelf/, qw(move B1-3 shefl3));
     refused('no word for one', 2, qr/there is no place 'thingy'; --new makes one/, qw(move B1-3 thingy));
     is(done(qw(move --new B1-3 thingy))->{place}, 'thingy', 'who is sure may');

@@ -39,6 +39,22 @@ subtest 'starters and what they came from' => sub {
     like(page(qw(history S1)), qr/^starter S1\n  species +oyster\n/, 'below its name, what it is');
 };
 
+subtest 'another mushroom than it is made from' => sub {
+    my ($status, $out) = run(qw(starter S20 shiitake plate --from S1), { env => {%env} });
+    like($out =~ s/\s+/ /gr, qr/S20 is shiitake, and what it is made from oyster/, 'is told');
+};
+
+subtest 'records in words' => sub {
+    my $lot = answer(qw(record lot RYE1), 'rye from Mill Lane, bought 2026-01-20')->{record};
+    is($lot->{source}, 'Mill Lane', 'from where');
+    like($lot->{bought}, qr/^2026-01-20/, 'and when');
+    is($lot->{note}, undef, 'and nothing is left over');
+    answer(qw(record session I50 at=yesterday));
+    my $session = answer(qw(record session I50), 'still air box, quiet evening')->{record};
+    like($session->{facts}, qr/inoculation_place=still_air/, 'of one that is there, too');
+    is($session->{note}, 'still air box, quiet evening', 'what is not understood is its note');
+};
+
 subtest 'records by columns' => sub {
     my $cook = answer(qw(record cook C4 gauge=15psi minutes=1h30 altitude=5000ft venting=vented_10 at=yesterday))->{record};
     cmp_ok(abs($cook->{gauge} - 103.42), '<', 0.01, 'psi as kPa');
