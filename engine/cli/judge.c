@@ -302,9 +302,13 @@ static enum status run_judge(struct app *app)
     if (input != NULL)
         return given->lines ? judge_lines(app) : judge_cases(app);
     if (given->vessel != NULL) {
-        const struct looking looking = {
-            .app = app, .at = moment_now(), .without_siblings = given->without_siblings};
+        struct vessel vessel;
         app_open(app, JOURNAL_READ);
+        record_init(RECORD_VESSEL, &vessel);
+        labels_find(app, RECORD_VESSEL, given->vessel, &vessel);
+        const struct looking looking = {.app = app,
+                                        .at = vessel_gone(&vessel) ? vessel.ended : moment_now(),
+                                        .without_siblings = given->without_siblings};
         look_open(&looking, given->vessel, &consultation);
         if (app->operand_count == 0 && !set)
             look_again(&looking, &consultation);

@@ -604,7 +604,7 @@ static void find_vessel(struct opening *opening)
     if (at->day < 0.0)
         journal_refuse(journal, STATUS_USAGE, "%s was not there yet: its batch began on %s",
                        at->vessel.label, consult_day(at->batch.at, at->request.now, MOMENT_WORDS));
-    if (vessel_gone(&at->vessel))
+    if (vessel_gone(&at->vessel) && !(at->request.now.seconds <= at->vessel.ended.seconds))
         journal_refuse(journal, STATUS_USAGE, "%s was %s already; there is nothing to look at",
                        at->vessel.label, vessel_state_words[at->vessel.state]);
 }
@@ -831,6 +831,7 @@ enum status consult_save(struct journal *journal, struct consultation *consultat
     if (vessel->due > soon && lost_nearby(*verdict)) /* kept, and watched */
         vessel->due = soon;
     journal_add(journal, RECORD_LOOK, look);
-    journal_set_due(journal, vessel->id, vessel->due, vessel->due_for);
+    if (!vessel_gone(vessel)) /* else it was a look of before */
+        journal_set_due(journal, vessel->id, vessel->due, vessel->due_for);
     return journal_finish(journal);
 }

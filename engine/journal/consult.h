@@ -48,7 +48,7 @@ struct consultation { /* texts in the arena it was made with */
 };
 
 /* Resets `triage` and opens it on the vessel. STATUS_USAGE, with the nearest label, when there is
- * none, when it was discarded or used already or was not there yet, or when the look to correct is
+ * none, when it was discarded or used before that moment or was not there yet, or when the look to correct is
  * not one of its own; warnings for facts on record that the rules no longer know. */
 enum status consult_vessel(struct journal *journal, const struct consult_request *request,
                            struct triage *triage, struct arena *arena,

@@ -79,4 +79,24 @@ subtest 'what cannot be' => sub {
     is(answer(qw(history C1))->{record}{minutes}, 90, 'changes nothing');
 };
 
+subtest 'a look at what was thrown away since' => sub {
+    $env{JARSIDE_JOURNAL} = "$folder/gone.db";
+    on('2026-03-01');
+    answer(qw(batch 3 quart jars rye oyster 15 psi 90 min));
+    on('2026-03-09');
+    my $look = answer(qw(look B1-1), 'slimy and wet at the bottom, sour smell')->{look};
+    answer(qw(discard B1-1));
+    on('2026-03-12');
+    is(answer(qw(judge --vessel B1-1))->{action}, 'discard', 'it is judged as it last was');
+    my ($status, $out) = run(qw(correct look B1-1), 'all white, no smell', { env => {%env} });
+    is($status, 0, 'what was said of it is corrected');
+    my $life = answer(qw(history B1-1));
+    is($life->{record}{state}, 'discarded', 'and it stays what it was');
+    is($life->{record}{due} // '', '', 'and is not looked at again');
+    ($status) = run(qw(look B1-1 --at 2026-03-08), 'half white', { env => {%env} });
+    is($status, 0, 'a look of before is told later');
+    ($status) = run(qw(look B1-1), 'half white', { env => {%env} });
+    isnt($status, 0, 'one of today is not');
+};
+
 done_testing;
