@@ -251,7 +251,7 @@ enum status app_load(struct app *app, const char *const *more, size_t more_count
 {
     const struct texts *named = &app->given.rules;
     const char **folders = arena_array(app->arena, named->count + more_count + 2, sizeof *folders);
-    char *shipped = rules_find_shipped(), *overlay = rules_find_overlay();
+    char *shipped SCOPED_FREE = rules_find_shipped(), *overlay SCOPED_FREE = rules_find_overlay();
     enum status status = STATUS_IO;
     size_t count = 0;
 
@@ -268,8 +268,6 @@ enum status app_load(struct app *app, const char *const *more, size_t more_count
                   "no rules found; set JARSIDE_RULES or give --rules the folder that holds them");
     else
         app->rules = rules_load(folders, count, app->diags, &status);
-    free(shipped);
-    free(overlay);
     return app->rules != NULL ? STATUS_OK : status;
 }
 
@@ -497,31 +495,23 @@ static const struct option *command_option(struct app *app, const struct command
 
 /* ==== which commands there are ================================================================ */
 
+/* In the order of the help; the last are in no help. */
 static const struct command *const groups[] = {
     judge_commands, plan_commands,   batch_commands,  look_commands,
     event_commands, record_commands, review_commands, exchange_commands,
-    rules_commands, config_commands, help_commands,
+    rules_commands, config_commands, help_commands,   hidden_commands,
 };
-enum { GROUPS = sizeof groups / sizeof *groups };
+enum { GROUPS = sizeof groups / sizeof *groups, SHOWN = GROUPS - 1 };
 
-/* The next command in the order of the help; the first after NULL, NULL after the last. */
-static const struct command *command_next(const struct command *command)
-{
-    if (command == NULL)
-        return groups[0];
-    if (command[1].name != NULL)
-        return command + 1;
-    for (size_t i = 0; i + 1 < GROUPS; i++)
-        for (const struct command *of = groups[i]; of->name != NULL; of++)
-            if (of == command)
-                return groups[i + 1];
-    return NULL;
-}
+/* Each command of so many groups in turn. */
+#define EACH_COMMAND(command, count)                                                               \
+    for (size_t group_ = 0; group_ < (count); group_++)                                            \
+        for (const struct command *command = groups[group_]; command->name != NULL; command++)
 
 /* The command named by the first words of argv, and how many words that took; NULL if none is. */
 static const struct command *command_find(int argc, char **argv, int *words)
 {
-    for (const struct command *command = NULL; (command = command_next(command)) != NULL;) {
+    EACH_COMMAND (command, GROUPS) {
         const char *name = command->name, *second = strchr(name, ' ');
         size_t length = second != NULL ? (size_t)(second - name) : strlen(name);
         *words = second != NULL ? 2 : 1;
@@ -529,9 +519,6 @@ static const struct command *command_find(int argc, char **argv, int *words)
             (second == NULL || strcmp(argv[1], second + 1) == 0))
             return command;
     }
-    for (const struct command *command = hidden_commands; command->name != NULL; command++)
-        if (argc > 0 && strcmp(argv[0], command->name) == 0)
-            return *words = 1, command;
     return NULL;
 }
 
@@ -576,7 +563,7 @@ static bool in_group(const struct command *command, const char *word)
 static const char *group_words(struct app *app, const char *word)
 {
     const char *words = "";
-    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
+    EACH_COMMAND (command, SHOWN)
         if (in_group(command, word))
             words_add(app, &words, " or ", "%s", strchr(command->name, ' ') + 1);
     return words[0] != '\0' ? words : NULL;
@@ -616,7 +603,7 @@ static const char *part_begun(struct app *app, const struct command *command)
 static json_t *commands_json(struct app *app, const char *group)
 {
     json_t *root = command_json(app, NULL), *commands = json_array();
-    for (const struct command *command = NULL; (command = command_next(command)) != NULL;)
+    EACH_COMMAND (command, SHOWN)
         if (group == NULL || in_group(command, group)) {
             json_t *row = command_json(app, command);
             view_json_add(row, "_part:s", group == NULL ? part_begun(app, command) : NULL);
@@ -698,7 +685,7 @@ static void offer(struct app *app, const char *begun, const char *word, const ch
 static void offer_commands(struct app *app, const char *group, const char *begun)
 {
     const char *last = "";
-    for (const struct command *command = NULL; (command = command_next(command)) != NULL;) {
+    EACH_COMMAND (command, SHOWN) {
         const char *second = strchr(command->name, ' ');
         size_t length = second != NULL ? (size_t)(second - command->name) : strlen(command->name);
         const char *first = arena_copy(app->arena, command->name, length);
@@ -855,12 +842,10 @@ static const char *meant_command(struct app *app, int argc, char **argv)
 
 static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
 {
-    enum { MOST = 64 };
-    const char *names[MOST], *word = argv[0];
+    const char **names = NULL, *word = argv[0];
     size_t count = 0;
-    for (const struct command *command = NULL;
-         (command = command_next(command)) != NULL && count < MOST;)
-        names[count++] = command->name;
+    EACH_COMMAND (command, SHOWN)
+        *arena_push(app->arena, names, count) = command->name;
     if (argc == 1 && group_words(app, word) != NULL)
         app_stop(app, "'%s' needs a second word: %s", word, group_words(app, word));
     if (argc > 1 && group_words(app, word) != NULL)

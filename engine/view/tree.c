@@ -162,7 +162,7 @@ static void draw_chart(const struct face *face, const json_t *tree)
                  columns = room < MOST_COLUMNS ? room : MOST_COLUMNS;
     const double low = real(chart, "low"), height = real(chart, "high") - low;
     const json_t *entry;
-    char cells[MOST_ROWS][MOST_COLUMNS + 1], rule[MOST_COLUMNS + 1];
+    char cells[MOST_ROWS][MOST_COLUMNS + 1];
     size_t index;
 
     if (screen->width < NARROWEST)
@@ -199,18 +199,14 @@ static void draw_chart(const struct face *face, const json_t *tree)
         text_printf(&line, "%*s|%.*s", row % 3 == 0 ? 1 : AXIS - 1, "", (int)end, cells[row]);
         screen_preformatted(screen, 0, line.bytes);
     }
-    memset(rule, '-', columns);
-    rule[columns] = '\0';
-    char right[32];
-    const int length =
-        snprintf(right, sizeof right, "%.4g %s", real(chart, "to"), string(chart, "x"));
+    memset(cells, '-', columns);
     TEXT(line);
-    text_printf(&line, "      +%s", rule);
+    text_printf(&line, "      +%.*s", (int)columns, cells[0]);
     screen_preformatted(screen, 0, line.bytes);
     text_clear(&line);
-    text_printf(&line, "%*s%-*s%s", AXIS, "", (int)columns > length ? (int)columns - length : 1,
-                "0", right);
-    screen_preformatted(screen, 0, line.bytes);
+    text_printf(&line, "%.4g %s", real(chart, "to"), string(chart, "x"));
+    char *right SCOPED_FREE = text_format("%*s0%*s", AXIS, "", (int)columns - 1, line.bytes);
+    screen_preformatted(screen, 0, right);
     json_array_foreach (json_object_get(chart, "series"), index, entry)
         if (string(entry, "label") != NULL)
             screen_say(screen, AXIS, 3, ROLE_QUIET, "%s  %s", string(entry, "mark"),

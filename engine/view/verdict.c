@@ -307,8 +307,7 @@ static void add_siblings(json_t *root, const struct judged *judged)
 
 /* ---- what and why ---------------------------------------------------------------------------- */
 
-static const double WORTH_A_WORD = 0.01; /* findings and causes less likely than this go unsaid */
-static const double LIKELY = 0.15;       /* causes of which what to change is said */
+static const double LIKELY = 0.15; /* causes of which what to change is said */
 
 static json_t *ranked_json(const struct rules *rules, enum word_list list,
                            const struct ranked *ranked, size_t count)
@@ -418,7 +417,6 @@ static json_t *question_json(const struct judged *judged, const struct question 
 
 json_t *view_verdict_json(const struct judged *judged)
 {
-    enum { BRIEF = 3, WHOLE = 8 };
     const struct rules *rules = judged->rules;
     const struct verdict *verdict = judged->verdict;
     const struct decision *decision = &verdict->decision;
@@ -471,18 +469,14 @@ json_t *view_verdict_json(const struct judged *judged)
                                              view_json_strings(verdict->steps, verdict->step_count),
                                              "cautions", cautions, "rules", "name", rules->name,
                                              "version", rules->version, "hash", rules->hash));
-    view_json_add(
-        root,
-        "_label:s _forced:b _unseen:b _contaminated:b _floor:s _next:s _inside:o _why:o _ranked:o "
-        "_sound:b _recalled:o _first:o _later:o",
-        rules->decision.action_label[decision->action], cheapest != decision->action,
-        floor != NULL && floor->all_understood,
-        rules->findings[verdict->findings[0].index].status == FINDING_CONTAMINATED,
-        floor != NULL ? floor->say : NULL, next != NULL ? next->say : NULL,
-        view_json_first(findings, "p", WORTH_A_WORD, BRIEF),
-        view_json_first(causes, "p", WORTH_A_WORD, BRIEF),
-        view_json_first(findings, "p", WORTH_A_WORD, WHOLE), verdict->no_cause >= 0.5,
-        recalled_json(judged), first, later);
+    view_json_add(root,
+                  "_label:s _forced:b _unseen:b _contaminated:b _floor:s _next:s "
+                  "_sound:b _recalled:o _first:o _later:o",
+                  rules->decision.action_label[decision->action], cheapest != decision->action,
+                  floor != NULL && floor->all_understood,
+                  rules->findings[verdict->findings[0].index].status == FINDING_CONTAMINATED,
+                  floor != NULL ? floor->say : NULL, next != NULL ? next->say : NULL,
+                  verdict->no_cause >= 0.5, recalled_json(judged), first, later);
     return root;
 }
 
