@@ -805,7 +805,7 @@ static void apply_negations(struct pass *p)
 
 static void add_elsewhere(struct job *job, uint32_t start, uint32_t end)
 {
-    *arena_push(job->list_arena, job->elsewhere, job->elsewhere_count) =
+    *arena_push(job->list_arena, job->list->elsewhere, job->list->elsewhere_count) =
         working_span(&job->working, start, end);
 }
 
@@ -879,7 +879,8 @@ static void leave_questions(struct pass *p)
                 const struct match *asked = p->items[i].match;
                 const uint32_t start = content ? asked->start : p->items[from].start;
                 const uint32_t end = content ? asked->end : clause_end(w->bytes, asked->end);
-                *arena_push(p->job->list_arena, p->job->questions, p->job->question_count) =
+                struct reading_list *list = p->job->list;
+                *arena_push(p->job->list_arena, list->questions, list->question_count) =
                     working_span(w, start, end);
             }
         from = to + 1;

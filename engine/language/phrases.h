@@ -294,11 +294,8 @@ struct job {
     size_t token_count;
     struct match_list matches; /* after resolving: in order, only those that stand */
     struct limit_hit *limits;
-    struct span *elsewhere; /* what is said of something else than this vessel */
-    size_t elsewhere_count;
-    struct span *questions; /* the grower's own */
-    size_t question_count;
-    int asked; /* the observable a question was about, or RULES_NONE */
+    struct reading_list *list; /* what comes out of it */
+    int asked;                 /* the observable a question was about, or RULES_NONE */
     struct bare_answer bare_answer;
     struct arena *scratch;
     struct arena *list_arena; /* for what the caller keeps */

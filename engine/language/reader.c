@@ -355,15 +355,11 @@ static const char NOTE_UNCLEAR[] = "it is not plain what is denied here; say wha
 
 struct output {
     struct job *job;
+    struct reading_list *list;
     bool unknown; /* some word was not understood */
     struct arena *arena;
-    struct reading *readings;
-    size_t reading_count;
-    struct unread *unread;
-    size_t unread_count;
-    uint32_t *named;  /* per observable: values any reading speaks of */
-    uint32_t *chains; /* per observable: its last reading without a number; NO_INDEX: none */
-    uint32_t *before; /* per reading: the one before it in its chain */
+    struct hashed said; /* readings without a number */
+    uint32_t *named;    /* per observable: values any reading speaks of */
 };
 
 static bool is_unknown(const struct token *token)
@@ -371,29 +367,24 @@ static bool is_unknown(const struct token *token)
     return !token->covered && !(token->roles >> ROLE_IGNORE & 1);
 }
 
-/* What was already said in the same way is not said again; so chains stay short. */
+/* What was already said in the same way is not said again. */
 static void add_reading(struct output *out, struct reading reading)
 {
-    size_t observable = reading.observable;
-    out->named[observable] |= reading.seen | reading.absent;
-    if (!reading.has_number) {
-        for (uint32_t i = out->chains[observable]; i != NO_INDEX; i = out->before[i]) {
-            const struct reading *said = &out->readings[i];
-            if (said->seen == reading.seen && said->absent == reading.absent &&
-                said->hedged == reading.hedged && said->others == reading.others)
-                return;
-        }
-        out->before[out->reading_count] = out->chains[observable];
-        out->chains[observable] = (uint32_t)out->reading_count;
-    }
-    out->readings[out->reading_count++] = reading;
+    const uint32_t key[] = {(uint32_t)reading.observable, reading.seen, reading.absent,
+                            (uint32_t)reading.hedged * 2 + reading.others};
+    const size_t before = out->said.count;
+    out->named[reading.observable] |= reading.seen | reading.absent;
+    if (reading.has_number ||
+        hashed_add(&out->said, out->job->scratch, hash_of(key, sizeof key)) == before)
+        *arena_push(out->arena, out->list->readings, out->list->reading_count) = reading;
 }
 
-static void add_unread(struct output *out, struct span span, enum unread_reason reason,
-                       const char *note)
+static struct unread *add_unread(struct output *out, struct span span, enum unread_reason reason,
+                                 const char *note)
 {
-    out->unread[out->unread_count++] =
-        (struct unread){.span = span, .reason = reason, .note = note};
+    struct unread *added = arena_push(out->arena, out->list->unread, out->list->unread_count);
+    *added = (struct unread){.span = span, .reason = reason, .note = note};
+    return added;
 }
 
 static struct reading reading_of(const struct output *out, const struct match *match)
@@ -558,14 +549,15 @@ static void add_unknown(struct output *out)
         bool unknown = token && is_unknown(token);
         if (first && (!token || (!unknown && !filler) ||
                       cut_between(&job->working, token[-1].end, token->start))) {
-            add_unread(out, working_span(&job->working, first->start, last->end), UNREAD_UNKNOWN,
-                       unclear ? NOTE_UNCLEAR : NULL);
+            struct unread *unread =
+                add_unread(out, working_span(&job->working, first->start, last->end),
+                           UNREAD_UNKNOWN, unclear ? NOTE_UNCLEAR : NULL);
             /* Whether an objection stands before it in its clause; "only 40 %" is none. */
             const struct token *t = first;
             for (; t > job->tokens && !cut_between(&job->working, t[-1].end, t->start); t--) {
                 char c = job->working.bytes[t->start];
                 if ((t[-1].roles >> ROLE_OBJECTION & 1) && !(c >= '0' && c <= '9'))
-                    out->unread[out->unread_count - 1].objected = true;
+                    unread->objected = true;
             }
             first = NULL;
             unclear = false;
@@ -608,38 +600,14 @@ static int by_span(const void *left, const void *right)
 
 /* ---- all together ------------------------------------------------------------------------ */
 
-static void output_room(struct output *out)
-{
-    const struct job *job = out->job;
-    const struct rules *rules = job->reader->rules;
-    size_t readings = 1; /* a plain answer */
-    size_t unread = job->token_count + 1;
-    for (size_t i = 0; i < job->matches.count; i++) {
-        const struct match *match = &job->matches.items[i];
-        readings++;
-        unread += match->role == ROLE_NUMBER;
-        if (match->role == ROLE_STATEMENT) {
-            const struct statement *s = &rules->language.statements[match->item];
-            readings += s->seen.count + s->absent.count + s->other_count;
-        }
-    }
-    for (const struct limit_hit *hit = job->limits; hit; hit = hit->next)
-        unread++;
-    out->readings = arena_room(out->arena, readings, sizeof *out->readings);
-    out->unread = arena_room(out->arena, unread, sizeof *out->unread);
-    out->before = arena_room(job->scratch, readings, sizeof *out->before);
-    out->named = arena_array(job->scratch, rules->observable_count, sizeof *out->named);
-    out->chains = arena_array(job->scratch, rules->observable_count, sizeof *out->chains);
-    memset(out->chains, 0xFF, rules->observable_count * sizeof *out->chains);
-}
-
 /* Fills the list from what stands. */
 static void readings(struct job *job, struct reading_list *list)
 {
-    struct output out = {.job = job, .arena = job->list_arena};
+    struct output out = {.job = job, .list = list, .arena = job->list_arena};
+    const size_t observables = job->reader->rules->observable_count;
+    out.named = arena_array(job->scratch, observables, sizeof *out.named);
     for (size_t i = 0; i < job->token_count; i++)
         out.unknown = out.unknown || is_unknown(&job->tokens[i]);
-    output_room(&out);
     const struct bare_answer *answer = &job->bare_answer;
     if (answer->note)
         add_unread(&out, answer->span, UNREAD_UNKNOWN, answer->note);
@@ -659,17 +627,7 @@ static void readings(struct job *job, struct reading_list *list)
             job->tokens[at].unclear = true;
     }
     add_unknown(&out);
-    array_sort(out.unread, out.unread_count, by_span);
-    list->text = job->text;
-    list->readings = out.readings;
-    list->reading_count = out.reading_count;
-    list->unread = out.unread;
-    list->unread_count = out.unread_count;
-    list->elsewhere = job->elsewhere;
-    list->elsewhere_count = job->elsewhere_count;
-    list->questions = job->questions;
-    list->question_count = job->question_count;
-    list->question = RULES_NONE;
+    array_sort(list->unread, list->unread_count, by_span);
     uint32_t asked_until = 0;
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *match = &job->matches.items[i];
@@ -1198,6 +1156,7 @@ static enum status read_as(struct reader *reader, int asked, const char *text, s
                       .length = length,
                       .asked = asked,
                       .scratch = reader->scratch,
+                      .list = list,
                       .list_arena = arena};
     *list = (struct reading_list){.text = text, .question = RULES_NONE};
     enum status status = working_build(&job.working, text, length, job.scratch, diags);

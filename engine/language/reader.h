@@ -51,13 +51,13 @@ struct unread {
 
 struct reading_list { /* all in the arena given to reader_read; spans are into its `text` */
     const char *text;
-    const struct reading *readings;
+    struct reading *readings;
     size_t reading_count;
-    const struct unread *unread;
+    struct unread *unread;
     size_t unread_count;
-    const struct span *elsewhere; /* what is said of anything but this vessel, or withdrawn */
+    struct span *elsewhere; /* what is said of anything but this vessel, or withdrawn */
     size_t elsewhere_count;
-    const struct span *questions; /* what the grower asks, which is no evidence */
+    struct span *questions; /* what the grower asks, which is no evidence */
     size_t question_count;
     bool corrects; /* by its own words: "no wait", "i was wrong" */
     int question;  /* index into rules.questions of the last one the grower asks, or RULES_NONE */

@@ -19,20 +19,23 @@ struct fact fact_heard(const struct reading *reading, enum origin origin)
     };
 }
 
+/* Whether words stand in a text, whatever their case, with nothing on either side that is part of them. */
+static bool stands_in(const char *text, const char *words, int is_part(int))
+{
+    const size_t length = strlen(words);
+    for (const char *at = text; length > 0 && *at != '\0'; at++)
+        if (strncasecmp(at, words, length) == 0 && !is_part((unsigned char)at[length]) &&
+            (at == text || !is_part((unsigned char)at[-1])))
+            return true;
+    return false;
+}
+
 bool fact_says_more(const struct fact *longer, const struct fact *shorter)
 {
     const char *word = shorter->words, *in = longer->words;
-    if (word == NULL || in == NULL || word[0] == '\0' || strchr(word, ' ') != NULL ||
-        longer->observation.absent != 0 || shorter->observation.absent != 0)
-        return false;
-    const size_t length = strlen(word);
-    if (strlen(in) <= length)
-        return false;
-    for (const char *at = in; *at != '\0'; at++)
-        if (strncasecmp(at, word, length) == 0 && !isalpha((unsigned char)at[length]) &&
-            (at == in || !isalpha((unsigned char)at[-1])))
-            return true;
-    return false;
+    return word != NULL && in != NULL && strchr(word, ' ') == NULL &&
+           longer->observation.absent == 0 && shorter->observation.absent == 0 &&
+           strlen(in) > strlen(word) && stands_in(in, word, isalpha);
 }
 
 bool fact_said(const struct fact *fact)
@@ -119,16 +122,6 @@ bool fact_count_back(struct fact *fact, const struct observable *observable, con
 
 /* ---- corrections ----------------------------------------------------------------------------- */
 
-/* Whether folded words stand in a folded text, as whole words. */
-static bool stands_in(const char *text, const char *words)
-{
-    const size_t length = strlen(words);
-    for (const char *at = text; length > 0 && (at = strstr(at, words)) != NULL; at++)
-        if ((at == text || !isalnum((unsigned char)at[-1])) && !isalnum((unsigned char)at[length]))
-            return true;
-    return false;
-}
-
 bool fact_falls(const struct fact *fact, const struct rules *rules, const struct reading_list *list)
 {
     const struct observable *all = rules->observables, *observable = &all[fact->observable];
@@ -148,7 +141,7 @@ bool fact_falls(const struct fact *fact, const struct rules *rules, const struct
     (void)text_fold(&text, list->text, strlen(list->text), NULL);
     (void)text_fold(&words, fact->words, strlen(fact->words), NULL);
     return fact_said(fact) && ((withdrawn && observable->withdrawn) ||
-                               (repeated && stands_in(text.bytes, words.bytes)));
+                               (repeated && stands_in(text.bytes, words.bytes, isalnum)));
 }
 
 bool fact_figure(const struct fact *facts, size_t count, struct reader *reader,
@@ -176,11 +169,9 @@ bool fact_figure(const struct fact *facts, size_t count, struct reader *reader,
     }
     if (takers != 1)
         return false;
-    struct unread *left = arena_array(arena, list->unread_count, sizeof *left);
     list->unread_count--;
-    memcpy(left, list->unread, taken * sizeof *left);
-    memcpy(left + taken, list->unread + taken + 1, (list->unread_count - taken) * sizeof *left);
-    list->unread = left;
+    memmove(list->unread + taken, list->unread + taken + 1,
+            (list->unread_count - taken) * sizeof *list->unread);
     return true;
 }
 
