@@ -3,6 +3,7 @@
 
 #include <ctype.h>
 #include <math.h>
+#include <regex.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
@@ -88,57 +89,30 @@ static const char *read_temperature(const char *text, double *number, enum probe
 
 /* ---- the header ------------------------------------------------------------------------------ */
 
-/* Words separated by '|'; one that begins with a space or an underscore ends the name. */
-struct hint {
-    const char *words;
-    double means;
-};
-
-static bool has_word(const char *name, const char *word, size_t length)
+static bool named(const char *name, const char *pattern)
 {
-    const bool at_end = word[0] == ' ' || word[0] == '_';
-    for (const char *at = name; *at != '\0'; at++)
-        if (strncmp(at, word, length) == 0 && (!at_end || (at > name && at[length] == '\0')))
-            return true;
-    return false;
+    regex_t compiled;
+    if (regcomp(&compiled, pattern, REG_EXTENDED | REG_ICASE | REG_NOSUB) != 0)
+        memory_exhausted(); /* nothing else can be wrong */
+    const bool found = regexec(&compiled, name, 0, NULL, 0) == 0;
+    regfree(&compiled);
+    return found;
 }
 
-/* What the first hint that is in the name means; else the meaning of the one without words. */
-static double hinted(const char *name, const struct hint *hints)
+static void read_name(struct probe_log *log, size_t column, const char *name)
 {
-    for (; hints->words != NULL; hints++)
-        for (const char *at = hints->words; *at != '\0'; at += strspn(at, "|")) {
-            const size_t length = strcspn(at, "|");
-            if (has_word(name, at, length))
-                return hints->means;
-            at += length;
-        }
-    return hints->means;
-}
-
-static void read_name(struct probe_log *log, size_t column, const char *text)
-{
-    static const struct hint times[] = {{"time|date|min|sec|hour|day", 1}, {NULL, 0}};
-    static const struct hint temperatures[] = {{"temp|probe|core|celsius|fahrenheit", 1},
-                                               {NULL, 0}};
-    static const struct hint units[] = {
-        {"fahrenheit|degf|deg f|\xC2\xB0\x66|(f)|[f]|_f| f", PROBE_FAHRENHEIT},
-        {"celsius|degc|deg c|\xC2\xB0\x63|(c)|[c]|_c| c", PROBE_CELSIUS},
-        {NULL, 0}};
-    static const struct hint minutes[] = {
-        {"sec|(s)|[s]|_s", 1.0 / 60}, {"hour|(h)|[h]|_h", 60}, {"day|(d)|[d]|_d", 1440}, {NULL, 1}};
-    char name[NAME_LIMIT];
-    size_t length = 0;
-    for (; length < NAME_LIMIT - 1 && text[length] != '\0'; length++)
-        name[length] = (char)tolower((unsigned char)text[length]);
-    name[length] = '\0';
-    if (hinted(name, temperatures) > 0 && log->celsius_column == SIZE_MAX) {
+    if (log->celsius_column == SIZE_MAX && named(name, "temp|probe|core|celsius|fahrenheit")) {
         log->celsius_column = column;
-        if (hinted(name, units) > 0)
-            log->unit = (enum probe_unit)hinted(name, units);
-    } else if (hinted(name, times) > 0 && log->time_column == SIZE_MAX) {
+        if (named(name, "fahrenheit|deg ?f|\xC2\xB0\x66|[[(]f[])]|.[_ ]f$"))
+            log->unit = PROBE_FAHRENHEIT;
+        else if (named(name, "celsius|deg ?c|\xC2\xB0\x63|[[(]c[])]|.[_ ]c$"))
+            log->unit = PROBE_CELSIUS;
+    } else if (log->time_column == SIZE_MAX && named(name, "time|date|min|sec|hour|day")) {
         log->time_column = column;
-        log->minutes_per_unit = hinted(name, minutes);
+        log->minutes_per_unit = named(name, "sec|[[(]s[])]|._s$")    ? 1.0 / 60
+                                : named(name, "hour|[[(]h[])]|._h$") ? 60
+                                : named(name, "day|[[(]d[])]|._d$")  ? 1440
+                                                                     : 1;
     }
 }
 
