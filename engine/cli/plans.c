@@ -127,7 +127,7 @@ static json_t *leans_json(const struct cook_result *result)
     for (size_t i = 0; i < COOK_INPUTS && result->leans[i].input < COOK_INPUTS; i++) {
         const struct cook_lean *lean = &result->leans[i];
         view_json_row(leans, "on:s say:s bad:n good:n _bad:o _good:o", ids[lean->input],
-                      cook_input_name(lean->input), lean->bad, lean->good, margin(lean->bad),
+                      cook_input_names[lean->input], lean->bad, lean->good, margin(lean->bad),
                       margin(lean->good));
     }
     return leans;
@@ -452,11 +452,11 @@ static json_t *pace_json(const struct run *run, const struct given *given,
     const struct forecast_reason *reason = pace->reasons;
     json_t *reasons =
         view_json_rows(i, FORECAST_INPUTS, "input:s needed:n stretch:n _times:n",
-                       forecast_input_name(reason[i].input), reason[i].needed, reason[i].stretch,
+                       forecast_input_names[reason[i].input], reason[i].needed, reason[i].stretch,
                        reason[i].needed / run->forecast.points.central);
     return view_json("pace:s day:n seen:n expected:r times_late:n wait_until:n explained:b "
                      "reasons:o _wait_date:o",
-                     pace_name(pace->pace), given->day, given->seen, &pace->expected,
+                     pace_names[pace->pace], given->day, given->seen, &pace->expected,
                      pace->times_late, pace->wait_until, pace->explained, reasons,
                      date_after(run->start, ceil(pace->wait_until)));
 }

@@ -6,18 +6,14 @@
 
 #include "process/heat.h"
 
-const char *cook_input_name(enum cook_input input)
-{
-    static const char *const names[COOK_INPUTS] = {
-        [COOK_DIFFUSIVITY] = "how fast heat gets through the grain",
-        [COOK_COME_UP] = "the come-up",
-        [COOK_AIR] = "air left in the cooker",
-        [COOK_COOLING] = "kill while cooling",
-        [COOK_LOAD] = "how many spores the grain carries",
-        [COOK_RESISTANCE] = "how hardy those spores are",
-    };
-    return names[input];
-}
+const char *const cook_input_names[COOK_INPUTS] = {
+    [COOK_DIFFUSIVITY] = "how fast heat gets through the grain",
+    [COOK_COME_UP] = "the come-up",
+    [COOK_AIR] = "air left in the cooker",
+    [COOK_COOLING] = "kill while cooling",
+    [COOK_LOAD] = "how many spores the grain carries",
+    [COOK_RESISTANCE] = "how hardy those spores are",
+};
 
 /* ---- checks ---------------------------------------------------------------------------------- */
 

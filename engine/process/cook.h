@@ -53,7 +53,7 @@ enum cook_input {
     COOK_INPUTS
 };
 /* "how fast heat gets through the grain", "the come-up", ... */
-const char *cook_input_name(enum cook_input input);
+extern const char *const cook_input_names[COOK_INPUTS];
 
 /* Decades of kill beyond what the target needs (below 0: short of it), for the organism that is
  * hardest to kill, with one input at its bad and at its good end. */

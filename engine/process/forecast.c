@@ -162,17 +162,8 @@ static const double last_day = 730.0;
 /* As far as z can be read off a coverage before rounding makes it 100 per cent. */
 static const double z_all = 3.3;
 
-const char *forecast_input_name(enum forecast_input input)
-{
-    static const char *const names[FORECAST_INPUTS] = {"growth rate", "dose", "lag", "temperature"};
-    return names[input];
-}
-
-const char *pace_name(enum pace pace)
-{
-    static const char *const names[] = {"ahead", "on time", "slow", "stalled"};
-    return names[pace];
-}
+const char *const forecast_input_names[] = {"growth rate", "dose", "lag", "temperature"};
+const char *const pace_names[] = {"ahead", "on time", "slow", "stalled"};
 
 static double z_of(double coverage)
 {

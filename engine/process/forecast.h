@@ -72,7 +72,7 @@ enum forecast_input {
 };
 
 /* "growth rate", "dose", "lag", "temperature" */
-const char *forecast_input_name(enum forecast_input input);
+extern const char *const forecast_input_names[FORECAST_INPUTS];
 
 struct forecast {
     struct cardinals cardinals;
@@ -103,7 +103,7 @@ enum process_error forecast_days(const struct forecast *forecast, double coverag
 #define FORECAST_FULL 99.0
 
 enum pace { PACE_AHEAD, PACE_ON_TIME, PACE_SLOW, PACE_STALLED };
-const char *pace_name(enum pace pace); /* "ahead", "on time", "slow", "stalled" */
+extern const char *const pace_names[]; /* "ahead", "on time", "slow", "stalled" */
 
 /* What an input would have to be for the central course to meet what was seen, and how far that is
  * from its own range: in units of its half width (roots taken on a log scale but for the

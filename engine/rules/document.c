@@ -387,11 +387,7 @@ const struct node *node_entry(const struct node *map, const char *key)
     return entry;
 }
 
-const char *node_kind_name(enum node_kind kind)
-{
-    static const char *const names[] = {"text", "a list", "a mapping"};
-    return names[kind];
-}
+const char *const node_kind_names[] = {"text", "a list", "a mapping"};
 
 /* The next event, which the caller deletes; false when reading has stopped. */
 static bool next_event(struct reading *reading, yaml_event_t *event)
@@ -498,7 +494,7 @@ static bool key_stands(struct reading *reading, const struct node *map, struct n
 {
     if (key->kind != NODE_TEXT)
         node_error(reading->loader, key, "%s cannot be a key; a key is a text",
-                   node_kind_name(key->kind));
+                   node_kind_names[key->kind]);
     else if (!key->quoted && !strcmp(key->text, "<<"))
         node_error(reading->loader, key, "merge keys are not read; write the entries out");
     else if (document_repeats(reading->loader, map, keys, key->text))
@@ -604,7 +600,7 @@ static const struct node *read_document(struct reading *reading)
         yaml_event_delete(&event);
         if (root && root->kind != NODE_MAP && !end) {
             node_error(reading->loader, root, "the file is %s; it must be a mapping of keys",
-                       node_kind_name(root->kind));
+                       node_kind_names[root->kind]);
             root = NULL;
         }
     }

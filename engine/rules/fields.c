@@ -63,7 +63,7 @@ void shape_read(struct loader *loader, const struct shape *shape, const struct n
 {
     if (map->kind != NODE_MAP) {
         node_error(loader, map, "%s is %s here; it must be a mapping of keys", shape->what,
-                   node_kind_name(map->kind));
+                   node_kind_names[map->kind]);
         return;
     }
     const struct node *values[MOST_NAMES + 1] = {NULL};
@@ -106,7 +106,7 @@ bool expect_kind(struct loader *loader, const struct node *node, enum node_kind 
     bool empty = node->kind == NODE_TEXT && is_empty(node);
     bool colon = node->kind == NODE_MAP && kind == NODE_TEXT;
     node_error(loader, node, "'%s' is %s; it must be %s%s", key,
-               empty ? "empty" : node_kind_name(node->kind), node_kind_name(kind),
+               empty ? "empty" : node_kind_names[node->kind], node_kind_names[kind],
                colon ? ", in quotes if it holds a colon" : "");
     return false;
 }
@@ -156,7 +156,7 @@ bool expect_number(struct loader *loader, const struct node *node, const char *k
     if (text && parse_number(node->text, bounds, number))
         return true;
     node_error(loader, node, "'%s' is %s%s%s; it must be a number%s%s", key, text ? "'" : "",
-               text ? load_quote(loader, node->text) : node_kind_name(node->kind), text ? "'" : "",
+               text ? load_quote(loader, node->text) : node_kind_names[node->kind], text ? "'" : "",
                *bounds->says ? " " : "", bounds->says);
     return false;
 }

@@ -93,7 +93,7 @@ struct position node_at(const struct node *node);
 /* The entry with this key; NULL when there is none, or the node is no mapping. */
 const struct node *node_entry(const struct node *map, const char *key);
 /* "text", "a list", "a mapping": what stands there instead of what should. */
-const char *node_kind_name(enum node_kind kind);
+extern const char *const node_kind_names[];
 
 /* Adds the .yaml files below `path` (or `path` itself if it is a file), in the order of their
  * paths. Hidden files and folders are left alone: editors keep copies in them. */

@@ -45,11 +45,7 @@ bool fact_said(const struct fact *fact)
 
 /* Facts as JSON, and back. */
 
-const char *origin_name(enum origin origin)
-{
-    static const char *const names[] = {"text", "set", "answer", "computed", "journal"};
-    return names[origin];
-}
+const char *const origin_names[] = {"text", "set", "answer", "computed", "journal"};
 
 json_t *facts_json(const struct triage *triage)
 {
@@ -67,7 +63,7 @@ json_t *facts_json(const struct triage *triage)
                     json_pack("{s:s, s:s, s:b, s:s, s:s, s:b}", "sign", observable->id, "value",
                               observable->values[v].id, "seen", (fact->observation.seen & bit) != 0,
                               "from", recalled ? fact->recalled_words : fact->words, "origin",
-                              origin_name(recalled ? ORIGIN_JOURNAL : fact->origin), "hedged",
+                              origin_names[recalled ? ORIGIN_JOURNAL : fact->origin], "hedged",
                               (fact->observation.hedged & bit) != 0);
                 if (fact->has_number)
                     json_object_set_new(row, "number",
@@ -201,8 +197,8 @@ enum status facts_read(const struct rules *rules, const char *text, struct arena
         int index = sign != NULL && id != NULL ? rules_observable(rules, sign) : RULES_NONE;
         int value = index != RULES_NONE ? rules_value(&rules->observables[index], id) : RULES_NONE;
         if (value == RULES_NONE ||
-            (origin != NULL && (strcmp(origin, origin_name(ORIGIN_JOURNAL)) == 0 ||
-                                strcmp(origin, origin_name(ORIGIN_COMPUTED)) == 0)))
+            (origin != NULL && (strcmp(origin, origin_names[ORIGIN_JOURNAL]) == 0 ||
+                                strcmp(origin, origin_names[ORIGIN_COMPUTED]) == 0)))
             continue;
         struct fact *fact = fact_of(read, count, (size_t)index);
         uint32_t bit = UINT32_C(1) << value;

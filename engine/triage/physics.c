@@ -743,7 +743,6 @@ static void compute_pace(struct work *work, const struct forecast *forecast, con
     const double relative = work->growth.dose_relative;
     const double coverage = fmin(95.0, fmax(1.0, work->coverage));
     const struct warmth at_best = {0.0, best};
-    struct forecast ideal = *forecast;
     struct pace_verdict pace;
     char room[DEGREES_ROOM], room_best[DEGREES_ROOM];
     const char *line = NULL;
@@ -753,38 +752,39 @@ static void compute_pace(struct work *work, const struct forecast *forecast, con
         as_said = day_of(forecast, coverage);
         line = arena_format(
             work->arena, "%.0f %% white on day %.0f at %s is %s; %.0f %% was due, %.0f to %.0f",
-            work->coverage, work->day, degrees(celsius, 0, room), pace_name(pace.pace),
+            work->coverage, work->day, degrees(celsius, 0, room), pace_names[pace.pace],
             pace.expected.central, pace.expected.low, pace.expected.high);
     }
-    if (work->said[FEEDS_TEMPERATURE] && celsius < best) {
-        const double factor = cardinals_factor(&forecast->cardinals, celsius);
-        ideal.warmth = &at_best;
-        double share = line == NULL ? 1.0 - factor
-                                    : share_of_delay(work, pace.pace, as_said,
-                                                     day_of(&ideal, coverage), 1.0 - factor);
-        const char *say =
-            line != NULL
-                ? line
-                : arena_format(
-                      work->arena, "at %s this mushroom grows at %.0f %% of its best pace (%s)",
-                      degrees(celsius, 0, room), 100.0 * factor, degrees(best, 0, room_best));
-        move_causes(work, MOVED_COLD, share, warmth_feeds, 2, say, line != NULL ? with : NULL);
-    }
-    if (relative > 0.0) {
-        /* What a dose alone makes likely: one for two at the usual one. */
-        const double alone = 1.0 / (1.0 + relative * relative);
-        ideal = *forecast;
-        ideal.points.low /= relative;
-        ideal.points.central /= relative;
-        ideal.points.high /= relative;
-        double share = line == NULL ? alone
-                                    : share_of_delay(work, pace.pace, as_said,
-                                                     day_of(&ideal, coverage), alone);
-        const char *say =
-            line != NULL
-                ? line
-                : arena_format(work->arena, "the dose was %.2g times the usual one", relative);
-        move_causes(work, MOVED_DOSE, share, dose_feeds, 2, say, line != NULL ? with : NULL);
+    const double factor = cardinals_factor(&forecast->cardinals, celsius);
+    struct forecast warmer = *forecast, fuller = *forecast;
+    warmer.warmth = &at_best;
+    fuller.points.low /= relative;
+    fuller.points.central /= relative;
+    fuller.points.high /= relative;
+    const struct {
+        bool holds;
+        enum moved_by moved_by;
+        const enum feeds *feeds;
+        const struct forecast *put_right;
+        double alone; /* what it makes likely by itself; of a dose, one for two at the usual one */
+        const char *say;
+    } inputs[] = {
+        {work->said[FEEDS_TEMPERATURE] && celsius < best, MOVED_COLD, warmth_feeds, &warmer,
+         1.0 - factor,
+         arena_format(work->arena, "at %s this mushroom grows at %.0f %% of its best pace (%s)",
+                      degrees(celsius, 0, room), 100.0 * factor, degrees(best, 0, room_best))},
+        {relative > 0.0, MOVED_DOSE, dose_feeds, &fuller, 1.0 / (1.0 + relative * relative),
+         arena_format(work->arena, "the dose was %.2g times the usual one", relative)},
+    };
+    for (size_t i = 0; i < sizeof inputs / sizeof *inputs; i++) {
+        double share = inputs[i].alone;
+        if (!inputs[i].holds)
+            continue;
+        if (line != NULL)
+            share = share_of_delay(work, pace.pace, as_said, day_of(inputs[i].put_right, coverage),
+                                   share);
+        move_causes(work, inputs[i].moved_by, share, inputs[i].feeds, 2,
+                    line != NULL ? line : inputs[i].say, line != NULL ? with : NULL);
     }
 }
 

@@ -88,16 +88,9 @@ struct triage {
     bool skipping;                    /* it is made */
     int first_question;               /* observable that is asked before others, or RULES_NONE */
     const struct saying *asked;       /* the grower's own question, the newest; or NULL */
-    struct fact *facts;
-    size_t fact_count;
-    struct clash *clashes;
-    size_t clash_count;
-    struct unclear *unclear;
-    size_t unclear_count;
-
+    struct heard heard;
     double *likelihood; /* of the words, per finding, for the evidence */
     struct word_weight word_weights[WORD_WEIGHTS];
-    size_t word_weight_count;
 
     bool stale; /* the state has changed since the moves were computed */
     struct evidence evidence;
@@ -338,7 +331,7 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
         for (const char *c = saying->fact.words; saying->reason == UNREAD_UNKNOWN && *c; c++)
             triage->evidence.unread += *c != ' ' && (c == saying->fact.words || c[-1] == ' ');
         triage->evidence.objected |= saying->objected;
-        *arena_push(triage->derived, triage->unclear, triage->unclear_count) =
+        *arena_push(triage->derived, triage->heard.unclear, triage->heard.unclear_count) =
             (struct unclear){saying->fact.words, saying->reason, saying->note};
         break;
     }
@@ -348,15 +341,6 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
 static void merge(struct triage *triage);
 
 /* ---- what records know, beneath what is said ------------------------------------------------- */
-
-static void records_forget(struct triage *triage)
-{
-    triage->pattern = (struct sibling_pattern){.group_count = 0};
-    triage->weighed = triage->controls = false;
-    triage->recalled = NULL;
-    triage->earlier = NULL;
-    triage->recalled_count = triage->earlier_count = 0;
-}
 
 void triage_recall(struct triage *triage, const struct fact *fact, bool stands)
 {
@@ -650,12 +634,13 @@ static void first_seen_follows(struct triage *triage)
 /* Facts stand in the order in which they were first spoken of. */
 static void fact_add(struct triage *triage, size_t observable, const struct known *known)
 {
-    size_t at = triage->fact_count;
-    (void)arena_push(triage->derived, triage->facts, triage->fact_count);
-    for (; at > 0 && triage->known[triage->facts[at - 1].observable].since > known->since; at--)
-        triage->facts[at] = triage->facts[at - 1];
-    triage->facts[at] = known->fact;
-    triage->facts[at].observable = observable;
+    size_t at = triage->heard.fact_count;
+    (void)arena_push(triage->derived, triage->heard.facts, triage->heard.fact_count);
+    for (; at > 0 && triage->known[triage->heard.facts[at - 1].observable].since > known->since;
+         at--)
+        triage->heard.facts[at] = triage->heard.facts[at - 1];
+    triage->heard.facts[at] = known->fact;
+    triage->heard.facts[at].observable = observable;
 }
 
 /* White sooner than any culture could be: something else grows there. */
@@ -663,8 +648,8 @@ static void speed_follows(struct triage *triage)
 {
     const int index = open_for(triage, FEEDS_SPEED);
     double coverage, day;
-    if (index == RULES_NONE ||
-        !physics_too_fast(triage->rules, triage->facts, triage->fact_count, &coverage, &day))
+    if (index == RULES_NONE || !physics_too_fast(triage->rules, triage->heard.facts,
+                                                 triage->heard.fact_count, &coverage, &day))
         return;
     const struct observable *speed = &triage->rules->observables[index];
     for (size_t v = 0; v < speed->value_count; v++)
@@ -711,12 +696,12 @@ static void weigh(struct triage *triage)
             all = all == NULL
                       ? triage->log[i].fact.words
                       : arena_format(triage->derived, "%s\n%s", all, triage->log[i].fact.words);
-    triage->word_weight_count = 0;
+    triage->heard.weight_count = 0;
     triage->evidence.words = NULL;
     if (all == NULL)
         return;
-    triage->word_weight_count = words_weigh(triage->words, all, strlen(all), triage->likelihood,
-                                            triage->word_weights, WORD_WEIGHTS);
+    triage->heard.weight_count = words_weigh(triage->words, all, strlen(all), triage->likelihood,
+                                             triage->word_weights, WORD_WEIGHTS);
     triage->evidence.words = triage->likelihood;
 }
 
@@ -728,11 +713,9 @@ static void merge(struct triage *triage)
     for (size_t i = 0; i < count; i++)
         if (!is_blank(&triage->known[i]))
             triage->known[i] = (struct known){.told = false};
-    triage->facts = NULL;
-    triage->clashes = NULL;
-    triage->unclear = NULL;
+    triage->heard = (struct heard){.weights = triage->word_weights};
     triage->asked = NULL;
-    triage->fact_count = triage->clash_count = triage->unclear_count = triage->evidence.unread = 0;
+    triage->evidence.unread = 0;
     triage->evidence.objected = triage->skipping = false;
     triage->stale = true;
     for (size_t i = 0; i < triage->log_count; i++)
@@ -773,7 +756,7 @@ static void merge(struct triage *triage)
         if (now->seen || now->absent)
             fact_add(triage, i, known);
         if (known->clashes || known->clashing)
-            *arena_push(triage->derived, triage->clashes, triage->clash_count) =
+            *arena_push(triage->derived, triage->heard.clashes, triage->heard.clash_count) =
                 (struct clash){i, known->clash_first, known->clash_second};
     }
     speed_follows(triage);
@@ -803,8 +786,8 @@ static void compute(struct triage *triage)
     if (!triage->stale)
         return;
     triage->computed_count =
-        physics_moves(triage->reasoner, evidence, triage->facts, triage->fact_count, triage->cooks,
-                      triage->derived, triage->computed);
+        physics_moves(triage->reasoner, evidence, triage->heard.facts, triage->heard.fact_count,
+                      triage->cooks, triage->derived, triage->computed);
     evidence->shift_count = triage->computed_count;
     for (size_t i = 0; i < triage->computed_count; i++) {
         const struct computed *computed = &triage->computed[i];
@@ -1192,10 +1175,13 @@ void triage_free(struct triage *triage)
 
 void triage_reset(struct triage *triage)
 {
-    records_forget(triage);
-    arena_reset(triage->said);
+    triage->pattern = (struct sibling_pattern){.group_count = 0};
+    triage->weighed = triage->controls = false;
+    triage->recalled = NULL;
+    triage->earlier = NULL;
     triage->log = NULL;
-    triage->log_count = 0;
+    triage->log_count = triage->recalled_count = triage->earlier_count = 0;
+    arena_reset(triage->said);
     triage->stakes = (struct stakes){
         .worth = 1.0, .neighbours = triage->rules->decision.neighbours, .use = RULES_NONE};
     merge(triage);
@@ -1285,11 +1271,11 @@ static void say_list(struct triage *triage, const struct reading_list *list, enu
 static void correct(struct triage *triage, struct reading_list *list)
 {
     struct saying saying = {.kind = SAYING_TOLD, .settles = true};
-    for (size_t i = 0; i < triage->fact_count; i++)
-        if (fact_falls(&triage->facts[i], triage->rules, list))
-            say_bare(triage, SAYING_FORGET, triage->facts[i].observable, "");
-    if (!fact_figure(triage->facts, triage->fact_count, triage->reader, list, triage->scratch,
-                     &saying.fact))
+    for (size_t i = 0; i < triage->heard.fact_count; i++)
+        if (fact_falls(&triage->heard.facts[i], triage->rules, list))
+            say_bare(triage, SAYING_FORGET, triage->heard.facts[i].observable, "");
+    if (!fact_figure(triage->heard.facts, triage->heard.fact_count, triage->reader, list,
+                     triage->scratch, &saying.fact))
         return;
     saying.fact.words = keep_words(triage, saying.fact.words, strlen(saying.fact.words));
     say(triage, saying);
@@ -1322,10 +1308,10 @@ bool triage_corrects(struct triage *triage, const char *text)
             STATUS_OK ||
         !list.corrects)
         return false;
-    bool corrects = fact_figure(triage->facts, triage->fact_count, triage->reader, &list,
-                                triage->scratch, &figure);
-    for (size_t i = 0; i < triage->fact_count; i++)
-        corrects = corrects || fact_falls(&triage->facts[i], triage->rules, &list);
+    bool corrects = fact_figure(triage->heard.facts, triage->heard.fact_count, triage->reader,
+                                &list, triage->scratch, &figure);
+    for (size_t i = 0; i < triage->heard.fact_count; i++)
+        corrects = corrects || fact_falls(&triage->heard.facts[i], triage->rules, &list);
     for (size_t i = 0; i < list.reading_count; i++)
         corrects = corrects || triage_fact(triage, list.readings[i].observable) != NULL;
     return corrects;
@@ -1462,16 +1448,14 @@ const char *triage_asked(const struct triage *triage)
 
 struct heard triage_heard(const struct triage *triage)
 {
-    return (struct heard){triage->facts,         triage->fact_count,       triage->unclear,
-                          triage->unclear_count, triage->clashes,          triage->clash_count,
-                          triage->word_weights,  triage->word_weight_count};
+    return triage->heard;
 }
 
 const struct fact *triage_fact(const struct triage *triage, size_t observable)
 {
-    for (size_t i = 0; i < triage->fact_count; i++)
-        if (triage->facts[i].observable == observable)
-            return &triage->facts[i];
+    for (size_t i = 0; i < triage->heard.fact_count; i++)
+        if (triage->heard.facts[i].observable == observable)
+            return &triage->heard.facts[i];
     return NULL;
 }
 

@@ -39,7 +39,7 @@ void triage_weigh_words(struct triage *triage, struct words *words);
 
 enum origin { ORIGIN_TEXT, ORIGIN_SET, ORIGIN_ANSWER, ORIGIN_COMPUTED, ORIGIN_JOURNAL };
 /* "text", "set", "answer", "computed", "journal" */
-const char *origin_name(enum origin origin);
+extern const char *const origin_names[];
 
 /* One thing known, as understood: the newest statement about an observable replaces or completes
  * the older ones (several-of values add up). */
@@ -162,11 +162,11 @@ const char *triage_asked(const struct triage *triage);
 
 /* What is known, what was not understood and what contradicts, until something else is said. */
 struct heard {
-    const struct fact *facts;
+    struct fact *facts;
     size_t fact_count;
-    const struct unclear *unclear;
+    struct unclear *unclear;
     size_t unclear_count;
-    const struct clash *clashes;
+    struct clash *clashes;
     size_t clash_count;
     const struct word_weight *weights; /* the words that weighed most, heaviest first */
     size_t weight_count;

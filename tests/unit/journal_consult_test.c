@@ -208,7 +208,7 @@ static const char *known(struct bench *b, const char *sign)
     for (size_t v = 0; v < observable->value_count; v++)
         if (fact->observation.seen >> v & 1)
             text = arena_format(b->j->arena, "%s%s ", text, observable->values[v].id);
-    return arena_format(b->j->arena, "%s(%s) %s", text, fact->words, origin_name(fact->origin));
+    return arena_format(b->j->arena, "%s(%s) %s", text, fact->words, origin_names[fact->origin]);
 }
 
 #define assert_known(b, sign, expected) assert_string_equal(known(b, sign), expected)

@@ -301,8 +301,8 @@ TEST(odd_colonies_are_refused)
     forecast.points.high = 0.001;
     assert_int_equal(forecast_check(&forecast), PROCESS_RANGE_ORDER);
     for (int i = 0; i < FORECAST_INPUTS; i++)
-        assert_non_null(forecast_input_name((enum forecast_input)i));
-    assert_string_equal(pace_name(PACE_ON_TIME), "on time");
+        assert_non_null(forecast_input_names[i]);
+    assert_string_equal(pace_names[PACE_ON_TIME], "on time");
 }
 
 int main(void)
