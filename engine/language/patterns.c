@@ -64,7 +64,7 @@ enum {
     STEPS_PER_BYTE = 60,
     DEPTH_LIMIT = 2000,
     HEAP_LIMIT_KIB = 1024,
-    TRANSLATE_AFTER = 1024,
+    TRANSLATE_AFTER = 128,
     REACH = 512,
     WATCHED = 16, /* time is looked at after so many matches */
 };
