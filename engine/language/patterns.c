@@ -14,43 +14,19 @@
 
 /* A pattern such as "soaked {q}" is compiled with two callouts where its quantity stands: at the
  * first quantity_end is asked whether one begins there, at the second whether it ends there. So all
- * phrases share one reader of quantities, and what it found at a place is found once. */
+ * phrases share one reader of quantities. */
 
 /* A callout's number: whether a unit is demanded, of which dimension, at which end. */
 enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1 };
 
-enum { QUANTITY_MEMOS = 1024 };
-
-struct quantity_memo { /* what was found at a place of the text that is looked at */
-    uint32_t scan;     /* it is of this scan */
-    uint32_t at, end;  /* 0: none begins there */
-    unsigned kind;
-};
-
-void next_scan(struct reader *reader)
-{
-    if (++reader->scan == 0) { /* once in four thousand million */
-        memset(reader->memos, 0, QUANTITY_MEMOS * sizeof *reader->memos);
-        reader->scan = 1;
-    }
-}
-
-uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
-                      enum dimension dimension, bool unit_required)
+uint32_t quantity_end(const char *bytes, uint32_t to, uint32_t at, enum dimension dimension,
+                      bool unit_required)
 {
     /* Most places are told from the start of a quantity by their first byte. */
     if (at >= to || !bytes[at] || !strchr("0123456789abcdefhmnoqst+-.", bytes[at]))
         return 0;
-    unsigned kind = 2u * (unsigned)dimension + unit_required;
-    struct quantity_memo *memo = &reader->memos[(at * 32 + kind) % QUANTITY_MEMOS];
-    if (memo->scan != reader->scan || memo->at != at || memo->kind != kind) {
-        size_t length = quantity_at(bytes, to, at, dimension, unit_required);
-        *memo = (struct quantity_memo){.scan = reader->scan,
-                                       .at = at,
-                                       .kind = kind,
-                                       .end = length ? at + (uint32_t)length : 0};
-    }
-    return memo->end;
+    const size_t length = quantity_at(bytes, to, at, dimension, unit_required);
+    return length ? at + (uint32_t)length : 0;
 }
 
 /* A pattern may take this many steps at a time, and so many more per byte of text: enough for any
@@ -64,7 +40,7 @@ enum {
     STEPS_PER_BYTE = 60,
     DEPTH_LIMIT = 2000,
     HEAP_LIMIT_KIB = 1024,
-    TRANSLATE_AFTER = 128,
+    TRANSLATE_AFTER = 64,
     REACH = 512,
     WATCHED = 16, /* time is looked at after so many matches */
 };
@@ -93,7 +69,7 @@ static int quantity_callout(pcre2_callout_block *block, void *data)
     if (bits & 1)
         return at != reader->quantity_end;
     reader->quantity_end =
-        quantity_end(reader, (const char *)block->subject, (uint32_t)block->subject_length, at,
+        quantity_end((const char *)block->subject, (uint32_t)block->subject_length, at,
                      (enum dimension)(bits / 4), bits & 2);
     return reader->quantity_end == 0;
 }
@@ -268,7 +244,6 @@ static void pcre2_gives(void *block, void *context)
 
 void patterns_open(struct reader *reader)
 {
-    reader->memos = arena_array(reader->memory, QUANTITY_MEMOS, sizeof *reader->memos);
     pcre2_general_context *memory = pcre2_general_context_create(pcre2_gets, pcre2_gives, NULL);
     reader->compiling = pcre2_compile_context_create(memory);
     reader->limits = pcre2_match_context_create(memory);
@@ -435,7 +410,7 @@ static bool quantity_is_there(struct job *job, const struct pattern *pattern, si
         while (!token->counts && at < token->end && !isdigit((unsigned char)job->working.bytes[at]))
             at++; /* to the 12 of "d12" */
         if (at < token->end && (!pattern->unit || token->units >> dimension & 1) &&
-            quantity_end(job->reader, job->working.bytes, clause->to, at, dimension, pattern->unit))
+            quantity_end(job->working.bytes, clause->to, at, dimension, pattern->unit))
             return true;
     }
     return false;
@@ -526,7 +501,7 @@ static bool gives_up(struct reader *reader, const struct pattern *pattern, const
         text_add(&text, unit, length);
     text_puts(&text, end);
     text_add(&text, letters->bytes, letters->length);
-    next_scan(reader);
+    reader->scan++;
     for (size_t at = 0; at < text.length && count >= 0;) {
         count = pcre2_match(pattern->code, (PCRE2_SPTR)text.bytes, text.length, at,
                             PCRE2_NO_UTF_CHECK | PCRE2_NO_JIT, reader->found, reader->limits);

@@ -1046,8 +1046,7 @@ static void visit_quantities(struct walk *w, const struct branch *b, uint32_t at
             if (b->kind != ELEMENT_QUANTITY ||
                 ((b->id & 1) && !(job->tokens[at].units >> b->id / 2 & 1)))
                 continue;
-            uint32_t end =
-                quantity_end(job->reader, bytes, to, start, (enum dimension)(b->id / 2), b->id & 1);
+            uint32_t end = quantity_end(bytes, to, start, (enum dimension)(b->id / 2), b->id & 1);
             while (end && behind < w->end && job->tokens[behind].start < end)
                 behind++;
             w->found.q_end = end;
@@ -1190,7 +1189,7 @@ void job_scan(struct job *job)
 {
     job->matches = (struct match_list){.arena = job->scratch};
     job->limits = NULL;
-    next_scan(job->reader);
+    job->reader->scan++;
     add_word_roles(job);
     struct walk walk = {.job = job};
     for (size_t i = 0; i < job->token_count; i++)

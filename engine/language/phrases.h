@@ -184,12 +184,11 @@ struct reader {
     pcre2_compile_context *compiling;
     pcre2_match_context *limits;
     pcre2_match_data *found;
-    uint32_t scan;
-    uint32_t runs, timed; /* of patterns in all; the scan since which time is taken */
-    int64_t begun;        /* then: nanoseconds of processor time */
-    struct clause clause; /* where a pattern was looked for last */
-    uint32_t *stem_in;    /* per stem: the number of the last clause that held it */
-    struct quantity_memo *memos;
+    uint32_t scan;         /* counts texts, and parts of one that are looked at again */
+    uint32_t runs, timed;  /* of patterns in all; the scan since which time is taken */
+    int64_t begun;         /* then: nanoseconds of processor time */
+    struct clause clause;  /* where a pattern was looked for last */
+    uint32_t *stem_in;     /* per stem: the number of the last clause that held it */
     uint32_t quantity_end; /* of the quantity a pattern is in */
     struct diags *diags;   /* while it is built: */
     bool wrong;            /* some phrase is, and was told there */
@@ -213,11 +212,9 @@ uint32_t phrase_new(struct reader *reader, const struct phrase *phrase);
 
 /* ---- quantities and patterns (patterns.c) ------------------------------------------------ */
 
-/* A new text, or a new part of one: no quantity that was found stands any more. */
-void next_scan(struct reader *reader);
 /* Where the quantity ends that begins at `at` of a text that ends at `to`, or 0. */
-uint32_t quantity_end(struct reader *reader, const char *bytes, uint32_t to, uint32_t at,
-                      enum dimension dimension, bool unit_required);
+uint32_t quantity_end(const char *bytes, uint32_t to, uint32_t at, enum dimension dimension,
+                      bool unit_required);
 
 /* Makes what PCRE2 needs; frees that, and the patterns. */
 void patterns_open(struct reader *reader);
