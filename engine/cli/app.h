@@ -149,17 +149,16 @@ struct moment option_moment(struct app *app, const char *what, const char *words
 /* The index of an id in a list of the rules; the nearest is suggested. */
 int option_id(struct app *app, const char *name, const char *word, enum word_list list);
 
-enum { MOST_NAMES = 256 };
-struct names { /* of a list of the rules: ids, and what people call them */
-    const char *ids[MOST_NAMES], *names[MOST_NAMES];
+enum { MOST_NAMES = 1024 };
+struct
+    names { /* of a list of the rules: ids, and what people call them, and call them too (or NULL) */
+    const char *ids[MOST_NAMES], *names[MOST_NAMES], *also[MOST_NAMES];
     size_t count;
 };
 void names_of(struct app *app, enum word_list list, struct names *names);
-/* Which of `count` things the words are like by one of what they are called in each list (NULL:
- * nothing): those of that name, else those whose name begins with them, else those that have them
- * all. Writes their numbers, with room for `count`, and returns how many. */
-size_t names_like(const char *words, const char *const *const *lists, size_t list_count,
-                  size_t count, size_t *found);
+/* The number of the one that words mean: its id, a name of its, or an unambiguous part of these; or
+ * the end, where they mean none, or several of more than one id. */
+size_t names_meant(struct app *app, const struct names *names, const char *what, const char *words);
 /* The one value of an observable that was seen; RULES_NONE for none or several. */
 int single_value(uint32_t seen);
 /* The words with a separator between, the first `most` of them, in the arena. */

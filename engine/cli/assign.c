@@ -552,50 +552,53 @@ static enum likeness likeness(struct text *room, const char *words, const char *
     return WITHIN;
 }
 
-size_t names_like(const char *words, const char *const *const *lists, size_t list_count,
-                  size_t count, size_t *found)
+/* Those that the words are like: of one name, else those whose name begins with them, else those
+ * that have them all. Writes their numbers, and returns how many. */
+static size_t names_like(const char *words, const struct names *names, size_t found[MOST_NAMES])
 {
     enum likeness best = WITHIN;
-    size_t like_count = 0;
+    size_t count = 0;
     TEXT(wanted);
     TEXT(room);
-    for (size_t i = 0; i < count && fold_into(&wanted, words); i++) {
+    for (size_t i = 0; i < names->count && fold_into(&wanted, words); i++) {
+        const char *const called[] = {names->ids[i], names->names[i], names->also[i]};
         enum likeness like = UNLIKE;
-        for (size_t k = 0; k < list_count; k++) {
-            const enum likeness by_this = likeness(&room, wanted.bytes, lists[k][i]);
+        for (size_t k = 0; k < sizeof called / sizeof *called; k++) {
+            const enum likeness by_this = likeness(&room, wanted.bytes, called[k]);
             like = by_this > like ? by_this : like;
         }
         if (like > best) {
             best = like;
-            like_count = 0;
+            count = 0;
         }
         if (like == best)
-            found[like_count++] = i;
+            found[count++] = i;
     }
-    return like_count;
+    return count;
+}
+
+size_t names_meant(struct app *app, const struct names *names, const char *what, const char *words)
+{
+    enum { TOLD = 6 };
+    size_t found[MOST_NAMES], several = 0;
+    const size_t count = names_like(words, names, found);
+    const char *like = "";
+    for (size_t i = 0; i < count; i++)
+        if ((i == 0 || strcmp(names->ids[found[i]], names->ids[found[i - 1]]) != 0) &&
+            several++ < TOLD)
+            words_add(app, &like, ", ", "%s", names->ids[found[i]]);
+    if (several > 1)
+        app_stop(app, "'%s' could be %s; say which", words, like);
+    if (several == 1)
+        return found[0];
+    const bool by_id = diag_nearest(words, names->ids, names->count) != NULL;
+    app_unknown(app, NULL, what, words, by_id ? names->ids : names->names, names->count,
+                "'jarside show' lists them");
 }
 
 size_t assign_named(struct app *app, enum word_list list, const char *words)
 {
-    const bool finding = list == LIST_FINDINGS;
     struct names names;
-    const char *also[MOST_NAMES] = {NULL};
-    size_t found[MOST_NAMES];
-
     names_of(app, list, &names);
-    for (size_t i = 0; finding && i < names.count; i++)
-        also[i] = app->rules->findings[i].also;
-    const char *const *const lists[] = {names.ids, names.names, also};
-    const size_t count = names_like(words, lists, sizeof lists / sizeof *lists, names.count, found);
-    if (count == 1)
-        return found[0];
-    if (count > 1) {
-        const char *ids = "";
-        for (size_t i = 0; i < count && i < 6; i++)
-            words_add(app, &ids, ", ", "%s", names.ids[found[i]]);
-        app_stop(app, "'%s' could be %s; say which", words, ids);
-    }
-    bool by_id = diag_nearest(words, names.ids, names.count) != NULL;
-    app_unknown(app, NULL, finding ? "finding" : "cause", words, by_id ? names.ids : names.names,
-                names.count, "'jarside show' lists them");
+    return names_meant(app, &names, list == LIST_FINDINGS ? "finding" : "cause", words);
 }

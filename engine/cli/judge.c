@@ -342,28 +342,9 @@ static enum status run_ask(struct app *app)
 
 /* ==== show ==================================================================================== */
 
-/* Words that are no id: what is called so, or so much as one thing. */
-static void show_like(struct app *app, const char *words)
-{
-    enum { MOST = 1024 };
-    const char *ids[MOST], *names[MOST], *like = "";
-    size_t found[MOST], several = 0;
-    const char *const *const lists[] = {ids, names};
-    const size_t all = view_ids(app->rules, ids, names, MOST);
-    const size_t count = names_like(words, lists, 2, all, found);
-    for (size_t i = 0; i < count; i++) /* of one id all are shown */
-        if (i == 0 || strcmp(ids[found[i]], ids[found[i - 1]]) != 0)
-            words_add(app, &like, several++ > 0 ? ", " : "", "%s", ids[found[i]]);
-    if (count == 0)
-        app_unknown(app, NULL, "finding, cause or sign", words, ids, all,
-                    "'jarside show' lists all there is");
-    if (several > 1)
-        app_stop(app, "'%s' could be %s; say which", words, like);
-    (void)view_show(&app->out, app->rules, like);
-}
-
 static enum status run_show(struct app *app)
 {
+    struct names names = {.count = 0};
     if (app->operand_count == 0)
         view_show_all(&app->out, app->rules);
     const char *whole = arena_join(app->arena, app->operands, app->operand_count);
@@ -373,8 +354,11 @@ static enum status run_show(struct app *app)
         const char *id = one ? whole : app->operands[i];
         if (i > 0)
             screen_blank(&app->out);
-        if (!view_show(&app->out, app->rules, id))
-            show_like(app, id);
+        if (view_show(&app->out, app->rules, id))
+            continue;
+        names.count = view_ids(app->rules, names.ids, names.names, MOST_NAMES);
+        const size_t like = names_meant(app, &names, "finding, cause or sign", id);
+        (void)view_show(&app->out, app->rules, names.ids[like]);
     }
     return app_flush(app);
 }

@@ -24,6 +24,8 @@ void names_of(struct app *app, enum word_list list, struct names *names)
             break;
         names->ids[names->count] = word.id;
         names->names[names->count] = word.name;
+        names->also[names->count] =
+            list == LIST_FINDINGS ? app->rules->findings[names->count].also : NULL;
     }
 }
 
@@ -38,12 +40,7 @@ const char *words_joined(struct app *app, const char *const *words, size_t count
 
 int single_value(uint32_t seen)
 {
-    if (seen == 0 || (seen & (seen - 1)) != 0)
-        return RULES_NONE;
-    int value = 0;
-    while ((seen >> value & 1) == 0)
-        value++;
-    return value;
+    return __builtin_popcount(seen) == 1 ? __builtin_ctz(seen) : RULES_NONE;
 }
 
 int option_id(struct app *app, const char *name, const char *word, enum word_list list)

@@ -785,7 +785,7 @@ size_t view_ids(const struct rules *rules, const char **ids, const char **names,
     for (const struct kind *kind = kinds; kind < kinds + KINDS; kind++)
         for (size_t i = 0; i < count_of(rules, kind) && count < most; i++) {
             const char *name = string_of(item_of(rules, kind, i), kind->name);
-            names[count] = strlen(name) <= LONGEST ? name : NULL;
+            names[count] = strlen(name) <= LONGEST ? name : "";
             ids[count++] = string_of(item_of(rules, kind, i), kind->id);
         }
     return count;

@@ -56,7 +56,7 @@ bool view_show(struct screen *screen, const struct rules *rules, const char *id)
 /* Every id by kind, with its name. */
 void view_show_all(struct screen *screen, const struct rules *rules);
 
-/* Ids of every kind, and names (NULL: too long to be typed), for suggestions: writes at most
+/* Ids of every kind, and names ("": too long to be typed), for suggestions: writes at most
  * `most` of each and returns how many. */
 size_t view_ids(const struct rules *rules, const char **ids, const char **names, size_t most);
 
