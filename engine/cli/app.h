@@ -5,6 +5,7 @@
 #include <jansson.h>
 #include <stdbool.h>
 #include <stddef.h>
+#include <string.h>
 
 #include "base/diag.h"
 #include "base/units.h"
@@ -159,6 +160,15 @@ void names_of(struct app *app, enum word_list list, struct names *names);
 /* The number of the one that words mean: its id, a name of its, or an unambiguous part of these; or
  * the end, where they mean none, or several of more than one id. */
 size_t names_meant(struct app *app, const struct names *names, const char *what, const char *words);
+/* Whether a word has figures; whether it is nothing else. */
+static inline bool has_figures(const char *word)
+{
+    return strpbrk(word, "0123456789") != NULL;
+}
+static inline bool is_figures(const char *word)
+{
+    return word[strspn(word, "0123456789")] == '\0';
+}
 /* The one value of an observable that was seen; RULES_NONE for none or several. */
 int single_value(uint32_t seen);
 /* The words with a separator between, the first `most` of them, in the arena. */

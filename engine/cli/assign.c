@@ -130,13 +130,12 @@ void labels_check_place(struct app *app, const char *label, bool sure)
 
 void labels_check_new(struct app *app, enum record record, const char *label, bool sure)
 {
-    static const char figures[] = "0123456789";
     size_t count = 0, words = 0;
-    if (sure || strpbrk(label, figures) != NULL)
+    if (sure || has_figures(label))
         return;
     const char **labels = labels_of(app, record, &count);
     for (size_t i = 0; i < count; i++)
-        if (strpbrk(labels[i], figures) == NULL)
+        if (!has_figures(labels[i]))
             labels[words++] = labels[i];
     const char *near = diag_nearest(label, labels, words);
     if (near != NULL)

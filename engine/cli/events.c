@@ -213,8 +213,7 @@ static size_t plain_labels(struct app *app, const char *const *words, size_t cou
     *plain = NULL;
     for (size_t i = 0; i < count; i++) {
         const bool between = i > 0 && i + 1 < count;
-        const bool numbered = between && strpbrk(words[i - 1], "0123456789") != NULL &&
-                              strpbrk(words[i + 1], "0123456789") != NULL;
+        const bool numbered = between && has_figures(words[i - 1]) && has_figures(words[i + 1]);
         if (numbered && strcasecmp(words[i], "to") == 0 &&
             labels_id(app, RECORD_BATCH, words[i - 1]) == 0 &&
             labels_id(app, RECORD_BATCH, words[i + 1]) == 0) {
@@ -236,7 +235,6 @@ static size_t plain_labels(struct app *app, const char *const *words, size_t cou
 static size_t take_note(struct app *app, const char *const *words, size_t count,
                         struct event *event, const char **noted)
 {
-    static const char figures[] = "0123456789";
     const size_t labels = labels_leading(app, words, count);
     const bool joiner = labels + 1 < count && (strcasecmp(words[labels], "to") == 0 ||
                                                strcasecmp(words[labels], "and") == 0);
@@ -244,7 +242,7 @@ static size_t take_note(struct app *app, const char *const *words, size_t count,
         return count;
     /* A label that is not there is told; a number that is no vessel's measures ("2 kg"). */
     const char *first = words[labels + joiner];
-    if (strpbrk(first, figures) != NULL && (joiner || first[strspn(first, figures)] != '\0'))
+    if (has_figures(first) && (joiner || !is_figures(first)))
         return count;
     *noted = arena_join(app->arena, words + labels, count - labels);
     event->detail = event->detail[0] != '\0'
@@ -282,14 +280,13 @@ static enum status run_event(struct app *app)
         if (count < 2)
             app_stop(app, "which vessel, and where to? For instance: jarside move B3-7 closet");
         const char *label = words[--count];
-        if (count > 1 && label[strspn(label, "0123456789")] == '\0' &&
-            names_a_place(app, words[count - 1])) /* shelf 2 */
+        if (count > 1 && is_figures(label) && names_a_place(app, words[count - 1])) /* shelf 2 */
             label = arena_join(app->arena, words + --count, 2);
         const size_t labels = labels_leading(app, words, count);
         if (count > labels &&
             (strcasecmp(words[count - 1], "to") == 0 || strcasecmp(words[count - 1], "into") == 0))
             count--; /* "move B1-2 to closet" */
-        if (count > labels && strpbrk(words[labels], "0123456789") == NULL)
+        if (count > labels && !has_figures(words[labels]))
             app_stop(app,
                      "'%s' is no vessel, and '%s' would be the place; anything else goes "
                      "after --note",
@@ -299,7 +296,7 @@ static enum status run_event(struct app *app)
     if (event.kind == EVENT_DISCARD) { /* what follows the labels is why */
         size_t labels = labels_leading(app, words, count);
         const char *why = arena_join(app->arena, words + labels, count - labels);
-        bool mistyped = strpbrk(why, "0123456789") != NULL; /* a label is no reason */
+        bool mistyped = has_figures(why); /* a label is no reason */
         if (app->given.because != NULL)
             why = app->given.because;
         if (why[0] != '\0' && (!mistyped || app->given.because != NULL))

@@ -412,29 +412,19 @@ void option_read(struct app *app, const struct option *option, const char *word,
 }
 
 /* What an option holds that was not given, and says nothing for that, unless that is 0. */
-static void option_init(const struct option *option, void *target)
-{
-    switch (option->kind) {
-    case OPTION_NUMBER:
-    case OPTION_QUANTITY:
-    case OPTION_AMOUNT:
-        *(double *)target = NAN;
-        break;
-    case OPTION_CLOCK:
-    case OPTION_CHOICE:
-    case OPTION_ID:
-        *(int *)target = RULES_NONE;
-        break;
-    case OPTION_COUNT:
-        *(size_t *)target = SIZE_MAX;
-        break;
-    case OPTION_VESSEL:
-        *(struct known_vessel *)target = (struct known_vessel)KNOWN_VESSEL;
-        break;
-    default:
-        break;
-    }
-}
+static const struct {
+    const void *is;
+    size_t size;
+} absent[OPTION_VESSEL + 1] = {
+    [OPTION_NUMBER] = {&(const double){NAN}, sizeof(double)},
+    [OPTION_QUANTITY] = {&(const double){NAN}, sizeof(double)},
+    [OPTION_AMOUNT] = {&(const double){NAN}, sizeof(double)},
+    [OPTION_CLOCK] = {&(const int){RULES_NONE}, sizeof(int)},
+    [OPTION_CHOICE] = {&(const int){RULES_NONE}, sizeof(int)},
+    [OPTION_ID] = {&(const int){RULES_NONE}, sizeof(int)},
+    [OPTION_COUNT] = {&(const size_t){SIZE_MAX}, sizeof(size_t)},
+    [OPTION_VESSEL] = {&(const struct known_vessel)KNOWN_VESSEL, sizeof(struct known_vessel)},
+};
 
 const struct option *option_row(const struct command *command, const char *name)
 {
@@ -451,8 +441,8 @@ void options_fill(struct app *app, bool common)
     char *given = (char *)&app->given;
     struct help_line line = {.common = common};
     for (const struct option *row = options; row->name != NULL; row++)
-        if (row->common == common)
-            option_init(row, given + row->target);
+        if (row->common == common && absent[row->kind].is != NULL)
+            memcpy(given + row->target, absent[row->kind].is, absent[row->kind].size);
     while (option_next(app, app->command, &line)) {
         const struct option *row = line.option;
         const char *said = row->settled ? config_word(app, row->name) : NULL;
@@ -588,7 +578,7 @@ static void take_sentence(struct app *app, const char *words)
     for (size_t i = 0; i < list.unread_count; i++) {
         const struct span *span = &list.unread[i].span;
         const char *unread = arena_copy(app->arena, words + span->start, span->end - span->start);
-        const bool number = unread[strspn(unread, "0123456789")] == '\0';
+        const bool number = is_figures(unread);
         if (!number || vessels == NULL || i > 0 || !is_said(app, fed_option(app, FEEDS_VESSEL))) {
             const char *word = words + span->start; /* "quart_jra", of which "jra" is unread */
             while (word > words && word[-1] != ' ')
@@ -714,19 +704,13 @@ static void check(struct app *app, size_t setting)
 {
     const struct option *row = &settings[setting];
     const char *word = app->settings[setting].word;
-    union {
-        int choice;
-        double number;
-        const char *text;
-        struct known_vessel vessel;
-    } read = {.vessel = {.kind = RULES_NONE}};
-    bool letters = true;
+    static const char letters[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz";
+    struct known_vessel read = KNOWN_VESSEL; /* the largest of what is read */
     if (word == NULL || (row->kind == OPTION_ID && app->rules == NULL))
         return;
     app->reading = app->settings[setting].at;
-    for (size_t i = 0; word[i] != '\0' && row->high > 0.0; i++)
-        letters = letters && i < (size_t)row->high && isalpha((unsigned char)word[i]);
-    if (!letters)
+    if (row->high > 0.0 &&
+        (strlen(word) > (size_t)row->high || word[strspn(word, letters)] != '\0'))
         app_wrong(app, row->name, "'%s' should be one to three letters", word);
     if (word[0] == '\0')
         app_wrong(app, row->name, "'%s' is empty; leave the line out instead", row->name);

@@ -246,7 +246,7 @@ static void take_words(struct app *app, const char *const *words, size_t count,
 static bool is_label(struct app *app, const char *word)
 {
     union any_record ignored;
-    if (strpbrk(word, "0123456789") != NULL || labels_id(app, RECORD_STARTER, word) != 0)
+    if (has_figures(word) || labels_id(app, RECORD_STARTER, word) != 0)
         return true;
     const bool capitals =
         word[0] != '\0' && word[strcspn(word, "abcdefghijklmnopqrstuvwxyz ")] == '\0';
@@ -276,8 +276,7 @@ static size_t take_from(struct app *app, const char *const *words, size_t count,
         union any_record parent;
         const bool there = labels_id(app, RECORD_STARTER, words[i]) != 0 ||
                            labels_id(app, RECORD_VESSEL, words[i]) != 0;
-        const bool label = there || (isalpha((unsigned char)words[i][0]) &&
-                                     strpbrk(words[i], "0123456789") != NULL);
+        const bool label = there || (isalpha((unsigned char)words[i][0]) && has_figures(words[i]));
         if (!label && kind[0] != '\0')
             words_add(app, &ancestry->words, " ", "%s", kind);
         if (!label) {
