@@ -47,17 +47,14 @@ static const char *all_said(struct app *app)
 /* "B3-7, day 12, oyster on rye": the vessel, for headings. In the arena. */
 static const char *heading(const struct looking *looking, const struct consultation *consultation)
 {
-    struct app *app = looking->app;
-    struct journal_view told = app->view;
-    char day[32] = "";
+    const struct vessel *vessel = &consultation->vessel;
+    struct journal_view told = looking->app->view;
     told.now = looking->at;
-    if (!isnan(consultation->day))
-        snprintf(day, sizeof day, ", day %.0f", consultation->day);
-    return arena_format(app->arena, "%s%s, %s%s%s%s", consultation->vessel.label, day,
-                        view_batch_words(&told, &consultation->batch),
-                        view_mother(&told, consultation->batch.starter),
-                        consultation->vessel.control ? ", never inoculated" : "",
-                        consultation->vessel.state == VESSEL_ISOLATED ? ", isolated" : "");
+    return view_said(&told, "look.heading",
+                     view_json("label:w day:n batch:w mother:s control:b isolated:b", vessel->label,
+                               consultation->day, view_batch_words(&told, &consultation->batch),
+                               view_mother(&told, consultation->batch.starter), vessel->control,
+                               vessel->state == VESSEL_ISOLATED));
 }
 
 /* The verdict with "look", "vessel", "at", "next_look" and "next_look_for" added. */
@@ -121,24 +118,17 @@ static struct judged save(const struct looking *looking, struct consultation *co
     return judged;
 }
 
-/* "Saved: look 12 at B3-7; next look 14 March (wait)." */
 static void say_saved(const struct looking *looking, const struct vessel *vessel, int64_t look,
                       enum action action)
 {
-    struct app *app = looking->app;
-    char day[MOMENT_ROOM], *purpose = arena_string(app->arena, vessel->due_for);
-    for (char *at = purpose; (at = strchr(at, '_')) != NULL;)
-        *at = ' ';
-    if (action == ACTION_DISCARD)
-        app_say(app, "Saved: look %lld at %s; discard today.", (long long)look, vessel->label);
-    else
-        app_say(app, "Saved: look %lld at %s; next look %s (%s).", (long long)look, vessel->label,
-                consult_day(moment_of_day(vessel->due), looking->at, day), purpose);
-    const char *children =
-        action != ACTION_KEEP ? view_children(&app->view, RECORD_VESSEL, vessel->id) : "";
-    if (children[0] != '\0')
-        app_warn(app, "Made from %s: %s. They may have the same problem: look at them next.",
-                 vessel->label, children);
+    struct journal_view *view = &looking->app->view;
+    char day[MOMENT_ROOM];
+    view_say_taken(
+        &(struct face){.screen = &looking->app->out}, "look.saved",
+        view_json("look:l label:s discard:b next:s due_for:s children:w", (json_int_t)look,
+                  vessel->label, action == ACTION_DISCARD,
+                  consult_day(moment_of_day(vessel->due), looking->at, day), vessel->due_for,
+                  action != ACTION_KEEP ? view_children(view, RECORD_VESSEL, vessel->id) : ""));
 }
 
 static enum status look_at_vessel(const struct looking *looking, const char *label)
