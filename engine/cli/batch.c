@@ -1112,14 +1112,16 @@ static const char *cook_doubt(struct draft *draft)
     cook_compute(&setup, &result);
     if (result.verdict == COOK_ADEQUATE)
         return "";
-    const char *needed =
-        isfinite(result.minutes_needed.central)
-            ? arena_format(app->arena, "%.0f minutes", result.minutes_needed.central)
-            : "more than a day";
-    return arena_format(app->arena,
-                        "Cook %s is %s for these: a cautious estimate asks for %s, this was %.0f. "
-                        "'jarside cook' with the same figures says why.",
-                        cook->label, verdicts[result.verdict], needed, cook->minutes);
+    return view_said(&app->view, "started.cook",
+                     view_json("label:s verdict:s needed:n minutes:n", cook->label,
+                               verdicts[result.verdict], result.minutes_needed.central,
+                               cook->minutes));
+}
+
+static void add_doubt(struct draft *draft, json_t *doubts, const char *template, json_t *tree)
+{
+    view_json_add(tree, "batch:s of:o", draft->now.batch.label, view_json_moment(draft->at));
+    json_array_append_new(doubts, json_string(view_said(&draft->app->view, template, tree)));
 }
 
 /* Records of another day: others may have been meant. */
@@ -1128,7 +1130,6 @@ static json_t *doubts_json(struct draft *draft)
     const struct rules *rules = draft->app->rules;
     const struct cook *cook = &draft->now.cook;
     const struct session *session = &draft->now.session;
-    const char *batch = draft->now.batch.label;
     const int64_t day = moment_day(draft->at);
     const int waits = rules->feeder[FEEDS_WAIT_BEFORE];
     json_t *doubts = json_array();
@@ -1141,20 +1142,13 @@ static json_t *doubts_json(struct draft *draft)
         for (size_t i = 0; i < count && !moment_known(cook->at); i++) /* it was before its first */
             days = days < day - moment_day(of[i].at) ? day - moment_day(of[i].at) : days;
         if (rules_bin(wait, (double)days) == (int)wait->value_count - 1)
-            json_array_append_new(
-                doubts, json_sprintf("Cook %s was %lld days before. If these were cooked another "
-                                     "time: jarside record cook LABEL, then jarside correct %s "
-                                     "cook=LABEL",
-                                     cook->label, (long long)days, batch));
+            add_doubt(draft, doubts, "started.waited",
+                      view_json("label:s days:l", cook->label, (json_int_t)days));
     }
     if (draft->pick[RECORD_SESSION] == PICK_EXISTING && moment_known(session->at) &&
         llabs(day - moment_day(session->at)) > 1)
-        json_array_append_new(
-            doubts, json_sprintf("Inoculation session %s was on %s, and this batch is of %s. If it "
-                                 "was another: jarside record session LABEL, then jarside correct "
-                                 "%s session=LABEL",
-                                 session->label, moment_write_day(session->at, MOMENT_WORDS),
-                                 moment_write_day(draft->at, MOMENT_WORDS), batch));
+        add_doubt(draft, doubts, "started.apart",
+                  view_json("label:s at:o", session->label, view_json_moment(session->at)));
     return doubts;
 }
 

@@ -40,7 +40,7 @@ push @wrong, "$used{$_}: no template $_" for grep { !$templates{$_} } sort keys 
 push @wrong, "$_ stands twice" for grep { $templates{$_} > 1 } sort keys %templates;
 for my $file (files(qr/\.c$/, 'engine')) {
     my $text = content($file);
-    while ($text =~ /\b(?:view_(?:say(?:_taken)?|words|judged|heard)|app_tell)\([^;"]*?"([a-z._]+)",/g) {
+    while ($text =~ /\b(?:view_(?:say(?:_taken)?|said|page|words|judged|heard)|app_tell)\([^;"]*?"([a-z._]+)",/g) {
         $used{$1} = $file;
         push @wrong, "$file: no template $1" unless $templates{$1};
     }
