@@ -321,14 +321,14 @@ static const char *understood(struct app *app)
     const char *all = "";
     for (const struct fact *fact = heard.facts; fact < heard.facts + heard.fact_count; fact++) {
         const struct observable *observable = &app->rules->observables[fact->observable];
-        const char *values = fact->has_number ? fact->words : "";
-        if (fact->origin != ORIGIN_TEXT)
+        if (fact->origin != ORIGIN_TEXT || (!fact->has_number && fact->observation.seen == 0))
             continue;
-        for (size_t v = 0; v < observable->value_count && !fact->has_number; v++)
-            if ((fact->observation.seen >> v & 1) != 0)
-                words_add(app, &values, ", ", "%s", observable->values[v].label);
-        if (values[0] != '\0')
-            words_add(app, &all, "; ", "%s: %s", observable->label, values);
+        TEXT(values);
+        if (fact->has_number)
+            text_puts(&values, fact->words);
+        else
+            view_values(&values, observable, fact);
+        words_add(app, &all, "; ", "%s: %s", observable->label, values.bytes);
     }
     return all;
 }
@@ -360,8 +360,12 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
                       consult_day(moment_of_day(consultation->vessel.due), walk->looking->at, day));
     else
         view_json_add(row->told,
-                      "finding:s doubted:b open:b likely:b contaminated:s forced:s because:o",
-                      finding->name, finding->status != FINDING_CONTAMINATED,
+                      "finding:s unseen:b doubted:b open:b likely:b contaminated:s forced:s "
+                      "because:o",
+                      finding->name,
+                      decision->floor != RULES_NONE &&
+                          rules->floors[decision->floor].unless_told_count > 0,
+                      finding->status != FINDING_CONTAMINATED,
                       look.contaminated / 2 > judged.verdict->findings[0].p,
                       look.contaminated > 0.5, view_percent(look.contaminated, percent),
                       decision->floor != RULES_NONE ? rules->floors[decision->floor].say : "",

@@ -542,7 +542,8 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
     struct judged judged = judge(talk);
     const enum action now = judged.verdict->decision.action;
     const int floor = judged.verdict->decision.floor;
-    const bool unseen = floor != RULES_NONE && talk->rules->decision.floors[floor].all_understood;
+    const bool unseen =
+        floor != RULES_NONE && talk->rules->decision.floors[floor].unless_told_count > 0;
     view_heard(talk->screen, "understood.since", &judged, hearing->before, 0);
     view_heard(talk->screen, "unread", &judged, NULL, hearing->unclear);
     if (talk->stage > STAGE_ACTION && hearing->asked != triage_asked(talk->triage))

@@ -65,13 +65,15 @@ static void put_labels(struct text *out, const struct observable *observable, ui
     }
 }
 
-/* Appends the values of a fact: "green, white; nothing else", "dry or normal", "not wet". */
-static void put_values(struct text *out, const struct observable *observable,
-                       const struct fact *fact)
+void view_values(struct text *out, const struct observable *observable, const struct fact *fact)
 {
-    enum { DENIED_MOST = 3 };
+    enum { DENIED_MOST = 3, POSSIBLE_MOST = 3 };
     const struct observation *seen = &fact->observation;
     bool several = observable->kind == KIND_SEVERAL;
+    if (!several && __builtin_popcount(seen->seen) > POSSIBLE_MOST) {
+        text_puts(out, "not said which");
+        return;
+    }
     put_labels(out, observable, seen->seen, seen->hedged, several ? ", " : " or ", UINT_MAX);
     if (seen->absent == 0)
         return;
@@ -90,7 +92,7 @@ static json_t *fact_row(const struct judged *judged, const struct fact *fact)
     /* What records know stands without quotes, for nobody said it now. */
     const bool said = fact_said(fact);
     TEXT(says);
-    put_values(&says, observable, fact);
+    view_values(&says, observable, fact);
     if (fact->words != NULL && fact->words[0] != '\0' && strcasecmp(fact->words, says.bytes) != 0)
         text_printf(&says, said ? " ('%s')" : " (%s)", fact->words);
     if (fact->recalled != 0 && said)
@@ -344,7 +346,7 @@ static void add_evidence(json_t *root, const struct judged *judged)
         double log_odds = weight->decibans * log(10.0) / 10.0;
         TEXT(says);
         if (fact != NULL)
-            put_values(&says, observable, fact);
+            view_values(&says, observable, fact);
         if (triage_silent(judged->triage, weight->observable) != 0)
             text_puts(&says, fact != NULL ? "; no other mentioned" : "none mentioned");
         view_json_row(evidence, "sign:s decibans:n for:s against:s _odds:o _label:s _says:t",
@@ -473,7 +475,7 @@ json_t *view_verdict_json(const struct judged *judged)
                   "_label:s _forced:b _unseen:b _contaminated:b _floor:s _next:s "
                   "_sound:b _recalled:o _first:o _later:o",
                   rules->decision.action_label[decision->action], cheapest != decision->action,
-                  floor != NULL && floor->all_understood,
+                  floor != NULL && floor->unless_told_count > 0,
                   rules->findings[verdict->findings[0].index].status == FINDING_CONTAMINATED,
                   floor != NULL ? floor->say : NULL, next != NULL ? next->say : NULL,
                   verdict->no_cause >= 0.5, recalled_json(judged), first, later);

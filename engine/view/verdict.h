@@ -43,6 +43,9 @@ json_t *view_heard_json(const struct judged *judged, const struct observation *b
 void view_heard(struct screen *screen, const char *name, const struct judged *judged,
                 const struct observation *before, size_t nth);
 
+/* Appends the values of a fact: "green, white; nothing else", "dry or normal", "not wet". */
+void view_values(struct text *out, const struct observable *observable, const struct fact *fact);
+
 /* One line, tab-separated: action, leading finding, its probability. */
 void view_verdict_line(struct screen *screen, const struct judged *judged);
 
