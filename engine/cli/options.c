@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "base/dates.h"
+#include "base/filing.h"
 #include "base/text.h"
 #include "cli/app.h"
 #include "rules/rules.h"
@@ -724,12 +725,8 @@ static void check(struct app *app, size_t setting)
 /* Beside the overlay of rules; NULL without a home. In the arena. */
 static const char *config_path(struct app *app)
 {
-    char *overlay SCOPED_FREE = rules_overlay_path();
-    const char *path = overlay != NULL
-                           ? arena_format(app->arena, "%.*sconfig.yaml",
-                                          (int)(strlen(overlay) - strlen("rules")), overlay)
-                           : NULL;
-    return path;
+    char *path SCOPED_FREE = filing_own("XDG_CONFIG_HOME", ".config", "config.yaml");
+    return path != NULL ? arena_string(app->arena, path) : NULL;
 }
 
 void config_read(struct app *app)

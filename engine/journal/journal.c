@@ -443,14 +443,9 @@ static void bring_up(struct journal *journal)
 enum status journal_default_path(char **path)
 {
     const char *named = getenv("JARSIDE_JOURNAL");
-    const char *data = getenv("XDG_DATA_HOME"), *home = getenv("HOME"); /* absolute, or none */
-    *path = NULL;
-    if (named != NULL && named[0] != '\0')
-        *path = strdup(named);
-    else if (data != NULL && data[0] == '/')
-        *path = text_format("%s/jarside/journal.db", data);
-    else if (home != NULL && home[0] == '/')
-        *path = text_format("%s/.local/share/jarside/journal.db", home);
+    *path = named != NULL && named[0] != '\0'
+                ? strdup(named)
+                : filing_own("XDG_DATA_HOME", ".local/share", "journal.db");
     return *path != NULL ? STATUS_OK : STATUS_USAGE;
 }
 

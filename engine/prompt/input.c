@@ -51,15 +51,9 @@ static void note_signal(int number)
  * something other than a plain file stands there. */
 static char *history_file(void)
 {
-    const char *state = getenv("XDG_STATE_HOME");
-    const char *home = getenv("HOME");
-    bool given = state != NULL && state[0] == '/';
-    if (!given && (home == NULL || home[0] != '/'))
-        return NULL;
-    char *path = given ? text_format("%s/jarside/history", state)
-                       : text_format("%s/.local/state/jarside/history", home);
+    char *path = filing_own("XDG_STATE_HOME", ".local/state", "history");
     struct stat about;
-    if (lstat(path, &about) != 0 || S_ISREG(about.st_mode))
+    if (path == NULL || lstat(path, &about) != 0 || S_ISREG(about.st_mode))
         return path;
     free(path); /* a link leads to what is not ours, a pipe to nowhere */
     return NULL;

@@ -100,13 +100,6 @@ static char *folder_with(const char *folder, size_t length, const char *below, c
     return NULL;
 }
 
-/* An environment variable that is set and not empty, or NULL. */
-static const char *variable(const char *name)
-{
-    const char *value = getenv(name);
-    return value && *value ? value : NULL;
-}
-
 /* Above the program: in a build tree it stands some folders below the one that holds rules/,
  * installed in the neighbour of the one that holds share/. No other prefix is looked into. */
 static char *near_program(void)
@@ -134,17 +127,9 @@ static char *near_program(void)
 char *rules_find_shipped(void)
 {
     /* What the user names is taken as it is: if it is not there, loading says so. */
-    const char *named = variable("JARSIDE_RULES");
-    char *found = named ? text_format("%s", named) : near_program();
+    const char *named = getenv("JARSIDE_RULES");
+    char *found = named && *named ? text_format("%s", named) : near_program();
     return found ? found : folder_with(JARSIDE_DATADIR, strlen(JARSIDE_DATADIR), "/rules", "");
-}
-
-char *rules_overlay_path(void)
-{
-    const char *config = variable("XDG_CONFIG_HOME"), *home = variable("HOME");
-    if (config && *config == '/')
-        return text_format("%s/jarside/rules", config);
-    return home && *home == '/' ? text_format("%s/.config/jarside/rules", home) : NULL;
 }
 
 char *rules_find_overlay(void)

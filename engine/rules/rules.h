@@ -6,6 +6,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "base/filing.h"
 #include "base/diag.h"
 #include "base/memory.h"
 #include "base/units.h"
@@ -867,7 +868,7 @@ const char *term_name(const struct terms *words, size_t which);
 char *rules_find_shipped(void);
 char *rules_find_overlay(void);
 /* Where that overlay folder is, or would be made; NULL without a home. Caller frees. */
-char *rules_overlay_path(void);
+#define rules_overlay_path() filing_own("XDG_CONFIG_HOME", ".config", "rules")
 
 /* ---- cases, settings --------------------------------------------------------------------------- */
 
