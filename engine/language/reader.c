@@ -41,12 +41,7 @@ static enum number_fault number_read_bins(const struct observable *observable, c
         /* the number itself is excluded */
         quantity->hi = fmax(nextafter(quantity->hi, -INFINITY), quantity->lo);
     }
-    for (size_t i = 0; i < observable->value_count; i++) {
-        const struct value *bin = &observable->values[i];
-        bool last = i + 1 == observable->value_count;
-        if (quantity->hi >= bin->from && (quantity->lo < bin->below || last))
-            *bins |= UINT32_C(1) << i;
-    }
+    *bins = rules_bins(observable, quantity->lo, quantity->hi);
     return NUMBER_FINE;
 }
 

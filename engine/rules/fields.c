@@ -238,14 +238,12 @@ static bool expect_scaled(struct loader *loader, const struct node *node, const 
 
 /* ---- readers --------------------------------------------------------------------------------- */
 
-void read_text(struct loader *loader, const struct field *field, const struct node *node,
-               void *item)
+READER(read_text)
 {
     expect_text(loader, node, field->key, field_place(field, item));
 }
 
-void read_question(struct loader *loader, const struct field *field, const struct node *node,
-                   void *item)
+READER(read_question)
 {
     const char **place = field_place(field, item);
     if (expect_text(loader, node, field->key, place) && (*place)[strlen(*place) - 1] != '?')
@@ -253,8 +251,7 @@ void read_question(struct loader *loader, const struct field *field, const struc
                    field->key);
 }
 
-void read_numbers(struct loader *loader, const struct field *field, const struct node *node,
-                  void *item)
+READER(read_numbers)
 {
     const char *of = field->reals == 2 ? "low, high" : "low, central, high";
     double numbers[3] = {0};
@@ -280,8 +277,7 @@ void read_numbers(struct loader *loader, const struct field *field, const struct
     memcpy(field_place(field, item), numbers, field->reals * sizeof *numbers);
 }
 
-void read_rank(struct loader *loader, const struct field *field, const struct node *node,
-               void *item)
+READER(read_rank)
 {
     static const struct bounds whole = {0, 9999, false, false,
                                         "from 0 to 9999, without a fraction"};
@@ -298,8 +294,7 @@ void read_rank(struct loader *loader, const struct field *field, const struct no
 static const char *const said[] = {"false", "true"};
 const struct terms FLAG_WORDS = {said, 2, 0};
 
-void read_flag(struct loader *loader, const struct field *field, const struct node *node,
-               void *item)
+READER(read_flag)
 {
     bool *place = field_place(field, item);
     size_t choice;
@@ -311,8 +306,7 @@ void read_flag(struct loader *loader, const struct field *field, const struct no
 _Static_assert(sizeof(enum action) == sizeof(unsigned) && sizeof(enum feeds) == sizeof(unsigned),
                "enums are stored as ints");
 
-void read_choice(struct loader *loader, const struct field *field, const struct node *node,
-                 void *item)
+READER(read_choice)
 {
     size_t choice;
     if (!expect_choice(loader, node, field->key, field->words, &choice))
@@ -321,7 +315,7 @@ void read_choice(struct loader *loader, const struct field *field, const struct 
     memcpy(field_place(field, item), &value, sizeof value);
 }
 
-void read_set(struct loader *loader, const struct field *field, const struct node *node, void *item)
+READER(read_set)
 {
     uint32_t *place = field_place(field, item);
     size_t count, choice;
@@ -331,8 +325,7 @@ void read_set(struct loader *loader, const struct field *field, const struct nod
             *place |= UINT32_C(1) << choice;
 }
 
-void read_texts(struct loader *loader, const struct field *field, const struct node *node,
-                void *item)
+READER(read_texts)
 {
     size_t count, used = 0;
     const struct node *entry = expect_items(loader, node, field->key, &count);
@@ -342,14 +335,12 @@ void read_texts(struct loader *loader, const struct field *field, const struct n
     field_list(field, item, texts, used);
 }
 
-void read_shape(struct loader *loader, const struct field *field, const struct node *node,
-                void *item)
+READER(read_shape)
 {
     shape_read(loader, field->shape, node, field_place(field, item));
 }
 
-void read_entries(struct loader *loader, const struct field *field, const struct node *node,
-                  void *item)
+READER(read_entries)
 {
     const struct entries *entries = field->entries;
     struct field value = entries->value;
@@ -383,8 +374,7 @@ void read_entries(struct loader *loader, const struct field *field, const struct
         entries->check_all(loader, node, list, count);
 }
 
-void read_index(struct loader *loader, const struct field *field, const struct node *node,
-                void *item)
+READER(read_index)
 {
     int *place = field_place(field, item);
     size_t index;
@@ -393,8 +383,7 @@ void read_index(struct loader *loader, const struct field *field, const struct n
 }
 
 /* Behind what an earlier file gave the same list, as those of read_phrases are. */
-void read_indices(struct loader *loader, const struct field *field, const struct node *node,
-                  void *item)
+READER(read_indices)
 {
     size_t count = *(size_t *)((char *)item + field->count), more, index;
     size_t *indices = *(size_t **)field_place(field, item);
@@ -405,8 +394,7 @@ void read_indices(struct loader *loader, const struct field *field, const struct
     field_list(field, item, indices, count);
 }
 
-void read_phrases(struct loader *loader, const struct field *field, const struct node *node,
-                  void *item)
+READER(read_phrases)
 {
     struct phrases *phrases = field_place(field, item);
     size_t count = phrases->count, more;
@@ -421,15 +409,13 @@ void read_phrases(struct loader *loader, const struct field *field, const struct
     }
 }
 
-void read_frequency(struct loader *loader, const struct field *field, const struct node *node,
-                    void *item)
+READER(read_frequency)
 {
     const char *word;
     expect_scaled(loader, node, field->key, CLAIM_FREQUENCY, field_place(field, item), &word);
 }
 
-void read_condition(struct loader *loader, const struct field *field, const struct node *node,
-                    void *item)
+READER(read_condition)
 {
     struct condition *place = field_place(field, item);
     size_t used = 0;
@@ -511,8 +497,7 @@ static const char *mark_meant(struct loader *loader, const char *text)
     return diag_nearest(text, MARKS, 3);
 }
 
-void read_citation(struct loader *loader, const struct field *field, const struct node *node,
-                   void *item)
+READER(read_citation)
 {
     struct citation *place = field_place(field, item);
     struct citation citation = {0};
@@ -610,8 +595,7 @@ struct claims claims_read(struct loader *loader, const struct node *node, enum c
     return claims;
 }
 
-void read_claims(struct loader *loader, const struct field *field, const struct node *node,
-                 void *item)
+READER(read_claims)
 {
     const struct citation *inherited = (void *)((char *)item + field->cites);
     struct claims claims = claims_read(loader, node, field->scale, *inherited);

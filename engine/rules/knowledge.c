@@ -139,8 +139,7 @@ void load_normal(struct loader *loader)
 
 WORDS(BODY_WORDS, "cylinder", "brick");
 
-static void read_sides(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
+static READER(read_sides)
 {
     struct vessel_kind *vessel = item;
     if (node->kind != NODE_LIST || node->count != 3) {
@@ -270,8 +269,7 @@ static void check_value(struct loader *loader, const struct observable *observab
                    "'parameter' is for what feeds a computation; take it out or add 'feeds'");
 }
 
-static void read_values(struct loader *loader, const struct field *field, const struct node *node,
-                        void *item)
+static READER(read_values)
 {
     struct observable *observable = item;
     size_t errors = loader->errors;
@@ -306,8 +304,7 @@ static void read_values(struct loader *loader, const struct field *field, const 
     }
 
 /* Values from the list of species, grains or vessels. */
-static void read_values_from(struct loader *loader, const struct field *field,
-                             const struct node *node, void *item)
+static READER(read_values_from)
 {
     const struct rules *rules = loader->rules;
     const size_t counts[] = {rules->species_count, rules->grain_count, rules->vessel_count};
@@ -539,8 +536,7 @@ static const char *const forced[] = {"isolate", "discard"};
 static const struct terms FORCED_WORDS = {forced, 2, ACTION_ISOLATE};
 
 /* One condition, or a list of them. */
-static void read_exceptions(struct loader *loader, const struct field *field,
-                            const struct node *node, void *item)
+static READER(read_exceptions)
 {
     static const struct field exception = {.key = "unless"};
     bool listed = node->kind == NODE_LIST;
@@ -697,8 +693,7 @@ static bool read_counts(struct loader *loader, const struct node *node, struct l
     return true;
 }
 
-static void read_signs(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
+static READER(read_signs)
 {
     size_t room = 0, count = 0, finding;
     if (!expect_kind(loader, node, NODE_MAP, field->key))
@@ -718,8 +713,7 @@ static void read_signs(struct loader *loader, const struct field *field, const s
     field_list(field, item, signs, count);
 }
 
-static void read_share(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
+static READER(read_share)
 {
     struct learned_cause *cause = item;
     (void)field;

@@ -392,8 +392,7 @@ struct case_reading {
 };
 
 /* "expand:10": what for, and how many. */
-static void read_use(struct loader *loader, const struct field *field, const struct node *node,
-                     void *item)
+static READER(read_use)
 {
     enum { USES_MOST = 32 };
     const struct decision_rules *decision = &loader->rules->decision;
@@ -423,8 +422,7 @@ SHAPE(stakes, "'stakes'", ROWS(labelled_case, STAKES_TABLE) KEY("use", MAY, .rea
 /* ---- one case -------------------------------------------------------------------------------- */
 
 /* The sign is looked up to tell of slips early; what is set is for the reader to understand. */
-static void read_settings(struct loader *loader, const struct field *field, const struct node *node,
-                          void *item)
+static READER(read_settings)
 {
     struct labelled_case *labelled = item;
     if (!expect_kind(loader, node, NODE_MAP, field->key) || !node->count)
@@ -464,8 +462,7 @@ static void check_case(struct case_reading *reading, const struct node *node,
                    labelled->id);
 }
 
-static void read_case(struct loader *loader, const struct field *field, const struct node *node,
-                      void *item)
+static READER(read_case)
 {
     struct case_reading *reading = item;
     struct labelled_case *labelled = arena_push(loader->keep, reading->list, reading->count);
@@ -477,8 +474,7 @@ static void read_case(struct loader *loader, const struct field *field, const st
         check_case(reading, node, labelled);
 }
 
-static void read_cases(struct loader *loader, const struct field *field, const struct node *node,
-                       void *item)
+static READER(read_cases)
 {
     if (expect_kind(loader, node, NODE_LIST, field->key))
         for (const struct node *entry = node->first; entry; entry = entry->next)

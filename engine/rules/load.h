@@ -192,6 +192,9 @@ struct entries;
 
 typedef void field_reader(struct loader *loader, const struct field *field, const struct node *node,
                           void *item);
+/* The head of such a function. */
+#define READER(name)                                                                               \
+    void name(struct loader *loader, const struct field *field, const struct node *node, void *item)
 
 enum claim_scale { CLAIM_FREQUENCY, CLAIM_WEIGHT };
 

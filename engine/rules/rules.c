@@ -67,6 +67,17 @@ int rules_bin(const struct observable *observable, double number)
     return (int)observable->value_count - 1; /* the last bin holds the greatest number */
 }
 
+uint32_t rules_bins(const struct observable *observable, double lo, double hi)
+{
+    uint32_t bins = 0;
+    for (size_t i = 0; i < observable->value_count; i++) {
+        const struct value *bin = &observable->values[i];
+        const bool last = i + 1 == observable->value_count;
+        bins |= (uint32_t)(hi >= bin->from && (lo < bin->below || last)) << i;
+    }
+    return bins;
+}
+
 void rules_free(struct rules *rules)
 {
     if (rules)

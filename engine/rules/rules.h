@@ -845,6 +845,8 @@ bool rules_lists(const struct rules *rules, const char *list, const char *words,
 uint32_t rules_all_values(const struct observable *observable);
 /* The bin of a number observable that holds `number`; RULES_NONE outside [min, max]. */
 int rules_bin(const struct observable *observable, double number);
+/* Those that a stretch of numbers touches, a bit each. */
+uint32_t rules_bins(const struct observable *observable, double lo, double hi);
 
 /* The names of an enum in the files, in the order of its values. */
 struct terms {

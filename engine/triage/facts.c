@@ -107,11 +107,8 @@ bool fact_count_back(struct fact *fact, const struct observable *observable, con
         return true;
     fact->number = (struct quantity){fmax(day - fact->number.hi, observable->min),
                                      fmax(day - fact->number.lo, observable->min), true};
-    fact->observation.seen = 0;
-    int first = isnan(day) ? RULES_NONE : rules_bin(observable, fact->number.lo);
-    int last = isnan(day) ? RULES_NONE : rules_bin(observable, fact->number.hi);
-    for (int v = first; v != RULES_NONE && v <= last; v++)
-        fact->observation.seen |= UINT32_C(1) << v;
+    fact->observation.seen =
+        isnan(day) ? 0 : rules_bins(observable, fact->number.lo, fact->number.hi);
     fact->observation.hedged &= fact->observation.seen;
     return fact->observation.seen != 0;
 }

@@ -536,11 +536,8 @@ static void number_follows(struct triage *triage, int index, double lo, double h
 {
     const struct quantity number = {lo, hi, true};
     const struct observable *observable = &triage->rules->observables[index];
-    int first = rules_bin(observable, fmax(lo, observable->min));
-    int last = rules_bin(observable, fmin(hi, observable->max));
-    uint32_t bins = 0; /* that it may lie in */
-    for (int v = first; v != RULES_NONE && v <= last; v++)
-        bins |= UINT32_C(1) << v;
+    const uint32_t bins =
+        rules_bins(observable, fmax(lo, observable->min), fmin(hi, observable->max));
     follows(triage, index, bins, &number, words);
 }
 
