@@ -85,27 +85,6 @@ static void put_character(struct builder *b)
     b->origin += size - 1;
 }
 
-/* Letters and figures of ASCII, as far as they go; the last is left to put_character. */
-static void put_run(struct builder *b)
-{
-    char *bytes = b->out->bytes + b->out->length;
-    uint32_t *from = b->out->from + b->out->length, *until = b->out->until + b->out->length;
-    const size_t *origin = b->origin;
-    size_t count = 0;
-    for (const char *at = b->at; (at[count + 1] >= 'a' && at[count + 1] <= 'z') ||
-                                 (at[count + 1] >= '0' && at[count + 1] <= '9');
-         count++) {
-        if ((unsigned char)at[count] >= 0x80 || origin[count + 1] <= origin[count])
-            break;
-        bytes[count] = at[count];
-        from[count] = (uint32_t)origin[count];
-        until[count] = (uint32_t)origin[count + 1];
-    }
-    b->at += count;
-    b->origin += count;
-    b->out->length += count;
-}
-
 /* Letters in a row before (step -1) or after (step 1) the current byte; 2 is many. */
 static int letters_beside(const struct builder *b, long step)
 {
@@ -160,7 +139,6 @@ static void put_next(struct builder *b)
     const char c = *b->at;
     const bool in_number = (c == ',' || c == ':') && is_digit(near(b, -1)) && is_digit(near(b, 1));
     if (is_word((unsigned char)c)) {
-        put_run(b);
         put_character(b);
     } else if (c == ' ' || strchr("\"*#_=^\\&", c)) { /* what only sets words apart */
         put_space(b);

@@ -596,7 +596,6 @@ static const struct node *read_document(struct reading *reading)
 
 enum {
     KEY_MOST = 1000, /* bytes: libyaml looks no farther for the colon */
-    NODES_AT_ONCE = 64,
 };
 
 /* After the last byte stands a line end. */
@@ -608,8 +607,6 @@ struct plain {
     uint32_t number;     /* of the line */
     const char *counted; /* on this line up to here there are so many characters: */
     size_t points;
-    struct node *fresh; /* room for so many more */
-    size_t fresh_count;
     bool lost; /* what stands here is not plain */
 };
 
@@ -667,12 +664,7 @@ static struct node *node_here(struct plain *p, enum node_kind kind)
     }
     for (; p->counted < p->at; p->counted++)
         p->points += ((unsigned char)*p->counted & 0xC0) != 0x80;
-    if (p->fresh_count == 0) {
-        p->fresh_count = NODES_AT_ONCE;
-        p->fresh = arena_room(loader->scratch, NODES_AT_ONCE, sizeof *p->fresh);
-    }
-    p->fresh_count--;
-    struct node *node = p->fresh++;
+    struct node *node = arena_room(loader->scratch, 1, sizeof *node);
     *node = (struct node){.kind = (uint8_t)kind,
                           .file = p->file->path,
                           .line = p->number,
