@@ -2,49 +2,12 @@
 #ifndef JARSIDE_TESTS_SUPPORT_JOURNAL_CASE_H
 #define JARSIDE_TESTS_SUPPORT_JOURNAL_CASE_H
 
-/* A fresh journal for a test, and short ways to fill it. Include cmocka first. */
+/* Short ways to fill the journal of a test. */
 #include "journal/journal.h"
-#include "support/test.h"
-
-struct journal_case {
-    struct scratch scratch;
-    struct journal *journal;
-    struct diags *diags;
-    struct arena *arena;
-};
-
-static inline int journal_case_setup(void **state)
-{
-    struct journal_case *fresh = calloc(1, sizeof *fresh);
-    assert_non_null(fresh);
-    setenv("TZ", "UTC0", 1);
-    tzset();
-    scratch_make(&fresh->scratch);
-    fresh->diags = diags_new();
-    fresh->arena = arena_new();
-    assert_int_equal(journal_open(scratch_path(&fresh->scratch, "journal.db"), JOURNAL_CREATE,
-                                  &fresh->journal, fresh->diags),
-                     STATUS_OK);
-    *state = fresh;
-    return 0;
-}
-
-static inline int journal_case_teardown(void **state)
-{
-    struct journal_case *fresh = *state;
-    journal_close(fresh->journal);
-    arena_free(fresh->arena);
-    diags_free(fresh->diags);
-    scratch_remove(&fresh->scratch);
-    free(fresh);
-    return 0;
-}
-
-/* A test that is given a journal of its own. */
-#define IN_A_JOURNAL(name) TEST_WITH(name, journal_case_setup, journal_case_teardown)
+#include "support/fixture.h"
 
 /* The message of the first fault, or "". */
-static inline const char *first_fault(const struct journal_case *c)
+static inline const char *first_fault(const struct fixture *c)
 {
     return diags_kept(c->diags) > 0 ? diags_get(c->diags, 0)->message : "";
 }
@@ -56,13 +19,13 @@ static inline struct moment on(const char *text)
     return moment;
 }
 
-static inline void add(struct journal_case *c, enum record record, void *row)
+static inline void add(struct fixture *c, enum record record, void *row)
 {
     if (journal_add(c->journal, record, row) != STATUS_OK)
         fail_msg("%s: %s", record_types[record].name, first_fault(c));
 }
 
-static inline int64_t add_cook(struct journal_case *c, const char *label)
+static inline int64_t add_cook(struct fixture *c, const char *label)
 {
     struct cook cook;
     record_init(RECORD_COOK, &cook);
@@ -71,7 +34,7 @@ static inline int64_t add_cook(struct journal_case *c, const char *label)
     return cook.id;
 }
 
-static inline int64_t add_place(struct journal_case *c, const char *label)
+static inline int64_t add_place(struct fixture *c, const char *label)
 {
     struct place place;
     record_init(RECORD_PLACE, &place);
@@ -80,7 +43,7 @@ static inline int64_t add_place(struct journal_case *c, const char *label)
     return place.id;
 }
 
-static inline int64_t add_batch(struct journal_case *c, const char *label, int64_t cook)
+static inline int64_t add_batch(struct fixture *c, const char *label, int64_t cook)
 {
     struct batch batch;
     record_init(RECORD_BATCH, &batch);
@@ -91,8 +54,7 @@ static inline int64_t add_batch(struct journal_case *c, const char *label, int64
     return batch.id;
 }
 
-static inline int64_t add_vessel(struct journal_case *c, int64_t batch, int64_t number,
-                                 int64_t place)
+static inline int64_t add_vessel(struct fixture *c, int64_t batch, int64_t number, int64_t place)
 {
     struct vessel vessel;
     char label[32];
@@ -106,7 +68,7 @@ static inline int64_t add_vessel(struct journal_case *c, int64_t batch, int64_t 
     return vessel.id;
 }
 
-static inline int64_t add_look(struct journal_case *c, int64_t vessel, const char *at,
+static inline int64_t add_look(struct fixture *c, int64_t vessel, const char *at,
                                const char *action, const char *status, int64_t corrects)
 {
     struct look look;
@@ -120,7 +82,7 @@ static inline int64_t add_look(struct journal_case *c, int64_t vessel, const cha
     return look.id;
 }
 
-static inline int64_t add_event(struct journal_case *c, int64_t vessel, const char *at,
+static inline int64_t add_event(struct fixture *c, int64_t vessel, const char *at,
                                 enum event_kind kind, int64_t place, int64_t corrects)
 {
     struct event event;
@@ -134,7 +96,7 @@ static inline int64_t add_event(struct journal_case *c, int64_t vessel, const ch
     return event.id;
 }
 
-static inline struct vessel vessel_of(struct journal_case *c, int64_t id)
+static inline struct vessel vessel_of(struct fixture *c, int64_t id)
 {
     struct vessel vessel;
     assert_int_equal(journal_get(c->journal, RECORD_VESSEL, id, c->arena, &vessel), STATUS_OK);

@@ -4,7 +4,7 @@
 #include <math.h>
 
 #include "base/text.h"
-#include "support/rules_case.h"
+#include "support/fixture.h"
 #include "support/test.h"
 
 static const struct labelled_case *cases; /* as last loaded */

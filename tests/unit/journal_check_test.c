@@ -14,7 +14,7 @@ struct found {
     int records;
 };
 
-static void look_over(struct journal_case *c, const struct rules *rules, struct found *found)
+static void look_over(struct fixture *c, const struct rules *rules, struct found *found)
 {
     json_t *tree, *fault;
     size_t index;
@@ -38,7 +38,7 @@ static void look_over(struct journal_case *c, const struct rules *rules, struct 
     json_decref(tree);
 }
 
-static void fill(struct journal_case *c)
+static void fill(struct fixture *c)
 {
     int64_t cook = add_cook(c, "C1"), place = add_place(c, "shelf");
     int64_t batch = add_batch(c, "B1", cook);
@@ -53,7 +53,7 @@ static void fill(struct journal_case *c)
 
 IN_A_JOURNAL(a_sound_journal_has_no_fault)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct found found;
     fill(c);
     look_over(c, NULL, &found);
@@ -62,7 +62,7 @@ IN_A_JOURNAL(a_sound_journal_has_no_fault)
 }
 
 /* As another program might. */
-static void spoil(struct journal_case *c, const char *sql)
+static void spoil(struct fixture *c, const char *sql)
 {
     sqlite3 *database = journal_database(c->journal);
     char *fault = NULL;
@@ -112,7 +112,7 @@ IN_A_JOURNAL(each_fault_is_found)
         {"UPDATE vessel SET due = 20540 WHERE id = 2",
          "vessel 2: a look at V1-2 is due, although it is gone\n"},
     };
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct found found;
     fill(c);
     sqlite3_exec(journal_database(c->journal), "PRAGMA foreign_keys = OFF", NULL, NULL, NULL);
@@ -130,7 +130,7 @@ IN_A_JOURNAL(each_fault_is_found)
 
 IN_A_JOURNAL(a_hostile_label_is_told_safely)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct found found;
     fill(c);
     spoil(c, "UPDATE vessel SET label = char(27) || '[31m' || char(8238) WHERE id = 1;"

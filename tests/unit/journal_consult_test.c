@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Judging at a vessel with what is on record. Shipped rules; all vessels are invented. */
-#include "support/shipped.h"
+#include "support/fixture.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -13,17 +13,14 @@
 #include "support/test.h"
 
 struct bench { /* shipped rules over a fresh journal: one batch of V1-1 to V1-9 */
-    struct shipped *shipped;
-    struct journal_case *j;
-    struct reasoner *reasoner;
-    struct triage *triage;
+    struct fixture *j;
     struct consultation at;
     int64_t batch, cook, vessel[10];
 };
 
 /* ---- the bench ------------------------------------------------------------------------------- */
 
-static int64_t cook_of(struct journal_case *j)
+static int64_t cook_of(struct fixture *j)
 {
     struct cook cook;
     record_init(RECORD_COOK, &cook);
@@ -40,7 +37,7 @@ static int64_t cook_of(struct journal_case *j)
     return cook.id;
 }
 
-static int64_t starter_of(struct journal_case *j)
+static int64_t starter_of(struct fixture *j)
 {
     struct starter starter;
     record_init(RECORD_STARTER, &starter);
@@ -51,7 +48,7 @@ static int64_t starter_of(struct journal_case *j)
     return starter.id;
 }
 
-static int64_t place_of(struct journal_case *j)
+static int64_t place_of(struct fixture *j)
 {
     struct place place;
     record_init(RECORD_PLACE, &place);
@@ -61,7 +58,7 @@ static int64_t place_of(struct journal_case *j)
     return place.id;
 }
 
-static int64_t lot_of(struct journal_case *j)
+static int64_t lot_of(struct fixture *j)
 {
     struct lot lot;
     record_init(RECORD_LOT, &lot);
@@ -71,7 +68,7 @@ static int64_t lot_of(struct journal_case *j)
     return lot.id;
 }
 
-static int64_t session_of(struct journal_case *j)
+static int64_t session_of(struct fixture *j)
 {
     struct session session;
     record_init(RECORD_SESSION, &session);
@@ -125,13 +122,10 @@ static int setup(void **state)
     struct bench *b = calloc(1, sizeof *b);
     void *part = NULL;
     assert_non_null(b);
-    shipped_setup(&part);
-    b->shipped = part;
-    journal_case_setup(&part);
+    journal_setup(&part);
     b->j = part;
-    b->reasoner = reasoner_new(b->shipped->rules);
-    b->triage = triage_new(b->shipped->rules, b->shipped->reader, b->reasoner);
-    assert_non_null(b->triage);
+    fixture_read(b->j, "rules");
+    fixture_judges(b->j);
     fill(b);
     *state = b;
     return 0;
@@ -141,11 +135,7 @@ static int teardown(void **state)
 {
     struct bench *b = *state;
     void *part = b->j;
-    triage_free(b->triage);
-    reasoner_free(b->reasoner);
-    journal_case_teardown(&part);
-    part = b->shipped;
-    shipped_teardown(&part);
+    fixture_tear_down(&part);
     free(b);
     return 0;
 }
@@ -161,7 +151,7 @@ static enum status try_open(struct bench *b, const char *label, const char *when
 {
     const struct consult_request request = {.label = label, .now = on(when), .corrects = corrects};
     diags_clear(b->j->diags);
-    return consult_vessel(b->j->journal, &request, b->triage, b->j->arena, &b->at);
+    return consult_vessel(b->j->journal, &request, b->j->triage, b->j->arena, &b->at);
 }
 
 static void open_at(struct bench *b, const char *label, const char *when)
@@ -172,12 +162,12 @@ static void open_at(struct bench *b, const char *label, const char *when)
 
 static void say(struct bench *b, const char *words)
 {
-    assert_int_equal(triage_tell(b->triage, words, strlen(words), b->j->diags), STATUS_OK);
+    assert_int_equal(triage_tell(b->j->triage, words, strlen(words), b->j->diags), STATUS_OK);
 }
 
 static const struct verdict *judge(struct bench *b)
 {
-    const struct verdict *verdict = triage_judge(b->triage);
+    const struct verdict *verdict = triage_judge(b->j->triage);
     assert_non_null(verdict);
     return verdict;
 }
@@ -190,7 +180,7 @@ static struct look look_at(struct bench *b, const char *label, const char *when,
     assert_int_equal(try_open(b, label, when, corrects), STATUS_OK);
     say(b, words);
     assert_int_equal(
-        consult_save(b->j->journal, &b->at, b->triage, words, b->j->arena, &look, &verdict),
+        consult_save(b->j->journal, &b->at, b->j->triage, words, b->j->arena, &look, &verdict),
         STATUS_OK);
     return look;
 }
@@ -198,10 +188,10 @@ static struct look look_at(struct bench *b, const char *label, const char *when,
 /* "value value (words) origin" of what is known of a sign, "" when nothing is. */
 static const char *known(struct bench *b, const char *sign)
 {
-    int index = rules_observable(b->shipped->rules, sign);
+    int index = rules_observable(b->j->rules, sign);
     assert_int_not_equal(index, RULES_NONE);
-    const struct observable *observable = &b->shipped->rules->observables[index];
-    const struct fact *fact = triage_fact(b->triage, (size_t)index);
+    const struct observable *observable = &b->j->rules->observables[index];
+    const struct fact *fact = triage_fact(b->j->triage, (size_t)index);
     const char *text = "";
     if (!fact)
         return text;
@@ -242,9 +232,9 @@ TEST_WITH(columns_become_facts, setup, teardown)
     /* What the rules do not know is told, and stops nothing. */
     assert_int_equal(diags_warnings(b->j->diags), 1);
     assert_non_null(strstr(last_fault(b), "cook C4: no sign is called 'nonsense'"));
-    const struct stakes *stakes = triage_stakes(b->triage);
+    const struct stakes *stakes = triage_stakes(b->j->triage);
     assert_true(stakes->neighbours == 8);
-    assert_string_equal(b->shipped->rules->decision.uses[stakes->use].id, "expand");
+    assert_string_equal(b->j->rules->decision.uses[stakes->use].id, "expand");
 }
 
 TEST_WITH(what_was_never_inoculated_knows_no_starter, setup, teardown)
@@ -264,12 +254,12 @@ TEST_WITH(what_is_said_now_stands_over_the_journal, setup, teardown)
     say(b, "the closet is 24C, cooked at 10 psi");
     assert_known(b, "temperature", "c21_26 (closet is 24C) text");
     assert_non_null(strstr(known(b, "cook_gauge"), "kpa55_89"));
-    size_t mark = triage_mark(b->triage);
-    triage_unknown(b->triage, (size_t)rules_observable(b->shipped->rules, "dose"));
+    size_t mark = triage_mark(b->j->triage);
+    triage_unknown(b->j->triage, (size_t)rules_observable(b->j->rules, "dose"));
     assert_string_equal(known(b, "dose"), "");
-    triage_return(b->triage, mark);
+    triage_return(b->j->triage, mark);
     assert_known(b, "dose", "small (batch V1: 1 ml) journal");
-    triage_reset(b->triage);
+    triage_reset(b->j->triage);
     assert_string_equal(known(b, "dose"), "");
 }
 
@@ -298,7 +288,7 @@ TEST_WITH(a_look_is_kept_as_it_was, setup, teardown)
                      STATUS_OK);
     assert_true(kept.coverage == 40.0);
     assert_string_equal(kept.words, "day 9, 40 percent, thick white, even");
-    assert_string_equal(kept.rules, b->shipped->rules->hash);
+    assert_string_equal(kept.rules, b->j->rules->hash);
     assert_string_not_equal(kept.program, "");
     assert_non_null(strstr(kept.facts, "\"sign\":\"coverage\""));
     assert_non_null(strstr(kept.posterior, "\"findings\":{"));
@@ -327,10 +317,10 @@ TEST_WITH(a_sporing_growth_once_seen_is_never_kept, setup, teardown)
     }
     /* Not even by denying it in an answer, or by saying that one does not know. */
     open_at(b, "V1-1", "2026-03-20T12:00:00Z");
-    size_t colour = (size_t)rules_observable(b->shipped->rules, "colour");
-    assert_int_equal(triage_answer(b->triage, colour, "white", b->j->diags), STATUS_OK);
+    size_t colour = (size_t)rules_observable(b->j->rules, "colour");
+    assert_int_equal(triage_answer(b->j->triage, colour, "white", b->j->diags), STATUS_OK);
     assert_int_equal(judge(b)->decision.action, ACTION_DISCARD);
-    triage_unknown(b->triage, colour);
+    triage_unknown(b->j->triage, colour);
     assert_int_equal(judge(b)->decision.action, ACTION_DISCARD);
     /* A correction does it, and so does an outcome that says it was nothing. */
     struct look corrected =
@@ -448,12 +438,12 @@ TEST_WITH(a_patch_that_stayed_is_asked_about_first, setup, teardown)
     open_at(b, "V1-1", "2026-03-10T12:00:00Z");
     say(b, "one odd white patch, 40 percent");
     assert_string_equal(known(b, "spot_change"), "");
-    const struct question *next = triage_next(b->triage, AIM_ACTION);
+    const struct question *next = triage_next(b->j->triage, AIM_ACTION);
     if (next != NULL)
-        assert_string_equal(b->shipped->rules->observables[next->observable].id, "spot_change");
+        assert_string_equal(b->j->rules->observables[next->observable].id, "spot_change");
     const struct verdict *verdict = judge(b);
     if (!verdict->settled)
-        assert_string_equal(b->shipped->rules->observables[verdict->questions[0].observable].id,
+        assert_string_equal(b->j->rules->observables[verdict->questions[0].observable].id,
                             "spot_change");
 }
 
@@ -487,8 +477,8 @@ static const struct sibling_evidence *siblings_of(const struct verdict *verdict,
 
 static double chance_of(struct bench *b, const struct verdict *verdict, const char *cause)
 {
-    for (size_t i = 0; i < b->shipped->rules->cause_count; i++)
-        if ((int)verdict->causes[i].index == rules_cause(b->shipped->rules, cause))
+    for (size_t i = 0; i < b->j->rules->cause_count; i++)
+        if ((int)verdict->causes[i].index == rules_cause(b->j->rules, cause))
             return verdict->causes[i].p;
     return NAN;
 }
@@ -511,7 +501,7 @@ TEST_WITH(siblings_move_the_causes_they_share, setup, teardown)
     double with = chance_of(b, verdict, "under_sterilised");
     struct consult_request alone = b->at.request;
     alone.without_siblings = true;
-    assert_int_equal(consult_vessel(b->j->journal, &alone, b->triage, b->j->arena, &b->at),
+    assert_int_equal(consult_vessel(b->j->journal, &alone, b->j->triage, b->j->arena, &b->at),
                      STATUS_OK);
     say(b, "wet rot at the bottom, greasy grain");
     verdict = judge(b);
@@ -526,14 +516,14 @@ TEST_WITH(what_was_counted_is_not_asked, setup, teardown)
     lose(b, 2, 7);
     open_at(b, "V1-1", "2026-03-15T12:00:00Z");
     say(b, "green patch");
-    size_t cook = (size_t)rules_observable(b->shipped->rules, "siblings_cook");
+    size_t cook = (size_t)rules_observable(b->j->rules, "siblings_cook");
     for (int asked = 0; asked < 60; asked++) {
         const struct question *next = NULL;
-        next = triage_next(b->triage, AIM_CAUSE);
+        next = triage_next(b->j->triage, AIM_CAUSE);
         if (next == NULL)
             break;
         assert_true(next->observable != cook);
-        triage_unknown(b->triage, next->observable);
+        triage_unknown(b->j->triage, next->observable);
     }
 }
 
@@ -543,11 +533,11 @@ TEST_WITH(the_word_of_the_grower_stands_over_the_count, setup, teardown)
     add_sound_batch(b);
     lose(b, 2, 7);
     open_at(b, "V1-1", "2026-03-15T12:00:00Z");
-    size_t before = triage_evidence(b->triage)->shift_count;
+    size_t before = triage_evidence(b->j->triage)->shift_count;
     assert_int_equal(
-        triage_set(b->triage, "siblings_cook", "all_fine", (struct position){0}, b->j->diags),
+        triage_set(b->j->triage, "siblings_cook", "all_fine", (struct position){0}, b->j->diags),
         STATUS_OK);
-    assert_true(triage_evidence(b->triage)->shift_count < before);
+    assert_true(triage_evidence(b->j->triage)->shift_count < before);
     assert_true(siblings_of(judge(b), RELATION_COOK)->left_out);
     assert_false(siblings_of(judge(b), RELATION_STARTER)->left_out);
 }
@@ -592,7 +582,7 @@ TEST_WITH(the_next_look_has_a_day_and_a_reason, setup, teardown)
     (void)add_vessel(b->j, add_batch(b->j, "V2", add_cook(b->j, "C5")), 1, 0);
     assert_int_equal(
         days_to_next(b, "V2-1", "2026-03-12T12:00:00Z", "slow, 30 percent, wet", "isolate"),
-        (int64_t)b->shipped->rules->decision.isolate_days);
+        (int64_t)b->j->rules->decision.isolate_days);
     assert_int_equal(
         days_to_next(b, "V1-1", "2026-03-12T12:00:00Z", "green powdery patch", "discard"), 0);
 }

@@ -24,14 +24,14 @@ static char *slurp(const char *path, size_t *length)
     return bytes;
 }
 
-static const char *table_path(const struct journal_case *c, const char *folder, enum record record)
+static const char *table_path(const struct fixture *c, const char *folder, enum record record)
 {
     char name[64];
     snprintf(name, sizeof name, "%s/%s.csv", folder, record_types[record].name);
     return scratch_path(&c->scratch, name);
 }
 
-static void same_files(const struct journal_case *c, const char *a, const char *b)
+static void same_files(const struct fixture *c, const char *a, const char *b)
 {
     for (int i = 0; i < RECORD_COUNT; i++) {
         size_t first_length, second_length;
@@ -44,13 +44,13 @@ static void same_files(const struct journal_case *c, const char *a, const char *
     }
 }
 
-static void export_to(struct journal_case *c, struct journal *journal, const char *name)
+static void export_to(struct fixture *c, struct journal *journal, const char *name)
 {
     if (export_folder(journal, scratch_path(&c->scratch, name), false, NULL) != STATUS_OK)
         fail_msg("export: %s", first_fault(c));
 }
 
-static struct journal *new_journal(struct journal_case *c, const char *name)
+static struct journal *new_journal(struct fixture *c, const char *name)
 {
     struct journal *journal = NULL;
     assert_int_equal(
@@ -59,7 +59,7 @@ static struct journal *new_journal(struct journal_case *c, const char *name)
     return journal;
 }
 
-static enum status import_from(struct journal_case *c, struct journal *journal, const char *name,
+static enum status import_from(struct fixture *c, struct journal *journal, const char *name,
                                struct import_tally tally[RECORD_COUNT])
 {
     static const struct import_options options = {0};
@@ -67,8 +67,8 @@ static enum status import_from(struct journal_case *c, struct journal *journal, 
 }
 
 /* Puts `to` in the place of the only `from` in a table. */
-static void alter(const struct journal_case *c, const char *folder, enum record record,
-                  const char *from, const char *to)
+static void alter(const struct fixture *c, const char *folder, enum record record, const char *from,
+                  const char *to)
 {
     size_t length;
     const char *path = table_path(c, folder, record);
@@ -170,13 +170,13 @@ static void fill(enum record record, void *row, struct choice *choice)
     }
 }
 
-static const char *label(struct journal_case *c, const char *prefix, const char *kind, size_t i)
+static const char *label(struct fixture *c, const char *prefix, const char *kind, size_t i)
 {
     return arena_format(c->arena, "%s%s%zu", prefix, kind, i);
 }
 
 /* Two of each culture, lot, cook ..., three vessels a batch, looks and events and corrections. */
-static void fill_journal(struct journal_case *c, const char *prefix, size_t seed)
+static void fill_journal(struct fixture *c, const char *prefix, size_t seed)
 {
     struct choice choice = {seed};
     struct starter starter;
@@ -261,7 +261,7 @@ static void fill_journal(struct journal_case *c, const char *prefix, size_t seed
 
 IN_A_JOURNAL(an_export_comes_back_to_the_byte)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct import_tally tally[RECORD_COUNT];
     for (size_t seed = 1; seed <= 12; seed++)
         fill_journal(c, arena_format(c->arena, "x%zu ", seed), seed);
@@ -277,7 +277,7 @@ IN_A_JOURNAL(an_export_comes_back_to_the_byte)
 
 IN_A_JOURNAL(what_is_derived_comes_back_too)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct import_tally tally[RECORD_COUNT];
     fill_journal(c, "a", 7);
     export_to(c, c->journal, "first");
@@ -306,7 +306,7 @@ IN_A_JOURNAL(what_is_derived_comes_back_too)
 IN_A_JOURNAL(a_mebibyte_comes_back)
 {
     enum { LONG = 1 << 20 };
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct import_tally tally[RECORD_COUNT];
     struct place place;
     char *note = malloc(LONG + 1);
@@ -356,7 +356,7 @@ TEST(the_guard_is_taken_away_exactly)
 
 IN_A_JOURNAL(what_is_there_is_passed_over)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct import_tally tally[RECORD_COUNT];
     fill_journal(c, "a", 3);
     export_to(c, c->journal, "first");
@@ -369,7 +369,7 @@ IN_A_JOURNAL(what_is_there_is_passed_over)
 
 IN_A_JOURNAL(another_grower_s_records_get_new_ids)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct import_tally tally[RECORD_COUNT];
     fill_journal(c, "a", 3);
     struct journal *mine = c->journal, *theirs = new_journal(c, "theirs.db");
@@ -400,7 +400,7 @@ IN_A_JOURNAL(another_grower_s_records_get_new_ids)
 
 IN_A_JOURNAL(a_conflict_is_placed_and_nothing_is_kept)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct import_tally tally[RECORD_COUNT];
     int64_t batch = add_batch(c, "B1", add_cook(c, "C1"));
     add_vessel(c, batch, 1, add_place(c, "shelf"));
@@ -421,7 +421,7 @@ IN_A_JOURNAL(a_conflict_is_placed_and_nothing_is_kept)
 
 IN_A_JOURNAL(a_rehearsal_keeps_nothing)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct import_tally tally[RECORD_COUNT];
     static const struct import_options rehearse = {.dry_run = true};
     fill_journal(c, "a", 5);
@@ -440,7 +440,7 @@ IN_A_JOURNAL(a_rehearsal_keeps_nothing)
 
 IN_A_JOURNAL(bad_tables_are_refused_where_they_are_bad)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     static const struct {
         const char *bytes;
         size_t length, line, column;
@@ -486,7 +486,7 @@ IN_A_JOURNAL(bad_tables_are_refused_where_they_are_bad)
 
 IN_A_JOURNAL(a_mark_in_front_and_any_order_are_fine)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     static const struct import_options options = {0};
     struct import_tally tally[RECORD_COUNT];
     struct place place;
@@ -501,7 +501,7 @@ IN_A_JOURNAL(a_mark_in_front_and_any_order_are_fine)
 
 IN_A_JOURNAL(files_that_are_there_are_left)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct stat about;
     size_t length;
     fill_journal(c, "a", 1);
@@ -521,7 +521,7 @@ IN_A_JOURNAL(files_that_are_there_are_left)
 
 IN_A_JOURNAL(a_file_of_no_table_is_told)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct import_tally tally[RECORD_COUNT];
     scratch_folder(&c->scratch, "in");
     assert_int_equal(import_from(c, c->journal, "in", tally), STATUS_DATA);

@@ -132,7 +132,7 @@ static int64_t live_and_die(const char *path, int64_t batch, int64_t before, boo
 
 IN_A_JOURNAL(nothing_acknowledged_is_lost_when_it_is_killed)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     const char *path = journal_path(c->journal);
     int64_t batch = add_batch(c, "B1", 0), last = 0, acknowledged = 0;
     unsigned random = 20260301;
@@ -165,7 +165,7 @@ IN_A_JOURNAL(nothing_acknowledged_is_lost_when_it_is_killed)
 
 IN_A_JOURNAL(a_journal_killed_while_it_is_made_can_be_made)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     unsigned random = 7;
     int whole = 0;
     for (int i = 0; i < 60; i++) {
@@ -232,7 +232,7 @@ static void copy_till_killed(const char *good, const char *folder, const char *p
 
 IN_A_JOURNAL(killed_copies_leave_nothing_and_a_restore_leaves_a_journal)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     unsigned random = 20260401;
     int left = 0;
     enum { COPIES = 120 };
@@ -289,7 +289,7 @@ IN_A_JOURNAL(killed_copies_leave_nothing_and_a_restore_leaves_a_journal)
 
 IN_A_JOURNAL(nobody_s_writes_are_lost_nor_made_twice)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     char *path = strdup(scratch_path(&c->scratch, "shared.db"));
     pid_t children[WRITERS];
     struct journal *journal;
@@ -336,7 +336,7 @@ IN_A_JOURNAL(nobody_s_writes_are_lost_nor_made_twice)
 /* A limit on the size of files stands for a disk without room. */
 IN_A_JOURNAL(a_full_disk_is_said_and_loses_nothing)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct rlimit limit = {300 * 1024, RLIM_INFINITY}, none = {RLIM_INFINITY, RLIM_INFINITY};
     int64_t batch = add_batch(c, "B1", 0), written = 0;
     enum status status = STATUS_OK;
@@ -381,7 +381,7 @@ static size_t damage(const char *path)
 
 IN_A_JOURNAL(a_damaged_file_is_named_and_left_as_it_is)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct stat before, after;
     struct batch batch;
     add_batch(c, "B1", 0);
@@ -406,7 +406,7 @@ IN_A_JOURNAL(a_damaged_file_is_named_and_left_as_it_is)
 /* Not a byte can be written, and a log was left behind by a process that was killed. */
 IN_A_JOURNAL(a_journal_is_read_without_room_for_a_byte)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct rlimit limit = {0, RLIM_INFINITY}, none = {RLIM_INFINITY, RLIM_INFINITY};
     int64_t batch = add_batch(c, "B1", 0);
     char *path = strdup(journal_path(c->journal));
@@ -431,7 +431,7 @@ IN_A_JOURNAL(a_journal_is_read_without_room_for_a_byte)
  * sees what stood before, and a restore is taken, whether or not the file itself is still whole. */
 IN_A_JOURNAL(what_was_half_written_is_taken_back)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     char *path = strdup(journal_path(c->journal));
     char *good = strdup(scratch_path(&c->scratch, "good.db"));
     add_batch(c, "B1", 0);
@@ -480,7 +480,7 @@ IN_A_JOURNAL(what_was_half_written_is_taken_back)
 /* Another SQLite made the backup, with pages of its own size. */
 IN_A_JOURNAL(a_backup_with_pages_of_another_size_is_restored)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     char *kept = NULL, *path = strdup(journal_path(c->journal));
     char *large = strdup(scratch_path(&c->scratch, "large.db"));
     sqlite3 *database = NULL;
@@ -507,7 +507,7 @@ IN_A_JOURNAL(a_backup_with_pages_of_another_size_is_restored)
 }
 
 /* What the vessels of a batch came to; NULL when the journal says that it is damaged. */
-static json_t *tally_of(struct journal_case *c, const char *path)
+static json_t *tally_of(struct fixture *c, const char *path)
 {
     struct journal *journal = NULL;
     struct batch batch;
@@ -523,7 +523,7 @@ static json_t *tally_of(struct journal_case *c, const char *path)
 
 IN_A_JOURNAL(a_damaged_journal_never_miscounts)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     enum { DAMAGES = 400, PAGE = 4096 };
     static unsigned char bytes[1 << 20], page[PAGE];
     int refused = 0, right = 0, wrong = 0;

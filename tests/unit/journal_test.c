@@ -72,7 +72,7 @@ TEST(days_are_those_of_the_wall)
 
 IN_A_JOURNAL(a_record_comes_back_as_it_went)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct cook cook, back;
     record_init(RECORD_COOK, &cook);
     cook.label = "C1";
@@ -95,7 +95,7 @@ IN_A_JOURNAL(a_record_comes_back_as_it_went)
 
 IN_A_JOURNAL(every_column_survives_being_text)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     int64_t cook = add_cook(c, "C1");
     struct batch batch, back;
     record_init(RECORD_BATCH, &batch);
@@ -120,7 +120,7 @@ IN_A_JOURNAL(every_column_survives_being_text)
 
 IN_A_JOURNAL(what_cannot_be_is_refused_by_name)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct cook cook;
     struct vessel vessel;
     add_cook(c, "C1");
@@ -159,7 +159,7 @@ IN_A_JOURNAL(what_cannot_be_is_refused_by_name)
 
 IN_A_JOURNAL(a_transaction_undone_leaves_nothing)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     assert_int_equal(journal_begin(c->journal), STATUS_OK);
     add_cook(c, "C1");
     journal_rollback(c->journal);
@@ -175,7 +175,7 @@ IN_A_JOURNAL(a_transaction_undone_leaves_nothing)
 
 IN_A_JOURNAL(labels_go_on_counting)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     const char *label = NULL;
     assert_int_equal(journal_next_label(c->journal, RECORD_COOK, c->arena, &label), STATUS_OK);
     assert_string_equal(label, "C1");
@@ -189,7 +189,7 @@ IN_A_JOURNAL(labels_go_on_counting)
 
 IN_A_JOURNAL(a_slip_is_corrected_and_remembered)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct moment at = on("2026-03-05");
     struct cook cook;
     struct page page;
@@ -217,7 +217,7 @@ IN_A_JOURNAL(a_slip_is_corrected_and_remembered)
 
 IN_A_JOURNAL(looks_and_events_decide_the_fate)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     int64_t batch = add_batch(c, "B1", 0), lost = add_vessel(c, batch, 1, 0),
             used = add_vessel(c, batch, 2, 0), untold = add_vessel(c, batch, 3, 0);
     add_look(c, lost, "2026-03-06T10:00:00Z", "isolate", "clean", 0);
@@ -239,7 +239,7 @@ IN_A_JOURNAL(looks_and_events_decide_the_fate)
 
 IN_A_JOURNAL(a_correction_takes_the_turn_of_what_it_corrects)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
     int64_t first = add_look(c, vessel, "2026-03-05T10:00:00Z", "discard", "contaminated", 0);
     int64_t second = add_look(c, vessel, "2026-03-09T10:00:00Z", "keep", "clean", 0);
@@ -262,7 +262,7 @@ IN_A_JOURNAL(a_correction_takes_the_turn_of_what_it_corrects)
 
 IN_A_JOURNAL(an_outcome_overrules_but_not_what_comes_later)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
     struct outcome outcome;
     add_look(c, vessel, "2026-03-05T10:00:00Z", "discard", "contaminated", 0);
@@ -279,7 +279,7 @@ IN_A_JOURNAL(an_outcome_overrules_but_not_what_comes_later)
 
 IN_A_JOURNAL(a_withdrawn_event_did_not_happen)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     int64_t shelf = add_place(c, "shelf"), tent = add_place(c, "tent");
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, shelf);
     int64_t move = add_event(c, vessel, "2026-03-05T10:00:00Z", EVENT_MOVE, tent, 0);
@@ -293,7 +293,7 @@ IN_A_JOURNAL(a_withdrawn_event_did_not_happen)
 
 IN_A_JOURNAL(a_move_after_the_end_does_not_blame_the_new_place)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     int64_t shelf = add_place(c, "shelf"), corner = add_place(c, "corner");
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, shelf);
     add_look(c, vessel, "2026-03-05T10:00:00Z", "discard", "contaminated", 0);
@@ -304,7 +304,7 @@ IN_A_JOURNAL(a_move_after_the_end_does_not_blame_the_new_place)
 
 IN_A_JOURNAL(a_clock_that_goes_back_does_not_change_the_order)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     int64_t batch = add_batch(c, "B1", 0), vessel = add_vessel(c, batch, 1, 0);
     add_event(c, vessel, "2026-03-20T10:00:00Z", EVENT_ISOLATE, 0, 0);
     add_event(c, vessel, "2026-03-02T10:00:00Z", EVENT_RETURN, 0, 0); /* said later */
@@ -313,7 +313,7 @@ IN_A_JOURNAL(a_clock_that_goes_back_does_not_change_the_order)
 
 IN_A_JOURNAL(what_is_gone_has_no_day)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct page page;
     int64_t batch = add_batch(c, "B1", 0), day = moment_day(on("2026-03-10"));
     int64_t a = add_vessel(c, batch, 1, 0), b = add_vessel(c, batch, 2, 0),
@@ -345,7 +345,7 @@ static void write_file(const char *path, const char *bytes, size_t length)
     fclose(file);
 }
 
-static void refused(struct journal_case *c, const char *path, enum journal_access access,
+static void refused(struct fixture *c, const char *path, enum journal_access access,
                     const char *because)
 {
     struct journal *journal = NULL;
@@ -358,7 +358,7 @@ static void refused(struct journal_case *c, const char *path, enum journal_acces
 
 IN_A_JOURNAL(what_is_no_journal_is_refused_and_left_alone)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     const char *path = scratch_path(&c->scratch, "other.db");
     char back[64] = "";
     sqlite3 *other = NULL;
@@ -382,7 +382,7 @@ IN_A_JOURNAL(what_is_no_journal_is_refused_and_left_alone)
 
 IN_A_JOURNAL(a_newer_journal_is_refused)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     const char *path = journal_path(c->journal);
     sqlite3_exec(journal_database(c->journal), "PRAGMA user_version = 999", NULL, NULL, NULL);
     refused(c, path, JOURNAL_WRITE, "written by a newer Jarside");
@@ -391,7 +391,7 @@ IN_A_JOURNAL(a_newer_journal_is_refused)
 
 IN_A_JOURNAL(only_its_owner_may_read_it)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct stat about;
     add_cook(c, "C1");
     assert_int_equal(stat(journal_path(c->journal), &about), 0);
@@ -407,7 +407,7 @@ IN_A_JOURNAL(only_its_owner_may_read_it)
 
 IN_A_JOURNAL(reading_writes_nothing)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct journal *reader = NULL;
     add_cook(c, "C1");
     assert_int_equal(journal_open(journal_path(c->journal), JOURNAL_READ, &reader, c->diags),

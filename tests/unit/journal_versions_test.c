@@ -31,7 +31,7 @@ static void make_old(const char *path, int version)
     free(sql);
 }
 
-static void check_contents(struct journal_case *c)
+static void check_contents(struct fixture *c)
 {
     static const size_t counts[RECORD_COUNT] = {
         [RECORD_STARTER] = 2, [RECORD_PARENT] = 1, [RECORD_LOT] = 1,     [RECORD_COOK] = 1,
@@ -48,7 +48,7 @@ static void check_contents(struct journal_case *c)
 }
 
 /* What is derived must come out the same when it is derived again. */
-static void check_derived(struct journal_case *c)
+static void check_derived(struct fixture *c)
 {
     for (int64_t id = 1; id <= 3; id++) {
         struct vessel before = vessel_of(c, id);
@@ -69,7 +69,7 @@ static void check_derived(struct journal_case *c)
 
 IN_A_JOURNAL(every_old_version_is_brought_up_to_date)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     for (int version = 1; version <= JOURNAL_VERSION; version++) {
         char name[32];
         struct journal *reader = NULL;

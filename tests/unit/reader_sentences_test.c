@@ -9,7 +9,7 @@
 #include "base/text.h"
 #include "language/reader.h"
 #include "rules/rules.h"
-#include "support/shipped.h"
+#include "support/fixture.h"
 #include "support/test.h"
 
 enum { COLUMNS = 3, LINE_MOST = 4096 };
@@ -93,7 +93,7 @@ static void split(char *line, const char *columns[], size_t count)
     }
 }
 
-static size_t check_list(const struct shipped *s, const char *asked,
+static size_t check_list(const struct fixture *s, const char *asked,
                          const struct reading_list *list, const char *const wanted[])
 {
     struct text got[COLUMNS - 1];
@@ -114,7 +114,7 @@ static size_t check_list(const struct shipped *s, const char *asked,
     return wrong ? 1 : 0;
 }
 
-static size_t check_line(const struct shipped *s, char *line, bool answers)
+static size_t check_line(const struct fixture *s, char *line, bool answers)
 {
     const char *columns[COLUMNS + 1];
     split(line, columns, answers ? COLUMNS + 1 : COLUMNS);
@@ -161,7 +161,7 @@ static void check_table(void **state, const char *name, size_t least, bool answe
 
 /* What is seen of the sign asked about: "a|b" is any of these and no other, "a,b" all of them and no other, "-a" is
  * denied, "-" is nothing. Other signs may be read as well. */
-static bool heard_as(const struct shipped *s, size_t asked, const struct reading_list *list,
+static bool heard_as(const struct fixture *s, size_t asked, const struct reading_list *list,
                      char *wanted)
 {
     const struct observable *o = &s->rules->observables[asked];
@@ -186,7 +186,7 @@ static bool heard_as(const struct shipped *s, size_t asked, const struct reading
 
 TEST(test_heard)
 {
-    const struct shipped *s = *state;
+    const struct fixture *s = *state;
     char line[LINE_MOST];
     size_t wrong = 0, count = 0;
     FILE *file = fopen("corpus/phrases/heard.tsv", "r");
@@ -283,7 +283,7 @@ TEST(test_ordinary_words)
         "tribe", "trick",  "trust", "truth",   "twice",  "under",  "union",  "until",  "usual",
         "value", "visit",  "voice", "waste",   "watch",  "wheel",  "while",  "whole",  "woman",
         "world", "worry",  "worse", "would",   "wound",  "write",  "wrote",  "young"};
-    const struct shipped *s = *state;
+    const struct fixture *s = *state;
     size_t read = 0;
     for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
         struct reading_list list;
@@ -303,7 +303,7 @@ TEST(test_ordinary_words)
 /* No shipped phrase backtracks without end, and all of them compile. */
 TEST(test_shipped_patterns)
 {
-    struct shipped *s = *state;
+    struct fixture *s = *state;
     diags_clear(s->diags);
     reader_check_patterns(s->reader, s->diags);
     for (size_t i = 0; i < diags_kept(s->diags); i++)
@@ -315,5 +315,5 @@ TEST(test_shipped_patterns)
 
 int main(void)
 {
-    return tests_run("reader sentences", shipped_setup, shipped_teardown);
+    return tests_run("reader sentences", shipped_setup, fixture_tear_down);
 }

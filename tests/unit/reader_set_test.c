@@ -6,10 +6,10 @@
 #include "base/diag.h"
 #include "language/reader.h"
 #include "rules/rules.h"
-#include "support/shipped.h"
+#include "support/fixture.h"
 #include "support/test.h"
 
-static struct reading set(const struct shipped *s, const char *sign, const char *value)
+static struct reading set(const struct fixture *s, const char *sign, const char *value)
 {
     struct reading reading;
     diags_clear(s->diags);
@@ -21,7 +21,7 @@ static struct reading set(const struct shipped *s, const char *sign, const char 
     return reading;
 }
 
-static uint32_t bit(const struct shipped *s, const char *sign, const char *value)
+static uint32_t bit(const struct fixture *s, const char *sign, const char *value)
 {
     int observable = rules_observable(s->rules, sign);
     assert_int_not_equal(observable, RULES_NONE);
@@ -32,7 +32,7 @@ static uint32_t bit(const struct shipped *s, const char *sign, const char *value
 
 TEST(test_values)
 {
-    const struct shipped *s = *state;
+    const struct fixture *s = *state;
     struct reading r = set(s, "colour", "green");
     assert_int_equal(r.seen, bit(s, "colour", "green"));
     assert_int_equal(r.absent, 0);
@@ -63,7 +63,7 @@ TEST(test_numbers)
         {"coverage", "a third", "quarter", 100.0 / 3, 100.0 / 3},
         {"cook_minutes", "1.5 h", "m75_119", 90, 90},
     };
-    const struct shipped *s = *state;
+    const struct fixture *s = *state;
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         struct reading r = set(s, rows[i].sign, rows[i].value);
         assert_true(r.has_number);
@@ -81,7 +81,7 @@ TEST(test_numbers)
 /* The bins of a number can be named instead. */
 TEST(test_bins)
 {
-    const struct shipped *s = *state;
+    const struct fixture *s = *state;
     struct reading r = set(s, "day", "d8_14");
     assert_int_equal(r.seen, bit(s, "day", "d8_14"));
     assert_false(r.has_number);
@@ -115,7 +115,7 @@ TEST(test_faults)
         {"colour", "\x1B[31m", NULL},
         {"day", "\xFF", NULL},
     };
-    const struct shipped *s = *state;
+    const struct fixture *s = *state;
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         struct reading reading;
         diags_clear(s->diags);
@@ -132,5 +132,5 @@ TEST(test_faults)
 
 int main(void)
 {
-    return tests_run("reader set", shipped_setup, shipped_teardown);
+    return tests_run("reader set", shipped_setup, fixture_tear_down);
 }

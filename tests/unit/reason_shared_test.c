@@ -2,9 +2,9 @@
 /* Shared causes of a batch: against a sum over everything that can be so of every vessel, and in kind. */
 
 #include "reason/shared.h"
+#include "support/fixture.h"
 #include "support/naive.h"
 #include "support/random_base.h"
-#include "support/shipped.h"
 #include "support/test.h"
 
 /* ---- by brute force ---------------------------------------------------------------------------- */
@@ -333,7 +333,7 @@ TEST(one_vessel_is_judged_as_on_its_own)
 
 /* ---- on the shipped rules ---------------------------------------------------------------------- */
 
-static double suspicion(const struct shipped *shipped, const struct shared_posterior *posterior,
+static double suspicion(const struct fixture *shipped, const struct shared_posterior *posterior,
                         const char *cause, int group)
 {
     for (size_t i = 0; i < posterior->suspect_count; i++)
@@ -351,7 +351,7 @@ static struct shared_vessel vessel_with(uint32_t statuses, size_t alike)
 
 enum { FINE = 1U << FINDING_CLEAN, SPOILT = 1U << FINDING_CONTAMINATED };
 
-static struct shared_posterior infer(const struct shipped *shipped,
+static struct shared_posterior infer(const struct fixture *shipped,
                                      const struct shared_vessel *vessels, size_t count)
 {
     struct reasoner *reasoner = reasoner_new(shipped->rules);
@@ -364,7 +364,7 @@ static struct shared_posterior infer(const struct shipped *shipped,
 
 TEST(a_batch_that_spoiled_has_a_cause_and_one_that_did_not_has_none)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     struct shared_vessel bad[] = {vessel_with(FINE, 1), vessel_with(SPOILT, 9)};
     struct shared_vessel good[] = {vessel_with(FINE, 9), vessel_with(SPOILT, 1)};
     struct shared_posterior posterior = infer(shipped, bad, 2);
@@ -382,7 +382,7 @@ TEST(a_batch_that_spoiled_has_a_cause_and_one_that_did_not_has_none)
 /* Two cooks, one starter: only one of the cooks went bad. */
 TEST(two_cooks_tell_the_cook_from_the_starter)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     struct shared_vessel vessels[] = {vessel_with(SPOILT, 7), vessel_with(FINE, 8)};
     vessels[1].group[SCOPE_COOK] = 1;
     struct shared_posterior posterior = infer(shipped, vessels, 2);
@@ -394,7 +394,7 @@ TEST(two_cooks_tell_the_cook_from_the_starter)
 
 TEST(a_clean_control_clears_the_cook)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     struct shared_vessel vessels[] = {vessel_with(SPOILT, 6), vessel_with(FINE, 2),
                                       vessel_with(FINE, 2)};
     struct shared_posterior without = infer(shipped, vessels, 2);
@@ -411,7 +411,7 @@ TEST(a_clean_control_clears_the_cook)
 /* Said once of the cook and known of all its vessels, it counts once. */
 TEST(common_facts_count_once)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     const struct rules *rules = shipped->rules;
     struct observation *common = calloc(rules->observable_count, sizeof *common);
     int minutes = rules_observable(rules, "cook_minutes");
@@ -437,7 +437,7 @@ TEST(common_facts_count_once)
 /* One entry that stands for five, five that are the same, and other ones between them. */
 TEST(the_same_again_is_counted)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     const struct rules *rules = shipped->rules;
     struct observation *said = calloc(3 * rules->observable_count, sizeof *said);
     assert_non_null(said);
@@ -466,7 +466,7 @@ TEST(the_same_again_is_counted)
 
 TEST(thousands_of_vessels_stay_finite)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     struct shared_vessel vessels[] = {vessel_with(SPOILT, 100000), vessel_with(FINE, 300000)};
     struct shared_posterior posterior = infer(shipped, vessels, 2);
     double sum = 0;
@@ -480,7 +480,7 @@ TEST(thousands_of_vessels_stay_finite)
 
 TEST(no_vessels_and_too_many_suspects)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     struct reasoner *reasoner = reasoner_new(shipped->rules);
     struct shared_posterior posterior;
     struct shared_batch batch = {.vessel_count = 0};
@@ -501,5 +501,5 @@ TEST(no_vessels_and_too_many_suspects)
 
 int main(void)
 {
-    return tests_run("reason shared", shipped_setup, shipped_teardown);
+    return tests_run("reason shared", shipped_setup, fixture_tear_down);
 }

@@ -2,9 +2,9 @@
 /* What the others say of a vessel: against sums over everything that can have happened, and in kind. */
 
 #include "reason/siblings.h"
+#include "support/fixture.h"
 #include "support/naive.h"
 #include "support/random_base.h"
-#include "support/shipped.h"
 #include "support/test.h"
 
 static struct arena *arena; /* of all patterns */
@@ -246,7 +246,7 @@ TEST(agrees_with_counting_all_ways)
 
 enum { COOKED = BIT(RELATION_COOK), STARTED = BIT(RELATION_STARTER), PLACED = BIT(RELATION_PLACE) };
 
-static struct sibling_pattern pattern_of(const struct shipped *shipped,
+static struct sibling_pattern pattern_of(const struct fixture *shipped,
                                          const struct sibling_cell *cells, size_t count)
 {
     struct reasoner *reasoner = reasoner_new(shipped->rules);
@@ -259,7 +259,7 @@ static struct sibling_pattern pattern_of(const struct shipped *shipped,
     return pattern;
 }
 
-static double shift_of(const struct shipped *shipped, const struct sibling_pattern *pattern,
+static double shift_of(const struct fixture *shipped, const struct sibling_pattern *pattern,
                        const char *cause)
 {
     for (size_t i = 0; i < pattern->cause_count; i++)
@@ -271,7 +271,7 @@ static double shift_of(const struct shipped *shipped, const struct sibling_patte
 
 TEST(losses_of_one_cook_point_at_the_cook)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     const struct sibling_cell cells[] = {{.shares = COOKED, .clean = 2, .contaminated = 6},
                                          {.shares = STARTED, .clean = 11}};
     struct sibling_pattern pattern = pattern_of(shipped, cells, 2);
@@ -290,7 +290,7 @@ TEST(losses_of_one_cook_point_at_the_cook)
 
 TEST(what_always_went_together_is_not_told_apart)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     const struct sibling_cell together[] = {
         {.shares = COOKED | STARTED, .clean = 2, .contaminated = 6}, {.clean = 11}};
     const struct sibling_cell apart[] = {
@@ -314,7 +314,7 @@ TEST(what_always_went_together_is_not_told_apart)
 /* Two explanations of one pattern are not both believed. */
 TEST(one_explanation_is_enough)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     const struct sibling_cell cells[] = {
         {.shares = COOKED | STARTED, .clean = 1, .contaminated = 7}, {.clean = 20}};
     struct sibling_pattern pattern = pattern_of(shipped, cells, 2);
@@ -346,7 +346,7 @@ TEST(one_explanation_is_enough)
 
 TEST(a_control_speaks_for_and_against_what_it_can_show)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     struct sibling_cell cells[] = {{.shares = COOKED | STARTED, .clean = 1, .contaminated = 6},
                                    {.shares = COOKED, .control = true}};
     struct sibling_pattern without = pattern_of(shipped, cells, 1);
@@ -372,7 +372,7 @@ TEST(a_control_speaks_for_and_against_what_it_can_show)
 
 TEST(stuck_ones_speak_of_what_stops_growth)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     const struct sibling_cell cells[] = {{.shares = COOKED | PLACED, .clean = 1, .stuck = 6},
                                          {.shares = COOKED, .clean = 6},
                                          {.clean = 20, .stuck = 1, .contaminated = 1}};
@@ -383,7 +383,7 @@ TEST(stuck_ones_speak_of_what_stops_growth)
 
 TEST(a_position_is_compared_with_its_cook)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     const struct sibling_cell there[] = {
         {.shares = COOKED | BIT(RELATION_POSITION), .contaminated = 3},
         {.shares = COOKED, .clean = 8},
@@ -399,7 +399,7 @@ TEST(a_position_is_compared_with_its_cook)
 /* More of the same goes on in the same direction, up to the bound, and in any numbers. */
 TEST(counts_of_any_size_are_weighed)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     double lost = -10, kept = 10;
     for (double n = 1; n < 1e6; n *= 3) {
         struct sibling_cell cells[] = {{.shares = COOKED, .contaminated = n}, {.clean = 10 * n}};
@@ -418,7 +418,7 @@ TEST(counts_of_any_size_are_weighed)
 
 TEST(nothing_said_moves_nothing)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     struct sibling_pattern pattern = pattern_of(shipped, NULL, 0);
     assert_int_equal(pattern.group_count + pattern.cause_count + pattern.pair_count, 0);
     const struct sibling_cell rest[] = {{.clean = 5, .contaminated = 5}};
@@ -428,7 +428,7 @@ TEST(nothing_said_moves_nothing)
 
 TEST(what_cannot_be_counted_is_refused)
 {
-    const struct shipped *shipped = *state;
+    const struct fixture *shipped = *state;
     struct reasoner *reasoner = reasoner_new(shipped->rules);
     const double wrong[] = {-1, NAN, INFINITY};
     for (size_t i = 0; i < 3; i++) {
@@ -461,7 +461,7 @@ TEST(without_assumptions_nothing_moves)
 int main(void)
 {
     arena = arena_new();
-    int failed = tests_run("reason siblings", shipped_setup, shipped_teardown);
+    int failed = tests_run("reason siblings", shipped_setup, fixture_tear_down);
     arena_free(arena);
     return failed;
 }

@@ -40,8 +40,9 @@ static enum status read_text(const char *text, struct arena *arena, struct diags
 {
     FILE *stream = fmemopen((void *)(uintptr_t)text, strlen(text), "rb");
     assert_non_null(stream);
-    enum status status = dataset_from_table(
-        "t.csv", stream, NULL, &(struct dataset_wanted){20600, DAY_NONE, NULL}, arena, dataset, diags);
+    enum status status =
+        dataset_from_table("t.csv", stream, NULL, &(struct dataset_wanted){20600, DAY_NONE, NULL},
+                           arena, dataset, diags);
     fclose(stream);
     return status;
 }
@@ -69,7 +70,7 @@ IN_A_JOURNAL(test_days)
         {"2026-03-01x", DAY_NONE},
         {"", DAY_NONE},
     };
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         char text[80];
         struct dataset dataset;
@@ -80,7 +81,7 @@ IN_A_JOURNAL(test_days)
 }
 
 /* The fate that a word says in a column of that name, beside a row that is sure to be understood. */
-static uint8_t fate_in(struct journal_case *c, const char *column, const char *word)
+static uint8_t fate_in(struct fixture *c, const char *column, const char *word)
 {
     char text[80];
     struct dataset dataset;
@@ -92,7 +93,7 @@ static uint8_t fate_in(struct journal_case *c, const char *column, const char *w
 
 IN_A_JOURNAL(test_fates)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct dataset dataset;
     assert_int_equal(fate_in(c, "Lost", "yes"), FATE_UNTOLD);
     assert_int_equal(fate_in(c, "lost", "0"), FATE_SOUND);
@@ -118,7 +119,7 @@ IN_A_JOURNAL(test_table)
                                "a,yes,K1,no,2026-03-01,2026-03-05,red\n"
                                "b,no,K2,no,2026-03-01,2026-03-30,red\n"
                                "c,,K1,yes,,,blue\n";
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct dataset dataset;
     assert_int_equal(read_text(text, c->arena, c->diags, &dataset), STATUS_OK);
     assert_int_equal(dataset.vessel_count, 3);
@@ -139,7 +140,7 @@ IN_A_JOURNAL(test_table)
 
 /* ---- a journal -------------------------------------------------------------------------------- */
 
-static int64_t add_labelled(struct journal_case *c, enum record record, const char *label)
+static int64_t add_labelled(struct fixture *c, enum record record, const char *label)
 {
     if (record == RECORD_STARTER) {
         struct starter row;
@@ -163,7 +164,7 @@ static int64_t add_labelled(struct journal_case *c, enum record record, const ch
     return row.id;
 }
 
-static int64_t put_vessel(struct journal_case *c, int64_t batch, int64_t number, int64_t place,
+static int64_t put_vessel(struct fixture *c, int64_t batch, int64_t number, int64_t place,
                           bool control)
 {
     struct vessel vessel;
@@ -179,7 +180,7 @@ static int64_t put_vessel(struct journal_case *c, int64_t batch, int64_t number,
     return vessel.id;
 }
 
-static void put_event(struct journal_case *c, int64_t vessel, enum event_kind kind, int64_t place,
+static void put_event(struct fixture *c, int64_t vessel, enum event_kind kind, int64_t place,
                       const char *at)
 {
     struct event event;
@@ -213,7 +214,7 @@ IN_A_JOURNAL(test_moved)
                                 "yes,2026-03-01,incubator\n"
                                 "no,2026-03-01, incubator ;shelf \n"
                                 "no,,incubator; 2026-03-11 shelf\n";
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct dataset dataset;
     assert_int_equal(read_text(table, c->arena, c->diags, &dataset), STATUS_OK);
     const struct factor *place = &dataset.factors[dataset_factor(&dataset, FACTOR_PLACE)];
@@ -238,7 +239,7 @@ IN_A_JOURNAL(test_changes)
                                 "no,2026-03-05,2026-04-01,closet\n"
                                 "no,2026-02-20,2026-03-20,shelf\n"
                                 "no,,,shelf\n";
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct dataset dataset;
     assert_int_equal(read_text(table, c->arena, c->diags, &dataset), STATUS_OK);
     size_t before = dataset.factor_count;
@@ -278,7 +279,7 @@ IN_A_JOURNAL(test_changes)
 
 IN_A_JOURNAL(test_journal)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct rules *rules = shipped(c->diags);
     struct dataset dataset;
     struct batch batch;
@@ -346,7 +347,7 @@ IN_A_JOURNAL(test_journal)
 
 IN_A_JOURNAL(test_empty_journal)
 {
-    struct journal_case *c = *state;
+    struct fixture *c = *state;
     struct rules *rules = shipped(c->diags);
     struct dataset dataset;
     assert_non_null(rules);

@@ -7,17 +7,15 @@
 
 #include "reason/reason.h"
 #include "review/review.h"
+#include "support/fixture.h"
 #include "support/labs.h"
-#include "support/shipped.h"
 #include "support/test.h"
 
 enum { COOK = 0, STARTER = 1, SESSION = 2, BATCH = 5 }; /* factors of a lab */
 
 struct bench {
-    struct shipped *shipped;
-    struct reasoner *reasoner;
+    struct fixture *shipped;
     struct lab lab;
-    struct arena *arena;
 };
 
 static int setup(void **state)
@@ -27,10 +25,7 @@ static int setup(void **state)
     assert_non_null(bench);
     assert_int_equal(shipped_setup(&shipped), 0);
     bench->shipped = shipped;
-    bench->reasoner = reasoner_new(bench->shipped->rules);
-    bench->arena = arena_new();
-    assert_non_null(bench->reasoner);
-    assert_non_null(bench->arena);
+    fixture_judges(bench->shipped);
     *state = bench;
     return 0;
 }
@@ -39,9 +34,7 @@ static int teardown(void **state)
 {
     struct bench *bench = *state;
     void *shipped = bench->shipped;
-    reasoner_free(bench->reasoner);
-    arena_free(bench->arena);
-    shipped_teardown(&shipped);
+    fixture_tear_down(&shipped);
     free(bench);
     return 0;
 }
@@ -49,7 +42,8 @@ static int teardown(void **state)
 static struct review review_of(struct bench *bench)
 {
     struct review review;
-    assert_int_equal(review_make(&bench->lab.dataset, bench->reasoner, NULL, bench->arena, &review),
+    assert_int_equal(review_make(&bench->lab.dataset, bench->shipped->reasoner, NULL,
+                                 bench->shipped->arena, &review),
                      STATUS_OK);
     return review;
 }

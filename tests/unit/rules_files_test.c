@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Which files are read, and what happens to those that cannot be. */
 
-#include "support/rules_case.h"
+#include "support/fixture.h"
 #include "support/test.h"
 
 /* Loads the folder of the test on top of the small rule base. */

@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-#include "support/rules_case.h"
+#include "support/fixture.h"
 #include "support/test.h"
 
 /* The small rule base with `content` over it. */

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What is known after what was said: merging, clashes, answers, marks. */
+#include "support/fixture.h"
 #include "support/test.h"
 #include "support/triage_case.h"
 
@@ -228,44 +229,7 @@ IN_A_CASE(not_knowing_erases_and_sets_nothing)
 
 /* ---- settings, cases ------------------------------------------------------------------------- */
 
-/* Settings look names up, so they need rules that were loaded. */
-struct loaded {
-    struct rules *rules;
-    struct diags *diags;
-    struct reader *reader;
-    struct reasoner *reasoner;
-    struct triage *triage;
-};
-
-static int loaded_setup(void **state)
-{
-    static const char *const folders[] = {"tests/unit/tiny-rules"};
-    struct loaded *loaded = calloc(1, sizeof *loaded);
-    assert_non_null(loaded);
-    loaded->diags = diags_new();
-    loaded->rules = rules_load(folders, 1, loaded->diags, NULL);
-    assert_non_null(loaded->rules);
-    loaded->reader = reader_new(loaded->rules, loaded->diags);
-    loaded->reasoner = reasoner_new(loaded->rules);
-    loaded->triage = triage_new(loaded->rules, loaded->reader, loaded->reasoner);
-    assert_non_null(loaded->triage);
-    *state = loaded;
-    return 0;
-}
-
-static int loaded_teardown(void **state)
-{
-    struct loaded *loaded = *state;
-    triage_free(loaded->triage);
-    reasoner_free(loaded->reasoner);
-    reader_free(loaded->reader);
-    rules_free(loaded->rules);
-    diags_free(loaded->diags);
-    free(loaded);
-    return 0;
-}
-
-static struct fact setting_about(const struct loaded *loaded, const char *sign)
+static struct fact setting_about(const struct fixture *loaded, const char *sign)
 {
     const struct heard all = triage_heard(loaded->triage);
     for (size_t i = 0; i < all.fact_count; i++)
@@ -275,9 +239,9 @@ static struct fact setting_about(const struct loaded *loaded, const char *sign)
     return (struct fact){0};
 }
 
-TEST_WITH(settings_are_said_where_they_stand, loaded_setup, loaded_teardown)
+TEST_WITH(settings_are_said_where_they_stand, loaded_setup, fixture_tear_down)
 {
-    struct loaded *loaded = *state;
+    struct fixture *loaded = *state;
     struct position at = {"case.yaml", 7, 3};
     size_t warned = diags_errors(loaded->diags);
     assert_int_equal(triage_set(loaded->triage, "tint", "red,-blue", at, loaded->diags), STATUS_OK);
@@ -295,9 +259,9 @@ TEST_WITH(settings_are_said_where_they_stand, loaded_setup, loaded_teardown)
     assert_int_equal(last->at.line, 7);
 }
 
-TEST_WITH(a_case_brings_its_stakes, loaded_setup, loaded_teardown)
+TEST_WITH(a_case_brings_its_stakes, loaded_setup, fixture_tear_down)
 {
-    struct loaded *loaded = *state;
+    struct fixture *loaded = *state;
     const struct case_setting settings[] = {{"day", "12", {0}}, {"tint", "blue?", {0}}};
     struct labelled_case labelled = {.text = "red",
                                      .settings = settings,

@@ -88,7 +88,9 @@ TEST(words_are_put_together)
                    json_pack("[s, s]", "cook C1", "cook C2"), json_pack("[s]", "lot {L1}"), 0.004),
          "A row fails when it loses 3 or more of its 8. If only the row with cook C1 fails, it was "
          "that; "
-         "if only the row with cook C2 fails, it was that; if none fails, it was lot {L1}. Chance "
+         "if only the row with cook C2 fails, it was that; if none fails, it was lot {L1}. If all "
+         "of "
+         "them fail, it is something that they still share. Chance "
          "of a "
          "wrong answer: under 1 %.");
 }
