@@ -503,15 +503,15 @@ static const struct command *const groups[] = {
 };
 enum { GROUPS = sizeof groups / sizeof *groups, SHOWN = GROUPS - 1 };
 
-/* Each command of so many groups in turn. */
-#define EACH_COMMAND(command, count)                                                               \
+/* `command` is each of so many groups in turn. */
+#define EACH_COMMAND(count)                                                                        \
     for (size_t group_ = 0; group_ < (count); group_++)                                            \
         for (const struct command *command = groups[group_]; command->name != NULL; command++)
 
 /* The command named by the first words of argv, and how many words that took; NULL if none is. */
 static const struct command *command_find(int argc, char **argv, int *words)
 {
-    EACH_COMMAND (command, GROUPS) {
+    EACH_COMMAND (GROUPS) {
         const char *name = command->name, *second = strchr(name, ' ');
         size_t length = second != NULL ? (size_t)(second - name) : strlen(name);
         *words = second != NULL ? 2 : 1;
@@ -563,7 +563,7 @@ static bool in_group(const struct command *command, const char *word)
 static const char *group_words(struct app *app, const char *word)
 {
     const char *words = "";
-    EACH_COMMAND (command, SHOWN)
+    EACH_COMMAND (SHOWN)
         if (in_group(command, word))
             words_add(app, &words, " or ", "%s", strchr(command->name, ' ') + 1);
     return words[0] != '\0' ? words : NULL;
@@ -603,7 +603,7 @@ static const char *part_begun(struct app *app, const struct command *command)
 static json_t *commands_json(struct app *app, const char *group)
 {
     json_t *root = command_json(app, NULL), *commands = json_array();
-    EACH_COMMAND (command, SHOWN)
+    EACH_COMMAND (SHOWN)
         if (group == NULL || in_group(command, group)) {
             json_t *row = command_json(app, command);
             view_json_add(row, "_part:s", group == NULL ? part_begun(app, command) : NULL);
@@ -685,7 +685,7 @@ static void offer(struct app *app, const char *begun, const char *word, const ch
 static void offer_commands(struct app *app, const char *group, const char *begun)
 {
     const char *last = "";
-    EACH_COMMAND (command, SHOWN) {
+    EACH_COMMAND (SHOWN) {
         const char *second = strchr(command->name, ' ');
         size_t length = second != NULL ? (size_t)(second - command->name) : strlen(command->name);
         const char *first = arena_copy(app->arena, command->name, length);
@@ -844,7 +844,7 @@ static _Noreturn void unknown_command(struct app *app, int argc, char **argv)
 {
     const char **names = NULL, *word = argv[0];
     size_t count = 0;
-    EACH_COMMAND (command, SHOWN)
+    EACH_COMMAND (SHOWN)
         *arena_push(app->arena, names, count) = command->name;
     if (argc == 1 && group_words(app, word) != NULL)
         app_stop(app, "'%s' needs a second word: %s", word, group_words(app, word));

@@ -6,8 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "base/filing.h"
 #include "base/diag.h"
+#include "base/filing.h"
 #include "base/memory.h"
 #include "base/units.h"
 

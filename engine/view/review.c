@@ -39,7 +39,7 @@ static void put_level(struct text *out, const struct dataset *dataset, size_t fa
         json_t *made_of = json_array();                                                            \
         for (size_t k = 0; k < (count); k++)                                                       \
             json_array_append_new(made_of, make(review, &(rows)[k]));                              \
-        made_of;                                                                                   \
+        (json_t *)made_of;                                                                         \
     })
 
 static json_t *counts(struct counts counts)

@@ -36,7 +36,7 @@ json_t *view_json(const char *keys, ...);
         json_t *index##_rows = json_array();                                                       \
         for (size_t index = 0; index < (count); index++)                                           \
             view_json_row(index##_rows, __VA_ARGS__);                                              \
-        index##_rows;                                                                              \
+        (json_t *)index##_rows;                                                                    \
     })
 /* A number, or null for what is not finite. */
 json_t *view_json_number(double number);
