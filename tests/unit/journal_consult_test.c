@@ -20,101 +20,25 @@ struct bench { /* shipped rules over a fresh journal: one batch of V1-1 to V1-9 
 
 /* ---- the bench ------------------------------------------------------------------------------- */
 
-static int64_t cook_of(struct fixture *j)
-{
-    struct cook cook;
-    record_init(RECORD_COOK, &cook);
-    cook.label = "C4";
-    cook.method = "pressure";
-    cook.gauge = 103.4;
-    cook.minutes = 90;
-    cook.altitude = 1500;
-    cook.air = 0.15;
-    cook.load = "packed";
-    cook.facts = "cooling=opened_hot nonsense=1 rubbish";
-    cook.at = on("2026-02-27T12:00:00Z");
-    add(j, RECORD_COOK, &cook);
-    return cook.id;
-}
-
-static int64_t starter_of(struct fixture *j)
-{
-    struct starter starter;
-    record_init(RECORD_STARTER, &starter);
-    starter.label = "LC1";
-    starter.kind = "liquid_culture";
-    starter.made = on("2026-01-20T12:00:00Z");
-    add(j, RECORD_STARTER, &starter);
-    return starter.id;
-}
-
-static int64_t place_of(struct fixture *j)
-{
-    struct place place;
-    record_init(RECORD_PLACE, &place);
-    place.label = "closet";
-    place.celsius = 16;
-    add(j, RECORD_PLACE, &place);
-    return place.id;
-}
-
-static int64_t lot_of(struct fixture *j)
-{
-    struct lot lot;
-    record_init(RECORD_LOT, &lot);
-    lot.label = "G1";
-    lot.grain = "rye";
-    add(j, RECORD_LOT, &lot);
-    return lot.id;
-}
-
-static int64_t session_of(struct fixture *j)
-{
-    struct session session;
-    record_init(RECORD_SESSION, &session);
-    session.label = "N2";
-    session.facts = "flame=none";
-    add(j, RECORD_SESSION, &session);
-    return session.id;
-}
-
 static void fill(struct bench *b)
 {
-    struct batch batch;
-    record_init(RECORD_BATCH, &batch);
-    b->cook = cook_of(b->j);
-    batch.label = "V1";
-    batch.at = on("2026-03-01T12:00:00Z");
-    batch.species = "oyster";
-    batch.starter = starter_of(b->j);
-    batch.lot = lot_of(b->j);
-    batch.cook = b->cook;
-    batch.session = session_of(b->j);
-    batch.dry = 300;
-    batch.water = 240;
-    batch.soak = 720;
-    batch.inoculum = 1;
-    batch.unit = "ml";
-    batch.purpose = "expand";
-    add(b->j, RECORD_BATCH, &batch);
-    b->batch = batch.id;
-    int64_t place = place_of(b->j);
-    for (int64_t number = 1; number <= 9; number++) {
-        struct vessel vessel;
-        char label[16];
-        record_init(RECORD_VESSEL, &vessel);
-        snprintf(label, sizeof label, "V1-%d", (int)number);
-        vessel.label = label;
-        vessel.batch = batch.id;
-        vessel.number = number;
-        vessel.kind = "quart_jar";
-        vessel.grams = 600;
-        vessel.place = place;
-        vessel.position = "lower";
-        vessel.control = number == 9;
-        add(b->j, RECORD_VESSEL, &vessel);
-        b->vessel[number] = vessel.id;
-    }
+    b->cook = put(b->j, RECORD_COOK,
+                  "label=C4; method=pressure; gauge=103.4; minutes=90; altitude=1500; air=0.15; "
+                  "load=packed; facts=cooling=opened_hot nonsense=1 rubbish; "
+                  "at=2026-02-27T12:00:00Z");
+    put(b->j, RECORD_STARTER, "label=LC1; kind=liquid_culture; made=2026-01-20T12:00:00Z");
+    put(b->j, RECORD_LOT, "label=G1; grain=rye");
+    put(b->j, RECORD_SESSION, "label=N2; facts=flame=none");
+    put(b->j, RECORD_PLACE, "label=closet; celsius=16");
+    b->batch = put(b->j, RECORD_BATCH,
+                   "label=V1; at=2026-03-01T12:00:00Z; species=oyster; starter=LC1; lot=G1; "
+                   "cook=C4; session=N2; dry=300; water=240; soak=720; inoculum=1; unit=ml; "
+                   "purpose=expand");
+    for (int number = 1; number <= 9; number++)
+        b->vessel[number] = put(b->j, RECORD_VESSEL,
+                                "label=V1-%d; batch=V1; number=%d; kind=quart_jar; grams=600; "
+                                "place=closet; position=lower; control=%s",
+                                number, number, number == 9 ? "yes" : "no");
 }
 
 static int setup(void **state)

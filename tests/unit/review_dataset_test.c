@@ -140,58 +140,6 @@ IN_A_JOURNAL(test_table)
 
 /* ---- a journal -------------------------------------------------------------------------------- */
 
-static int64_t add_labelled(struct fixture *c, enum record record, const char *label)
-{
-    if (record == RECORD_STARTER) {
-        struct starter row;
-        record_init(record, &row);
-        row.label = label;
-        add(c, record, &row);
-        return row.id;
-    }
-    if (record == RECORD_PLACE) {
-        struct place row;
-        record_init(record, &row);
-        row.label = label;
-        row.celsius = 31;
-        add(c, record, &row);
-        return row.id;
-    }
-    struct session row;
-    record_init(record, &row);
-    row.label = label;
-    add(c, record, &row);
-    return row.id;
-}
-
-static int64_t put_vessel(struct fixture *c, int64_t batch, int64_t number, int64_t place,
-                          bool control)
-{
-    struct vessel vessel;
-    char label[32];
-    record_init(RECORD_VESSEL, &vessel);
-    snprintf(label, sizeof label, "B1-%d", (int)number);
-    vessel.label = label;
-    vessel.batch = batch;
-    vessel.number = number;
-    vessel.place = place;
-    vessel.control = control;
-    add(c, RECORD_VESSEL, &vessel);
-    return vessel.id;
-}
-
-static void put_event(struct fixture *c, int64_t vessel, enum event_kind kind, int64_t place,
-                      const char *at)
-{
-    struct event event;
-    record_init(RECORD_EVENT, &event);
-    event.vessel = vessel;
-    event.kind = kind;
-    event.place = place;
-    event.at = on(at);
-    add(c, RECORD_EVENT, &event);
-}
-
 static struct rules *shipped(struct diags *diags)
 {
     const char *folders[] = {"rules"};
@@ -282,28 +230,19 @@ IN_A_JOURNAL(test_journal)
     struct fixture *c = *state;
     struct rules *rules = shipped(c->diags);
     struct dataset dataset;
-    struct batch batch;
-    struct parent parent;
-
     assert_non_null(rules);
-    int64_t mother = add_labelled(c, RECORD_STARTER, "S1");
-    int64_t daughter = add_labelled(c, RECORD_STARTER, "S2");
-    int64_t shelf = add_labelled(c, RECORD_PLACE, "shelf");
-    int64_t bin = add_labelled(c, RECORD_PLACE, "bin");
-    record_init(RECORD_PARENT, &parent);
-    parent.starter = daughter;
-    parent.parent = mother;
-    add(c, RECORD_PARENT, &parent);
-    record_init(RECORD_BATCH, &batch);
-    batch.label = "B1";
-    batch.at = on("2026-03-01 18:00");
-    batch.starter = daughter;
-    batch.session = add_labelled(c, RECORD_SESSION, "N1");
-    add(c, RECORD_BATCH, &batch);
-    int64_t lost = put_vessel(c, batch.id, 1, shelf, false);
-    put_vessel(c, batch.id, 2, shelf, true);
-    put_event(c, lost, EVENT_DISCARD, 0, "2026-03-07 18:00");
-    put_event(c, lost, EVENT_MOVE, bin, "2026-03-07 18:05");
+    put(c, RECORD_STARTER, "label=S1");
+    put(c, RECORD_STARTER, "label=S2");
+    put(c, RECORD_PARENT, "starter=S2; parent=S1");
+    put(c, RECORD_PLACE, "label=shelf; celsius=31");
+    put(c, RECORD_PLACE, "label=bin; celsius=31");
+    put(c, RECORD_PLACE, "label=tent; celsius=31");
+    put(c, RECORD_SESSION, "label=N1");
+    put(c, RECORD_BATCH, "label=B1; at=2026-03-01 18:00; starter=S2; session=N1");
+    put(c, RECORD_VESSEL, "label=B1-1; batch=B1; number=1; place=shelf");
+    put(c, RECORD_VESSEL, "label=B1-2; batch=B1; number=2; place=shelf; control=yes");
+    put(c, RECORD_EVENT, "vessel=B1-1; kind=discard; at=2026-03-07 18:00");
+    put(c, RECORD_EVENT, "vessel=B1-1; kind=move; place=bin; at=2026-03-07 18:05");
 
     assert_int_equal(dataset_from_journal(c->journal, rules,
                                           &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
@@ -327,8 +266,8 @@ IN_A_JOURNAL(test_journal)
     assert_int_equal(dataset.vessel_count, 0); /* begun before */
 
     /* One that is moved stood in two places; the lost one was thrown where it does not count. */
-    int64_t moved = put_vessel(c, batch.id, 3, shelf, false);
-    put_event(c, moved, EVENT_MOVE, add_labelled(c, RECORD_PLACE, "tent"), "2026-03-11 18:00");
+    put(c, RECORD_VESSEL, "label=B1-3; batch=B1; number=3; place=shelf");
+    put(c, RECORD_EVENT, "vessel=B1-3; kind=move; place=tent; at=2026-03-11 18:00");
     assert_int_equal(dataset_from_journal(c->journal, rules,
                                           &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
                                           &dataset),
