@@ -38,7 +38,7 @@ size_t set_index(size_t n, int a, int b)
     return 1 + n + low * (2 * n - low - 1) / 2 + (high - low - 1);
 }
 
-static size_t set_total(size_t causes)
+size_t set_total(size_t causes)
 {
     return 1 + causes + (causes > 1 ? causes * (causes - 1) / 2 : 0);
 }

@@ -70,6 +70,8 @@ struct reasoner {
 
 /* Index of {a, b} among {}, the n singles and the pairs; RULES_NONE for either means absent. */
 size_t set_index(size_t n, int a, int b);
+/* How many sets there are of so many. */
+size_t set_total(size_t causes);
 /* The members of the set with that index; RULES_NONE where there is none. */
 void set_members(size_t n, size_t index, int members[SET_MAX_CAUSES]);
 

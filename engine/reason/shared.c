@@ -187,15 +187,10 @@ static bool find_suspects(struct inference *work)
                 .cause = c, .group = (int)g, .vessels = counts[scope * groups + g]};
         }
     }
-    size_t n = result->suspect_count, at = 0;
-    result->set_count = 1 + n + (n > 1 ? n * (n - 1) / 2 : 0);
+    result->set_count = set_total(result->suspect_count);
     result->sets = calloc(result->set_count, sizeof *result->sets);
-    result->sets[at++] = (struct suspect_set){.suspects = {RULES_NONE, RULES_NONE}};
-    for (size_t i = 0; i < n; i++)
-        result->sets[at++] = (struct suspect_set){.suspects = {(int)i, RULES_NONE}};
-    for (size_t i = 0; i < n; i++)
-        for (size_t k = i + 1; k < n; k++)
-            result->sets[at++] = (struct suspect_set){.suspects = {(int)i, (int)k}};
+    for (size_t z = 0; z < result->set_count; z++)
+        set_members(result->suspect_count, z, result->sets[z].suspects);
     return true;
 }
 

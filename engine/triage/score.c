@@ -16,18 +16,17 @@ static bool labelled_with(const size_t *labels, size_t count, size_t index)
     return false;
 }
 
-/* Whether the first three (or the first `most`) of a ranking hold a label. */
-static bool among_first(const struct ranked *ranked, size_t most, size_t ranked_count,
-                        const size_t *labels, size_t count)
+static void bin_add(struct score_bin bins[SCORE_BINS], double p, bool right)
 {
-    for (size_t i = 0; i < most && i < ranked_count; i++)
-        if (labelled_with(labels, count, ranked[i].index))
-            return true;
-    return false;
+    struct score_bin *bin = &bins[(size_t)fmin(p * SCORE_BINS, SCORE_BINS - 1)];
+    bin->count++;
+    bin->confidence += p;
+    bin->accuracy += right;
 }
 
-static void fill_row(struct score_row *row, const struct rules *rules,
-                     const struct labelled_case *labelled, const struct verdict *verdict)
+/* Fills a row and adds it to the sums. */
+static void add_row(struct score *score, struct score_row *row, const struct rules *rules,
+                    const struct labelled_case *labelled, const struct verdict *verdict)
 {
     const struct ranked *findings = verdict->findings;
     row->labelled = labelled;
@@ -35,18 +34,21 @@ static void fill_row(struct score_row *row, const struct rules *rules,
     row->leader = findings[0].index;
     row->leader_p = findings[0].p;
     for (size_t i = 0; i < rules->finding_count; i++) {
-        if (labelled_with(labelled->findings, labelled->finding_count, findings[i].index))
-            row->labelled_p += findings[i].p;
+        const bool right =
+            labelled_with(labelled->findings, labelled->finding_count, findings[i].index);
+        const double share = right ? 1.0 / (double)labelled->finding_count : 0.0;
+        score->brier += (findings[i].p - share) * (findings[i].p - share);
+        row->labelled_p += right ? findings[i].p : 0.0;
+        row->finding_first = row->finding_first || (right && i == 0);
+        row->finding_three = row->finding_three || (right && i < SCORE_TOP);
         if (rules->findings[findings[i].index].status == FINDING_CONTAMINATED)
             row->contaminated_p += findings[i].p;
     }
-    row->finding_first =
-        among_first(findings, 1, rules->finding_count, labelled->findings, labelled->finding_count);
-    row->finding_three = among_first(findings, SCORE_TOP, rules->finding_count, labelled->findings,
-                                     labelled->finding_count);
     row->has_cause = labelled->cause_count > 0;
-    row->cause_three = among_first(verdict->causes, SCORE_TOP, rules->cause_count, labelled->causes,
-                                   labelled->cause_count);
+    for (size_t i = 0; i < SCORE_TOP && i < rules->cause_count; i++)
+        row->cause_three =
+            row->cause_three ||
+            labelled_with(labelled->causes, labelled->cause_count, verdict->causes[i].index);
     row->action_right = (labelled->actions >> row->action & 1U) != 0;
     size_t contaminated = 0; /* labels */
     for (size_t i = 0; i < labelled->finding_count; i++)
@@ -55,14 +57,19 @@ static void fill_row(struct score_row *row, const struct rules *rules,
     row->unsafe_keep = row->contaminated && row->action == ACTION_KEEP;
     row->clean = labelled->finding_count > 0 && contaminated == 0;
     row->needless_discard = row->clean && row->action == ACTION_DISCARD && !row->action_right;
-}
-
-static void bin_add(struct score_bin bins[SCORE_BINS], double p, bool right)
-{
-    struct score_bin *bin = &bins[(size_t)fmin(p * SCORE_BINS, SCORE_BINS - 1)];
-    bin->count++;
-    bin->confidence += p;
-    bin->accuracy += right;
+    score->cases++;
+    score->finding_first += row->finding_first;
+    score->finding_three += row->finding_three;
+    score->caused += row->has_cause;
+    score->cause_three += row->cause_three;
+    score->action_right += row->action_right;
+    score->unsafe_keeps += row->unsafe_keep;
+    score->clean += row->clean;
+    score->needless_discards += row->needless_discard;
+    score->log_score += -log(fmax(row->labelled_p, LEAST_P));
+    bin_add(score->bins, row->leader_p, row->finding_first);
+    if (row->clean || row->contaminated)
+        bin_add(score->contamination, row->contaminated_p, row->contaminated);
 }
 
 /* Averages the bins; the expected calibration error over them. */
@@ -96,34 +103,11 @@ enum status score_cases(struct triage *triage, const struct labelled_case *cases
     memset(score, 0, sizeof *score);
     struct score_row *rows = arena_array(arena, count, sizeof *rows);
     score->rows = rows;
-    const struct rules *rules = triage_rules(triage);
     for (size_t i = 0; i < count; i++) {
         enum status status = tell_case(triage, &cases[i], diags);
         if (status != STATUS_OK)
             return status;
-        const struct verdict *verdict = triage_judge(triage);
-        fill_row(&rows[i], rules, &cases[i], verdict);
-        double sum = 0;
-        for (size_t k = 0; k < rules->finding_count; k++) {
-            const struct ranked *ranked = &verdict->findings[k];
-            bool right = labelled_with(cases[i].findings, cases[i].finding_count, ranked->index);
-            double share = right ? 1.0 / (double)cases[i].finding_count : 0.0;
-            sum += (ranked->p - share) * (ranked->p - share);
-        }
-        score->brier += sum;
-        score->cases++;
-        score->finding_first += rows[i].finding_first;
-        score->finding_three += rows[i].finding_three;
-        score->caused += rows[i].has_cause;
-        score->cause_three += rows[i].cause_three;
-        score->action_right += rows[i].action_right;
-        score->unsafe_keeps += rows[i].unsafe_keep;
-        score->clean += rows[i].clean;
-        score->needless_discards += rows[i].needless_discard;
-        score->log_score += -log(fmax(rows[i].labelled_p, LEAST_P));
-        bin_add(score->bins, rows[i].leader_p, rows[i].finding_first);
-        if (rows[i].clean || rows[i].contaminated)
-            bin_add(score->contamination, rows[i].contaminated_p, rows[i].contaminated);
+        add_row(score, &rows[i], triage_rules(triage), &cases[i], triage_judge(triage));
     }
     double n = (double)(score->cases > 0 ? score->cases : 1);
     score->log_score /= n;
