@@ -246,6 +246,7 @@ static void read_options(struct draft *draft)
 
 struct token { /* of a text in which what is taken is blanked */
     char *start, *end;
+    const char *word; /* what stood there */
 };
 
 static void blank(struct token word)
@@ -260,12 +261,13 @@ static struct token *split(struct app *app, char *text, size_t *count)
     struct token *words = NULL;
     *count = 0;
     for (char *at = text + strspn(text, between); *at != '\0'; at += strspn(at, between)) {
-        struct token word = {at, at + strcspn(at, between)};
-        *arena_push(app->arena, words, *count) = word;
-        at = word.end;
+        const size_t length = strcspn(at, between);
+        *arena_push(app->arena, words, *count) =
+            (struct token){at, at + length, arena_copy(app->arena, at, length)};
+        at += length;
     }
     char *end = text + strlen(text);
-    *arena_push(app->arena, words, *count) = (struct token){end, end};
+    *arena_push(app->arena, words, *count) = (struct token){end, end, ""};
     *count -= 1;
     return words;
 }
@@ -273,25 +275,22 @@ static struct token *split(struct app *app, char *text, size_t *count)
 /* Whether it is this word, or its plural. */
 static bool is_word(struct token at, const char *word)
 {
-    size_t length = strlen(word), found = (size_t)(at.end - at.start);
-    return found >= length && strncasecmp(at.start, word, length) == 0 &&
-           (found == length || (found == length + 1 && tolower((unsigned char)at.end[-1]) == 's'));
+    const size_t length = strlen(word);
+    return *at.start != ' ' && strncasecmp(at.word, word, length) == 0 &&
+           (at.word[length] == '\0' || strcasecmp(at.word + length, "s") == 0);
 }
 
 /* The number that a word is, and nothing else; -1 when it is none, or too long a one. */
-static long number_of(const char *start, const char *end)
+static long number_of(const char *word)
 {
     enum { MOST_DIGITS = 6 };
     static const char numbers[] = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve";
-    char *digits_end = NULL;
-    if (end > start && isalpha((unsigned char)*start)) {
-        const int said = csv_named(numbers, start, (size_t)(end - start));
-        return said >= 0 ? said + 1 : -1;
-    }
-    if (!isdigit((unsigned char)*start) || end - start > MOST_DIGITS)
-        return -1;
-    long number = strtol(start, &digits_end, 10);
-    return digits_end == end ? number : -1;
+    const int said = word[0] != '\0' ? csv_named(numbers, word, strlen(word)) : -1;
+    if (said >= 0)
+        return said + 1;
+    return word[0] != '\0' && is_figures(word) && strlen(word) <= MOST_DIGITS
+               ? strtol(word, NULL, 10)
+               : -1;
 }
 
 /* "shelf2" or "shelf 2" anywhere, and "attic" between commas: a new place, as none is called so. */
@@ -305,7 +304,7 @@ static void take_place(struct draft *draft, const struct token *words, size_t w)
     for (size_t i = 0; w > 0 && i < sizeof leads / sizeof *leads; i++)
         if (is_word(words[w - 1], leads[i]))
             first = w - 1;
-    if (number_of(words[w + 1].start, words[w + 1].end) >= 0 && words[w + 1].start == at.end + 1)
+    if (number_of(words[w + 1].word) >= 0 && words[w + 1].start == at.end + 1)
         at.end = words[w + 1].end;
     const char *before = first > 0 ? words[first - 1].end : at.start;
     size_t behind = strspn(at.end, " ");
@@ -354,16 +353,15 @@ static const struct kind *kind_called(struct draft *draft, const struct token *w
 }
 
 /* S9, N4, S2b: meant as a label, and there is none; a note would hide the mistake. */
-static bool looks_like_label(const char *words, size_t length)
+static bool looks_like_label(const char *word)
 {
     size_t letters = 0;
-    while (letters < length && isalpha((unsigned char)words[letters]))
+    while (isalpha((unsigned char)word[letters]))
         letters++;
-    size_t digits = letters;
-    while (digits < length && isdigit((unsigned char)words[digits]))
-        digits++;
-    bool tail = digits + 1 == length && isalpha((unsigned char)words[digits]);
-    return letters > 0 && letters <= 2 && (digits == length || tail) && digits > letters;
+    const size_t digits = strspn(word + letters, "0123456789");
+    const char *tail = word + letters + digits;
+    return letters > 0 && letters <= 2 && digits > 0 &&
+           (tail[0] == '\0' || (isalpha((unsigned char)tail[0]) && tail[1] == '\0'));
 }
 
 static void no_such_label(struct draft *draft, const char *kind, const char *label)
@@ -378,14 +376,14 @@ static void no_such_label(struct draft *draft, const char *kind, const char *lab
 static void take_pieces(struct draft *draft, const struct token *words, size_t w)
 {
     struct batch *batch = &draft->now.batch;
-    const size_t length = (size_t)(words[w].end - words[w].start);
-    if (batch->inoculum > 0.0 ||
-        !rules_lists(draft->app->rules, "piece_words", words[w].start, length))
+    const char *word = words[w].word;
+    if (batch->inoculum > 0.0 || *words[w].start == ' ' ||
+        !rules_lists(draft->app->rules, "piece_words", word, strlen(word)))
         return;
     for (size_t back = 1; back <= 2 && back <= w; back++) {
         const bool one = is_word(words[w - back], "a") || is_word(words[w - back], "an");
-        const long number = one ? 1 : number_of(words[w - back].start, words[w - back].end);
-        if (number <= 0)
+        const long number = one ? 1 : number_of(words[w - back].word);
+        if (number <= 0 || *words[w - back].start == ' ')
             continue;
         batch->inoculum = (double)number;
         batch->unit = "";
@@ -408,7 +406,7 @@ static void take_words(struct draft *draft, char *text)
     size_t count = 0;
     const struct token *words = split(app, text, &count);
     bool fresh = false; /* "new starter" stands before */
-    long number = number_of(words[0].start, words[0].end);
+    long number = number_of(words[0].word);
 
     if (number >= 0 && !is_quantity(words[0].start, figures, false)) {
         if (draft->vessels == 0)
@@ -419,8 +417,10 @@ static void take_words(struct draft *draft, char *text)
     }
     for (size_t w = 0; w < count && !failed(draft); w++) {
         const struct token at = words[w];
-        const char *word = arena_copy(app->arena, at.start, (size_t)(at.end - at.start));
-        number = number_of(at.start, at.end);
+        const char *word = at.word, *next = words[w + 1].word;
+        if (*at.start == ' ') /* it was taken */
+            continue;
+        number = number_of(word);
         if (number >= 0 && number <= 1000 && is_word(words[w + 1], "control")) {
             draft->controls = (size_t)number;
             blank(at);
@@ -430,16 +430,11 @@ static void take_words(struct draft *draft, char *text)
         if (is_word(at, "bag") || is_word(at, "jar"))
             draft->shape = is_word(at, "bag") ? SHAPE_BRICK : SHAPE_CYLINDER;
         take_pieces(draft, words, w);
-        const struct token next = words[w + 1];
-        const size_t length = (size_t)(next.end - next.start);
-        const char *label = length > 0 && looks_like_label(next.start, length)
-                                ? arena_copy(app->arena, next.start, length)
-                                : NULL;
-        for (size_t k = 0; k < KINDS && label != NULL && !fresh; k++) /* "starter S9" */
+        for (size_t k = 0; k < KINDS && looks_like_label(next) && !fresh; k++) /* "starter S9" */
             if (is_word(at, record_types[kinds[k].record].name) &&
-                labels_id(app, kinds[k].record, label) == 0 &&
-                labels_id(app, RECORD_VESSEL, label) == 0)
-                no_such_label(draft, record_types[kinds[k].record].name, label);
+                labels_id(app, kinds[k].record, next) == 0 &&
+                labels_id(app, RECORD_VESSEL, next) == 0)
+                no_such_label(draft, record_types[kinds[k].record].name, next);
         const struct kind *kind = kind_called(draft, words, w, word);
         if (kind != NULL && !failed(draft)) {
             const char *name = record_types[kind->record].name;
@@ -591,8 +586,8 @@ static bool take_size(struct draft *draft, const char *words)
     static const double most = 6000.0; /* in one vessel that anybody lifts into a cooker */
     struct quantity quantity;
     size_t used = 0, lead = strcspn(words, "0123456789");
-    struct token before = {arena_string(draft->app->arena, words), NULL};
-    before.end = before.start + (lead > 0 ? lead - 1 : 0);
+    char *said = arena_copy(draft->app->arena, words, lead > 0 ? lead - 1 : 0);
+    const struct token before = {said, said, said};
     bool of_vessels = lead == 0 || is_word(before, "bag") || is_word(before, "jar");
     if (draft->shape == RULES_NONE || !of_vessels || !isnan(draft->now.vessel.grams) ||
         quantity_read(words + lead, strlen(words + lead), DIM_GRAMS, &quantity, &used) !=
@@ -627,9 +622,9 @@ static void read_words(struct draft *draft, const char *words)
         const char *unread =
             arena_copy(app->arena, list.text + span->start, length < 200 ? length : 200);
         const char *kind = toupper((unsigned char)unread[0]) == 'C' ? "cook" : "starter";
-        if (looks_like_label(unread, strcspn(unread, " ")))
-            unread = arena_copy(app->arena, unread, strcspn(unread, " "));
-        if (looks_like_label(unread, strlen(unread)))
+        const char *first = arena_copy(app->arena, unread, strcspn(unread, " "));
+        unread = looks_like_label(first) ? first : unread;
+        if (looks_like_label(unread))
             no_such_label(draft, kind, unread);
         else if (take_size(draft, unread) ||
                  (draft->now.batch.inoculum > 0.0 &&
@@ -845,7 +840,7 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
     if (kind != NULL)
         return !failed(draft);
     if (question->feeds == FEEDS_NONE) {
-        long count = number_of(answer, answer + strlen(answer));
+        long count = number_of(answer);
         draft->vessels = count >= 1 && count <= MOST_VESSELS ? (size_t)count : 0;
     } else if (strcasecmp(answer, "unknown") == 0) {
         draft->no_grain |= question->feeds == FEEDS_GRAIN;
