@@ -13,6 +13,7 @@
 enum { TABLE_FACTORS = 40 };
 
 struct review_table {
+    struct arena *arena; /* of all of it; to be freed */
     struct dataset dataset;
     struct factor factors[TABLE_FACTORS];
     uint32_t *levels;
@@ -29,20 +30,19 @@ static inline uint32_t table_draw(uint64_t *state, uint32_t below)
 }
 
 /* Factor 0 is the batch, ten vessels each; the others have 2 to 20 levels; level 1 of factor 7 is bad. */
-static inline bool table_make(struct review_table *table, size_t count)
+static inline void table_make(struct review_table *table, size_t count)
 {
     uint64_t state = 1;
+    struct arena *arena = arena_new();
     *table = (struct review_table){
-        .levels = calloc(count * TABLE_FACTORS, sizeof *table->levels),
-        .labels = calloc(count + 60, sizeof *table->labels),
-        .fate = calloc(count, 1),
-        .control = calloc(count, sizeof *table->control),
-        .entered = calloc(count, sizeof *table->entered),
-        .ended = calloc(count, sizeof *table->ended),
+        .arena = arena,
+        .levels = arena_array(arena, count * TABLE_FACTORS, sizeof *table->levels),
+        .labels = arena_array(arena, count + 60, sizeof *table->labels),
+        .fate = arena_array(arena, count, sizeof *table->fate),
+        .control = arena_array(arena, count, sizeof *table->control),
+        .entered = arena_array(arena, count, sizeof *table->entered),
+        .ended = arena_array(arena, count, sizeof *table->ended),
     };
-    if (!table->levels || !table->labels || !table->fate || !table->control || !table->entered ||
-        !table->ended)
-        return false;
     for (size_t i = 0; i < count + 60; i++)
         table->labels[i] = "x";
     for (size_t f = 0; f < TABLE_FACTORS; f++) {
@@ -65,17 +65,6 @@ static inline bool table_make(struct review_table *table, size_t count)
     }
     table->dataset = DATASET_OF(table, TABLE_FACTORS, 0, 30000);
     table->dataset.vessel_count = count;
-    return true;
-}
-
-static inline void table_release(struct review_table *table)
-{
-    free(table->levels);
-    free(table->labels);
-    free(table->fate);
-    free(table->control);
-    free(table->entered);
-    free(table->ended);
 }
 
 #endif

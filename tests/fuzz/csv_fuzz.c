@@ -38,16 +38,7 @@ static enum status read_in(size_t piece, const uint8_t *bytes, size_t size, stru
 {
     const struct csv_table table = {.file = "table", .context = digest, .row = take_row};
     struct diags *diags = diags_new();
-    struct csv_reader *reader = csv_reader_new(&table, diags);
-    enum status status = STATUS_OK;
-    for (size_t at = 0; at < size && status == STATUS_OK; at += piece) {
-        size_t length = size - at < piece ? size - at : piece;
-        char *copy = string_of(bytes + at, length); /* so that reading beyond it is seen */
-        status = csv_reader_feed(reader, copy, length);
-        free(copy);
-    }
-    if (status == STATUS_OK)
-        status = csv_reader_finish(reader);
+    enum status status = feed(&table, bytes, size, piece, diags);
     hold(status == STATUS_OK || status == STATUS_DATA, "a table is read or refused");
     if (status == STATUS_DATA) {
         struct position at = diags_get(diags, 0)->at;
@@ -55,7 +46,6 @@ static enum status read_in(size_t piece, const uint8_t *bytes, size_t size, stru
         take(digest, &at.column, sizeof at.column);
     }
     hold_diags(diags, status != STATUS_OK);
-    csv_reader_free(reader);
     diags_free(diags);
     return status;
 }

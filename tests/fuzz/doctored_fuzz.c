@@ -169,14 +169,9 @@ static void doctor_all(const char *path, char *text)
 {
     enum { LINES = 8 };
     sqlite3 *database = loosened(path);
-    char *line = text;
-    for (size_t i = 0; line && i < LINES; i++) {
-        char *end = strchr(line, '\n');
-        if (end)
-            *end++ = '\0';
+    const char *line;
+    for (size_t i = 0; i < LINES && (line = next_line(&text)) != NULL; i++)
         doctor(database, line);
-        line = end;
-    }
     sqlite3_close(database);
 }
 

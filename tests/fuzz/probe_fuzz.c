@@ -28,22 +28,12 @@ static enum status read_in(size_t piece, const uint8_t *bytes, size_t size, stru
     struct probe_log reading;
     probe_init(&reading, "log.csv", PROBE_CELSIUS, &sink, diags);
     const struct csv_table table = probe_table(&reading);
-    struct csv_reader *reader = csv_reader_new(&table, diags);
-    enum status status = STATUS_OK;
-    for (size_t at = 0; at < size && status == STATUS_OK; at += piece) {
-        size_t length = size - at < piece ? size - at : piece;
-        char *copy = string_of(bytes + at, length);
-        status = csv_reader_feed(reader, copy, length);
-        free(copy);
-    }
-    if (status == STATUS_OK)
-        status = csv_reader_finish(reader);
+    enum status status = feed(&table, bytes, size, piece, diags);
     if (status == STATUS_OK)
         status = probe_finish(&reading);
     hold(status == STATUS_OK || status == STATUS_DATA, "a log is read or refused");
     hold(status != STATUS_OK || log->count, "a log that is read has readings");
     hold_diags(diags, status != STATUS_OK);
-    csv_reader_free(reader);
     diags_free(diags);
     return status;
 }

@@ -46,14 +46,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     enum { LINES = 12 };
     struct kit *c = shipped();
     char *text = string_of(bytes, size);
-    char *line = text;
-    for (size_t i = 0; line && i < LINES; i++) {
-        char *end = strchr(line, '\n');
-        if (end)
-            *end++ = '\0';
+    char *rest = text, *line;
+    for (size_t i = 0; i < LINES && (line = next_line(&rest)) != NULL; i++)
         set(c, line);
-        line = end;
-    }
     judge_and_hold(c);
     free(text);
     return 0;

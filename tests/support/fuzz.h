@@ -20,6 +20,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/csv.h"
 #include "base/diag.h"
 #include "base/text.h"
 #include "language/reader.h"
@@ -136,6 +137,30 @@ static inline void hold_diags(struct diags *diags, bool fault)
         hold(!diag->excerpt || harmless(diag->excerpt), "an excerpt is safe to show");
     }
     diags_clear(diags);
+}
+
+/* Feeds a table in pieces, each copied so that reading beyond it is seen. */
+static inline enum status feed(const struct csv_table *table, const uint8_t *bytes, size_t size,
+                               size_t piece, struct diags *diags)
+{
+    struct csv_reader *reader = csv_reader_new(table, diags);
+    enum status status = STATUS_OK;
+    for (size_t at = 0; at < size && status == STATUS_OK; at += piece) {
+        size_t length = size - at < piece ? size - at : piece;
+        char *copy = string_of(bytes + at, length);
+        status = csv_reader_feed(reader, copy, length);
+        free(copy);
+    }
+    if (status == STATUS_OK)
+        status = csv_reader_finish(reader);
+    csv_reader_free(reader);
+    return status;
+}
+
+/* The next line of a text, cut off in place; NULL after the last. */
+static inline char *next_line(char **text)
+{
+    return *text != NULL ? strsep(text, "\n") : NULL;
 }
 
 /* Rules, and all that is made of them. */

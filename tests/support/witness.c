@@ -35,31 +35,21 @@ static void note(const char *deed, const char *path)
     close(file);
 }
 
-#define OPENING(name)                                                                              \
-    int name(const char *path, int flags, ...)                                                     \
+/* A function that opens a path: what it takes before the mode, and what it hands on. */
+#define OPENING(name, parameters, ...)                                                             \
+    int name parameters                                                                            \
     {                                                                                              \
         va_list arguments;                                                                         \
         va_start(arguments, flags);                                                                \
         mode_t mode = flags & (O_CREAT | O_TMPFILE) ? va_arg(arguments, mode_t) : 0;               \
         va_end(arguments);                                                                         \
         note("open", path);                                                                        \
-        return NEXT(name)(path, flags, mode);                                                      \
+        return NEXT(name)(__VA_ARGS__, mode);                                                      \
     }
-OPENING(open)
-OPENING(open64)
-
-#define OPENING_AT(name)                                                                           \
-    int name(int folder, const char *path, int flags, ...)                                         \
-    {                                                                                              \
-        va_list arguments;                                                                         \
-        va_start(arguments, flags);                                                                \
-        mode_t mode = flags & (O_CREAT | O_TMPFILE) ? va_arg(arguments, mode_t) : 0;               \
-        va_end(arguments);                                                                         \
-        note("open", path);                                                                        \
-        return NEXT(name)(folder, path, flags, mode);                                              \
-    }
-OPENING_AT(openat)
-OPENING_AT(openat64)
+OPENING(open, (const char *path, int flags, ...), path, flags)
+OPENING(open64, (const char *path, int flags, ...), path, flags)
+OPENING(openat, (int folder, const char *path, int flags, ...), folder, path, flags)
+OPENING(openat64, (int folder, const char *path, int flags, ...), folder, path, flags)
 
 /* A function of a path and one more, or of a path alone. */
 #define ONE(result, name, deed, type)                                                              \

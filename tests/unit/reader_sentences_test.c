@@ -217,40 +217,19 @@ TEST(test_heard)
     assert_int_equal(wrong, 0);
 }
 
-TEST(test_negation)
-{
-    check_table(state, "negation", 80, false);
-}
-
-TEST(test_hedges)
-{
-    check_table(state, "hedges", 40, false);
-}
-
-TEST(test_numbers)
-{
-    check_table(state, "numbers", 100, false);
-}
-
-TEST(test_looks)
-{
-    check_table(state, "looks", 80, false);
-}
-
-TEST(test_process)
-{
-    check_table(state, "process", 80, false);
-}
-
-TEST(test_mixed)
-{
-    check_table(state, "mixed", 90, false);
-}
-
-TEST(test_answers)
-{
-    check_table(state, "answers", 100, true);
-}
+/* A table of sentences, or of answers, with at least so many rows. */
+#define SENTENCES(table, least, answers)                                                           \
+    TEST(test_##table)                                                                             \
+    {                                                                                              \
+        check_table(state, #table, least, answers);                                                \
+    }
+SENTENCES(negation, 80, false)
+SENTENCES(hedges, 40, false)
+SENTENCES(numbers, 100, false)
+SENTENCES(looks, 80, false)
+SENTENCES(process, 80, false)
+SENTENCES(mixed, 90, false)
+SENTENCES(answers, 100, true)
 
 /* Ordinary words that are one letter from a word of the phrases are not taken for it. */
 TEST(test_ordinary_words)

@@ -225,6 +225,16 @@ IN_A_JOURNAL(test_changes)
     assert_int_equal(change->level[3], LEVEL_NONE);
 }
 
+static struct dataset vessels_since(struct fixture *c, const struct rules *rules, int32_t since)
+{
+    struct dataset dataset;
+    assert_int_equal(dataset_from_journal(c->journal, rules,
+                                          &(struct dataset_wanted){20600, since, NULL}, c->arena,
+                                          &dataset),
+                     STATUS_OK);
+    return dataset;
+}
+
 IN_A_JOURNAL(test_journal)
 {
     struct fixture *c = *state;
@@ -244,10 +254,7 @@ IN_A_JOURNAL(test_journal)
     put(c, RECORD_EVENT, "vessel=B1-1; kind=discard; at=2026-03-07 18:00");
     put(c, RECORD_EVENT, "vessel=B1-1; kind=move; place=bin; at=2026-03-07 18:05");
 
-    assert_int_equal(dataset_from_journal(c->journal, rules,
-                                          &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
-                                          &dataset),
-                     STATUS_OK);
+    dataset = vessels_since(c, rules, DAY_NONE);
     assert_int_equal(dataset.vessel_count, 2);
     assert_int_equal(dataset.fate[0], FATE_UNTOLD);
     assert_int_equal(dataset.ended[0] - dataset.entered[0], 6);
@@ -259,19 +266,13 @@ IN_A_JOURNAL(test_journal)
     assert_string_not_equal(level_of(&dataset, FACTOR_TEMPERATURE, 0), "");
     /* One starter only: its mother parts the vessels no other way, and is no factor. */
     assert_int_equal(dataset_factor(&dataset, FACTOR_PARENT), dataset.factor_count);
-    assert_int_equal(dataset_from_journal(c->journal, rules,
-                                          &(struct dataset_wanted){20600, 20514, NULL}, c->arena,
-                                          &dataset),
-                     STATUS_OK);
+    dataset = vessels_since(c, rules, 20514);
     assert_int_equal(dataset.vessel_count, 0); /* begun before */
 
     /* One that is moved stood in two places; the lost one was thrown where it does not count. */
     put(c, RECORD_VESSEL, "label=B1-3; batch=B1; number=3; place=shelf");
     put(c, RECORD_EVENT, "vessel=B1-3; kind=move; place=tent; at=2026-03-11 18:00");
-    assert_int_equal(dataset_from_journal(c->journal, rules,
-                                          &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
-                                          &dataset),
-                     STATUS_OK);
+    dataset = vessels_since(c, rules, DAY_NONE);
     const struct factor *place = &dataset.factors[dataset_factor(&dataset, FACTOR_PLACE)];
     assert_non_null(place->stays);
     assert_int_equal(place->level_count, 2);
@@ -290,10 +291,7 @@ IN_A_JOURNAL(test_empty_journal)
     struct rules *rules = shipped(c->diags);
     struct dataset dataset;
     assert_non_null(rules);
-    assert_int_equal(dataset_from_journal(c->journal, rules,
-                                          &(struct dataset_wanted){20600, DAY_NONE, NULL}, c->arena,
-                                          &dataset),
-                     STATUS_OK);
+    dataset = vessels_since(c, rules, DAY_NONE);
     assert_int_equal(dataset.vessel_count, 0);
     assert_int_equal(dataset.factor_count, 0);
     rules_free(rules);

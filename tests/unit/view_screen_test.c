@@ -12,6 +12,8 @@ static struct screen narrow(size_t width, bool ascii)
     return screen;
 }
 
+#define WIDE "\xe8\x8f\x8c"
+
 TEST(wraps_at_blanks)
 {
     (void)state;
@@ -22,25 +24,21 @@ TEST(wraps_at_blanks)
     screen_release(&screen);
 }
 
-TEST(cuts_a_word_wider_than_the_line)
+TEST(counts_columns_and_cuts_words_wider_than_the_line)
 {
     (void)state;
-    struct screen screen = narrow(16, false);
-    screen_say(&screen, 0, 0, ROLE_PLAIN, "%s", "abcdefghijklmnopqrstuvwxyz");
-    assert_string_equal(screen.out.bytes, "abcdefghijklmnop\nqrstuvwxyz\n");
-    screen_release(&screen);
-}
-
-TEST(counts_columns_not_bytes)
-{
-    (void)state;
-    struct screen screen = narrow(16, false);
-    /* Eight wide characters are sixteen columns; a ninth does not fit. */
-    screen_say(&screen, 0, 0, ROLE_PLAIN, "%s",
-               "\xe8\x8f\x8c\xe8\x8f\x8c\xe8\x8f\x8c\xe8\x8f\x8c\xe8\x8f\x8c\xe8\x8f\x8c"
-               "\xe8\x8f\x8c\xe8\x8f\x8c\xe8\x8f\x8c");
-    assert_int_equal(screen_lines(&screen), 2);
-    screen_release(&screen);
+    static const struct {
+        const char *said, *shown;
+    } lines[] = {{"abcdefghijklmnopqrstuvwxyz", "abcdefghijklmnop\nqrstuvwxyz\n"},
+                 /* Eight wide characters are sixteen columns; a ninth does not fit. */
+                 {WIDE WIDE WIDE WIDE WIDE WIDE WIDE WIDE WIDE,
+                  WIDE WIDE WIDE WIDE WIDE WIDE WIDE WIDE "\n" WIDE "\n"}};
+    for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
+        struct screen screen = narrow(16, false);
+        screen_say(&screen, 0, 0, ROLE_PLAIN, "%s", lines[i].said);
+        assert_string_equal(screen.out.bytes, lines[i].shown);
+        screen_release(&screen);
+    }
 }
 
 TEST(lets_no_control_through)
