@@ -3,6 +3,7 @@
 #define JARSIDE_TESTS_NAIVE_H
 
 #include "reason/reason.h"
+#include "support/random_base.h"
 #include "support/rule_base.h"
 
 /*
@@ -580,6 +581,47 @@ static inline struct naive_question naive_question(const struct rules *rules,
     free(now);
     free(then);
     return question;
+}
+
+/* ---- a case against which it is held ----------------------------------------------------------- */
+
+struct trial { /* a case of a random base, judged */
+    struct rule_base *base;
+    struct reasoner *reasoner;
+    struct posterior posterior;
+    struct observation said[BASE_OBSERVABLES];
+    struct evidence evidence;
+    struct stakes stakes;
+    struct naive *naive;
+};
+
+static inline void trial_judge(struct trial *trial)
+{
+    trial->reasoner = reasoner_new(&trial->base->rules);
+    assert_non_null(trial->reasoner);
+    posterior_init(&trial->posterior, trial->reasoner);
+    trial->evidence = (struct evidence){.observations = trial->said};
+    reason_posterior(trial->reasoner, &trial->evidence, -1, &trial->posterior);
+}
+
+static inline void trial_random(struct trial *trial, struct dice *dice, double said)
+{
+    const struct random_size size = random_small(dice);
+    trial->base = random_base(dice, &size);
+    random_decision(trial->base, dice);
+    trial->stakes = random_stakes(trial->base, dice);
+    random_evidence(trial->base, dice, said, trial->said);
+    trial_judge(trial);
+    trial->naive = malloc(sizeof *trial->naive);
+    assert_non_null(trial->naive);
+}
+
+static inline void trial_end(struct trial *trial)
+{
+    posterior_release(&trial->posterior);
+    reasoner_free(trial->reasoner);
+    base_free(trial->base);
+    free(trial->naive);
 }
 
 #endif

@@ -8,28 +8,6 @@
 
 static const struct warmth room = {0, 24};
 
-/* An exact course: nothing is doubtful. */
-static struct forecast oyster(void)
-{
-    return (struct forecast){
-        .cardinals = {5, 28, 36},
-        .rate = {6, 6, 6},
-        .lag = {2, 2, 2},
-        .points = {0.02, 0.02, 0.02},
-        .volume = 1900,
-        .kernels = 20,
-        .warmth = &room,
-        .warmth_count = 1,
-    };
-}
-
-static double coverage_on(const struct forecast *forecast, double day)
-{
-    struct range coverage;
-    forecast_coverage(forecast, day, &coverage);
-    return coverage.central;
-}
-
 static struct forecast oyster_forecast(void)
 {
     return (struct forecast){
@@ -43,6 +21,24 @@ static struct forecast oyster_forecast(void)
         .warmth = &room,
         .warmth_count = 1,
     };
+}
+
+/* An exact course: nothing is doubtful. */
+static struct forecast oyster(void)
+{
+    struct forecast forecast = oyster_forecast();
+    forecast.rate = (struct range){6, 6, 6};
+    forecast.lag = (struct range){2, 2, 2};
+    forecast.points = (struct range){0.02, 0.02, 0.02};
+    forecast.temperature_doubt = 0;
+    return forecast;
+}
+
+static double coverage_on(const struct forecast *forecast, double day)
+{
+    struct range coverage;
+    forecast_coverage(forecast, day, &coverage);
+    return coverage.central;
 }
 
 TEST(cardinals_that_cannot_be_are_refused)

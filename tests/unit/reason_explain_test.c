@@ -7,45 +7,6 @@
 
 enum { MOST_TURNS = 400 };
 
-struct trial {
-    struct rule_base *base;
-    struct reasoner *reasoner;
-    struct posterior posterior;
-    struct observation said[BASE_OBSERVABLES];
-    struct evidence evidence;
-    struct stakes stakes;
-    struct naive *naive;
-};
-
-static void trial_judge(struct trial *trial)
-{
-    trial->reasoner = reasoner_new(&trial->base->rules);
-    assert_non_null(trial->reasoner);
-    posterior_init(&trial->posterior, trial->reasoner);
-    trial->evidence = (struct evidence){.observations = trial->said};
-    reason_posterior(trial->reasoner, &trial->evidence, -1, &trial->posterior);
-}
-
-static void trial_random(struct trial *trial, struct dice *dice)
-{
-    const struct random_size size = random_small(dice);
-    trial->base = random_base(dice, &size);
-    random_decision(trial->base, dice);
-    trial->stakes = random_stakes(trial->base, dice);
-    random_evidence(trial->base, dice, 0.6, trial->said);
-    trial_judge(trial);
-    trial->naive = malloc(sizeof *trial->naive);
-    assert_non_null(trial->naive);
-}
-
-static void trial_end(struct trial *trial)
-{
-    posterior_release(&trial->posterior);
-    reasoner_free(trial->reasoner);
-    base_free(trial->base);
-    free(trial->naive);
-}
-
 static const struct naive *naively(struct trial *trial)
 {
     naive_posterior(&trial->base->rules, &trial->evidence,
@@ -96,7 +57,7 @@ TEST(weights_are_what_leaving_one_out_costs)
     struct dice dice = {808};
     for (int round = 0; round < 100; round++) {
         struct trial trial;
-        trial_random(&trial, &dice);
+        trial_random(&trial, &dice, 0.6);
         check_weights(&trial);
         trial_end(&trial);
     }
@@ -252,7 +213,7 @@ TEST(turns_agree_with_every_answer_changed)
     size_t seen = 0;
     for (int round = 0; round < 100; round++) {
         struct trial trial;
-        trial_random(&trial, &dice);
+        trial_random(&trial, &dice, 0.6);
         seen += check_turns(&trial);
         trial_end(&trial);
     }
@@ -266,7 +227,7 @@ TEST(the_likeliest_turns_are_kept)
     for (int round = 0; round < 20; round++) {
         struct turn all[MOST_TURNS], few[3];
         struct trial trial;
-        trial_random(&trial, &dice);
+        trial_random(&trial, &dice, 0.6);
         size_t count = turns_of(&trial, all, MOST_TURNS);
         size_t kept = turns_of(&trial, few, 3);
         assert_int_equal(kept, count < 3 ? count : 3);

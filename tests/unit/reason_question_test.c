@@ -7,37 +7,6 @@
 
 /* ---- against brute force --------------------------------------------------------------------- */
 
-struct trial {
-    struct rule_base *base;
-    struct reasoner *reasoner;
-    struct posterior posterior;
-    struct observation said[BASE_OBSERVABLES];
-    struct evidence evidence;
-    struct stakes stakes;
-};
-
-static void trial_start(struct trial *trial, struct dice *dice)
-{
-    const struct random_size size = random_small(dice);
-    trial->base = random_base(dice, &size);
-    random_decision(trial->base, dice);
-    trial->base->rules.decision.settled = 0;
-    trial->stakes = random_stakes(trial->base, dice);
-    trial->reasoner = reasoner_new(&trial->base->rules);
-    assert_non_null(trial->reasoner);
-    posterior_init(&trial->posterior, trial->reasoner);
-    random_evidence(trial->base, dice, 0.5, trial->said);
-    trial->evidence = (struct evidence){.observations = trial->said};
-    reason_posterior(trial->reasoner, &trial->evidence, -1, &trial->posterior);
-}
-
-static void trial_end(struct trial *trial)
-{
-    posterior_release(&trial->posterior);
-    reasoner_free(trial->reasoner);
-    base_free(trial->base);
-}
-
 static bool silent(const struct observation *said)
 {
     return !said->seen && !said->absent;
@@ -85,7 +54,8 @@ TEST(values_agree_with_every_answer_tried)
     for (int round = 0; round < 250; round++) {
         struct trial trial;
         struct question action[BASE_OBSERVABLES], cause[BASE_OBSERVABLES];
-        trial_start(&trial, &dice);
+        trial_random(&trial, &dice, 0.5);
+        trial.base->rules.decision.settled = 0;
         size_t actions =
             ask(&trial, &(struct inquiry){AIM_ACTION, .most = BASE_OBSERVABLES}, action);
         size_t causes = ask(&trial, &(struct inquiry){AIM_CAUSE, .most = BASE_OBSERVABLES}, cause);
