@@ -608,19 +608,16 @@ static void read_words(struct draft *draft, const char *words)
     if (failed(draft) ||
         reader_read(app->reader, copy, strlen(copy), app->arena, &list, app->diags))
         return;
-    for (size_t i = 0; i < list.reading_count; i++) {
-        const struct span *span = &list.readings[i].span;
+    for (size_t i = 0; i < list.reading_count; i++)
         if (app->rules->observables[list.readings[i].observable].class != CLASS_CIRCUMSTANCE)
-            app_usage(app, "'%.*s' is a sign; start the batch without it, then: jarside look",
-                      (int)(span->end - span->start), list.text + span->start);
-    }
+            app_usage(app, "'%s' is a sign; start the batch without it, then: jarside look",
+                      span_words(app->arena, list.text, list.readings[i].span));
     for (size_t i = 0; i < list.reading_count && !failed(draft); i++)
         take_reading(draft, &list, &list.readings[i]);
     for (size_t i = 0; i < list.unread_count && !failed(draft); i++) {
-        const struct span *span = &list.unread[i].span;
-        size_t length = span->end - span->start;
-        const char *unread =
-            arena_copy(app->arena, list.text + span->start, length < 200 ? length : 200);
+        enum { MOST = 200 };
+        const char *unread = arena_format(app->arena, "%.*s", MOST,
+                                          span_words(app->arena, list.text, list.unread[i].span));
         const char *kind = toupper((unsigned char)unread[0]) == 'C' ? "cook" : "starter";
         const char *first = arena_copy(app->arena, unread, strcspn(unread, " "));
         unread = looks_like_label(first) ? first : unread;

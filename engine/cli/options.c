@@ -560,8 +560,7 @@ static void take_sentence(struct app *app, const char *words)
             fed_option(app, no_pressure ? FEEDS_COOK_GAUGE : observable->feeds);
         if (!no_pressure && observable->feeds == FEEDS_COOK_METHOD)
             continue; /* "pressure cooked": the gauge tells more */
-        const char *said = arena_copy(app->arena, words + reading->span.start,
-                                      reading->span.end - reading->span.start);
+        const char *said = span_words(app->arena, words, reading->span);
         if (option == NULL || (value == RULES_NONE && !reading->has_number))
             not_meant(app, said);
         if (no_pressure)
@@ -578,7 +577,7 @@ static void take_sentence(struct app *app, const char *words)
     const struct option *vessels = option_row(app->command, "vessels");
     for (size_t i = 0; i < list.unread_count; i++) {
         const struct span *span = &list.unread[i].span;
-        const char *unread = arena_copy(app->arena, words + span->start, span->end - span->start);
+        const char *unread = span_words(app->arena, words, *span);
         const bool number = is_figures(unread);
         if (!number || vessels == NULL || i > 0 || !is_said(app, fed_option(app, FEEDS_VESSEL))) {
             const char *word = words + span->start; /* "quart_jra", of which "jra" is unread */

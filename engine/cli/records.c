@@ -60,39 +60,31 @@ static bool read_words(struct app *app, enum record record, const char *words,
         const struct observable *observable = &rules->observables[reading->observable];
         const struct column *at = record_types[record].columns;
         const int seen = single_value(reading->seen);
+        const char *words_of = span_words(app->arena, list.text, reading->span);
         while (at->name != NULL && (at->feeds == FEEDS_NONE || at->feeds != observable->feeds))
             at++;
         const bool number = at->kind == COLUMN_REAL && reading->has_number;
-        if (at->name != NULL && row->named.id != 0 && is_given(at, row))
-            app_stop(app, "'%.*s' should be COLUMN=VALUE: %s %s has its %s already",
-                     (int)(reading->span.end - reading->span.start),
-                     list.text + reading->span.start, record_types[record].name, row->named.label,
-                     at->name); /* what is on record is not changed by the way */
-        if (at->name != NULL && (number || (seen != RULES_NONE && at->kind != COLUMN_REAL))) {
-            const char *value = number
-                                    ? arena_format(app->arena, "%.10g%s",
-                                                   0.5 * (reading->number.lo + reading->number.hi),
-                                                   dimension_units[observable->dimension])
-                                    : observable->values[seen].id;
-            assign(app, record, arena_format(app->arena, "%s=%s", at->name, value), row,
-                   app->given.at);
-            any = true;
-        } else if (seen != RULES_NONE && observable->class == CLASS_CIRCUMSTANCE &&
-                   (record == RECORD_COOK || record == RECORD_SESSION)) { /* a fact of it */
-            assign(app, record,
-                   arena_format(app->arena, "%s=%s", observable->id, observable->values[seen].id),
-                   row, app->given.at);
-            any = true;
-        } else {
-            words_add(app, unread, "; ", "%.*s", (int)(reading->span.end - reading->span.start),
-                      list.text + reading->span.start);
-        }
+        if (at->name != NULL && row->named.id != 0 && is_given(at, row)) /* that stays as it is */
+            app_stop(app, "'%s' should be COLUMN=VALUE: %s %s has its %s already", words_of,
+                     record_types[record].name, row->named.label, at->name);
+        const bool holds = number || (seen != RULES_NONE && at->kind != COLUMN_REAL);
+        const bool fact = seen != RULES_NONE && observable->class == CLASS_CIRCUMSTANCE &&
+                          (record == RECORD_COOK || record == RECORD_SESSION); /* of it */
+        const char *name = at->name != NULL && holds ? at->name : fact ? observable->id : NULL;
+        const char *value = name == at->name && number
+                                ? arena_format(app->arena, "%.10g%s",
+                                               0.5 * (reading->number.lo + reading->number.hi),
+                                               dimension_units[observable->dimension])
+                            : name != NULL ? observable->values[seen].id
+                                           : NULL;
+        any = any || name != NULL;
+        if (name != NULL)
+            assign(app, record, arena_format(app->arena, "%s=%s", name, value), row, app->given.at);
+        else
+            words_add(app, unread, "; ", "%s", words_of);
     }
-    for (size_t i = 0; i < list.unread_count; i++) {
-        const struct span *span = &list.unread[i].span;
-        words_add(app, unread, "; ", "%.*s", (int)(span->end - span->start),
-                  list.text + span->start);
-    }
+    for (size_t i = 0; i < list.unread_count; i++)
+        words_add(app, unread, "; ", "%s", span_words(app->arena, list.text, list.unread[i].span));
     return any;
 }
 

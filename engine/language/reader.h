@@ -23,6 +23,9 @@ enum reader_limits { READER_MAX_TEXT = 64 * 1024 }; /* bytes; longer text is ref
 struct span {
     size_t start, end;
 }; /* bytes of the text as given */
+/* What stands there. */
+#define span_words(arena, text, span)                                                              \
+    arena_copy(arena, (text) + (span).start, (span).end - (span).start)
 
 /* One thing said about one observable. */
 struct reading {
