@@ -466,9 +466,15 @@ void options_fill(struct app *app, bool common)
 /* What the words are as the value of an option that goes without its name; NULL for nothing. */
 static const char *value_meant(struct app *app, const struct option *option, const char *words)
 {
+    static const double longest = 240.0; /* of what takes minutes */
     const bool quantity = option->kind == OPTION_QUANTITY || option->kind == OPTION_AMOUNT;
     /* As a vessel of a batch is named, "jar:1litre". */
     const bool placed = strchr(words, ':') != NULL && strchr(words, ' ') == NULL;
+    if (quantity && is_quantity(words, 1U << DIM_METRES, true) &&
+        is_quantity(words, 1U << DIM_MINUTES, true)) /* "95m" is a time, "700m" a height */
+        return option->dimension == (strtod(words, NULL) > longest ? DIM_METRES : DIM_MINUTES)
+                   ? words
+                   : NULL;
     if (quantity && option->dimension != DIM_NONE)
         return is_quantity(words, 1U << option->dimension, true) ? words : NULL;
     if (!option->bare)

@@ -157,7 +157,8 @@ subtest 'figures and names without their options' => sub {
     is_deeply(json(qw(cook 14psi --minutes 95 quart_jar rye --json)), $named, 'mixed with options');
     is_deeply(json(qw(cook 14psi 95min rye quart_jar 3000ft --json)), json(qw(cook 14psi 95min rye quart_jar --altitude 3000ft --json)),
         'what could be of one option only goes there');
-    refused('minutes or metres', 2, qr/--altitude '900m' or --come-up '900m'/, qw(cook 14psi 95min 900m));
+    is_deeply(json(qw(cook 14psi 95m rye quart_jar 700m --json)), json(qw(cook 14psi 95min rye quart_jar --altitude 700m --json)),
+        'few m are minutes, many are metres');
     refused('two grains', 2, qr/'oats' is one too many: --grain was said already/, qw(cook 14psi 95min rye oats));
     refused('a weight of what', 2, qr/what is '2kg'\? Say which: --mass '2kg' or --dry '2kg'/, qw(cook 14psi 95min 2kg));
     refused('two pressures', 2, qr/what is '10psi'\? Say which: --rated '10psi'/, qw(cook 14psi 95min 10psi));
