@@ -347,11 +347,10 @@ static struct suspected suspect_of(const struct reasoner *reasoner, size_t index
 
 /* ---- what the counts say of sets of them ----------------------------------------------------- */
 
-/* ln M({i, k}) at [i * count + k], both ways; ln M({i}) on the diagonal. */
+/* ln M of each set of suspects. */
 struct table {
     const struct suspected *suspects;
     size_t count;
-    double none; /* ln M({}) */
     double *ln;
 };
 
@@ -364,47 +363,39 @@ static double add_at(double a, double odds, double b)
     return high + log(exp(a - high) + odds * exp(b - high));
 }
 
-/* ln L({}). */
-static double spared_by_all(const struct table *table)
+/* ln L of the set of this one alone, or for RULES_NONE of none. */
+static double ln_chance(const struct table *table, int acts)
 {
-    double sum = table->none, weight = 1.0;
-    for (size_t i = 0; i < table->count; i++) {
-        for (size_t k = i; k < table->count; k++) {
-            double odds = table->suspects[i].spared;
-            if (k > i)
-                odds *= table->suspects[k].spared;
-            sum = add_at(sum, odds, table->ln[i * table->count + k]);
-            weight += odds;
-        }
+    double sum = -INFINITY, weight = 0.0;
+    for (size_t z = 0; z < set_total(table->count); z++) {
+        double odds = 1.0;
+        int of[SET_MAX_CAUSES];
+        set_members(table->count, z, of);
+        if (acts != RULES_NONE && of[0] != acts && of[1] != acts)
+            continue;
+        for (int k = 0; k < SET_MAX_CAUSES && of[k] >= 0; k++)
+            odds *= of[k] == acts ? 1.0 : table->suspects[of[k]].spared;
+        sum = add_at(sum, odds, table->ln[z]);
+        weight += odds;
     }
     return sum - log(weight);
 }
 
 static void shifts_find(const struct table *table, double most, struct sibling_pattern *pattern)
 {
-    double none = spared_by_all(table);
-    for (size_t i = 0; i < table->count; i++) {
-        /* ln L({i}). */
-        double sum = table->ln[i * table->count + i], weight = 1.0;
-        for (size_t k = 0; k < table->count; k++) {
-            if (k == i)
-                continue;
-            sum = add_at(sum, table->suspects[k].spared, table->ln[i * table->count + k]);
-            weight += table->suspects[k].spared;
-        }
-        double shift = fmin(most, fmax(-most, (sum - log(weight)) - none));
-        pattern->shifts[i] = (struct prior_shift){table->suspects[i].cause, shift};
-    }
-    for (size_t i = 0; i < table->count; i++) {
-        for (size_t k = i + 1; k < table->count; k++) {
-            double both = fmin(most, fmax(-most, table->ln[i * table->count + k] - none));
-            pattern->pairs[pattern->pair_count++] = (struct pair_shift){
-                .causes = {table->suspects[i].cause, table->suspects[k].cause},
-                .log_odds = both - pattern->shifts[i].log_odds - pattern->shifts[k].log_odds,
-            };
-        }
-    }
+    const double none = ln_chance(table, RULES_NONE);
     pattern->cause_count = table->count;
+    for (size_t i = 0; i < table->count; i++)
+        pattern->shifts[i] = (struct prior_shift){
+            table->suspects[i].cause, fmin(most, fmax(-most, ln_chance(table, (int)i) - none))};
+    for (size_t z = 1 + table->count; z < set_total(table->count); z++) {
+        int of[SET_MAX_CAUSES];
+        set_members(table->count, z, of);
+        const struct prior_shift *a = &pattern->shifts[of[0]], *b = &pattern->shifts[of[1]];
+        const double both = fmin(most, fmax(-most, table->ln[z] - none));
+        pattern->pairs[pattern->pair_count++] =
+            (struct pair_shift){{a->cause, b->cause}, both - a->log_odds - b->log_odds};
+    }
 }
 
 /* ---- what is shared, as one tells it --------------------------------------------------------- */
@@ -506,17 +497,15 @@ static void weigh(const struct reasoner *reasoner, struct chance_of_counts of, u
         if (scope != SCOPE_VESSEL && (shared >> scope & 1))
             suspects[count++] = suspect_of(reasoner, c, of.reach_seen);
     }
-    struct table table = {suspects, count, 0.0,
-                          arena_array(arena, count * count, sizeof *table.ln)};
+    const size_t sets = set_total(count);
+    struct table table = {suspects, count, arena_array(arena, sets, sizeof *table.ln)};
     pattern->shifts = arena_array(arena, count, sizeof *pattern->shifts);
-    pattern->pairs = arena_array(arena, count * count, sizeof *pattern->pairs);
-    table.none = siblings_chance(&of, NULL, NULL);
-    for (size_t i = 0; i < table.count; i++) {
-        for (size_t k = i; k < table.count; k++) {
-            double ln =
-                siblings_chance(&of, &table.suspects[i], k == i ? NULL : &table.suspects[k]);
-            table.ln[i * table.count + k] = table.ln[k * table.count + i] = ln;
-        }
+    pattern->pairs = arena_array(arena, sets, sizeof *pattern->pairs);
+    for (size_t z = 0; z < sets; z++) {
+        int acts[SET_MAX_CAUSES];
+        set_members(count, z, acts);
+        table.ln[z] = siblings_chance(&of, acts[0] < 0 ? NULL : &suspects[acts[0]],
+                                      acts[1] < 0 ? NULL : &suspects[acts[1]]);
     }
     shifts_find(&table, reasoner->rules->calibration.siblings.most, pattern);
 }
