@@ -840,13 +840,9 @@ struct labelled { /* whose a text is: up to three labels share its PARTS */
     size_t part; /* of the whole, as word_counts_add was told */
 };
 
-struct counted { /* one term of one text */
+struct counted_term {
     const char *term;
-    size_t text;
-};
-
-struct counted_term { /* and all texts that hold it */
-    const struct counted *at;
+    size_t *texts; /* that hold it */
     size_t count;
     double weight; /* fitted */
 };
@@ -858,10 +854,11 @@ struct word_counts {
     struct lexicon lexicon;
     struct labelled *texts;
     size_t text_count;
-    struct counted *list; /* as they were met; sorted, each once, when they are gathered */
-    size_t count;
-    struct counted_term *terms; /* that `least` texts hold, sorted */
+    struct hashed index;
+    struct counted_term
+        *terms; /* as they were met; when gathered those that `least` texts hold, sorted */
     size_t term_count;
+    bool gathered;
     double any_text; /* fitted */
 };
 
@@ -902,38 +899,37 @@ void word_counts_add(struct word_counts *counts, const char *text, size_t length
     }
     const struct piece *pieces = cut(&counts->lexicon, text, length, counts->arena, &count);
     const struct term *terms = terms_of(pieces, count, NULL, counts->arena, &count);
-    for (size_t i = 0; i < count && many > 0; i++)
-        if (term_write(&counts->lexicon, &terms[i], term))
-            *arena_push(counts->arena, counts->list, counts->count) =
-                (struct counted){arena_string(counts->arena, term), counts->text_count};
+    for (size_t i = 0; i < count && many > 0; i++) {
+        if (!term_write(&counts->lexicon, &terms[i], term))
+            continue;
+        const uint32_t number =
+            hashed_add(&counts->index, counts->arena, hash_of(term, strlen(term)));
+        if (number == counts->term_count)
+            *arena_push(counts->arena, counts->terms, counts->term_count) =
+                (struct counted_term){.term = arena_string(counts->arena, term)};
+        struct counted_term *of = &counts->terms[number];
+        if (of->count == 0 || of->texts[of->count - 1] != counts->text_count)
+            *arena_push(counts->arena, of->texts, of->count) = counts->text_count;
+    }
     *arena_push(counts->arena, counts->texts, counts->text_count) = labelled;
 }
 
-static int by_counted_term(const void *a, const void *b)
+static int by_term(const void *a, const void *b)
 {
-    const struct counted *left = a, *right = b;
-    const int order = strcmp(left->term, right->term);
-    return order != 0 ? order : ORDER(left->text, right->text);
+    return strcmp(((const struct counted_term *)a)->term, ((const struct counted_term *)b)->term);
 }
 
-/* Puts together what each term was met in, once. */
+/* Once all texts are there. */
 static void gather(struct word_counts *counts)
 {
-    if (counts->terms != NULL || counts->count == 0)
-        return;
-    qsort(counts->list, counts->count, sizeof *counts->list, by_counted_term);
     size_t kept = 0;
-    for (size_t from = 0, to; from < counts->count; from = to) {
-        struct counted_term term = {.at = &counts->list[kept]};
-        const char *words = counts->list[from].term;
-        for (to = from; to < counts->count && strcmp(counts->list[to].term, words) == 0; to++)
-            if (to == from || counts->list[to].text != counts->list[to - 1].text)
-                counts->list[kept + term.count++] = counts->list[to];
-        if (term.count < counts->least)
-            continue;
-        kept += term.count;
-        *arena_push(counts->arena, counts->terms, counts->term_count) = term;
-    }
+    for (size_t t = 0; t < counts->term_count; t++)
+        if (counts->terms[t].count >= counts->least)
+            counts->terms[kept++] = counts->terms[t];
+    counts->term_count = kept;
+    if (!counts->gathered)
+        array_sort(counts->terms, kept, by_term);
+    counts->gathered = true;
 }
 
 struct fitted_text {
@@ -962,7 +958,7 @@ void word_counts_fit(struct word_counts *counts, const double *log_odds)
     gather(counts);
     for (size_t t = 0; t < counts->term_count; t++)
         for (size_t i = 0; i < counts->terms[t].count; i++)
-            terms[counts->terms[t].at[i].text]++;
+            terms[counts->terms[t].texts[i]]++;
     for (size_t i = 0; i < text_count; i++) {
         const bool out = isnan(log_odds[i]); /* has no scale, so that it moves nothing */
         texts[i].scale = out ? 0 : sqrt(usual / fmax((double)terms[i], usual));
@@ -984,13 +980,13 @@ void word_counts_fit(struct word_counts *counts, const double *log_odds)
             double curve = SHRINK;
             slope = -SHRINK * term->weight;
             for (size_t i = 0; i < term->count; i++) {
-                const struct fitted_text *text = &texts[term->at[i].text];
+                const struct fitted_text *text = &texts[term->texts[i]];
                 slope += text->scale * text->wrong;
                 curve += text->scale * text->scale / 4;
             }
             term->weight += slope / curve;
             for (size_t i = 0; i < term->count; i++) {
-                struct fitted_text *text = &texts[term->at[i].text];
+                struct fitted_text *text = &texts[term->texts[i]];
                 move(text, slope / curve * text->scale);
             }
         }
@@ -1017,14 +1013,14 @@ void word_counts_table(struct word_counts *counts, size_t without, struct text *
         size_t texts = 0;
         memset(row, 0, labels->count * sizeof *row);
         for (size_t i = 0; i < term->count; i++) {
-            const struct labelled *of = &counts->texts[term->at[i].text];
+            const struct labelled *of = &counts->texts[term->texts[i]];
             texts += of->part != without;
             for (size_t k = 0; k < 3 && of->part != without; k++)
                 row[of->finding[k]] += of->share[k];
         }
         if (texts < counts->least)
             continue;
-        text_puts(&rows, term->at->term);
+        text_puts(&rows, term->term);
         char before = '\t';
         for (size_t f = 0; f < labels->count; f++)
             if (row[f] > 0) {
