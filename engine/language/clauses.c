@@ -134,13 +134,11 @@ static void put_colon(struct builder *b)
         put_cut(b, CUT_SOFT);
 }
 
-static void put_next(struct builder *b)
+static void put_sign(struct builder *b)
 {
     const char c = *b->at;
     const bool in_number = (c == ',' || c == ':') && is_digit(near(b, -1)) && is_digit(near(b, 1));
-    if (is_word((unsigned char)c)) {
-        put_character(b);
-    } else if (c == ' ' || strchr("\"*#_=^\\&", c)) { /* what only sets words apart */
+    if (c == ' ' || strchr("\"*#_=^\\&", c)) { /* what only sets words apart */
         put_space(b);
     } else if (c == '.') {
         put_point(b);
@@ -216,7 +214,7 @@ enum status working_build(struct working *working, const char *text, size_t leng
     working_room(working, end, arena);
     struct builder b = {working, folded.bytes + strlen(margin), origin, copy, length};
     for (; b.at < folded.bytes + end; b.at++, b.origin++)
-        put_next(&b);
+        (is_word((unsigned char)*b.at) ? put_character : put_sign)(&b);
     while (working->length && working->bytes[working->length - 1] == ' ')
         working->length--;
     working_end(working, length);
