@@ -196,11 +196,11 @@ static enum status run_export(struct app *app)
     if (path == NULL)
         path = arena_format(app->arena, "jarside-%s", moment_write_day(moment_now(), MOMENT_WORDS));
     app_must(app, export_folder(app->journal, path, force, counts));
-    json_t *tables = json_object(), *written = json_array();
-    for (int i = 0; i < RECORD_COUNT; i++) {
+    json_t *tables = json_object();
+    json_t *written =
+        view_json_rows(i, RECORD_COUNT, "name:s rows:z", record_types[i].name, counts[i]);
+    for (int i = 0; i < RECORD_COUNT; i++)
         json_object_set_new(tables, record_types[i].name, json_integer((json_int_t)counts[i]));
-        view_json_row(written, "name:s rows:z", record_types[i].name, counts[i]);
-    }
     return app_tell(app, "exported",
                     view_json("schema:i folder:s rows:o _tables:o", 1, path, tables, written));
 }

@@ -374,12 +374,8 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
                           : NULL);
     if (!keep && look.contaminated >= walk->gravest) {
         walk->gravest = look.contaminated;
-        json_array_clear(walk->cautions);
-        for (size_t i = 0; i < judged.verdict->caution_count; i++) {
-            const struct caution *caution = &app->rules->cautions[judged.verdict->cautions[i]];
-            view_json_row(walk->cautions, "text:s first:b", caution->text,
-                          caution->rank < CAUTION_FIRST_RANK);
-        }
+        json_decref(walk->cautions);
+        walk->cautions = json_incref(json_object_get(json, "cautions"));
     }
     json_array_append_new(walk->looks, json);
 }

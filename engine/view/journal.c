@@ -565,7 +565,6 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
     const struct batch *batch = &of.batch;
     const int64_t id = of.row->named.id;
     struct page vessels = {0};
-    json_t *events = json_array();
     json_t *root = view_json("schema:i kind:s record:o", 1, record_types[record].name,
                              view_record_json(view, record, row));
 
@@ -587,14 +586,12 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
         json_object_set_new(root, "_batches", list);
     }
     of.history = history_of(view->journal, record, row, limit, view->arena);
-    for (size_t k = 0; k < of.history.count; k++) {
-        const struct history_entry *entry = &of.history.entries[k];
-        json_t *age =
-            of.dated ? json_integer(moment_days_between(batch->at, entry->at)) : json_null();
-        view_json_row(events, "kind:s at:o day:o counts:b record:o", record_types[entry->kind].name,
-                      view_json_moment(entry->at), age, !entry->overruled,
-                      view_record_json(view, entry->kind, &entry->is));
-    }
+    const struct history_entry *entry = of.history.entries;
+    json_t *events = view_json_rows(
+        k, of.history.count, "kind:s at:o day:o counts:b record:o",
+        record_types[entry[k].kind].name, view_json_moment(entry[k].at),
+        of.dated ? json_integer(moment_days_between(batch->at, entry[k].at)) : json_null(),
+        !entry[k].overruled, view_record_json(view, entry[k].kind, &entry[k].is));
     view_json_add(root, "earlier:z events:o _entries:o _width:i _today:s", of.history.earlier,
                   events, entries_told(&of), of.dated ? 20 : 12,
                   moment_write_day(view->now, MOMENT_WORDS));
@@ -737,15 +734,13 @@ static json_t *group_json(struct journal_view *view, const struct vessel *vessel
     const bool shaken_some_day =
         view_forecast_days(&run.batch, &run.forecast, ripe, &shake[0], &shake[1]);
     const int64_t middle = shaken_some_day ? start + (int64_t)ripe->central : INT64_MAX;
-    json_t *boxes = json_array();
+    json_t *boxes = view_json_rows(k, count, "number:l control:b", (json_int_t)vessels[k].number,
+                                   vessels[k].control);
     const bool gone = strcmp(vessels->due_for, action_name(ACTION_DISCARD)) == 0;
     /* Where nothing grows yet, a day that has passed is no day to shake on. */
     const bool late = strcmp(vessels->due_for, FIRST_GROWTH) == 0 && middle <= today;
     const bool ahead = shaken_some_day && !late && start + (int64_t)ripe->high >= today;
     view_forecast_days(&run.batch, &run.forecast, &run.forecast.full, &full[0], &full[1]);
-    for (size_t k = 0; k < count; k++)
-        view_json_row(boxes, "number:l control:b", (json_int_t)vessels[k].number,
-                      vessels[k].control);
     return view_json(
         "due:o overdue_days:l why:w batch:w vessels:o species:w age_days:l shake_from:o shake_to:o "
         "full_from:o full_to:o _labels:w _what:w _gone:b _shake:o _boxes:o _now:b",

@@ -444,9 +444,9 @@ json_t *view_verdict_json(const struct judged *judged)
     }
     for (size_t i = 0; i < verdict->caution_count; i++) {
         const struct caution *caution = &rules->cautions[verdict->cautions[i]];
-        view_json_row(cautions, "id:s text:s", caution->id, caution->text);
-        json_array_append_new(caution->rank < CAUTION_FIRST_RANK ? first : later,
-                              json_string(caution->text));
+        const bool before = caution->rank < CAUTION_FIRST_RANK;
+        view_json_row(cautions, "id:s text:s _first:b", caution->id, caution->text, before);
+        json_array_append_new(before ? first : later, json_string(caution->text));
     }
     json_t *question = !verdict->settled && verdict->question_count > 0
                            ? question_json(judged, &verdict->questions[0])
