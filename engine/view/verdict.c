@@ -428,7 +428,6 @@ json_t *view_verdict_json(const struct judged *judged)
         decision->next_step != RULES_NONE ? &rules->decision.next_steps[decision->next_step] : NULL;
     json_t *loss = json_object(), *status = json_object();
     json_t *tests = json_array(), *cautions = json_array();
-    json_t *first = json_array(), *later = json_array();
     enum action cheapest = ACTION_KEEP;
 
     for (enum action a = ACTION_KEEP; a < ACTION_COUNT; a++) {
@@ -444,9 +443,8 @@ json_t *view_verdict_json(const struct judged *judged)
     }
     for (size_t i = 0; i < verdict->caution_count; i++) {
         const struct caution *caution = &rules->cautions[verdict->cautions[i]];
-        const bool before = caution->rank < CAUTION_FIRST_RANK;
-        view_json_row(cautions, "id:s text:s _first:b", caution->id, caution->text, before);
-        json_array_append_new(before ? first : later, json_string(caution->text));
+        view_json_row(cautions, "id:s text:s _first:b", caution->id, caution->text,
+                      caution->rank < CAUTION_FIRST_RANK);
     }
     json_t *question = !verdict->settled && verdict->question_count > 0
                            ? question_json(judged, &verdict->questions[0])
@@ -473,12 +471,12 @@ json_t *view_verdict_json(const struct judged *judged)
                                              "version", rules->version, "hash", rules->hash));
     view_json_add(root,
                   "_label:s _forced:b _unseen:b _contaminated:b _floor:s _next:s "
-                  "_sound:b _recalled:o _first:o _later:o",
+                  "_sound:b _recalled:o",
                   rules->decision.action_label[decision->action], cheapest != decision->action,
                   floor != NULL && floor->unless_told_count > 0,
                   rules->findings[verdict->findings[0].index].status == FINDING_CONTAMINATED,
                   floor != NULL ? floor->say : NULL, next != NULL ? next->say : NULL,
-                  verdict->no_cause >= 0.5, recalled_json(judged), first, later);
+                  verdict->no_cause >= 0.5, recalled_json(judged));
     return root;
 }
 
@@ -518,15 +516,19 @@ void view_verdict(struct screen *screen, const struct judged *judged, enum verdi
     const size_t room = screen_lines(screen) + lines * SCREEN_DEFAULT / narrow;
     const struct face face = {.screen = screen};
     json_t *tree = view_verdict_json(judged);
-    const size_t first = json_array_size(json_object_get(tree, "_first"));
-    const size_t later = json_array_size(json_object_get(tree, "_later"));
+    const struct verdict *verdict = judged->verdict;
+    size_t first = 0; /* of the cautions, for health */
+    while (first < verdict->caution_count &&
+           judged->rules->cautions[verdict->cautions[first]].rank < CAUTION_FIRST_RANK)
+        first++;
+    const size_t shown = whole || first < CAUTIONS ? first : CAUTIONS;
     view_json_add(tree, "_whole:b _talk:b _most:i _all:b _cautions_shown:z", whole,
-                  form == VERDICT_TALK, WHOLE, whole, whole ? first : (size_t)CAUTIONS);
+                  form == VERDICT_TALK, WHOLE, whole, shown);
     json_object_update_missing_new(tree, view_heard_json(judged, NULL, 0));
     view_say(&face, "verdict", tree);
     const size_t left = say_steps(screen, judged, whole ? SIZE_MAX : room);
     view_json_add(tree, "_steps_left:z _cautions_left:z", left,
-                  whole ? 0 : later + (first > CAUTIONS ? first - CAUTIONS : 0));
+                  whole ? 0 : verdict->caution_count - shown);
     view_say_taken(&face, "verdict.after", tree);
 }
 
