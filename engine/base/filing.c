@@ -10,7 +10,6 @@
 #include <unistd.h>
 
 #include "base/memory.h"
-#include "base/text.h"
 
 enum status filing_refused(const char *path, const char *verb, int error, struct diags *diags)
 {
@@ -323,15 +322,6 @@ char *filing_whole(const char *path, size_t most, struct arena *arena, size_t *l
     close(file);
     errno = error;
     return bytes;
-}
-
-char *filing_own(const char *variable, const char *usual, const char *name)
-{
-    const char *folder = getenv(variable), *home = getenv("HOME"); /* absolute, or none */
-    if (folder != NULL && folder[0] == '/')
-        return text_format("%s/jarside/%s", folder, name);
-    return home != NULL && home[0] == '/' ? text_format("%s/%s/jarside/%s", home, usual, name)
-                                          : NULL;
 }
 
 bool filing_make_folders(const char *path)

@@ -54,10 +54,6 @@ ssize_t filing_read(int file, char *bytes, size_t room);
  * errno when it cannot be had: EINVAL for what is no file, EFBIG for a larger one. Does not wait for a pipe. */
 char *filing_whole(const char *path, size_t most, struct arena *arena, size_t *length);
 
-/* Where a file or folder of the program's own belongs: in the folder that an XDG variable names, else in its usual
- * place below the home folder (".config"). The caller frees it; NULL where there is neither. */
-char *filing_own(const char *variable, const char *usual, const char *name);
-
 /* Makes the folders above a file that are not there yet; only their owner may look in. */
 bool filing_make_folders(const char *path);
 

@@ -179,8 +179,12 @@ static bool shown_by_pager(struct app *app)
     if (isatty(STDOUT_FILENO) != 1 || isatty(STDIN_FILENO) != 1 || app->out.rows == 0 ||
         screen_lines(&app->out) < app->out.rows)
         return false;
-    for (size_t i = 0; i < WORDS_MOST; i++)
-        words[i] = strtok_r(i == 0 ? rest : NULL, " ", &rest);
+    for (size_t i = 0; i < WORDS_MOST && *(rest += strspn(rest, " ")) != '\0'; i++) {
+        words[i] = rest;
+        rest += strcspn(rest, " ");
+        if (*rest != '\0')
+            *rest++ = '\0';
+    }
     if (words[0] == NULL || strcmp(words[0], "cat") == 0 || pipe(ends) != 0)
         return false;
     setenv("LESS", "FRX", 0); /* colours, and nothing to leave when it fits */

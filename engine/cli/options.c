@@ -9,7 +9,6 @@
 #include <unistd.h>
 
 #include "base/dates.h"
-#include "base/filing.h"
 #include "base/text.h"
 #include "cli/app.h"
 #include "rules/rules.h"
@@ -730,7 +729,7 @@ static void check(struct app *app, size_t setting)
 /* Beside the overlay of rules; NULL without a home. In the arena. */
 static const char *config_path(struct app *app)
 {
-    char *path SCOPED_FREE = filing_own("XDG_CONFIG_HOME", ".config", "config.yaml");
+    char *path SCOPED_FREE = rules_own_path("XDG_CONFIG_HOME", ".config", "config.yaml");
     return path != NULL ? arena_string(app->arena, path) : NULL;
 }
 

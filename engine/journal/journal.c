@@ -445,7 +445,7 @@ enum status journal_default_path(char **path)
     const char *named = getenv("JARSIDE_JOURNAL");
     *path = named != NULL && named[0] != '\0'
                 ? strdup(named)
-                : filing_own("XDG_DATA_HOME", ".local/share", "journal.db");
+                : rules_own_path("XDG_DATA_HOME", ".local/share", "journal.db");
     return *path != NULL ? STATUS_OK : STATUS_USAGE;
 }
 

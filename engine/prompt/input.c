@@ -17,6 +17,7 @@
 #include "base/filing.h"
 #include "base/memory.h"
 #include "base/text.h"
+#include "rules/rules.h"
 
 enum { HISTORY_LINES = 500 };
 
@@ -51,7 +52,7 @@ static void note_signal(int number)
  * something other than a plain file stands there. */
 static char *history_file(void)
 {
-    char *path = filing_own("XDG_STATE_HOME", ".local/state", "history");
+    char *path = rules_own_path("XDG_STATE_HOME", ".local/state", "history");
     struct stat about;
     if (path == NULL || lstat(path, &about) != 0 || S_ISREG(about.st_mode))
         return path;

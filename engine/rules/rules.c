@@ -143,6 +143,15 @@ char *rules_find_shipped(void)
     return found ? found : folder_with(JARSIDE_DATADIR, strlen(JARSIDE_DATADIR), "/rules", "");
 }
 
+char *rules_own_path(const char *variable, const char *usual, const char *name)
+{
+    const char *folder = getenv(variable), *home = getenv("HOME"); /* absolute, or none */
+    if (folder != NULL && folder[0] == '/')
+        return text_format("%s/jarside/%s", folder, name);
+    return home != NULL && home[0] == '/' ? text_format("%s/%s/jarside/%s", home, usual, name)
+                                          : NULL;
+}
+
 char *rules_find_overlay(void)
 {
     char *path = rules_overlay_path();

@@ -7,7 +7,6 @@
 #include <stdint.h>
 
 #include "base/diag.h"
-#include "base/filing.h"
 #include "base/memory.h"
 #include "base/units.h"
 
@@ -869,8 +868,11 @@ const char *term_name(const struct terms *words, size_t which);
  * frees, or NULL. */
 char *rules_find_shipped(void);
 char *rules_find_overlay(void);
+/* Where a file or folder of the program's own belongs: in the folder that an XDG variable names, else in its usual
+ * place below the home folder (".config"). The caller frees it; NULL where there is neither. */
+char *rules_own_path(const char *variable, const char *usual, const char *name);
 /* Where that overlay folder is, or would be made; NULL without a home. Caller frees. */
-#define rules_overlay_path() filing_own("XDG_CONFIG_HOME", ".config", "rules")
+#define rules_overlay_path() rules_own_path("XDG_CONFIG_HOME", ".config", "rules")
 
 /* ---- cases, settings --------------------------------------------------------------------------- */
 

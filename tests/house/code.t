@@ -88,7 +88,7 @@ sub unexplained {
     my $depth     = 0;    # inside the braces of a type
     my $comment   = 0;
     my $pending   = '';
-    for my $line (split /\n/, $text) {
+    for my $line (split /\n/, $text =~ s/\\\n/ /gr) {    # a macro is one line
         my $bare = $line;
         if ($comment) { $comment = 0 if $bare =~ s{^.*?\*/}{}; next if $comment; $explained = 1 }
         $explained = 1 if $bare =~ m{/\*|//};
