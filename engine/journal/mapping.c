@@ -20,60 +20,37 @@ static const struct position nowhere = {NULL, 0, 0};
 
 /* ==== what a column of theirs may be ========================================================== */
 
-/* Its name in a map, what it is a column of (from there come its kind, unit and words), and the
- * headings that suggest it, folded, the likeliest first. */
+/* Its name in a map, and what it is a column of: from there come its kind, unit and words. */
 #define ROLES(ROLE)                                                                                \
-    ROLE(VESSEL, "vessel", RECORD_VESSEL, "label",                                                 \
-         "vessel|jar|bag|label|vessel id|jar id|bag id|container|unit|tag|code")                   \
-    ROLE(NUMBER, "number", RECORD_VESSEL, "number",                                                \
-         "number|no|nr|#|bag no|jar no|vessel no|bag number|jar number|bag #|jar #")               \
-    ROLE(BATCH, "batch", RECORD_BATCH, "label",                                                    \
-         "batch|run|batch id|batch no|run no|lot run|series|round")                                \
-    ROLE(INOCULATED, "inoculated", RECORD_BATCH, "at",                                             \
-         "inoculated|inoculation|inoculation date|date inoculated|inoc|inoc date|started|start|"   \
-         "start date|date")                                                                        \
-    ROLE(SPECIES, "species", RECORD_BATCH, "species",                                              \
-         "species|mushroom|strain|variety|culture species|kind of mushroom")                       \
-    ROLE(STARTER, "starter", RECORD_STARTER, "label",                                              \
-         "starter|culture|lc|syringe|mother|source|inoculum|liquid culture|plate")                 \
-    ROLE(STARTER_KIND, "starter_kind", RECORD_STARTER, "kind",                                     \
-         "starter kind|starter type|inoculum type|culture type")                                   \
-    ROLE(LOT, "lot", RECORD_LOT, "label", "lot|grain lot|sack|grain sack|grain bag|grain batch")   \
-    ROLE(GRAIN, "grain", RECORD_LOT, "grain", "grain|grain type|substrate|kind of grain")          \
-    ROLE(COOK, "cook", RECORD_COOK, "label",                                                       \
-         "cook|cooker run|cook run|autoclave run|pc run|load|cook no|cooker load|steam run")       \
-    ROLE(COOKED, "cooked", RECORD_COOK, "at",                                                      \
-         "cooked|cook date|date cooked|pc date|autoclave date|steamed")                            \
-    ROLE(MINUTES, "minutes", RECORD_COOK, "minutes",                                               \
-         "minutes|cook time|time at pressure|pc time|cook minutes|duration|min")                   \
-    ROLE(GAUGE, "gauge", RECORD_COOK, "gauge", "pressure|gauge|psi|kpa|bar|cook pressure")         \
-    ROLE(SESSION, "session", RECORD_SESSION, "label",                                              \
-         "session|sitting|work session|inoculation session")                                       \
-    ROLE(PLACE, "place", RECORD_PLACE, "label",                                                    \
-         "place|shelf|location|rack|room|tent|where|position on shelf")                            \
-    ROLE(CELSIUS, "celsius", RECORD_PLACE, "celsius", "temperature|temp|celsius|room temperature") \
-    ROLE(KIND, "kind", RECORD_VESSEL, "kind",                                                      \
-         "vessel type|container type|vessel kind|jar size|bag size|size|type|jar type|bag type")   \
-    ROLE(GRAMS, "grams", RECORD_VESSEL, "grams",                                                   \
-         "weight|grams|mass|wet weight|fill weight|net weight")                                    \
-    ROLE(CONTROL, "control", RECORD_VESSEL, "control",                                             \
-         "control|uninoculated|blank|control jar|control bag")                                     \
-    ROLE(DRY, "dry", RECORD_BATCH, "dry", "dry grain|dry weight|dry|grain weight")                 \
-    ROLE(WATER, "water", RECORD_BATCH, "water", "water|water added|added water")                   \
-    ROLE(DOSE, "dose", RECORD_BATCH, "inoculum", "dose|ml|amount|volume|amount of starter")        \
-    ROLE(ISOLATED, "isolated", RECORD_EVENT, "at", "isolated|quarantined|set apart")               \
-    ROLE(SHAKEN, "shaken", RECORD_EVENT, "at",                                                     \
-         "shaken|shake|break and shake|shake date|date shaken|broken up")                          \
-    ROLE(USED, "used", RECORD_EVENT, "at", "used|used on|date used|spawned|spawned on|to bulk")    \
-    ROLE(DISCARDED, "discarded", RECORD_EVENT, "at",                                               \
-         "discarded|tossed|thrown out|binned|date discarded|discarded on")                         \
-    ROLE(RESULT, "result", RECORD_OUTCOME, "finding",                                              \
-         "result|outcome|status|contamination|contam|what happened|state|finding|verdict|fate|"    \
-         "problem")                                                                                \
-    ROLE(ENDED, "ended", RECORD_OUTCOME, "at",                                                     \
-         "ended|end|end date|seen on|found on|date found|date seen|result date|finished|"          \
-         "date lost|lost on")                                                                      \
-    ROLE(NOTE, "note", RECORD_VESSEL, "note", "note|notes|remarks|remark|comment|comments")
+    ROLE(VESSEL, "vessel", RECORD_VESSEL, "label")                                                 \
+    ROLE(NUMBER, "number", RECORD_VESSEL, "number")                                                \
+    ROLE(BATCH, "batch", RECORD_BATCH, "label")                                                    \
+    ROLE(INOCULATED, "inoculated", RECORD_BATCH, "at")                                             \
+    ROLE(SPECIES, "species", RECORD_BATCH, "species")                                              \
+    ROLE(STARTER, "starter", RECORD_STARTER, "label")                                              \
+    ROLE(STARTER_KIND, "starter_kind", RECORD_STARTER, "kind")                                     \
+    ROLE(LOT, "lot", RECORD_LOT, "label")                                                          \
+    ROLE(GRAIN, "grain", RECORD_LOT, "grain")                                                      \
+    ROLE(COOK, "cook", RECORD_COOK, "label")                                                       \
+    ROLE(COOKED, "cooked", RECORD_COOK, "at")                                                      \
+    ROLE(MINUTES, "minutes", RECORD_COOK, "minutes")                                               \
+    ROLE(GAUGE, "gauge", RECORD_COOK, "gauge")                                                     \
+    ROLE(SESSION, "session", RECORD_SESSION, "label")                                              \
+    ROLE(PLACE, "place", RECORD_PLACE, "label")                                                    \
+    ROLE(CELSIUS, "celsius", RECORD_PLACE, "celsius")                                              \
+    ROLE(KIND, "kind", RECORD_VESSEL, "kind")                                                      \
+    ROLE(GRAMS, "grams", RECORD_VESSEL, "grams")                                                   \
+    ROLE(CONTROL, "control", RECORD_VESSEL, "control")                                             \
+    ROLE(DRY, "dry", RECORD_BATCH, "dry")                                                          \
+    ROLE(WATER, "water", RECORD_BATCH, "water")                                                    \
+    ROLE(DOSE, "dose", RECORD_BATCH, "inoculum")                                                   \
+    ROLE(ISOLATED, "isolated", RECORD_EVENT, "at")                                                 \
+    ROLE(SHAKEN, "shaken", RECORD_EVENT, "at")                                                     \
+    ROLE(USED, "used", RECORD_EVENT, "at")                                                         \
+    ROLE(DISCARDED, "discarded", RECORD_EVENT, "at")                                               \
+    ROLE(RESULT, "result", RECORD_OUTCOME, "finding")                                              \
+    ROLE(ENDED, "ended", RECORD_OUTCOME, "at")                                                     \
+    ROLE(NOTE, "note", RECORD_VESSEL, "note")
 
 enum role {
 #define AS_ENUM(role, ...) ROLE_##role,
@@ -84,9 +61,9 @@ static const struct role_type {
     const char *name;
     enum record record;
     const char *column;
-    const char *headings;
+    const char *headings; /* the list of the rules that suggests it, the likeliest first */
 } roles[ROLE_COUNT] = {
-#define AS_ROW(role, ...) {__VA_ARGS__},
+#define AS_ROW(role, label, ...) {label, __VA_ARGS__, COLUMN_LEAD label},
     ROLES(AS_ROW)};
 
 struct mapping {
@@ -113,19 +90,19 @@ static const struct column *role_column(enum role role)
 
 /* How well a heading fits: 100 less its place among those that suggest the role; half of that when
  * it only holds one as a word of its own; 0 when not at all. */
-static int role_fit(enum role role, const char *folded)
+static int role_fit(const struct rules *rules, enum role role, const char *folded)
 {
-    const char *headings = roles[role].headings;
-    int place = csv_named(headings, folded, strlen(folded));
-    if (place >= 0)
-        return 100 - place;
-    for (place = 0; *headings != '\0'; place++) {
-        size_t length = strcspn(headings, "|");
-        if (length > 3 && words_stand(folded, headings, length) != NULL)
-            return 50 - place;
-        headings += length + (headings[length] == '|');
+    const int index = rules_index(rules, ITEM_WORDS, roles[role].headings);
+    int within = 0;
+    for (size_t i = 0; index != RULES_NONE && i < rules->language.lists[index].items.count; i++) {
+        const char *heading = rules->language.lists[index].items.list[i];
+        if (strcmp(heading, folded) == 0)
+            return 100 - (int)i;
+        if (within == 0 && strlen(heading) > 3 &&
+            words_stand(folded, heading, strlen(heading)) != NULL)
+            within = 50 - (int)i;
     }
-    return 0;
+    return within;
 }
 
 /* The role that is this column of a record; of a reference that which holds the label of what it
@@ -400,7 +377,7 @@ static enum status look_for_header(void *context, const struct csv_row *row)
         const char *folded = fold_trimmed(sheet->arena, row->fields[k].text);
         bool suits = false;
         for (int i = 0; i < ROLE_COUNT && !suits && folded[0] != '\0'; i++)
-            suits = sheet->mapping == NULL ? role_fit((enum role)i, folded) > 0
+            suits = sheet->mapping == NULL ? role_fit(sheet->rules, (enum role)i, folded) > 0
                                            : sheet->mapping->folded[i] != NULL &&
                                                  strcmp(sheet->mapping->folded[i], folded) == 0;
         count += suits;
@@ -416,7 +393,6 @@ static enum status look_for_header(void *context, const struct csv_row *row)
 /* Why a row is of no vessel, NULL when it is: "" for the names of the columns, which are kept. */
 static const char *no_vessel(struct sheet *sheet, const struct csv_row *row)
 {
-    const struct language *language = &sheet->rules->language;
     size_t first = 0, cells = 0, again = 0, number = sheet->row++;
     if (number < sheet->header)
         return "above the names of the columns";
@@ -439,10 +415,10 @@ static const char *no_vessel(struct sheet *sheet, const struct csv_row *row)
     if (again == cells)
         return "the names of the columns again";
     const char *folded = fold_trimmed(sheet->arena, row->fields[first].text);
-    for (size_t i = 0; i < language->list_count; i++)
-        if (strcmp(language->lists[i].id, "sheet_totals") == 0 &&
-            list_stands(&language->lists[i], folded) == folded)
-            return "a row of sums";
+    const int totals = rules_index(sheet->rules, ITEM_WORDS, "sheet_totals");
+    if (totals != RULES_NONE &&
+        list_stands(&sheet->rules->language.lists[totals], folded) == folded)
+        return "a row of sums";
     return NULL;
 }
 
@@ -1192,7 +1168,8 @@ static void choose(struct guess *guess)
                              : i == ROLE_NUMBER         ? at->whole
                              : i == ROLE_VESSEL         ? !at->repeats
                                                         : true;
-                int fits = suits && !at->used ? role_fit((enum role)i, at->folded) : 0;
+                int fits =
+                    suits && !at->used ? role_fit(guess->sheet.rules, (enum role)i, at->folded) : 0;
                 if (fits > best)
                     best = fits, role = (enum role)i, fitting = at;
             }
@@ -1202,7 +1179,8 @@ static void choose(struct guess *guess)
     /* A column headed like a label, of whole numbers that come again in every batch, counts within
      * it; one headed like a number, of words that hardly come again, holds labels. */
     for (struct sample *at = guess->samples; at < end; at++) {
-        bool headed = role_fit(ROLE_VESSEL, at->folded) + role_fit(ROLE_NUMBER, at->folded);
+        bool headed = role_fit(guess->sheet.rules, ROLE_VESSEL, at->folded) > 0 ||
+                      role_fit(guess->sheet.rules, ROLE_NUMBER, at->folded) > 0;
         if (guess->of[ROLE_VESSEL] == NULL && guess->of[ROLE_NUMBER] == NULL && !at->used &&
             at->filled > 0 && headed &&
             (at->whole || at->more || 4 * json_object_size(at->values) > 3 * at->filled))

@@ -700,7 +700,8 @@ static void add_lists(struct reader *reader)
     for (size_t i = 0; i < sizeof bounds / sizeof *bounds; i++)
         add_phrases(reader, bounds[i], ROLE_LIST, 0, i);
     for (size_t i = 0; i < l->list_count; i++)
-        add_phrases(reader, &l->lists[i].items, ROLE_LIST, 0, LIST_FIRST_NAMED + i);
+        if (strncmp(l->lists[i].id, COLUMN_LEAD, strlen(COLUMN_LEAD)) != 0) /* no words of talk */
+            add_phrases(reader, &l->lists[i].items, ROLE_LIST, 0, LIST_FIRST_NAMED + i);
     struct trie *t = reader->trie;
     t->bounds = node_new(t, reader->memory);
     for (uint32_t i = 0; i < LIST_FIRST_NAMED; i++) {

@@ -702,6 +702,8 @@ struct named_list {
     const char *id;
     struct phrases items;
 };
+/* How the ids of lists of headings begin (FORMAT.md): sheet_column_batch. */
+#define COLUMN_LEAD "sheet_column_"
 
 /* The words the program itself must know to read plain language, each matched as a phrase is. */
 #define LANGUAGE_TABLE(FIELD, LIST, of)                                                            \
