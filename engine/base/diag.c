@@ -4,6 +4,7 @@
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/param.h>
 
 #include "base/memory.h"
 #include "base/text.h"
@@ -139,11 +140,6 @@ static unsigned char lower(char byte)
     return (unsigned char)(byte >= 'A' && byte <= 'Z' ? byte - 'A' + 'a' : byte);
 }
 
-static size_t least(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
 const char *diag_nearest(const char *word, const char *const *names, size_t count)
 {
     const size_t length = strlen(word);
@@ -167,10 +163,10 @@ const char *diag_nearest(const char *word, const char *const *names, size_t coun
                     continue;
                 bool same = lower(word[k - 1]) == lower(name[j - 1]);
                 table[k][j] =
-                    least(table[k - 1][j - 1] + !same, least(table[k - 1][j], table[k][j - 1]) + 1);
+                    MIN(table[k - 1][j - 1] + !same, MIN(table[k - 1][j], table[k][j - 1]) + 1);
                 if (k > 1 && j > 1 && lower(word[k - 1]) == lower(name[j - 2]) &&
                     lower(word[k - 2]) == lower(name[j - 1]))
-                    table[k][j] = least(table[k][j], table[k - 2][j - 2] + 1);
+                    table[k][j] = MIN(table[k][j], table[k - 2][j - 2] + 1);
             }
         const size_t away = table[length][name_length];
         if (away < limit || (away == limit && !nearest)) {

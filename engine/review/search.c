@@ -7,6 +7,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/param.h>
 
 /*
  * Which levels of which factors raise the losses?
@@ -142,16 +143,6 @@ struct search {
     double *sums;       /* of each raised level, grid point and ratio */
     bool small; /* few enough cells to ask for pairs, and for levels that hardly stand out */
 };
-
-static size_t smaller(size_t a, size_t b)
-{
-    return a < b ? a : b;
-}
-
-static size_t larger(size_t a, size_t b)
-{
-    return a > b ? a : b;
-}
 
 /* ---- time at risk ------------------------------------------------------------------------------- */
 
@@ -755,8 +746,8 @@ static void search_init(struct search *search, const struct dataset *dataset,
         size_t own = dataset->factors[f].level_count;
         search->first[f] = count;
         count += own;
-        levels = larger(levels, own);
-        cells += smaller(own * search->batch_count, pieces);
+        levels = MAX(levels, own);
+        cells += MIN(own * search->batch_count, pieces);
     }
     search->first[factors] = search->count = count;
     search->candidates = arena_array(arena, count, sizeof *search->candidates);
@@ -768,9 +759,9 @@ static void search_init(struct search *search, const struct dataset *dataset,
     for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
         to = block_end(search, b);
         size_t own = search->batch[to] - search->batch[b];
-        most = larger(most, own);
-        room = larger(room, smaller(levels * (to - b), own));
-        longest = larger(longest, to - b);
+        most = MAX(most, own);
+        room = MAX(room, MIN(levels * (to - b), own));
+        longest = MAX(longest, to - b);
     }
     for (size_t k = 0; k < search->frame_count; k++) {
         struct frame *frame = &search->frames[k];

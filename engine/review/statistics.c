@@ -119,23 +119,17 @@ struct interval counts_interval_wilson(struct counts counts, double level)
 
 void counts_adjust(const double *p, size_t count, double *adjusted)
 {
-    double *asked = calloc(count + 1, sizeof *asked), smallest = 1.0;
-    size_t *place SCOPED_FREE = memory_array(count, sizeof *place);
-    size_t *order = malloc((count + 1) * sizeof *order), m = 0;
-    for (size_t i = 0; i < count; i++) {
+    double *asked SCOPED_FREE = memory_array(count, sizeof *asked), smallest = 1.0;
+    size_t *order SCOPED_FREE = memory_array(count, sizeof *order), m = 0;
+    for (size_t i = 0; i < count; i++) { /* what is not asked comes last */
+        asked[i] = isnan(p[i]) ? INFINITY : p[i];
         adjusted[i] = p[i];
-        if (!isnan(p[i])) {
-            asked[m] = p[i];
-            place[m++] = i;
-        }
+        m += isnan(p[i]) ? 0 : 1;
     }
-    gsl_sort_index(order, asked, 1, m);
-    for (size_t rank = m; rank > 0; rank--) {
-        smallest = fmin(smallest, asked[order[rank - 1]] * (double)m / (double)rank);
-        adjusted[place[order[rank - 1]]] = smallest;
-    }
-    free(asked);
-    free(order);
+    gsl_sort_index(order, asked, 1, count);
+    for (size_t rank = m; rank > 0; rank--)
+        adjusted[order[rank - 1]] = smallest =
+            fmin(smallest, asked[order[rank - 1]] * (double)m / (double)rank);
 }
 
 /* ---- groups ------------------------------------------------------------------------------------- */
@@ -398,20 +392,14 @@ struct monitor_point monitor_point(struct counts batch, double centre, double ta
     return point;
 }
 
-static double step_up(const struct monitor_plan *plan)
-{
-    return log(plan->raised / plan->usual);
-}
-
-static double step_down(const struct monitor_plan *plan)
-{
-    return log((1.0 - plan->usual) / (1.0 - plan->raised));
-}
-
 struct monitor_plan monitor_plan(double usual, double raised, double run)
 {
-    struct monitor_plan plan = {.usual = usual, .raised = raised, .run_usual = run};
-    double fall = (1.0 - usual) * step_down(&plan) - usual * step_up(&plan);
+    struct monitor_plan plan = {.usual = usual,
+                                .raised = raised,
+                                .up = log(raised / usual),
+                                .down = log((1.0 - usual) / (1.0 - raised)),
+                                .run_usual = run};
+    double fall = (1.0 - usual) * plan.down - usual * plan.up;
     for (int i = 0; i < 50; i++) /* e^h = 1 + h + run x fall: it closes in from below */
         plan.threshold = log1p(plan.threshold + run * fall);
     return plan;
@@ -421,7 +409,7 @@ double monitor_add(const struct monitor_plan *plan, double sum, struct counts ve
 {
     for (size_t i = 0; i < vessels.total; i++) {
         bool lost = (i + 1) * vessels.lost / vessels.total > i * vessels.lost / vessels.total;
-        sum = fmax(0.0, lost ? sum + step_up(plan) : sum - step_down(plan));
+        sum = fmax(0.0, lost ? sum + plan->up : sum - plan->down);
     }
     return sum;
 }

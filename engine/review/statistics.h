@@ -150,6 +150,7 @@ struct monitor_point monitor_point(struct counts batch, double centre, double ta
  * threshold. */
 struct monitor_plan {
     double usual, raised; /* p0, p1: 0 < p0 < p1 < 1 */
+    double up, down;      /* what a lost vessel adds, and another takes away */
     double threshold;     /* natural logarithm of a likelihood ratio */
     double run_usual;     /* vessels until a false alarm at p0, on average, at least */
 };

@@ -76,7 +76,7 @@ TEST(plans_keep_their_promise)
 TEST(losses_of_a_day_are_spread)
 {
     (void)state;
-    const struct monitor_plan plan = {.usual = 0.1, .raised = 0.4, .threshold = 3.0};
+    const struct monitor_plan plan = monitor_plan(0.1, 0.4, 100.0);
     double up = log(4.0), down = log(0.9 / 0.6);
     assert_true(monitor_add(&plan, 0.0, (struct counts){0, 5}) == 0.0);
     assert_true(fabs(monitor_add(&plan, 0.0, (struct counts){3, 3}) - 3.0 * up) < 1e-12);
