@@ -931,23 +931,18 @@ struct page journal_page(struct journal *journal, enum record record, const char
                          int64_t value, size_t limit, struct arena *arena)
 {
     const char *name = record_types[record].name;
-    size_t size = record_types[record].size;
     condition = condition != NULL ? condition : "1";
     struct page page = {.record = record};
     journal_enter(journal);
-    struct query query = query_begin(
-        journal,
-        select_rows(journal, record,
-                    arena_format(arena, "WHERE %s ORDER BY id DESC LIMIT ?2", condition)),
-        "ii", value, limit > 0 ? (int64_t)limit : -1);
-    char *rows = page.rows = query_rows(&query, record, arena, &page.count);
-    for (size_t i = 0; 2 * i + 1 < page.count; i++) { /* the newest last */
-        union any_record row;
-        char *last = rows + (page.count - 1 - i) * size;
-        memcpy(&row, rows + i * size, size);
-        memcpy(rows + i * size, last, size);
-        memcpy(last, &row, size);
-    }
+    struct query query =
+        query_begin(journal,
+                    select_rows(journal, record, /* the newest, and of these the last at the end */
+                                arena_format(arena,
+                                             "WHERE id IN (SELECT id FROM \"%s\" AS a WHERE %s"
+                                             " ORDER BY id DESC LIMIT ?2) ORDER BY id",
+                                             name, condition)),
+                    "ii", value, limit > 0 ? (int64_t)limit : -1);
+    page.rows = query_rows(&query, record, arena, &page.count);
     page.total = page.count;
     if (limit > 0 && page.count == limit)
         page.total = (size_t)query_number(
