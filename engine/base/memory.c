@@ -67,7 +67,6 @@ struct block {
 
 struct arena {
     struct block *blocks; /* newest first; the head is the one pieces are cut from */
-    size_t used;
 };
 
 enum { ALIGNMENT = _Alignof(max_align_t), BLOCK_BYTES = 16 * 1024 };
@@ -130,7 +129,6 @@ void arena_reset(struct arena *arena)
         kept->next = NULL;
         kept->used = 0;
     }
-    arena->used = 0;
 }
 
 static struct block *block_add(struct arena *arena, size_t need)
@@ -159,7 +157,6 @@ void *arena_room(struct arena *arena, size_t count, size_t size)
         block = block_add(arena, need);
     unsigned char *piece = (unsigned char *)block + header_bytes() + block->used;
     block->used += need;
-    arena->used += need;
     return piece;
 }
 
@@ -253,11 +250,6 @@ char *arena_join(struct arena *arena, const char *const *words, size_t count)
         end += length;
     }
     return joined;
-}
-
-size_t arena_used(const struct arena *arena)
-{
-    return arena->used;
 }
 
 static uint64_t mixed(uint64_t value)

@@ -89,9 +89,6 @@ void arena_append(struct arena *arena, const char **list, const char *separator,
 /* The words that are not empty, with a space between; "" for none. */
 char *arena_join(struct arena *arena, const char *const *words, size_t count);
 
-/* Bytes handed out so far, for `make bench` and for limits. */
-size_t arena_used(const struct arena *arena);
-
 /* A hash of bytes, eight at a time, for as long as the program runs: it need not be the same anywhere else. */
 uint64_t hash_of(const void *bytes, size_t length);
 

@@ -738,16 +738,6 @@ enum status journal_sign(struct journal *journal, const char *station, const cha
     return STATUS_OK;
 }
 
-const char *journal_path(const struct journal *journal)
-{
-    return journal->path;
-}
-
-struct sqlite3 *journal_database(struct journal *journal)
-{
-    return journal->database;
-}
-
 /* ---- acts ------------------------------------------------------------------------------------ */
 
 enum {

@@ -56,7 +56,6 @@ void journal_ends(struct journal *journal, void (*ends)(void *context, enum stat
  * begins new labels ("K-B1"), and a person's name. NULL or "" for none: whoever works alone needs
  * neither. STATUS_USAGE when the station is not of one to three letters. */
 enum status journal_sign(struct journal *journal, const char *station, const char *person);
-const char *journal_path(const struct journal *journal);
 
 /* Transactions nest: only the outermost commit writes to the disk, and a rollback undoes everything
  * since the outermost begin. A call below that fails changes nothing. After a failure, later calls
@@ -250,10 +249,6 @@ enum status undo_last(struct journal *journal, struct moment now, struct arena *
  * it found; a file with damaged pages is reported and not checked further. */
 enum status check_journal(struct journal *journal, const struct rules *rules, size_t most,
                           json_t **found);
-
-/* For tests, and for the other files of journal/. */
-struct sqlite3;
-struct sqlite3 *journal_database(struct journal *journal);
 
 /* Backing up and restoring the whole journal.
  *

@@ -9,7 +9,7 @@
 #include "base/text.h"
 #include "journal/consult.h"
 #include "journal/exchange.h"
-#include "journal/journal.h"
+#include "journal/sql.h"
 #include "review/dataset.h"
 #include "review/review.h"
 #include "view/journal.h"
@@ -78,15 +78,15 @@ static void fill(struct kit *kit, const char *path)
                                           {"B1-3", "maybe blue, floop"}};
     struct journal *journal = NULL;
     hold(journal_open(path, JOURNAL_CREATE, &journal, kit->diags) == STATUS_OK, "it can be made");
-    hold(sqlite3_exec(journal_database(journal), records, NULL, NULL, NULL) == SQLITE_OK,
-         sqlite3_errmsg(journal_database(journal)));
+    hold(sqlite3_exec(journal->database, records, NULL, NULL, NULL) == SQLITE_OK,
+         sqlite3_errmsg(journal->database));
     for (size_t i = 0; i < sizeof said / sizeof *said; i++) {
         struct moment at = {1772750000 + 20000 * (int64_t)i, 60};
         hold(look_at(kit, journal, said[i][0], at, said[i][1]) == STATUS_OK, "it can be looked at");
     }
     for (int64_t vessel = 1; vessel <= 4; vessel++)
         hold(journal_refresh(journal, vessel) == STATUS_OK, "and is in order");
-    hold(sqlite3_exec(journal_database(journal), "PRAGMA journal_mode=DELETE", NULL, NULL, NULL) ==
+    hold(sqlite3_exec(journal->database, "PRAGMA journal_mode=DELETE", NULL, NULL, NULL) ==
              SQLITE_OK,
          "and is one file");
     journal_close(journal);

@@ -3,9 +3,8 @@
 #include <time.h>
 
 #include <jansson.h>
-#include <sqlite3.h>
 
-#include "journal/journal.h"
+#include "journal/sql.h"
 #include "support/journal_case.h"
 #include "support/test.h"
 
@@ -64,7 +63,7 @@ IN_A_JOURNAL(a_sound_journal_has_no_fault)
 /* As another program might. */
 static void spoil(struct fixture *c, const char *sql)
 {
-    sqlite3 *database = journal_database(c->journal);
+    sqlite3 *database = c->journal->database;
     char *fault = NULL;
     if (sqlite3_exec(database, sql, NULL, NULL, &fault) != SQLITE_OK)
         fail_msg("%s: %s", sql, fault);
@@ -115,7 +114,7 @@ IN_A_JOURNAL(each_fault_is_found)
     struct fixture *c = *state;
     struct found found;
     fill(c);
-    sqlite3_exec(journal_database(c->journal), "PRAGMA foreign_keys = OFF", NULL, NULL, NULL);
+    sqlite3_exec(c->journal->database, "PRAGMA foreign_keys = OFF", NULL, NULL, NULL);
     for (size_t i = 0; i < sizeof faults / sizeof *faults; i++) {
         assert_int_equal(journal_begin(c->journal), STATUS_OK);
         spoil(c, faults[i][0]);

@@ -11,9 +11,8 @@
 #include <sys/wait.h>
 #include <time.h>
 
-#include <sqlite3.h>
-
 #include "journal/exchange.h"
+#include "journal/sql.h"
 #include "support/journal_case.h"
 #include "support/test.h"
 
@@ -62,7 +61,7 @@ static int64_t child_record(struct journal *journal, int64_t batch, int64_t numb
 static int64_t number_of(struct journal *journal, const char *sql)
 {
     sqlite3_stmt *statement = NULL;
-    assert_int_equal(sqlite3_prepare_v2(journal_database(journal), sql, -1, &statement, NULL),
+    assert_int_equal(sqlite3_prepare_v2(journal->database, sql, -1, &statement, NULL),
                      SQLITE_OK);
     assert_int_equal(sqlite3_step(statement), SQLITE_ROW);
     int64_t number = sqlite3_column_int64(statement, 0);
@@ -73,7 +72,7 @@ static int64_t number_of(struct journal *journal, const char *sql)
 static void assert_sound(struct journal *journal)
 {
     sqlite3_stmt *statement = NULL;
-    sqlite3 *database = journal_database(journal);
+    sqlite3 *database = journal->database;
     assert_int_equal(sqlite3_prepare_v2(database, "PRAGMA integrity_check", -1, &statement, NULL),
                      SQLITE_OK);
     assert_int_equal(sqlite3_step(statement), SQLITE_ROW);
@@ -133,7 +132,7 @@ static int64_t live_and_die(const char *path, int64_t batch, int64_t before, boo
 IN_A_JOURNAL(nothing_acknowledged_is_lost_when_it_is_killed)
 {
     struct fixture *c = *state;
-    const char *path = journal_path(c->journal);
+    const char *path = c->journal->path;
     int64_t batch = add_batch(c, "B1", 0), last = 0, acknowledged = 0;
     unsigned random = 20260301;
     struct journal *reader;
@@ -385,7 +384,7 @@ IN_A_JOURNAL(a_damaged_file_is_named_and_left_as_it_is)
     struct stat before, after;
     struct batch batch;
     add_batch(c, "B1", 0);
-    char *path = strdup(journal_path(c->journal));
+    char *path = strdup(c->journal->path);
     journal_close(c->journal);
     c->journal = NULL;
     damage(path);
@@ -409,7 +408,7 @@ IN_A_JOURNAL(a_journal_is_read_without_room_for_a_byte)
     struct fixture *c = *state;
     struct rlimit limit = {0, RLIM_INFINITY}, none = {RLIM_INFINITY, RLIM_INFINITY};
     int64_t batch = add_batch(c, "B1", 0);
-    char *path = strdup(journal_path(c->journal));
+    char *path = strdup(c->journal->path);
     journal_close(c->journal);
     c->journal = NULL;
     int64_t last = live_and_die(path, batch, 0, true, 3000);
@@ -432,7 +431,7 @@ IN_A_JOURNAL(a_journal_is_read_without_room_for_a_byte)
 IN_A_JOURNAL(what_was_half_written_is_taken_back)
 {
     struct fixture *c = *state;
-    char *path = strdup(journal_path(c->journal));
+    char *path = strdup(c->journal->path);
     char *good = strdup(scratch_path(&c->scratch, "good.db"));
     add_batch(c, "B1", 0);
     assert_int_equal(backup_write(c->journal, good, false), STATUS_OK);
@@ -481,7 +480,7 @@ IN_A_JOURNAL(what_was_half_written_is_taken_back)
 IN_A_JOURNAL(a_backup_with_pages_of_another_size_is_restored)
 {
     struct fixture *c = *state;
-    char *kept = NULL, *path = strdup(journal_path(c->journal));
+    char *kept = NULL, *path = strdup(c->journal->path);
     char *large = strdup(scratch_path(&c->scratch, "large.db"));
     sqlite3 *database = NULL;
     struct journal *restored = NULL;
@@ -534,7 +533,7 @@ IN_A_JOURNAL(a_damaged_journal_never_miscounts)
         if (i % 3 == 0)
             add_look(c, vessel, "2026-03-09T12:00:00Z", "discard", "contaminated", 0);
     }
-    char *path = strdup(journal_path(c->journal));
+    char *path = strdup(c->journal->path);
     journal_close(c->journal);
     c->journal = NULL;
     json_t *whole = tally_of(c, path);

@@ -4,9 +4,8 @@
 #include <stdlib.h>
 #include <time.h>
 
-#include <sqlite3.h>
-
 #include "base/text.h"
+#include "journal/sql.h"
 #include "support/journal_case.h"
 #include "support/test.h"
 
@@ -383,8 +382,8 @@ IN_A_JOURNAL(what_is_no_journal_is_refused_and_left_alone)
 IN_A_JOURNAL(a_newer_journal_is_refused)
 {
     struct fixture *c = *state;
-    const char *path = journal_path(c->journal);
-    sqlite3_exec(journal_database(c->journal), "PRAGMA user_version = 999", NULL, NULL, NULL);
+    const char *path = c->journal->path;
+    sqlite3_exec(c->journal->database, "PRAGMA user_version = 999", NULL, NULL, NULL);
     refused(c, path, JOURNAL_WRITE, "written by a newer Jarside");
     refused(c, path, JOURNAL_READ, "written by a newer Jarside");
 }
@@ -394,7 +393,7 @@ IN_A_JOURNAL(only_its_owner_may_read_it)
     struct fixture *c = *state;
     struct stat about;
     add_cook(c, "C1");
-    assert_int_equal(stat(journal_path(c->journal), &about), 0);
+    assert_int_equal(stat(c->journal->path, &about), 0);
     assert_int_equal(about.st_mode & 0777, 0600);
     struct journal *deep = NULL;
     assert_int_equal(
@@ -410,7 +409,7 @@ IN_A_JOURNAL(reading_writes_nothing)
     struct fixture *c = *state;
     struct journal *reader = NULL;
     add_cook(c, "C1");
-    assert_int_equal(journal_open(journal_path(c->journal), JOURNAL_READ, &reader, c->diags),
+    assert_int_equal(journal_open(c->journal->path, JOURNAL_READ, &reader, c->diags),
                      STATUS_OK);
     assert_int_equal(journal_count(reader, RECORD_COOK, NULL, 0), 1);
     struct cook cook;
