@@ -306,9 +306,10 @@ static void draw_coverage(const struct face *face, const json_t *tree)
         put_path(svg, values[2], false, "z\"/>\n<path class=\"curve\" d=\"M");
         text_puts(svg, "\"/>\n");
     }
-    json_array_foreach (json_object_get(chart, "points"), index, point)
+    json_array_foreach (json_object_get(chart, "points"), index, point) {
         svg_words(svg, across(real(point, "x") / last), up(real(point, "y") / 100.0) + 4, MIDDLE,
                   "strong", "%s", string(point, "mark"));
+    }
 }
 
 /* How far the days drawn reach: some time after the last loss, as vessels that nobody looks at any
