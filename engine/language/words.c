@@ -719,7 +719,7 @@ static struct term *terms_of(const struct piece *pieces, size_t piece_count, str
         for (int kind = 0; kind < 2; kind++) {
             const bool other = !kind || piece->kind != piece->entry;
             const bool pair = piece->follows && (other || piece[-1].kind != piece[-1].entry);
-            for (int two = !other; two <= pair; two++) {
+            for (int two = other ? 0 : 1; two <= (pair ? 1 : 0); two++) {
                 const struct piece *first = two ? piece - 1 : NULL;
                 if (words != NULL)
                     term_meet(words, first, piece, kind, terms, count);

@@ -93,14 +93,6 @@ static double p_contaminated(const struct reasoner *reasoner, const double *find
     return total > 0.0 ? bad / total : 1.0;
 }
 
-/* Whether the first of its signs was seen, so that it is worth to look at the others. */
-static inline bool may_hold(const struct condition *condition, const struct evidence *evidence)
-{
-    return condition->count == 0 ||
-           (evidence && evidence->observations &&
-            (evidence->observations[condition->observables[0]].seen & condition->values[0]));
-}
-
 /* The floors that apply: the forcing one of the gravest action, the first that forbids. */
 static void floors_find(const struct reasoner *reasoner, const struct evidence *evidence,
                         const double *finding, double p_bad, int *forces, int *forbids)
@@ -111,7 +103,7 @@ static void floors_find(const struct reasoner *reasoner, const struct evidence *
     for (size_t i = 0; i < rules->floor_count; i++) {
         const struct floor_rule *floor = &rules->floors[i];
         /* What forbids keep does so in doubt as well: a touch of green, "maybe", is worth another look. */
-        bool seen = floor->when.count > 0 && may_hold(&floor->when, evidence) &&
+        bool seen = floor->when.count > 0 &&
                     condition_holds(reasoner, &floor->when, evidence, floor->forbids_keep);
         if (!seen && floor->contaminated_above >= 1.0 && floor->likely_count == 0)
             continue;
@@ -181,8 +173,7 @@ static int next_step(const struct reasoner *reasoner, const struct evidence *evi
         bool listed = step->finding_count == 0;
         for (size_t k = 0; k < step->finding_count; k++)
             listed = listed || step->findings[k] == leader;
-        if (listed && may_hold(&step->when, evidence) &&
-            reason_holds(reasoner, &step->when, evidence))
+        if (listed && reason_holds(reasoner, &step->when, evidence))
             return (int)i;
     }
     return RULES_NONE;
