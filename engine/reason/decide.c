@@ -256,22 +256,29 @@ static bool observation_open(const struct sight *sight, const struct observation
     return sight->several ? left != 0 : (left & (left - 1)) != 0;
 }
 
-/* The answers it could get; of a several-of "none of them" and "exactly this one". */
+/* Answers about an observable: each value but some, by itself, of a several-of with the others of `apart` denied;
+ * first "none of them", where that may be said. */
+static size_t answers_list(const struct sight *sight, bool none, uint32_t but, uint32_t apart,
+                           uint32_t silent, struct answer answers[MOST_ANSWERS])
+{
+    size_t count = 0;
+    if (none)
+        answers[count++] = (struct answer){{.absent = apart, .silent = silent}, sight->value_count};
+    for (size_t v = 0; v < sight->value_count; v++) {
+        const uint32_t bit = UINT32_C(1) << v, absent = sight->several ? apart & ~bit : 0;
+        if (!(but & bit))
+            answers[count++] =
+                (struct answer){{.seen = bit, .absent = absent, .silent = silent & ~bit}, v};
+    }
+    return count;
+}
+
+/* Those it could get; of a several-of "none of them" and "exactly this one". */
 static size_t answers_find(const struct sight *sight, const struct observation *so_far,
                            struct answer answers[MOST_ANSWERS])
 {
-    uint32_t denied = so_far->absent & ~so_far->hedged & sight->all;
-    size_t count = 0;
-    if (sight->several)
-        answers[count++] = (struct answer){{.absent = sight->all}, sight->value_count};
-    for (size_t v = 0; v < sight->value_count; v++) {
-        uint32_t bit = UINT32_C(1) << v;
-        if (denied & bit)
-            continue;
-        answers[count++] =
-            (struct answer){{.seen = bit, .absent = sight->several ? sight->all & ~bit : 0}, v};
-    }
-    return count;
+    const uint32_t denied = so_far->absent & ~so_far->hedged & sight->all;
+    return answers_list(sight, sight->several, denied, sight->all, 0, answers);
 }
 
 static void asker_init(struct asker *asker, const struct reasoner *reasoner,
@@ -580,21 +587,11 @@ static void turns_if_mistaken(struct asker *asker, size_t observable)
     struct answer others[MOST_ANSWERS];
     struct decision decisions[MOST_ANSWERS];
     /* What could have been said instead of `said`: another value, or of a several-of none of them. */
-    uint32_t stated = (said.seen | said.absent) & sight->all;
-    uint32_t held = sight->several ? said.seen : observation_possible(sight, &said);
-    size_t count = 0;
-    if (sight->several && (said.seen & sight->all))
-        others[count++] =
-            (struct answer){{.absent = stated, .silent = said.silent}, sight->value_count};
-    for (size_t v = 0; v < sight->value_count; v++) {
-        uint32_t bit = UINT32_C(1) << v;
-        if (sight->several ? held == bit : (held & bit) != 0)
-            continue;
-        others[count++] = (struct answer){{.seen = bit,
-                                           .absent = sight->several ? stated & ~bit : 0,
-                                           .silent = said.silent & ~bit},
-                                          v};
-    }
+    const uint32_t held = sight->several ? said.seen : observation_possible(sight, &said);
+    const bool alone = !sight->several || (held & (held - 1)) == 0;
+    const size_t count =
+        answers_list(sight, sight->several && (said.seen & sight->all), alone ? held : 0,
+                     (said.seen | said.absent) & sight->all, said.silent, others);
     bool turned = false;
     for (size_t k = 0; k < count; k++) {
         asker_look(asker, observable, others[k].said, false, &decisions[k]);
