@@ -366,12 +366,13 @@ static double add_at(double a, double odds, double b)
 /* ln L of the set of this one alone, or for RULES_NONE of none. */
 static double ln_chance(const struct table *table, int acts)
 {
-    double sum = -INFINITY, weight = 0.0;
+    const size_t own = set_index(table->count, acts, RULES_NONE);
+    double sum = table->ln[own], weight = 1.0;
     for (size_t z = 0; z < set_total(table->count); z++) {
         double odds = 1.0;
         int of[SET_MAX_CAUSES];
         set_members(table->count, z, of);
-        if (acts != RULES_NONE && of[0] != acts && of[1] != acts)
+        if (z == own || (acts != RULES_NONE && of[0] != acts && of[1] != acts))
             continue;
         for (int k = 0; k < SET_MAX_CAUSES && of[k] >= 0; k++)
             odds *= of[k] == acts ? 1.0 : table->suspects[of[k]].spared;
