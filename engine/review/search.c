@@ -894,9 +894,10 @@ static struct review_suspect suspect_of(const struct search *search,
     };
     suspect.q = fmax(suspect.q, suspect.test_p);
     for (size_t f = factors; f-- > 0;)
-        if (search->only[f] != NULL && search->only[f][suspect.level] < mixed &&
+        if (search->only[f] != NULL && /* a level of what it was computed from */
             factor_kinds[dataset->factors[f].kind].origin ==
-                dataset->factors[suspect.factor].kind) {
+                dataset->factors[suspect.factor].kind &&
+            search->only[f][suspect.level] < mixed) {
             suspect.why_factor = f;
             suspect.why_level = search->only[f][suspect.level];
         }
