@@ -113,11 +113,6 @@ static const char *string(const json_t *object, const char *key)
     return json_string_value(json_object_get(object, key));
 }
 
-json_t *view_series(const char *mark, const char *label, json_t *values)
-{
-    return view_json("mark:s label:s values:o", mark, label, values);
-}
-
 json_t *view_coverage_chart(const struct range *band, double last, json_t *points)
 {
     json_t *values[3] = {json_array(), json_array(), json_array()}, *all = json_array();
