@@ -76,6 +76,7 @@ static void on_field(void *bytes, size_t length, void *context)
     reader->field_column = reader->at.column;
     if (reader->status != STATUS_OK)
         return;
+    static const char WHITE[] = " \t\r\n";
     const char *text = length > 0 ? bytes : "";
     if (length > (reader->table.longest > 0 ? reader->table.longest : CSV_FIELD_LIMIT))
         refuse_long(reader, line, column);
@@ -86,6 +87,10 @@ static void on_field(void *bytes, size_t length, void *context)
                "the text is not UTF-8; save the file as CSV in UTF-8 and try again");
     if (reader->status != STATUS_OK)
         return;
+    for (; reader->table.trimmed && length > 0 && strchr(WHITE, *text) != NULL; length--)
+        text++;
+    while (reader->table.trimmed && length > 0 && strchr(WHITE, text[length - 1]) != NULL)
+        length--;
     reader->starts[reader->count] = reader->bytes.length;
     reader->fields[reader->count++] =
         (struct csv_field){.length = length, .line = line, .column = column};

@@ -42,6 +42,7 @@ struct csv_table {
     char separator;   /* 0: whichever of comma, semicolon and tab the first line has most of */
     size_t longest;   /* bytes of a field, up to CSV_FIELD_LIMIT, which 0 stands for */
     bool utf8;        /* text that is not UTF-8 is refused */
+    bool trimmed;     /* white space at the ends of a field is left out, even within quotes */
     void *context;
     /* Called for each row. Anything but STATUS_OK ends the reading. */
     enum status (*row)(void *context, const struct csv_row *row);

@@ -361,11 +361,6 @@ struct sheet {
     const char *folded[CSV_MOST_FIELDS]; /* its headings */
 };
 
-static bool is_blank(const char *text)
-{
-    return text[strspn(text, " \t\r\n")] == '\0';
-}
-
 /* The row that has most of the headings of the map; without one, of those that suggest some column
  * of ours, several at least. */
 static enum status look_for_header(void *context, const struct csv_row *row)
@@ -396,7 +391,7 @@ static const char *no_vessel(struct sheet *sheet, const struct csv_row *row)
     size_t first = 0, cells = 0, again = 0, number = sheet->row++;
     if (number < sheet->header)
         return "above the names of the columns";
-    while (first < row->count && is_blank(row->fields[first].text))
+    while (first < row->count && row->fields[first].length == 0)
         first++;
     if (number == sheet->header) {
         sheet->column_count = row->count;
@@ -427,7 +422,8 @@ static enum status read_sheet(struct sheet *sheet, const char *path,
                               enum status (*take)(void *context, const struct csv_row *row),
                               const struct progress *progress, struct diags *diags)
 {
-    struct csv_table table = {.file = path, .utf8 = true, .context = sheet, .row = look_for_header};
+    struct csv_table table = {
+        .file = path, .utf8 = true, .trimmed = true, .context = sheet, .row = look_for_header};
     enum status status = csv_read(&table, NULL, NULL, diags);
     sheet->row = 0;
     table.row = take;
@@ -867,21 +863,16 @@ static enum status read_header(struct taking *taking, const struct csv_row *row)
     return diags_errors(taking->diags) == before ? STATUS_OK : STATUS_DATA;
 }
 
-/* The cell without blanks at its ends, or what stands above it, or what holds for all rows. */
+/* The cell, or what stands above it, or what holds for all rows. */
 static const char *cell(struct taking *taking, const struct csv_row *row, enum role role)
 {
     size_t column = taking->column_of[role];
     const char *same = taking->mapping->same[role];
-    const char *text = column < row->count ? row->fields[column].text : "";
-    if (is_blank(text) && column < CSV_MOST_FIELDS && taking->above[column] != NULL)
-        text = taking->above[column];
-    if (is_blank(text))
-        text = same != NULL ? same : "";
-    text += strspn(text, " \t");
-    size_t length = strlen(text);
-    while (length > 0 && strchr(" \t", text[length - 1]) != NULL)
-        length--;
-    return arena_copy(taking->arena, text, length);
+    if (column < row->count && row->fields[column].length > 0)
+        return row->fields[column].text;
+    if (column < CSV_MOST_FIELDS && taking->above[column] != NULL)
+        return taking->above[column];
+    return same != NULL ? same : "";
 }
 
 /* "A3": the batch is A and the vessel its third, where the map says "batch: from vessel". */
@@ -966,7 +957,7 @@ static enum status take_row(void *context, const struct csv_row *row)
         return STATUS_OK;
     }
     for (size_t i = 0; i < row->count; i++)
-        if (taking->repeats[i] && !is_blank(row->fields[i].text))
+        if (taking->repeats[i] && row->fields[i].length > 0)
             taking->above[i] = arena_string(taking->sheet.keep, row->fields[i].text);
     for (int i = 0; i < ROLE_COUNT; i++)
         taking->cells[i] = cell(taking, row, (enum role)i);
@@ -1141,8 +1132,8 @@ static enum status look_at_row(void *context, const struct csv_row *row)
             for (int order = DATES_ISO; order <= DATES_YEAR_FIRST; order++)
                 sample->newest[order] = moment_unknown();
         }
-        if (!header && !is_blank(text))
-            look_at_value(sample, text + strspn(text, " \t"), guess->now);
+        if (!header && text[0] != '\0')
+            look_at_value(sample, text, guess->now);
     }
     return STATUS_OK;
 }

@@ -185,9 +185,10 @@ static void intake_word(struct intake *intake, size_t column, const char *word, 
     }
 }
 
-/* How the word that the newest vessel has moves causes, natural log of the odds. */
+/* How the word that the newest vessel has moves causes, natural log of the odds; and the figures
+ * behind it, or NULL, each once. */
 static void intake_shift(struct intake *intake, size_t column, const enum moved_by moved[2],
-                         const double shift[2])
+                         const double shift[2], const char *figures)
 {
     struct intake_column *to = &intake->columns[column];
     uint32_t level = to->level[intake->dataset.vessel_count - 1];
@@ -198,14 +199,7 @@ static void intake_shift(struct intake *intake, size_t column, const enum moved_
         to->shifts[2 * (size_t)level + k] += shift[k];
     }
     to->shifted[level]++;
-}
-
-/* The figures behind the word that the newest vessel has; each once. */
-static void intake_figures(struct intake *intake, size_t column, const char *figures)
-{
-    struct intake_column *to = &intake->columns[column];
-    uint32_t level = to->level[intake->dataset.vessel_count - 1];
-    if (level >= SHIFTED || figures == NULL)
+    if (figures == NULL)
         return;
     if (to->figures[level] == NULL)
         to->figures[level] = "";
@@ -534,17 +528,6 @@ struct table {
 
 /* ---- words ----------------------------------------------------------------------------------- */
 
-/* The text without white space at its ends. */
-static const char *trimmed(const struct csv_field *field, size_t *length)
-{
-    static const char white[] = " \t\r\n";
-    const char *at = field->text + strspn(field->text, white);
-    *length = strlen(at);
-    while (*length > 0 && strchr(white, at[*length - 1]) != NULL)
-        --*length;
-    return at;
-}
-
 static const char *safe_copy(struct arena *arena, const char *text, size_t length, size_t limit)
 {
     TEXT(safe);
@@ -671,9 +654,7 @@ static enum status read_header(struct table *table, const struct csv_row *row)
     TEXT(names);
     for (size_t c = 0; c < row->count; c++) {
         struct column_read *column = &table->columns[c];
-        size_t length;
-        const char *name = trimmed(&row->fields[c], &length);
-        name = safe_copy(table->arena, name, length, 60);
+        const char *name = safe_copy(table->arena, row->fields[c].text, row->fields[c].length, 60);
         *column = column_named(name);
         column->name = name;
         if (column->use == USE_FATE && table->fate_column == MOST_COLUMNS)
@@ -763,11 +744,10 @@ static void read_cell(struct table *table, const struct column_read *column, con
 
 static bool is_wanted(const struct table *table, const struct csv_row *fields)
 {
-    const char *batches = table->wanted.batches, *word = "";
-    size_t length = 0;
-    if (table->batch_column < fields->count)
-        word = trimmed(&fields->fields[table->batch_column], &length);
-    return batches == NULL || (length > 0 && csv_named(batches, word, length) >= 0);
+    const char *batches = table->wanted.batches;
+    const struct csv_field *batch = &fields->fields[table->batch_column];
+    return batches == NULL || (table->batch_column < fields->count && batch->length > 0 &&
+                               csv_named(batches, batch->text, batch->length) >= 0);
 }
 
 static enum status take_row(void *context, const struct csv_row *fields)
@@ -785,23 +765,20 @@ static enum status take_row(void *context, const struct csv_row *fields)
             table->column_count);
     if (!is_wanted(table, fields))
         return STATUS_OK;
-    for (size_t c = 0; c < fields->count; c++) {
-        size_t length;
-        const char *word = trimmed(&fields->fields[c], &length);
-        read_cell(table, &table->columns[c], word, length, &vessel);
-    }
+    for (size_t c = 0; c < fields->count; c++)
+        read_cell(table, &table->columns[c], fields->fields[c].text, fields->fields[c].length,
+                  &vessel);
     table->short_rows += fields->count < table->column_count;
     if (table->wanted.since != DAY_NONE && vessel.entered < table->wanted.since)
         return STATUS_OK;
     table->count = intake_vessel(table->intake, &vessel) + 1;
     for (size_t c = 0; c < fields->count; c++) {
         const struct column_read *column = &table->columns[c];
-        size_t length;
-        const char *word = trimmed(&fields->fields[c], &length);
+        const struct csv_field *field = &fields->fields[c];
         if (column->use == FACTOR_PLACE)
-            take_places(table, column->column, word, vessel.entered);
+            take_places(table, column->column, field->text, vessel.entered);
         else if (column->use < FACTOR_KINDS)
-            intake_word(table->intake, column->column, word, length);
+            intake_word(table->intake, column->column, field->text, field->length);
     }
     return STATUS_OK;
 }
@@ -838,7 +815,8 @@ enum status dataset_from_table(const char *file, FILE *stream, const struct rule
         .intake = &(struct intake){.arena = arena, .dataset = {.today = wanted->today}},
         .fate_column = MOST_COLUMNS,
         .batch_column = MOST_COLUMNS};
-    const struct csv_table csv = {.file = file, .longest = 4096, .context = table, .row = take_row};
+    const struct csv_table csv = {
+        .file = file, .longest = 4096, .trimmed = true, .context = table, .row = take_row};
     *dataset = (struct dataset){.today = wanted->today};
     enum status status = csv_read(&csv, stream, NULL, diags);
     if (status != STATUS_OK)
@@ -987,8 +965,8 @@ static void put_bands(const struct filling *filling, const struct vessel *vessel
         if (band == LEVEL_NONE)
             continue;
         put(filling, bands[k].kind, bands[k].names[band]);
-        intake_shift(filling->intake, filling->columns[bands[k].kind], bands[k].moved, moves);
-        intake_figures(filling->intake, filling->columns[bands[k].kind], figures);
+        intake_shift(filling->intake, filling->columns[bands[k].kind], bands[k].moved, moves,
+                     figures);
     }
 }
 
