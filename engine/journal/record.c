@@ -235,25 +235,22 @@ static void bind_row(sqlite3_stmt *statement, enum record record, const void *ro
         switch (column->kind) {
         case COLUMN_LABEL:
         case COLUMN_TEXT:
-            text = *(const char *const *)member;
+        case COLUMN_WORD:
+            text = column->kind == COLUMN_WORD ? column->words[*(const int *)member]
+                                               : *(const char *const *)member;
             sqlite3_bind_text(statement, at++, text != NULL ? text : "", -1, SQLITE_STATIC);
             break;
         case COLUMN_REAL: /* NAN becomes NULL */
             sqlite3_bind_double(statement, at++, *(const double *)member);
             break;
-        case COLUMN_INTEGER:
-        case COLUMN_DAY:
-            sqlite3_bind_int64(statement, at++, *(const int64_t *)member);
-            break;
         case COLUMN_FLAG:
             sqlite3_bind_int(statement, at++, *(const bool *)member);
             break;
+        case COLUMN_INTEGER:
+        case COLUMN_DAY:
         case COLUMN_REFERENCE:
-            bind_integer(statement, at++, *(const int64_t *)member, *(const int64_t *)member == 0);
-            break;
-        case COLUMN_WORD:
-            text = column->words[*(const int *)member];
-            sqlite3_bind_text(statement, at++, text, -1, SQLITE_STATIC);
+            bind_integer(statement, at++, *(const int64_t *)member,
+                         column->kind == COLUMN_REFERENCE && *(const int64_t *)member == 0);
             break;
         case COLUMN_MOMENT:
             bind_integer(statement, at++, moment->seconds, !moment_known(*moment));
