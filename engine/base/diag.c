@@ -9,20 +9,6 @@
 #include "base/memory.h"
 #include "base/text.h"
 
-enum exit_status status_exit(enum status status)
-{
-    static const enum exit_status exits[] = {
-        [STATUS_OK] = EXIT_OK,
-        [STATUS_DATA] = EXIT_DATA,
-        [STATUS_USAGE] = EXIT_USAGE,
-        [STATUS_IO] = EXIT_IO,
-        [STATUS_CLOSED] = EXIT_CLOSED,
-        [STATUS_CHECK] = EXIT_CHECK_FAILED,
-        [STATUS_INTERNAL] = EXIT_INTERNAL,
-    };
-    return (size_t)status < sizeof exits / sizeof *exits ? exits[status] : EXIT_INTERNAL;
-}
-
 struct diags {
     struct arena *arena; /* every string of every diagnostic */
     struct diag kept[DIAG_KEEP];

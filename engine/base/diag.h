@@ -12,30 +12,18 @@
 /* What a function that can fail returns, and what the program exits with.
  *
  * Functions below cli/ and prompt/ never print and never exit: they return a status and, where a
- * person should read why, add a line to a diagnostic list (base/diag.h). The numbers of the exit
- * statuses follow sysexits.h where it has one and are documented in README.md. */
+ * person should read why, add a line to a diagnostic list (base/diag.h). The numbers are the exit
+ * statuses: they follow sysexits.h where it has one and are documented in README.md. */
 enum status {
     STATUS_OK = 0,
-    STATUS_DATA,     /* what was read is not what it should be */
-    STATUS_USAGE,    /* what was asked for makes no sense */
-    STATUS_IO,       /* the file system, a pipe or the journal said no */
-    STATUS_CLOSED,   /* whoever read the output has closed it and wants no more */
-    STATUS_CHECK,    /* all went well; what was checked did not hold */
-    STATUS_INTERNAL, /* a bug: an invariant does not hold */
+    STATUS_CHECK = 1,     /* all went well; what was checked did not hold */
+    STATUS_USAGE = 2,     /* what was asked for makes no sense */
+    STATUS_DATA = 65,     /* what was read is not what it should be */
+    STATUS_INTERNAL = 70, /* a bug: an invariant does not hold */
+    STATUS_IO = 74,       /* the file system, a pipe or the journal said no */
+    STATUS_CLOSED = 141,  /* whoever read the output has closed it and wants no more; 128 + SIGPIPE:
+                             what a shell says of a program that SIGPIPE ended */
 };
-
-enum exit_status {
-    EXIT_OK = 0,
-    EXIT_CHECK_FAILED = 1, /* the program worked; what it checked did not hold */
-    EXIT_USAGE = 2,
-    EXIT_DATA = 65,
-    EXIT_INTERNAL = 70,
-    EXIT_IO = 74,
-    EXIT_CLOSED = 141, /* 128 + SIGPIPE: what a shell says of a program that SIGPIPE ended */
-};
-
-/* The exit status for a status. */
-enum exit_status status_exit(enum status status);
 
 /* What is wrong with something that was read, where, and what would be right.
  *

@@ -31,8 +31,8 @@ _Noreturn void memory_exhausted(void)
         restore_terminal();
     filing_remove_unfinished();
     if (write(STDERR_FILENO, message, sizeof message - 1) < 0)
-        _exit(EXIT_IO);
-    _exit(EXIT_INTERNAL);
+        _exit(STATUS_IO);
+    _exit(STATUS_INTERNAL);
 }
 
 /* The names are the linker's. NOLINTBEGIN(bugprone-reserved-identifier,cert-dcl37-c,cert-dcl51-cpp) */

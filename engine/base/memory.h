@@ -15,7 +15,7 @@
  * memory_exhausted. SQLite's SQLITE_NOMEM is an error of the journal like any other. */
 
 /* Restores the terminal, removes files half written (base/filing.h), says "out of memory" on
- * standard error and exits with EXIT_INTERNAL. A transaction that is open is not committed. */
+ * standard error and exits with STATUS_INTERNAL. A transaction that is open is not committed. */
 _Noreturn void memory_exhausted(void);
 
 /* What memory_exhausted is to call first, to restore the terminal; NULL for nothing. */

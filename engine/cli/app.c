@@ -101,7 +101,7 @@ _Noreturn void app_quit(struct app *app, enum status status)
     diags_free(app->diags);
     screen_release(&app->out);
     screen_release(&app->err);
-    exit((int)status_exit(status));
+    exit((int)status);
 }
 
 void confirm_or_stop(struct app *app, bool may_ask, const char *question, const char *otherwise)
