@@ -117,8 +117,8 @@ static int better(const void *a, const void *b)
     return x < y || x > y ? ORDER(y, x) : ORDER(first->observable, second->observable);
 }
 
-/* The tests that tell the hypotheses of a contest apart, best first; ends the contest. */
-static void choose_trials(const struct reasoner *reasoner, struct contest *contest,
+/* The tests that tell the hypotheses of a contest apart, best first. */
+static void choose_trials(const struct reasoner *reasoner, const struct contest *contest,
                           struct arena *arena, struct review_why *why)
 {
     static const double worth_it = 0.02; /* bits */
@@ -146,20 +146,14 @@ static void choose_trials(const struct reasoner *reasoner, struct contest *conte
                                       .delay_days = test->delay_days};
     }
     array_sort(why->trials, why->trial_count, better);
-    free(contest->causes);
-}
-
-static struct contest contest_new(const struct rules *rules)
-{
-    return (struct contest){.causes =
-                                calloc(HYPOTHESES * (rules->cause_count + 1), sizeof(double))};
 }
 
 /* Of the causes. */
 static void tell_apart(const struct reasoner *reasoner, struct arena *arena, struct review_why *why)
 {
     const struct rules *rules = reasoner_rules(reasoner);
-    struct contest contest = contest_new(rules);
+    double *shares SCOPED_FREE = memory_array(HYPOTHESES * rules->cause_count, sizeof *shares);
+    struct contest contest = {.causes = shares};
     double all = 0.0;
     contest.count = why->cause_count < HYPOTHESES ? why->cause_count : HYPOTHESES;
     for (size_t h = 0; h < contest.count; h++)
@@ -420,7 +414,7 @@ static enum status judge_culprit(const struct review *review, struct review_culp
 {
     const struct dataset *dataset = review->dataset;
     size_t causes = review->rules->cause_count;
-    double *share = calloc(2 * causes + 1, sizeof *share), *all = share + causes;
+    double *share SCOPED_FREE = memory_array(2 * causes, sizeof *share), *all = share + causes;
     struct arena *arena SCOPED_ARENA = arena_new();
     enum status status = STATUS_OK;
     for (size_t s = 0; s < culprit->suspect_count && status == STATUS_OK; s++) {
@@ -438,7 +432,6 @@ static enum status judge_culprit(const struct review *review, struct review_culp
             all[c] += suspect->p / culprit->p * share[c] / sum;
     }
     review_list_causes(review->rules, all, review->arena, &culprit->why);
-    free(share);
     return status;
 }
 
@@ -501,7 +494,9 @@ static void choose_all_trials(struct review *review)
     for (size_t k = 0; k < review->culprit_count; k++) {
         struct review_culprit *culprit = &review->culprits[k];
         if (culprit->suspect_count > 1) {
-            struct contest contest = contest_new(review->rules);
+            double *shares SCOPED_FREE =
+                memory_array(HYPOTHESES * review->rules->cause_count, sizeof *shares);
+            struct contest contest = {.causes = shares};
             ask_suspects(review, culprit, &contest);
             choose_trials(review->reasoner, &contest, review->arena, &culprit->why);
         } else {

@@ -99,7 +99,7 @@ static void count_factor(struct review *review, size_t f)
             factor->levels[factor->level_count++] = factor->levels[l];
     array_sort(factor->levels, factor->level_count, worse_first);
     size_t count = factor->level_count;
-    struct counts *groups = malloc((count + 1) * sizeof *groups), all = {0, 0};
+    struct counts *groups SCOPED_FREE = memory_array(count, sizeof *groups), all = {0, 0};
     struct tally *tallies SCOPED_FREE = memory_array(count, sizeof *tallies);
 
     for (size_t i = 0; i < count; i++) {
@@ -111,7 +111,6 @@ static void count_factor(struct review *review, size_t f)
     judge_levels(factor, all);
     factor->log_bayes = bayes_factor_ln(tallies, count, 1.0, 1.0);
     factor->test = table_test(groups, count);
-    free(groups);
 }
 
 static void count_factors(struct review *review)
@@ -557,12 +556,10 @@ json_t *review_watch(const struct review *review)
 
     if (review->dataset->vessel_count > MANY)
         return json_null();
-    struct day *days = calloc(review->dataset->vessel_count + 1, sizeof *days);
+    struct day *days SCOPED_FREE = memory_array(review->dataset->vessel_count, sizeof *days);
     size_t vessels = list_days(review, days, &count);
-    if (vessels < REVIEW_FEWEST) {
-        free(days);
+    if (vessels < REVIEW_FEWEST)
         return json_null();
-    }
     const struct monitor_plan plan =
         monitor_plan(usual, fmin(0.9, fmax(2.0 * usual, usual + 0.15)),
                      fmax(100.0, (double)vessels / review->rules->review.false_alarm));
@@ -587,15 +584,13 @@ json_t *review_watch(const struct review *review)
             last_share = share;
         }
     }
-    json_t *watch =
-        json_pack("{s:f, s:f, s:f, s:I, s:o, s:o, s:I, s:o, s:o, s:o, s:f, s:o}", "usual",
-                  plan.usual, "raised", plan.raised, "run_to_false_alarm", plan.run_usual,
-                  "signals", (json_int_t)episodes, "since", day_json(since, DAY_ISO), "_ended",
-                  day_json(ended, DAY_ISO), "_count", (json_int_t)vessels, "_sums", sums, "_from",
-                  day_json(days, DAY_WORDS), "_to", day_json(&days[count - 1], DAY_WORDS), "_began",
-                  last_share, "_since", day_json(since, DAY_WORDS));
-    free(days);
-    return watch;
+    return json_pack("{s:f, s:f, s:f, s:I, s:o, s:o, s:I, s:o, s:o, s:o, s:f, s:o}", "usual",
+                     plan.usual, "raised", plan.raised, "run_to_false_alarm", plan.run_usual,
+                     "signals", (json_int_t)episodes, "since", day_json(since, DAY_ISO), "_ended",
+                     day_json(ended, DAY_ISO), "_count", (json_int_t)vessels, "_sums", sums,
+                     "_from", day_json(days, DAY_WORDS), "_to",
+                     day_json(&days[count - 1], DAY_WORDS), "_began", last_share, "_since",
+                     day_json(since, DAY_WORDS));
 }
 
 /* ---- totals and limits -------------------------------------------------------------------------- */

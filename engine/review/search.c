@@ -621,7 +621,7 @@ static void weigh_levels(struct search *search, size_t f, const struct candidate
 static void weigh_factors(struct search *search, size_t from, size_t end,
                           const struct candidate *within)
 {
-    struct counts *all = calloc(end - from + 1, sizeof *all);
+    struct counts *all SCOPED_FREE = memory_array(end - from, sizeof *all);
     for (size_t c = search->first[from]; c < search->first[end]; c++) {
         search->candidates[c].inside = search->candidates[c].controls = (struct counts){0, 0};
         search->candidates[c].added = (struct added){.score = 0.0};
@@ -646,7 +646,6 @@ static void weigh_factors(struct search *search, size_t from, size_t end,
         }
         weigh_levels(search, f, within);
     }
-    free(all);
 }
 
 /* Weighs every candidate, with the pieces of the culprits in `mask` set aside. */
