@@ -183,12 +183,6 @@ static bool sync_bytes(int descriptor)
     return result == 0;
 }
 
-void filing_write(struct filing *filing, const char *bytes, size_t length)
-{
-    if (filing->error == 0 && fwrite(bytes, 1, length, filing->stream) != length)
-        filing->error = errno != 0 ? errno : EIO;
-}
-
 enum status filing_sync(struct filing *filing, struct diags *diags)
 {
     if (filing->error == 0 && ((filing->stream != NULL && fflush(filing->stream) != 0) ||
@@ -281,7 +275,8 @@ enum status filing_put(const char *path, const struct text *text, bool replace, 
     enum status status = filing_open(&filing, path, replace, diags);
     if (status != STATUS_OK)
         return status;
-    filing_write(&filing, text->bytes, text->length);
+    if (fwrite(text->bytes, 1, text->length, filing.stream) != text->length)
+        filing.error = errno != 0 ? errno : EIO;
     return filing_commit(&filing, diags);
 }
 

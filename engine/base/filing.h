@@ -33,8 +33,6 @@ enum status filing_open(struct filing *filing, const char *path, bool replace, s
  * not closed. May replace a database. */
 enum status filing_reserve(struct filing *filing, const char *path, bool replace,
                            struct diags *diags);
-/* Writes, and remembers a failure for filing_sync to report. */
-void filing_write(struct filing *filing, const char *bytes, size_t length);
 /* Flushes, syncs and gives the name. The filing is closed whatever the outcome. */
 enum status filing_commit(struct filing *filing, struct diags *diags);
 /* Everything of it reaches the disk, still under the temporary name. Fine when repeated. */
