@@ -419,7 +419,7 @@ struct work {
     struct cook_memo *memo;
     struct arena *arena;
     /* What the facts say, in the terms of the physics; NAN and RULES_NONE where they do not. */
-    bool said[FEEDS_COUNT], hedged[FEEDS_COUNT];
+    uint64_t said, hedged; /* a bit for each enum feeds: */
     struct known_cook cook;
     struct known_growth growth; /* points to `shake` */
     struct shake shake;
@@ -629,18 +629,27 @@ static double likelihood(const struct work *work, size_t observable, size_t set)
     return sum;
 }
 
+#define FED(by) (UINT64_C(1) << FEEDS_##by)
+_Static_assert(FEEDS_COUNT <= 64, "a bit for each");
+/* The circumstances that each figure is computed from. */
+static const uint64_t MOVERS[MOVED_COUNT] = {
+    [MOVED_SURVIVORS] = FED(COOK_GAUGE) | FED(COOK_MINUTES) | FED(ALTITUDE) | FED(AIR) | FED(LOAD) |
+                        FED(VESSEL) | FED(VESSEL_MASS) | FED(GRAIN),
+    [MOVED_WET] = FED(MOISTURE) | FED(DRY_MASS) | FED(WATER_MASS) | FED(GRAIN),
+    [MOVED_DRY] = FED(MOISTURE) | FED(DRY_MASS) | FED(WATER_MASS) | FED(GRAIN),
+    [MOVED_COLD] = FED(TEMPERATURE) | FED(SPECIES),
+    [MOVED_WARM] = FED(TEMPERATURE) | FED(SPECIES),
+    [MOVED_DOSE] = FED(DOSE) | FED(STARTER_KIND),
+};
+
 /* Adds a move for every cause that this kind of figure moves. NAN: it is not known. */
-static void move_causes(struct work *work, enum moved_by moved_by, double chance,
-                        const enum feeds *feeds, size_t feed_count, const char *say,
+static void move_causes(struct work *work, enum moved_by moved_by, double chance, const char *say,
                         const char *assumed)
 {
     const struct move *move = &work->rules->moves[moved_by];
-    double trust = move->trust;
-    for (size_t i = 0; i < feed_count; i++)
-        if (work->said[feeds[i]] && work->hedged[feeds[i]]) {
-            trust *= work->rules->calibration.hedge;
-            break;
-        }
+    const uint64_t movers = MOVERS[moved_by] & work->said;
+    const bool doubted = (movers & work->hedged) != 0;
+    const double trust = move->trust * (doubted ? work->rules->calibration.hedge : 1.0);
     for (size_t c = 0; c < work->rules->cause_count; c++) {
         if (work->rules->causes[c].moved_by != moved_by || work->count == work->rules->cause_count)
             continue;
@@ -651,9 +660,9 @@ static void move_causes(struct work *work, enum moved_by moved_by, double chance
             size_t with = reasoner_set_of(work->reasoner, (int)c),
                    without = reasoner_set_of(work->reasoner, RULES_NONE);
             double sum = 0.0;
-            for (size_t i = 0; i < feed_count; i++) {
-                int observable = work->rules->feeder[feeds[i]];
-                if (observable == RULES_NONE || !work->said[feeds[i]] ||
+            for (uint64_t left = movers; left != 0; left &= left - 1) {
+                int observable = work->rules->feeder[__builtin_ctzll(left)];
+                if (observable == RULES_NONE ||
                     work->rules->observables[observable].kind == KIND_SEVERAL)
                     continue;
                 double a = likelihood(work, (size_t)observable, with);
@@ -671,22 +680,16 @@ static void move_causes(struct work *work, enum moved_by moved_by, double chance
 
 static void compute_cook(struct work *work)
 {
-    static const enum feeds feeds[] = {FEEDS_COOK_GAUGE,  FEEDS_COOK_MINUTES, FEEDS_ALTITUDE,
-                                       FEEDS_AIR,         FEEDS_LOAD,         FEEDS_VESSEL,
-                                       FEEDS_VESSEL_MASS, FEEDS_GRAIN};
     struct cook_result result;
     const char *say = NULL, *assumed = NULL;
     if (physics_cooked(work->memo, work->rules, &work->cook, &result, work->arena, &say,
                        &assumed) != PHYSICS_NO_RULES &&
         say != NULL)
-        move_causes(work, MOVED_SURVIVORS, result.chance_mean, feeds, sizeof feeds / sizeof *feeds,
-                    say, assumed);
+        move_causes(work, MOVED_SURVIVORS, result.chance_mean, say, assumed);
 }
 
 static void compute_mix(struct work *work)
 {
-    static const enum feeds feeds[] = {FEEDS_MOISTURE, FEEDS_DRY_MASS, FEEDS_WATER_MASS,
-                                       FEEDS_GRAIN};
     const struct known_grain *grain = &work->cook.grain;
     struct moisture_band band = physics_band(work->rules, grain->kind);
     double doubt = fmax(0.1, work->rules->forecast.moisture_doubt);
@@ -700,16 +703,11 @@ static void compute_mix(struct work *work)
     if (!isnan(band.raw_limit))
         text_printf(&say, ", a raw kernel holds %.3g %%", band.raw_limit);
     const char *said = keep(work->arena, say.bytes), *with = keep(work->arena, assumed.bytes);
-    move_causes(work, MOVED_WET, moisture_chance_above(moisture, doubt, band.hi), feeds,
-                sizeof feeds / sizeof *feeds, said, with);
-    move_causes(work, MOVED_DRY, 1.0 - moisture_chance_above(moisture, doubt, band.lo), feeds,
-                sizeof feeds / sizeof *feeds, said, with);
+    move_causes(work, MOVED_WET, moisture_chance_above(moisture, doubt, band.hi), said, with);
+    move_causes(work, MOVED_DRY, 1.0 - moisture_chance_above(moisture, doubt, band.lo), said, with);
 }
 
 /* ---- growth ---------------------------------------------------------------------------------- */
-
-static const enum feeds warmth_feeds[] = {FEEDS_TEMPERATURE, FEEDS_SPECIES};
-static const enum feeds dose_feeds[] = {FEEDS_DOSE, FEEDS_STARTER_KIND};
 
 /* Day at which the central course has this coverage; INFINITY when never. */
 static double day_of(const struct forecast *forecast, double coverage)
@@ -764,16 +762,14 @@ static void compute_pace(struct work *work, const struct forecast *forecast, con
     const struct {
         bool holds;
         enum moved_by moved_by;
-        const enum feeds *feeds;
         const struct forecast *put_right;
         double alone; /* what it makes likely by itself; of a dose, one for two at the usual one */
         const char *say;
     } inputs[] = {
-        {work->said[FEEDS_TEMPERATURE] && celsius < best, MOVED_COLD, warmth_feeds, &warmer,
-         1.0 - factor,
+        {(work->said & FED(TEMPERATURE)) && celsius < best, MOVED_COLD, &warmer, 1.0 - factor,
          arena_format(work->arena, "at %s this mushroom grows at %.0f %% of its best pace (%s)",
                       degrees(celsius, 0, room), 100.0 * factor, degrees(best, 0, room_best))},
-        {relative > 0.0, MOVED_DOSE, dose_feeds, &fuller, 1.0 / (1.0 + relative * relative),
+        {relative > 0.0, MOVED_DOSE, &fuller, 1.0 / (1.0 + relative * relative),
          arena_format(work->arena, "the dose was %.2g times the usual one", relative)},
     };
     for (size_t i = 0; i < sizeof inputs / sizeof *inputs; i++) {
@@ -783,8 +779,8 @@ static void compute_pace(struct work *work, const struct forecast *forecast, con
         if (line != NULL)
             share = share_of_delay(work, pace.pace, as_said, day_of(inputs[i].put_right, coverage),
                                    share);
-        move_causes(work, inputs[i].moved_by, share, inputs[i].feeds, 2,
-                    line != NULL ? line : inputs[i].say, line != NULL ? with : NULL);
+        move_causes(work, inputs[i].moved_by, share, line != NULL ? line : inputs[i].say,
+                    line != NULL ? with : NULL);
     }
 }
 
@@ -801,10 +797,10 @@ static void compute_growth(struct work *work)
     const struct cardinals *cardinals = &forecast.cardinals;
     const double celsius = work->growth.temperature;
     /* Above its best, heat harms long before it slows: rivals and bacteria gain first. */
-    if (work->said[FEEDS_TEMPERATURE] && celsius > cardinals->t_opt) {
+    if ((work->said & FED(TEMPERATURE)) && celsius > cardinals->t_opt) {
         char room[DEGREES_ROOM], best[DEGREES_ROOM], most[DEGREES_ROOM];
         double share = (celsius - cardinals->t_opt) / (cardinals->t_max - cardinals->t_opt);
-        move_causes(work, MOVED_WARM, fmin(1.0, share), warmth_feeds, 2,
+        move_causes(work, MOVED_WARM, fmin(1.0, share),
                     arena_format(work->arena,
                                  "%s is above the %s that suit this mushroom best; at %s it stops",
                                  degrees(celsius, 0, room), degrees(cardinals->t_opt, 0, best),
@@ -835,10 +831,11 @@ static void take_facts(struct work *work, const struct fact *facts, size_t fact_
         int choice = feeds == FEEDS_STARTER_KIND ? RULES_NONE : value;
         for (size_t k = 0; feeds == FEEDS_STARTER_KIND && k < work->rules->starter_count; k++)
             choice = (int)work->rules->starters[k].value == value ? (int)k : choice;
-        work->said[feeds] = (CHOICES[feeds] != 0 && choice != RULES_NONE) || !isnan(number);
+        const bool known = (CHOICES[feeds] != 0 && choice != RULES_NONE) || !isnan(number);
+        work->said |= (uint64_t)known << feeds;
+        work->hedged |= (uint64_t)(facts[i].observation.hedged != 0) << feeds;
         if (CHOICES[feeds] != 0)
             *(int *)(void *)((char *)work + CHOICES[feeds]) = choice;
-        work->hedged[feeds] = facts[i].observation.hedged != 0;
         if (!isnan(number) && NUMBERS[feeds] != 0)
             *(double *)(void *)((char *)work + NUMBERS[feeds]) = number;
     }
