@@ -606,10 +606,10 @@ static json_t *finding_json(const struct rules *rules, const void *item)
     json_t *actions =
         view_json_rows(i, ACTION_COUNT, "label:s steps:o", rules->decision.action_label[order[i]],
                        view_json_strings(finding->steps[order[i]], finding->step_count[order[i]]));
-    return view_json("status:s hazard:s also:s what:s looks:o differs:o causes:o actions:o cites:o",
+    return view_json("status:s hazard:s also:s what:s looks:o differs:o causes:o actions:o",
                      status_name(finding->status), hazard_name(finding->hazard), finding->also,
                      finding->what, claims_json(rules, finding->looks, finding->look_count, false),
-                     differs, causes, actions, cites_json(rules, &finding->cites));
+                     differs, causes, actions);
 }
 
 static json_t *cause_json(const struct rules *rules, const void *item)
@@ -621,13 +621,11 @@ static json_t *cause_json(const struct rules *rules, const void *item)
     json_t *tests = json_array();
     for (size_t i = 0; i < cause->settle_count; i++)
         json_array_append_new(tests, test_json(&rules->observables[cause->settle[i]]));
-    return view_json("scope:s what:s prior:n grows:o grows_cites:o looks:o change:o tests:o "
-                     "cites:o",
+    return view_json("scope:s what:s prior:n grows:o grows_cites:o looks:o change:o tests:o",
                      scope_name(cause->scope), cause->what, cause->prior, grows,
                      cites_json(rules, &cause->grows_cites),
                      claims_json(rules, cause->weighs, cause->weigh_count, true),
-                     view_json_strings(cause->change, cause->change_count), tests,
-                     cites_json(rules, &cause->cites));
+                     view_json_strings(cause->change, cause->change_count), tests);
 }
 
 static void add_expected(json_t *rows, const struct rules *rules, size_t observable,
@@ -656,10 +654,9 @@ static json_t *observable_json(const struct rules *rules, const void *item)
     for (size_t c = 0; c < rules->cause_count; c++)
         add_expected(predicts, rules, index, rules->causes[c].name, rules->causes[c].weighs,
                      rules->causes[c].weigh_count, true);
-    return view_json("class:s holds:s ask:s look:s why:s values:o predicts:o cites:o",
+    return view_json("class:s holds:s ask:s look:s why:s values:o predicts:o",
                      classes[observable->class], kinds[observable->kind], observable->ask,
-                     observable->look, observable->why, values, predicts,
-                     cites_json(rules, &observable->cites));
+                     observable->look, observable->why, values, predicts);
 }
 
 static json_t *species_json(const struct rules *rules, const void *item)
@@ -670,43 +667,30 @@ static json_t *species_json(const struct rules *rules, const void *item)
                                     rules->findings[species->normal[i].finding].name,
                                     claims_json(rules, &species->normal[i].claim, 1, false));
     return view_json("latin:s note:s t_min:n t_max:n t_opt:n rate_low:n rate_high:n full_low:n "
-                     "full_high:n growth_cites:o normal:o cites:o",
+                     "full_high:n growth_cites:o normal:o",
                      species->latin, species->note, growth->t_min, growth->t_max, growth->t_opt,
                      growth->rate.lo, growth->rate.hi, growth->full.lo, growth->full.hi,
-                     cites_json(rules, &growth->cites), normal, cites_json(rules, &species->cites));
+                     cites_json(rules, &growth->cites), normal);
 }
 
 static json_t *grain_json(const struct rules *rules, const void *item)
 {
     const struct grain *grain = item;
-    return view_json("note:s moisture:n target_low:n target_high:n raw_limit:n cites:o",
-                     grain->note, grain->moisture, grain->target.lo, grain->target.hi,
-                     grain->raw_limit, cites_json(rules, &grain->cites));
+    (void)rules;
+    return view_json("note:s moisture:n target_low:n target_high:n raw_limit:n", grain->note,
+                     grain->moisture, grain->target.lo, grain->target.hi, grain->raw_limit);
 }
 
 /* Lengths in mm. */
 static json_t *vessel_json(const struct rules *rules, const void *item)
 {
     const struct vessel_kind *vessel = item;
+    (void)rules;
     json_t *sides = json_array();
     for (size_t i = 0; i < 3; i++)
         json_array_append_new(sides, view_json_number(1000.0 * vessel->sides[i]));
-    return view_json("cylinder:b across:n high:n sides:o kg:n cites:o",
-                     vessel->shape == SHAPE_CYLINDER, 2000.0 * vessel->radius,
-                     1000.0 * vessel->height, sides, vessel->mass_kg,
-                     cites_json(rules, &vessel->cites));
-}
-
-static json_t *caution_json(const struct rules *rules, const void *item)
-{
-    return view_json("cites:o", cites_json(rules, &((const struct caution *)item)->cites));
-}
-
-static json_t *source_json(const struct rules *rules, const void *item)
-{
-    size_t index = (size_t)((const struct source *)item - rules->sources);
-    return view_json("cites:o",
-                     cites_json(rules, &(struct citation){.sources = &index, .count = 1}));
+    return view_json("cylinder:b across:n high:n sides:o kg:n", vessel->shape == SHAPE_CYLINDER,
+                     2000.0 * vessel->radius, 1000.0 * vessel->height, sides, vessel->mass_kg);
 }
 
 /* ---- every kind, by table -------------------------------------------------------------------- */
@@ -715,22 +699,25 @@ static const struct kind { /* one kind of thing that has an id */
     const char *plural, *template;
     size_t array, count; /* in struct rules */
     size_t size, id, name;
-    json_t *(*make)(const struct rules *rules, const void *item);
+    size_t cites;                                                 /* 0: it is a source itself */
+    json_t *(*make)(const struct rules *rules, const void *item); /* NULL: there is no more */
 } kinds[] = {
-#define KIND(plural, type, array, count, label, make)                                              \
+#define KIND(plural, type, array, count, label, cites, make)                                       \
     {                                                                                              \
         plural, "show." #type, offsetof(struct rules, array), offsetof(struct rules, count),       \
-            sizeof(struct type), offsetof(struct type, id), offsetof(struct type, label), make     \
+            sizeof(struct type), offsetof(struct type, id), offsetof(struct type, label), cites,   \
+            make                                                                                   \
     }
-    KIND("Findings", finding, findings, finding_count, name, finding_json),
-    KIND("Causes", cause, causes, cause_count, name, cause_json),
+#define CITES(type) offsetof(struct type, cites)
+    KIND("Findings", finding, findings, finding_count, name, CITES(finding), finding_json),
+    KIND("Causes", cause, causes, cause_count, name, CITES(cause), cause_json),
     KIND("Signs, circumstances and tests", observable, observables, observable_count, label,
-         observable_json),
-    KIND("Species", species, species, species_count, name, species_json),
-    KIND("Grains", grain, grains, grain_count, name, grain_json),
-    KIND("Vessels", vessel_kind, vessels, vessel_count, name, vessel_json),
-    KIND("Cautions", caution, cautions, caution_count, text, caution_json),
-    KIND("Sources", source, sources, source_count, title, source_json),
+         CITES(observable), observable_json),
+    KIND("Species", species, species, species_count, name, CITES(species), species_json),
+    KIND("Grains", grain, grains, grain_count, name, CITES(grain), grain_json),
+    KIND("Vessels", vessel_kind, vessels, vessel_count, name, CITES(vessel_kind), vessel_json),
+    KIND("Cautions", caution, cautions, caution_count, text, CITES(caution), NULL),
+    KIND("Sources", source, sources, source_count, title, 0, NULL),
 };
 enum { KINDS = sizeof kinds / sizeof *kinds };
 
@@ -760,8 +747,11 @@ bool view_show(struct screen *screen, const struct rules *rules, const char *id)
                 continue;
             if (found)
                 screen_blank(screen);
-            json_t *tree = kind->make(rules, item);
-            view_json_add(tree, "id:s name:s", id, string_of(item, kind->name));
+            const struct citation itself = {.sources = &i, .count = 1};
+            const void *cites = kind->cites != 0 ? (const void *)(item + kind->cites) : &itself;
+            json_t *tree = kind->make != NULL ? kind->make(rules, item) : json_object();
+            view_json_add(tree, "id:s name:s cites:o", id, string_of(item, kind->name),
+                          cites_json(rules, cites));
             view_say_taken(&(struct face){.screen = screen}, kind->template, tree);
             found = true;
         }
