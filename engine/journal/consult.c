@@ -33,15 +33,6 @@ struct sources batch_sources(struct journal *journal, const struct batch *batch,
     return sources;
 }
 
-/* The kind of a starter, or RULES_NONE. */
-static int starter_kind(const struct rules *rules, const struct starter *starter)
-{
-    for (size_t i = 0; i < rules->starter_count; i++)
-        if (strcmp(rules->starters[i].id, starter->kind) == 0)
-            return (int)i;
-    return RULES_NONE;
-}
-
 /* The inoculum, where it is told in the unit its starter is measured in; else NAN. */
 static double dose_of(const struct rules *rules, int kind, const struct batch *batch)
 {
@@ -54,7 +45,7 @@ static double dose_of(const struct rules *rules, int kind, const struct batch *b
 double vessel_dose_of(const struct rules *rules, const struct sources *sources,
                       const struct batch *batch, const struct vessel *vessel, const char *grain)
 {
-    int kind = starter_kind(rules, &sources->starter);
+    int kind = rules_index(rules, ITEM_STARTER, sources->starter.kind);
     struct known_vessel known = KNOWN_VESSEL;
     known.kind = rules_vessel(rules, vessel->kind);
     known.grams = vessel->grams;
@@ -145,7 +136,7 @@ enum status vessel_growth_of(struct journal *journal, const struct rules *rules,
     growth->vessel.kind = rules_vessel(rules, vessel->kind);
     growth->vessel.grams = vessel->grams;
     growth->species = rules_species(rules, batch->species);
-    growth->starter = starter_kind(rules, &sources.starter);
+    growth->starter = rules_index(rules, ITEM_STARTER, sources.starter.kind);
     growth->grain.kind = rules_grain(rules, sources.lot.grain);
     growth->temperature = sources.place.celsius;
     if (dose_of(rules, growth->starter, batch) > 0.0)

@@ -22,20 +22,12 @@ const char *const because_words[] = {"",      "contaminated", "stuck", "broken",
 
 enum { LATEST_DAY = 2932894 }; /* 9999-12-29: the last one written with four digits in any zone */
 
-/* The columns of a struct, called as its members are. */
-#define KIND_LABEL               COLUMN_LABEL
-#define KIND_TEXT                COLUMN_TEXT
-#define KIND_REAL                COLUMN_REAL
-#define KIND_INTEGER             COLUMN_INTEGER
-#define KIND_DAY                 COLUMN_DAY
-#define KIND_FLAG                COLUMN_FLAG
-#define KIND_MOMENT              COLUMN_MOMENT
-#define KIND_REFERENCE           COLUMN_REFERENCE
-#define KIND_STATE               COLUMN_WORD, .words = vessel_state_words
-#define KIND_FATE                COLUMN_WORD, .words = fate_words
-#define KIND_EVENT               COLUMN_WORD, .words = event_words
-#define KIND_BECAUSE             COLUMN_WORD, .words = because_words
-#define KIND_NAMED(kind)         KIND_##kind
+/* The columns of a struct, called as its members are. A kind is one of enum column_kind, or words. */
+#define COLUMN_STATE             COLUMN_WORD, .words = vessel_state_words
+#define COLUMN_FATE              COLUMN_WORD, .words = fate_words
+#define COLUMN_EVENT             COLUMN_WORD, .words = event_words
+#define COLUMN_BECAUSE           COLUMN_WORD, .words = because_words
+#define KIND_NAMED(kind)         COLUMN_##kind
 #define KIND_OF(kind)            KIND_NAMED(kind)
 #define BEHIND_KIND(kind, ...)   __VA_ARGS__
 #define BETWEEN(lowest, highest) .low = (lowest), .high = (highest)
