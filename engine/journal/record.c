@@ -921,16 +921,17 @@ struct page journal_page(struct journal *journal, enum record record, const char
 {
     const char *name = record_types[record].name;
     condition = condition != NULL ? condition : "1";
+    const char *newest = condition;
     struct page page = {.record = record};
     journal_enter(journal);
-    struct query query =
-        query_begin(journal,
-                    select_rows(journal, record, /* the newest, and of these the last at the end */
-                                arena_format(arena,
-                                             "WHERE id IN (SELECT id FROM \"%s\" AS a WHERE %s"
-                                             " ORDER BY id DESC LIMIT ?2) ORDER BY id",
-                                             name, condition)),
-                    "ii", value, limit > 0 ? (int64_t)limit : -1);
+    if (limit > 0) /* without, to ask by ids is slower than to read on */
+        newest = arena_format(arena,
+                              "id IN (SELECT id FROM \"%s\" AS a WHERE %s"
+                              " ORDER BY id DESC LIMIT %zu)",
+                              name, condition, limit);
+    struct query query = query_begin(
+        journal, select_rows(journal, record, arena_format(arena, "WHERE %s ORDER BY id", newest)),
+        "i", value);
     page.rows = query_rows(&query, record, arena, &page.count);
     page.total = page.count;
     if (limit > 0 && page.count == limit)
