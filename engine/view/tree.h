@@ -70,7 +70,10 @@ void view_words(struct text *out, const char *name, const json_t *tree);
 /* A curve of a chart (`chart` of view_part in tree.c), its values taken. And coverage over days:
  * the band of a forecast, from day 0 to `last` (COURSE_POINTS of it, or NULL), and what was seen:
  * [{x: day, y: per cent, mark: "O", or "x" where that vessel is lost}], taken. */
-#define view_series(mark, label, values) view_json("mark:s label:s values:o", mark, label, values)
+static inline json_t *view_series(const char *mark, const char *label, json_t *values)
+{
+    return view_json("mark:s label:s values:o", mark, label, values);
+}
 enum { COURSE_POINTS = 61 };
 json_t *view_coverage_chart(const struct range *band, double last, json_t *points);
 
