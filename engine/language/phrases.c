@@ -809,7 +809,12 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     reader->bare = node_new(t, reader->memory);
     add_accept(reader, reader->bare,
                phrase_new(reader, &(struct phrase){.role = ROLE_NUMBER, .observable = NO_INDEX}));
-    reader->own_words = (uint32_t)reader->words.count;
+    for (uint32_t i = 0; i < reader->words.count; i++) {
+        const char first = reader->words.lexemes[i].word.text[0];
+        if (reader->words.lexemes[i].vocabulary && first >= 'a' && first <= 'z')
+            *arena_push(reader->memory, reader->by_letter[first - 'a'],
+                        reader->letter_count[first - 'a']) = i;
+    }
     reader->stem_in = arena_array(reader->memory, reader->stems.count, sizeof(uint32_t));
     reader->diags = NULL;
     return !reader->wrong;
@@ -1267,14 +1272,14 @@ static uint32_t slip_of(const struct reader *reader, const char *word, size_t le
     uint32_t meant = NO_INDEX;
     enum slip best = SLIP_FAR;
     bool several = false;
-    for (uint32_t i = reader->own_words; i-- > 0;) {
+    const uint32_t *all = reader->by_letter[word[0] - 'a'];
+    for (size_t k = reader->letter_count[word[0] - 'a']; k-- > 0;) {
+        const uint32_t i = all[k];
         const struct lexeme *own = &reader->words.lexemes[i];
-        const char *text = own->word.text;
         const size_t other = own->word.length;
-        if (!own->vocabulary || *text != *word || other < MEANT_SHORTEST || other + 1 < length ||
-            other > length + 1)
+        if (other < MEANT_SHORTEST || other + 1 < length || other > length + 1)
             continue;
-        enum slip slip = slip_between(word, length, text, other);
+        enum slip slip = slip_between(word, length, own->word.text, other);
         if (slip == SLIP_NONE)
             return NO_INDEX; /* no slip at all */
         if (slip != SLIP_FAR && slip == best)

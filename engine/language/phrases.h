@@ -171,7 +171,8 @@ struct reader {
     struct arena *scratch; /* for one reading */
     struct sb_stemmer *stemmer;
     struct interned words, stems, lists;
-    uint32_t own_words; /* of these, that stand in the rules or in quantities */
+    uint32_t *by_letter[26]; /* of these, that stand in the rules or in quantities, by the first */
+    size_t letter_count[26];
     struct phrase *phrases;
     size_t phrase_count;
     struct pattern *patterns;

@@ -11,6 +11,7 @@
 #include "language/phrases.h"
 
 enum {
+    TEXTS_FEW = 100,
     TERM_MOST = 63,        /* bytes of a term; longer ones are no words */
     TERMS_MOST = 2000,     /* of one text; what follows is left out */
     TABLE_MOST = 16 << 20, /* bytes of a table */
@@ -355,9 +356,35 @@ struct tables {
 };
 
 /* The counts of a term in a table, as far behind its rows; 0 for none. */
-static size_t table_search(const struct table *table, const char *term)
+/* The first two bytes of a row, or of a term. */
+static size_t two_bytes(const char *row)
 {
-    for (const char *low = table->rows, *high = table->end; low < high;) {
+    return (size_t)(unsigned char)row[0] << 8 | (unsigned char)(row[1] != '\0' ? row[1] : '\t');
+}
+
+/* Where the rows of each two first bytes begin, and after them the end. */
+static const char **starts_of(const struct table *table, struct arena *arena)
+{
+    enum { PAIRS = 1 << 16 };
+    const char **starts = arena_array(arena, PAIRS + 2, sizeof *starts);
+    size_t next = 0;
+    for (const char *row = table->rows, *end = row; end != NULL && row < table->end;
+         row = end + 1) {
+        while (next <= two_bytes(row))
+            starts[next++] = row;
+        end = memchr(row, '\n', (size_t)(table->end - row));
+    }
+    while (next < PAIRS + 2)
+        starts[next++] = table->end;
+    return starts;
+}
+
+/* `starts` may be NULL. */
+static size_t table_search(const struct table *table, const char *const *starts, const char *term)
+{
+    const char *low = starts != NULL ? starts[two_bytes(term)] : table->rows;
+    const char *high = starts != NULL ? starts[two_bytes(term) + 1] : table->end;
+    while (low < high) {
         const char *row = low + (high - low) / 2;
         while (row > low && row[-1] != '\n')
             row--;
@@ -389,6 +416,7 @@ struct words {
     struct labels labels;
     struct arena *arena;
     struct tables tables;
+    const char ***starts; /* of the rows of each table (starts_of); NULL: texts are few yet */
     struct lexicon lexicon;
     struct arena *arena_of_text, *arena_of_terms;
     struct hashed met;        /* terms of texts */
@@ -568,6 +596,7 @@ enum status words_take(struct words *words, const char *name, char *bytes, size_
     if (line != NULL && (strncmp(line, "total\t", 6) != 0 || !read_totals(words, &table, line + 6)))
         return table_wrong(diags, &table,
                            "'total', a tab and a number for each of those come second");
+    words->starts = NULL;
     table.rows = at;
     *arena_push(words->arena, tables->list, tables->count) = table;
     tables->terms = fmax(tables->terms, (double)count_lines(at, table.end));
@@ -672,7 +701,8 @@ static struct weighed *weighed_of(struct words *words, const struct term *of)
     double fitted = 0;
     memset(words->counts, 0, words->labels.count * sizeof *words->counts);
     for (size_t i = 0; written && i < tables->count; i++) {
-        const size_t at = table_search(&tables->list[i], term);
+        const size_t at =
+            table_search(&tables->list[i], words->starts != NULL ? words->starts[i] : NULL, term);
         if (at == 0)
             continue;
         add_counts(&tables->list[i], tables->list[i].rows + at, words->counts);
@@ -809,6 +839,11 @@ size_t words_weigh(struct words *words, const char *text, size_t length, double 
         lexicon_clear(&words->lexicon); /* so that texts without end do not fill the memory */
     if (words->met.count > MET_MOST)
         terms_forget(words);
+    if (words->texts == TEXTS_FEW) { /* with more it pays to know where rows begin */
+        words->starts = arena_array(words->arena, words->tables.count, sizeof *words->starts);
+        for (size_t i = 0; i < words->tables.count; i++)
+            words->starts[i] = starts_of(&words->tables.list[i], words->arena);
+    }
     const double *sum = words->sum;
     size_t count, known;
     const struct piece *pieces = cut(&words->lexicon, text, length, arena, &count);
