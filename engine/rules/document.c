@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <dirent.h>
 #include <errno.h>
-#include <fts.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -158,58 +158,80 @@ void loader_init(struct loader *loader, struct arena *keep, const struct rules *
 
 /* ---- files ----------------------------------------------------------------------------------- */
 
+static bool ends_in_yaml(const char *name)
+{
+    size_t length = strlen(name);
+    return length > 5 && !strcmp(name + length - 5, ".yaml");
+}
+
+/* False when the walk through the folders is to stop. */
+static bool add_file(struct loader *loader, const char *path, size_t folder)
+{
+    if (loader->file_count == FILES_MAX_COUNT) {
+        load_error(loader, (struct position){0},
+                   "more than %d .yaml files; name a folder that holds only rules or cases",
+                   FILES_MAX_COUNT);
+        return false;
+    }
+    *arena_push(loader->scratch, loader->files, loader->file_count) =
+        (struct file){.path = path, .folder = folder};
+    return true;
+}
+
+static bool walk_into(struct loader *loader, const char *path, size_t folder, unsigned depth)
+{
+    if (depth > FILES_MAX_DEPTH) {
+        loader->unreadable = true;
+        load_error(
+            loader, (struct position){0},
+            "folders nest more than %d deep at '%s'; a link may point back to its own folder",
+            FILES_MAX_DEPTH, load_quote(loader, path));
+        return false;
+    }
+    DIR *stream = opendir(path);
+    if (!stream) {
+        unreadable(loader, path);
+        return true;
+    }
+    bool going = true;
+    const char *slash = *path && path[strlen(path) - 1] == '/' ? "" : "/";
+    errno = 0;
+    /* No other thread knows this stream, and readdir_r is deprecated. */
+    /* cppcheck-suppress readdirCalled */
+    for (struct dirent *entry; going && (entry = readdir(stream)) != NULL; errno = 0) {
+        struct stat about;
+        if (entry->d_name[0] == '.')
+            continue;
+        const char *found = arena_format(loader->keep, "%s%s%s", path, slash, entry->d_name);
+        bool missing = stat(found, &about) != 0; /* a broken link */
+        if (!missing && S_ISDIR(about.st_mode))
+            going = walk_into(loader, found, folder, depth + 1);
+        else if (ends_in_yaml(entry->d_name) && missing)
+            unreadable(loader, found);
+        else if (ends_in_yaml(entry->d_name))
+            going = add_file(loader, found, folder);
+    }
+    if (going && errno)
+        unreadable(loader, path);
+    closedir(stream);
+    return going;
+}
+
 static int by_path(const void *left, const void *right)
 {
     return strcmp(((const struct file *)left)->path, ((const struct file *)right)->path);
 }
 
-/* One thing that was found; false when the walk through the folders is to stop. */
-static bool file_met(struct loader *loader, FTS *walk, FTSENT *met, size_t folder)
-{
-    const size_t length = strlen(met->fts_path);
-    const bool yaml = length > 5 && !strcmp(met->fts_path + length - 5, ".yaml");
-    if (met->fts_level > 0 && met->fts_name[0] == '.') {
-        fts_set(walk, met, FTS_SKIP);
-    } else if (met->fts_info == FTS_DC || met->fts_level > FILES_MAX_DEPTH + 1) {
-        loader->unreadable = true;
-        load_error(
-            loader, (struct position){0},
-            "folders nest more than %d deep at '%s'; a link may point back to its own folder",
-            FILES_MAX_DEPTH, load_quote(loader, met->fts_path));
-        return false;
-    } else if (met->fts_info == FTS_DNR || met->fts_info == FTS_ERR || met->fts_info == FTS_NS ||
-               (met->fts_info == FTS_SLNONE && yaml)) { /* a broken link, lastly */
-        struct stat about;
-        errno = met->fts_errno;
-        if (met->fts_info == FTS_SLNONE)
-            (void)stat(met->fts_path, &about); /* which says why */
-        unreadable(loader, met->fts_path);
-    } else if (met->fts_info != FTS_D && met->fts_info != FTS_DP && (yaml || met->fts_level == 0)) {
-        if (loader->file_count == FILES_MAX_COUNT) {
-            load_error(loader, (struct position){0},
-                       "more than %d .yaml files; name a folder that holds only rules or cases",
-                       FILES_MAX_COUNT);
-            return false;
-        }
-        *arena_push(loader->scratch, loader->files, loader->file_count) =
-            (struct file){.path = arena_string(loader->keep, met->fts_path), .folder = folder};
-    }
-    return true;
-}
-
 void files_find(struct loader *loader, const char *path, size_t folder)
 {
-    const size_t first = loader->file_count;
-    char *const roots[] = {(char *)path, NULL};
-    FTS *walk = fts_open(roots, FTS_LOGICAL | FTS_NOCHDIR, NULL);
-    if (!walk) {
+    size_t first = loader->file_count;
+    struct stat about;
+    if (stat(path, &about) != 0)
         unreadable(loader, path);
-        return;
-    }
-    for (FTSENT *met; (met = fts_read(walk)) != NULL && file_met(loader, walk, met, folder);)
-        ;
-    fts_close(walk);
-    array_sort(loader->files + first, loader->file_count - first, by_path);
+    else if (!S_ISDIR(about.st_mode))
+        add_file(loader, arena_string(loader->keep, path), folder);
+    else if (walk_into(loader, path, folder, 0) && loader->file_count > first)
+        qsort(loader->files + first, loader->file_count - first, sizeof *loader->files, by_path);
 }
 
 /* False, and told, if it cannot be or is too large. */
