@@ -16,8 +16,9 @@ static enum status read_in(const uint8_t *bytes, size_t size, struct arena *aren
 {
     struct unsaved file;
     unsaved_open(&file, bytes, size);
-    enum status status = dataset_from_table(
-        file.path, NULL, NULL, &(struct dataset_wanted){TODAY, DAY_NONE, NULL}, arena, dataset, diags);
+    enum status status =
+        dataset_from_table(file.path, NULL, NULL, &(struct dataset_wanted){TODAY, DAY_NONE, NULL},
+                           arena, dataset, diags);
     unsaved_close(&file);
     hold(status == STATUS_OK || status == STATUS_DATA, "a table is read or refused");
     hold_diags(diags, status != STATUS_OK);

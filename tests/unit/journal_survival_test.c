@@ -61,8 +61,7 @@ static int64_t child_record(struct journal *journal, int64_t batch, int64_t numb
 static int64_t number_of(struct journal *journal, const char *sql)
 {
     sqlite3_stmt *statement = NULL;
-    assert_int_equal(sqlite3_prepare_v2(journal->database, sql, -1, &statement, NULL),
-                     SQLITE_OK);
+    assert_int_equal(sqlite3_prepare_v2(journal->database, sql, -1, &statement, NULL), SQLITE_OK);
     assert_int_equal(sqlite3_step(statement), SQLITE_ROW);
     int64_t number = sqlite3_column_int64(statement, 0);
     sqlite3_finalize(statement);

@@ -409,8 +409,7 @@ IN_A_JOURNAL(reading_writes_nothing)
     struct fixture *c = *state;
     struct journal *reader = NULL;
     add_cook(c, "C1");
-    assert_int_equal(journal_open(c->journal->path, JOURNAL_READ, &reader, c->diags),
-                     STATUS_OK);
+    assert_int_equal(journal_open(c->journal->path, JOURNAL_READ, &reader, c->diags), STATUS_OK);
     assert_int_equal(journal_count(reader, RECORD_COOK, NULL, 0), 1);
     struct cook cook;
     record_init(RECORD_COOK, &cook);

@@ -101,8 +101,8 @@ TEST(faults_are_told_with_their_place)
         {"minutes,temp_c\n0,20\n1,\n", "3:3: '' is blank; every reading needs a number here"},
         {"minutes,temp_c\n0,20\n1\n",
          "3:1: a row needs a time and a temperature, with a comma between them"},
-        {"minutes,temp_c\n0,20\nx,21\n",
-         "3:1: 'x' is not a time; minutes, 14:05, 2025-03-01 or 2025-03-01T14:05:30 are understood"},
+        {"minutes,temp_c\n0,20\nx,21\n", "3:1: 'x' is not a time; minutes, 14:05, 2025-03-01 or "
+                                         "2025-03-01T14:05:30 are understood"},
         {"minutes,temp_c\n0,\"20,5\"\n",
          "2:3: '20,5' has a decimal comma; write a point, a comma separates columns"},
         {"minutes,temp_c\n5,20\n5,21\n", "3:1: time stands still or runs backwards; each reading "
@@ -116,8 +116,8 @@ TEST(faults_are_told_with_their_place)
          "3:3: '9999' is not a temperature a cook can have; give one between -40 and 200 degC"},
         {"minutes,temp_c\n0,20\n1,inf\n", "3:3: 'inf' is not a number"},
         {"minutes,temp_c\n0,20\n1,nan\n", "3:3: 'nan' is not a number"},
-        {"minutes,temp_c\n0,20\n0x10,25\n",
-         "3:1: '0x10' is not a time; minutes, 14:05, 2025-03-01 or 2025-03-01T14:05:30 are understood"},
+        {"minutes,temp_c\n0,20\n0x10,25\n", "3:1: '0x10' is not a time; minutes, 14:05, 2025-03-01 "
+                                            "or 2025-03-01T14:05:30 are understood"},
         {"minutes,temp_c\n0,20\n00:05,25\n",
          "3:1: times are written in two ways; one log, one way"},
         {"minutes,weight\n0,20\n",
@@ -130,8 +130,9 @@ TEST(faults_are_told_with_their_place)
          "quote twice"},
         {"minutes;temp_c\n0;20\n",
          "1:1: columns are separated by ';'; a comma separates columns, a point decimals"},
-        {"2025-13-01T10:00,20\n", "1:1: '2025-13-01T10:00' is not a time; minutes, 14:05, 2025-03-01 or "
-                                  "2025-03-01T14:05:30 are understood"},
+        {"2025-13-01T10:00,20\n",
+         "1:1: '2025-13-01T10:00' is not a time; minutes, 14:05, 2025-03-01 or "
+         "2025-03-01T14:05:30 are understood"},
     };
     for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
         struct readings readings;

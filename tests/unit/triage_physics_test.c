@@ -47,8 +47,7 @@ static struct cook_result cook_of(const struct shelf *shelf, const struct known_
     struct physics_refusal refusal;
     struct cook_result result;
     struct cook_setup setup;
-    assert_int_equal(physics_cook(shelf->rules, known, &setup, NULL, &refusal),
-                     PHYSICS_OK);
+    assert_int_equal(physics_cook(shelf->rules, known, &setup, NULL, &refusal), PHYSICS_OK);
     cook_compute(&setup, &result);
     return result;
 }
@@ -94,21 +93,18 @@ TEST(gaps_are_filled_and_told)
     struct text assumed;
 
     known = (struct known_cook)KNOWN_COOK;
-    assert_int_equal(physics_cook(shelf->rules, &known, &setup, NULL, &refusal),
-                     PHYSICS_NO_COOK);
+    assert_int_equal(physics_cook(shelf->rules, &known, &setup, NULL, &refusal), PHYSICS_NO_COOK);
     known.gauge = 100;
     assert_int_equal(physics_cook(shelf->rules, &known, &setup, NULL, &refusal),
                      PHYSICS_NO_MINUTES);
     known.minutes = 90;
     text_init(&assumed);
-    assert_int_equal(physics_cook(shelf->rules, &known, &setup, &assumed, &refusal),
-                     PHYSICS_OK);
+    assert_int_equal(physics_cook(shelf->rules, &known, &setup, &assumed, &refusal), PHYSICS_OK);
     assert_non_null(strstr(assumed.bytes, "sea level"));
     assert_non_null(strstr(assumed.bytes, "come-up"));
     text_clear(&assumed);
     known.gauge = 900;
-    assert_int_equal(physics_cook(shelf->rules, &known, &setup, NULL, &refusal),
-                     PHYSICS_REFUSED);
+    assert_int_equal(physics_cook(shelf->rules, &known, &setup, NULL, &refusal), PHYSICS_REFUSED);
     assert_int_equal(refusal.fault, PROCESS_GAUGE);
     physics_explain(&assumed, PHYSICS_REFUSED, &refusal);
     assert_non_null(strstr(assumed.bytes, "206.9"));
