@@ -169,7 +169,7 @@ static void doctor_all(const char *path, char *text)
 {
     enum { LINES = 8 };
     sqlite3 *database = loosened(path);
-    const char *line;
+    char *line;
     for (size_t i = 0; i < LINES && (line = next_line(&text)) != NULL; i++)
         doctor(database, line);
     sqlite3_close(database);
