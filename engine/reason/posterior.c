@@ -503,12 +503,17 @@ void reason_sharpen(const struct reasoner *reasoner, const struct posterior *pos
                     double *shown)
 {
     const struct rules *rules = reasoner->rules;
-    double sum[FINDING_STATUS_COUNT] = {0};
-    for (size_t f = 0; f < rules->finding_count; f++)
-        sum[rules->findings[f].status] += shown[f] =
-            pow(posterior->finding[f], rules->calibration.sharpness);
+    const double lapse = rules->calibration.lapse;
+    double sum[FINDING_STATUS_COUNT] = {0}, before[FINDING_STATUS_COUNT] = {0};
+    for (size_t f = 0; f < rules->finding_count; f++) {
+        shown[f] = pow(posterior->finding[f], rules->calibration.sharpness);
+        sum[rules->findings[f].status] += shown[f];
+        before[rules->findings[f].status] += reasoner->prior_with[f];
+    }
     for (size_t f = 0; f < rules->finding_count; f++) {
         const enum finding_status status = rules->findings[f].status;
-        shown[f] *= sum[status] > 0 ? posterior->status[status] / sum[status] : 0;
+        const double read = sum[status] > 0 ? shown[f] / sum[status] : 0;
+        shown[f] = posterior->status[status] *
+                   ((1 - lapse) * read + lapse * reasoner->prior_with[f] / before[status]);
     }
 }

@@ -141,7 +141,8 @@ void reason_findings(const struct reasoner *reasoner, const struct evidence *evi
                      struct posterior *posterior);
 
 /* P(f|E) as it is shown, finding_count entries into `shown`: within each status in proportion to its power
- * calibration.sharpness, so that the statuses, by which is decided, stay as they are. */
+ * calibration.sharpness, but for a share calibration.lapse, which goes by what is usual. The statuses, by which is
+ * decided, stay as they are. */
 void reason_sharpen(const struct reasoner *reasoner, const struct posterior *posterior,
                     double *shown);
 

@@ -662,6 +662,8 @@ STRUCT(word_calibration, WORDS_TABLE);
     FIELD(of, NUMBER_OR(POSITIVE, 1), "answered", answered, MAY)                                   \
     /* Power on the share of a finding within its status. */                                       \
     FIELD(of, NUMBER_OR(POSITIVE, 1), "sharpness", sharpness, MAY)                                 \
+    /* Share of descriptions that do not tell one finding of a status from another. */             \
+    FIELD(of, NUMBER_OR(SHARE, 0), "lapse", lapse, MAY)                                            \
     FIELD(of, NUMBER(SHARE), "hedge", hedge, MUST) /* certainty of a hedged statement */           \
     /* Chance that a salient value, being there, is spoken of; and the signs a text must speak */  \
     /* of before its silence tells, 0: it never does. */                                           \

@@ -309,7 +309,13 @@ TEST(a_sharper_list_leaves_each_status_what_it_has)
     assert_close(shown[0], 0.5L * 1 / 10, 1e-15);
     assert_close(shown[1], 0.5L * 9 / 10, 1e-15);
     assert_close(shown[2], 0.5L, 1e-15);
+    base->rules.calibration.lapse = 0.2;
+    reason_sharpen(reasoner, &posterior, shown);
+    assert_close(shown[0], 0.5L * (0.8L * 1 / 10 + 0.2L * 1 / 4), 1e-15);
+    assert_close(shown[1], 0.5L * (0.8L * 9 / 10 + 0.2L * 3 / 4), 1e-15);
+    assert_close(shown[2], 0.5L, 1e-15);
     base->rules.calibration.sharpness = 1;
+    base->rules.calibration.lapse = 0;
     reason_sharpen(reasoner, &posterior, shown);
     for (size_t f = 0; f < 3; f++)
         assert_close(shown[f], posterior.finding[f], 1e-15);
