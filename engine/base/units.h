@@ -12,17 +12,6 @@ struct range {
     double low, central, high;
 };
 
-struct minimum {
-    double at, value;
-};
-
-/* The minimum between `low` and `high` of a function that first falls and then rises, by golden
- * section (Kiefer 1953, Proc Am Math Soc 4:502): one further value for each step, until it lies
- * within `tolerance` > 0. Of a function with several valleys it finds one. The function is
- * never called at the ends. */
-struct minimum minimum_between(double (*function)(void *context, double at), void *context,
-                               double low, double high, double tolerance);
-
 /* Quantities as people write them: "15 psi", "1.4kg", "1 lb 8 oz", "2-3 weeks", "half an hour",
  * "72F", "5,000 ft". A comma followed by exactly three digits groups thousands; otherwise it is a
  * decimal comma.

@@ -141,9 +141,8 @@ struct fit {
 };
 
 /* After a fault it asks no more. */
-static double log_score_at(void *context, double tau)
+static double log_score_at(struct fit *fit, double tau)
 {
-    struct fit *fit = context;
     double sum = 0;
     for (size_t i = 0; i < fit->count && fit->status == STATUS_OK; i++) {
         fit->status = tell_case(fit->triage, &fit->cases[i], fit->diags);
@@ -162,22 +161,26 @@ enum status score_fit_tau(struct triage *triage, const struct reasoner *reasoner
                           double *log_score, struct diags *diags)
 {
     static const double LEAST_TAU = 0.2, TOLERANCE = 1e-3;
+    enum { SIDE = 4 }; /* steps tried to either side */
     struct fit fit = {.triage = triage,
                       .reasoner = reasoner,
                       .cases = cases,
                       .count = count,
                       .diags = diags,
                       .status = STATUS_OK};
-    posterior_init(&fit.posterior, reasoner);
-    struct minimum least = minimum_between(log_score_at, &fit, LEAST_TAU, 1.0, TOLERANCE);
-    const double candidates[] = {least.at, LEAST_TAU, 1.0};
+    posterior_init(&fit.posterior, reasoner, NULL);
     *log_score = INFINITY;
-    for (size_t i = 0; i < sizeof candidates / sizeof *candidates; i++) {
-        double here = log_score_at(&fit, candidates[i]);
-        if (here < *log_score) {
-            *log_score = here;
-            *tau = candidates[i];
+    double middle = 0.5 * (LEAST_TAU + 1.0);
+    for (double step = (1.0 - LEAST_TAU) / (2 * SIDE); step > TOLERANCE / SIDE; step /= SIDE) {
+        for (int k = -SIDE; k <= SIDE; k++) {
+            const double at = fmin(1.0, fmax(LEAST_TAU, middle + k * step));
+            const double here = log_score_at(&fit, at);
+            if (here < *log_score) {
+                *log_score = here;
+                *tau = at;
+            }
         }
+        middle = *tau;
     }
     posterior_release(&fit.posterior);
     return fit.status;

@@ -64,9 +64,9 @@ struct score {
 enum status score_cases(struct triage *triage, const struct labelled_case *cases, size_t count,
                         struct arena *arena, struct score *score, struct diags *diags);
 
-/* The power tau in [0.2, 1] with the least log score over the cases, by golden
- * section to 1e-3 (the score is smooth in tau and has one minimum on any corpus
- * seen so far; the ends are tried as well). */
+/* The power tau in [0.2, 1] with the least log score over the cases, to 1e-3, by steps that grow
+ * finer around the best so far (the score is smooth in tau and has one minimum on any corpus seen
+ * so far). */
 enum status score_fit_tau(struct triage *triage, const struct reasoner *reasoner,
                           const struct labelled_case *cases, size_t count, double *tau,
                           double *log_score, struct diags *diags);
