@@ -296,7 +296,7 @@ static void asker_init(struct asker *asker, const struct reasoner *reasoner,
         .observations = arena_array(arena, observables, sizeof *asker->observations),
         .mass = arena_room(arena, reasoner->set_count * reasoner->finding_count, sizeof(double)),
     };
-    posterior_beside(&asker->if_so, reasoner, posterior);
+    posterior_init(&asker->if_so, reasoner, posterior);
     if (evidence)
         asker->then = *evidence;
     asker->then.observations = asker->observations;

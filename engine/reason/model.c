@@ -407,22 +407,6 @@ const struct rules *reasoner_rules(const struct reasoner *reasoner)
     return reasoner->rules;
 }
 
-size_t reasoner_set_count(const struct reasoner *reasoner)
-{
-    return reasoner->set_count;
-}
-
-void reasoner_set(const struct reasoner *reasoner, size_t index, int causes[2])
-{
-    causes[0] = reasoner->sets[index][0];
-    causes[1] = reasoner->sets[index][1];
-}
-
-size_t reasoner_set_of(const struct reasoner *reasoner, int cause)
-{
-    return set_index(reasoner->cause_count, cause, RULES_NONE);
-}
-
 /* ---- what an observation means: the values it leaves, and how likely each finding makes it ---- */
 
 struct observation observation_of(const struct evidence *evidence, size_t observable)

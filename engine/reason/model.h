@@ -96,8 +96,5 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
 /* l_i of what may be said of an observable, [pattern][finding]; until the next posterior is computed. */
 const double *recall_p(const struct reasoner *reasoner, const struct posterior *posterior,
                        int species, size_t observable, const struct observation *said);
-/* As posterior_init; the two share what they make of observations, and the other must outlive it. */
-void posterior_beside(struct posterior *posterior, const struct reasoner *reasoner,
-                      const struct posterior *other);
 
 #endif

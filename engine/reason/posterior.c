@@ -81,8 +81,8 @@ static const double SAFE_SPAN = 600.0;
 
 enum { RECALLS_MOST = 4096 }; /* forgotten beyond */
 
-void posterior_beside(struct posterior *posterior, const struct reasoner *reasoner,
-                      const struct posterior *other)
+void posterior_init(struct posterior *posterior, const struct reasoner *reasoner,
+                    const struct posterior *beside)
 {
     size_t findings = reasoner->finding_count, sets = reasoner->set_count;
     size_t causes = reasoner->cause_count, observables = reasoner->observable_count;
@@ -102,10 +102,10 @@ void posterior_beside(struct posterior *posterior, const struct reasoner *reason
         .paired = arena_array(arena, sets, sizeof *work->paired),
         .pairs = arena_array(arena, sets, sizeof *work->pairs),
         .together = arena_room(arena, findings * sets, sizeof(double)),
-        .recalls = other ? other->work->recalls : arena_alloc(arena, sizeof *work->recalls),
-        .shares = other != NULL,
+        .recalls = beside ? beside->work->recalls : arena_alloc(arena, sizeof *work->recalls),
+        .shares = beside != NULL,
     };
-    if (!other)
+    if (!beside)
         work->recalls->kept = arena_new();
     *posterior = (struct posterior){
         .finding = arena_array(arena, findings, sizeof(double)),
@@ -113,11 +113,6 @@ void posterior_beside(struct posterior *posterior, const struct reasoner *reason
         .joint = arena_room(arena, findings * sets, sizeof(double)),
         .work = work,
     };
-}
-
-void posterior_init(struct posterior *posterior, const struct reasoner *reasoner)
-{
-    posterior_beside(posterior, reasoner, NULL);
 }
 
 void posterior_release(struct posterior *posterior)

@@ -106,11 +106,8 @@ struct reasoner *reasoner_new(const struct rules *rules);
 void reasoner_free(struct reasoner *reasoner);
 const struct rules *reasoner_rules(const struct reasoner *reasoner);
 
-/* Number of cause sets S, and the up to two causes in set `index` (RULES_NONE where absent). */
-size_t reasoner_set_count(const struct reasoner *reasoner);
-void reasoner_set(const struct reasoner *reasoner, size_t index, int causes[2]);
 /* The index of the set of this cause alone, or of no cause for RULES_NONE. */
-size_t reasoner_set_of(const struct reasoner *reasoner, int cause);
+#define SET_OF(cause) ((size_t)((cause) + 1))
 
 /* P(i=v | f, S) as the model above has it; several-of: the probability of that value alone. Species
  * normality applies when `evidence` (may be NULL) names a species. For tests and explanations. */
@@ -129,8 +126,10 @@ struct posterior {
 };
 
 /* Allocates room for one rule base, in which reason_posterior may be called any number of times;
- * posterior_release frees it. */
-void posterior_init(struct posterior *posterior, const struct reasoner *reasoner);
+ * posterior_release frees it. With another posterior, which must outlive it, it shares what they make
+ * of observations; NULL: with none. */
+void posterior_init(struct posterior *posterior, const struct reasoner *reasoner,
+                    const struct posterior *beside);
 void posterior_release(struct posterior *posterior);
 
 /* Exact enumeration. `tau` below 0 means calibration.tau. */

@@ -329,8 +329,8 @@ enum status reason_shared(const struct reasoner *reasoner, const struct shared_b
     struct inference work = {
         .reasoner = reasoner, .batch = batch, .result = posterior, .arena = arena_new()};
     *posterior = (struct shared_posterior){0};
-    posterior_init(&work.common, reasoner);
-    posterior_init(&work.own, reasoner);
+    posterior_init(&work.common, reasoner, NULL);
+    posterior_init(&work.own, reasoner, NULL);
     bool inferred = infer(&work);
     posterior_release(&work.common);
     posterior_release(&work.own);

@@ -261,7 +261,7 @@ enum status account_judge(struct triage *triage, const struct reasoner *reasoner
                           struct arena *arena, struct review_account *account)
 {
     struct posterior posterior;
-    posterior_init(&posterior, reasoner);
+    posterior_init(&posterior, reasoner, NULL);
     struct evidence evidence = lost_evidence(triage, account, arena);
     reason_posterior(reasoner, &evidence, -1.0, &posterior);
     enum status status = count_others(triage, &posterior, account);
@@ -306,7 +306,7 @@ int account_next(struct triage *triage, const struct reasoner *reasoner,
         if (rules->feeder[counted[k]] != RULES_NONE)
             asked[rules->feeder[counted[k]]] = true;
     if (next == RULES_NONE) {
-        posterior_init(&posterior, reasoner);
+        posterior_init(&posterior, reasoner, NULL);
         reason_posterior(reasoner, &evidence, -1.0, &posterior);
         if (reason_questions(reasoner, &evidence, &posterior, triage_stakes(triage), &inquiry,
                              &question) > 0 &&

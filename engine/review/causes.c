@@ -49,7 +49,7 @@ static void add_answers(const struct reasoner *reasoner, size_t observable, size
 {
     const struct rules *rules = reasoner_rules(reasoner);
     size_t values = rules->observables[observable].value_count;
-    size_t set = reasoner_set_of(reasoner, (int)cause);
+    const size_t set = SET_OF((int)cause);
     double all = 0.0;
 
     for (size_t f = 0; f < rules->finding_count; f++)

@@ -657,8 +657,7 @@ static void move_causes(struct work *work, enum moved_by moved_by, double chance
         if (!isnan(chance) && move->trust > 0.0) {
             shift = physics_shift(move, trust, chance);
             /* What the rules weigh already of the circumstances a computation used. */
-            size_t with = reasoner_set_of(work->reasoner, (int)c),
-                   without = reasoner_set_of(work->reasoner, RULES_NONE);
+            const size_t with = SET_OF((int)c), without = SET_OF(RULES_NONE);
             double sum = 0.0;
             for (uint64_t left = movers; left != 0; left &= left - 1) {
                 int observable = work->rules->feeder[__builtin_ctzll(left)];

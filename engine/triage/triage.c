@@ -1151,7 +1151,7 @@ struct triage *triage_new(const struct rules *rules, struct reader *reader,
     triage->evidence.observations = triage->observations;
     triage->evidence.answered = triage->answered;
     triage->evidence.shifts = triage->shifts;
-    posterior_init(&triage->posterior, reasoner);
+    posterior_init(&triage->posterior, reasoner, NULL);
     triage_reset(triage);
     return triage;
 }

@@ -86,7 +86,7 @@ static void load_parts(struct parts *parts, struct diags *diags)
     if (parts->reader == NULL || parts->reasoner == NULL)
         die("cannot compile the rules");
     parts->triage = triage_new(parts->rules, parts->reader, parts->reasoner);
-    posterior_init(&parts->posterior, parts->reasoner);
+    posterior_init(&parts->posterior, parts->reasoner, NULL);
     free(folder);
 }
 
@@ -101,7 +101,7 @@ static void bench_parts(struct parts *parts, struct diags *diags)
         triage_reset(parts->triage);
         /* A new one each time: one that is kept recalls what it made of the same answers. */
         posterior_release(&parts->posterior);
-        posterior_init(&parts->posterior, parts->reasoner);
+        posterior_init(&parts->posterior, parts->reasoner, NULL);
         double t0 = now();
         triage_tell(parts->triage, description, strlen(description), diags);
         double t1 = now();

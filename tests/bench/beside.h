@@ -7,7 +7,7 @@
 
 #include "base/memory.h"
 #include "bench/figures.h"
-#include "reason/reason.h"
+#include "reason/model.h"
 #include "review/statistics.h"
 #include "support/survival.h"
 
@@ -69,7 +69,7 @@ static inline double soybean_ours(const struct soybean *s, const char *what, dou
 {
     double times[BESIDE_RUNS];
     struct posterior posterior;
-    posterior_init(&posterior, s->reasoner);
+    posterior_init(&posterior, s->reasoner, NULL);
     for (size_t i = 0; i < BESIDE_RUNS; i++) {
         double start = now();
         *sum = 0.0;
@@ -105,7 +105,7 @@ static inline void soybean_theirs(const char *what, const char *with, const char
 static inline void soybean_strip(struct soybean *s)
 {
     struct posterior nothing;
-    posterior_init(&nothing, s->reasoner);
+    posterior_init(&nothing, s->reasoner, NULL);
     reason_posterior(s->reasoner, NULL, -1.0, &nothing);
     struct finding *findings = (struct finding *)s->rules->findings; /* these rules are our own */
     for (size_t f = 0; f < s->rules->finding_count; f++)
@@ -136,7 +136,7 @@ static inline void bench_soybean(const char *folder, struct diags *diags)
     if (s.reasoner == NULL || !soybean_read(&s, cases))
         die("cannot read the Soybean cases");
     double sum, with = soybean_ours(&s, "Soybean diseases, 191 sets of causes each", &sum);
-    size_t sets = reasoner_set_count(s.reasoner);
+    size_t sets = s.reasoner->set_count;
     soybean_strip(&s);
     double ours = soybean_ours(&s, "Soybean diseases, without sets", &sum);
     row("  a set more takes", 1e6 * (with - ours) / (double)(s.cases * (sets - 1)), "ns", "",

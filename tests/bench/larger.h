@@ -36,7 +36,7 @@ static inline void larger_judge(struct triage *triage, const struct reasoner *re
     for (size_t i = 0; i < LARGER_RUNS; i++) {
         triage_reset(triage);
         double t0 = now();
-        posterior_init(&posterior, reasoner);
+        posterior_init(&posterior, reasoner, NULL);
         if (triage_tell(triage, description, strlen(description), diags) != STATUS_OK)
             die("cannot read a description");
         double t1 = now();

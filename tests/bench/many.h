@@ -87,7 +87,7 @@ static inline void bench_posteriors(const struct reasoner *reasoner, const struc
 {
     struct posterior posterior;
     double times[MANY_ROUNDS], alone[MANY_ROUNDS];
-    posterior_init(&posterior, reasoner);
+    posterior_init(&posterior, reasoner, NULL);
     for (size_t round = 0; round < MANY_ROUNDS; round++) {
         double start = clock_ms(CLOCK_THREAD_CPUTIME_ID);
         for (size_t i = 0; i < MANY_CASES; i++)

@@ -24,7 +24,7 @@ static void example_judge(struct example *example)
     struct evidence evidence = {.observations = example->said};
     example->reasoner = reasoner_new(&example->base->rules);
     assert_non_null(example->reasoner);
-    posterior_init(&example->posterior, example->reasoner);
+    posterior_init(&example->posterior, example->reasoner, NULL);
     reason_posterior(example->reasoner, &evidence, -1, &example->posterior);
 }
 

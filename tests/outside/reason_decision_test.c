@@ -63,7 +63,7 @@ static struct solved problem_solve(const struct problem *problem)
     struct question question = {0};
     struct solved solved = {0};
 
-    posterior_init(&posterior, reasoner);
+    posterior_init(&posterior, reasoner, NULL);
     reason_posterior(reasoner, &evidence, -1, &posterior);
     reason_decide(reasoner, &evidence, &posterior, &stakes, &decision);
     const struct inquiry inquiry = {AIM_ACTION, .most = 1};

@@ -165,7 +165,7 @@ TEST(posteriors_are_those_of_e1071)
     snprintf(source, sizeof source, "%s, naiveBayes(laplace = 1), live", s->versions);
     struct outside check = {.source = source};
     assert_non_null(said);
-    posterior_init(&posterior, s->reasoner);
+    posterior_init(&posterior, s->reasoner, NULL);
     for (size_t r = 0; r < s->rows; r++) {
         read_row(s, &row);
         memset(said, 0, s->rules->observable_count * sizeof *said);

@@ -599,7 +599,7 @@ static inline void trial_judge(struct trial *trial)
 {
     trial->reasoner = reasoner_new(&trial->base->rules);
     assert_non_null(trial->reasoner);
-    posterior_init(&trial->posterior, trial->reasoner);
+    posterior_init(&trial->posterior, trial->reasoner, NULL);
     trial->evidence = (struct evidence){.observations = trial->said};
     reason_posterior(trial->reasoner, &trial->evidence, -1, &trial->posterior);
 }

@@ -45,7 +45,7 @@ static void small_judge(struct small *small)
     if (!small->reasoner) {
         small->reasoner = reasoner_new(&small->base->rules);
         assert_non_null(small->reasoner);
-        posterior_init(&small->posterior, small->reasoner);
+        posterior_init(&small->posterior, small->reasoner, NULL);
     }
     small->evidence.observations = small->said;
     reason_posterior(small->reasoner, &small->evidence, -1, &small->posterior);
@@ -344,7 +344,7 @@ TEST(agrees_with_every_plan_enumerated)
         struct naive *naive = malloc(sizeof *naive);
         struct posterior posterior;
         struct decision decision;
-        posterior_init(&posterior, reasoner);
+        posterior_init(&posterior, reasoner, NULL);
         random_evidence(base, &dice, 0.5, said);
         reason_posterior(reasoner, &evidence, -1, &posterior);
         reason_decide(reasoner, &evidence, &posterior, &stakes, &decision);

@@ -106,8 +106,8 @@ TEST(a_cause_is_beta)
     struct observation *none = calloc(pair.plain->observable_count, sizeof *none);
     assert_non_null(none);
     nothing.observations = none;
-    posterior_init(&before, pair.before);
-    posterior_init(&after, pair.after);
+    posterior_init(&before, pair.before, NULL);
+    posterior_init(&after, pair.after, NULL);
     size_t breach = (size_t)rules_cause(pair.plain, "breach");
     double prior = pair.plain->causes[breach].prior, now = (20 * prior + 6) / 29;
     /* The same move, asked for as a shift of the odds. */

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 
-#include "reason/reason.h"
+#include "reason/model.h"
 #include "support/naive.h"
 #include "support/random_base.h"
 #include "support/test.h"
@@ -9,11 +9,9 @@ static void assert_agrees(const struct reasoner *reasoner, const struct posterio
                           const struct naive *naive, double tolerance)
 {
     const struct rules *rules = reasoner_rules(reasoner);
-    assert_int_equal(reasoner_set_count(reasoner), naive->set_count);
+    assert_int_equal(reasoner->set_count, naive->set_count);
     for (size_t s = 0; s < naive->set_count; s++) {
-        int causes[2];
-        reasoner_set(reasoner, s, causes);
-        size_t same = naive_set_of(naive, causes);
+        size_t same = naive_set_of(naive, reasoner->sets[s]);
         assert_true(same < naive->set_count);
         for (size_t f = 0; f < rules->finding_count; f++)
             assert_close(posterior->joint[s * rules->finding_count + f], naive->joint[same][f],
@@ -64,7 +62,7 @@ static void check_random(struct dice *dice, const struct random_size *size, doub
     struct pair_shift pairs[2];
     assert_non_null(reasoner);
     assert_non_null(naive);
-    posterior_init(&posterior, reasoner);
+    posterior_init(&posterior, reasoner, NULL);
 
     for (int round = 0; round < 5; round++) {
         struct evidence evidence = {
@@ -143,13 +141,11 @@ TEST(likelihoods_are_those_of_the_formulas)
     for (uint32_t named = 0; named < 8; named++) {
         observations[feeder].seen = named;
         int species = naive_species(&base->rules, &evidence);
-        for (size_t s = 0; s < reasoner_set_count(reasoner); s++) {
+        for (size_t s = 0; s < reasoner->set_count; s++) {
             for (size_t k = 0; k < size.observables * size.findings; k++) {
                 size_t i = k / size.findings, f = k % size.findings;
-                int causes[2];
                 long double row[RULES_MAX_VALUES];
-                reasoner_set(reasoner, s, causes);
-                naive_row(&base->rules, species, i, f, causes, row);
+                naive_row(&base->rules, species, i, f, reasoner->sets[s], row);
                 for (size_t v = 0; v < base->observables[i].value_count; v++)
                     assert_close(reasoner_likelihood(reasoner, &evidence, i, v, f, s), row[v],
                                  1e-14);
@@ -193,8 +189,8 @@ TEST(order_of_observables_does_not_matter)
 
         struct reasoner *one = reasoner_new(&base->rules), *other = reasoner_new(&turned->rules);
         struct posterior first, second;
-        posterior_init(&first, one);
-        posterior_init(&second, other);
+        posterior_init(&first, one, NULL);
+        posterior_init(&second, other, NULL);
         reason_posterior(one, &(struct evidence){.observations = said}, -1, &first);
         reason_posterior(other, &(struct evidence){.observations = said_turned}, -1, &second);
         for (size_t f = 0; f < size.findings; f++)
@@ -230,7 +226,7 @@ TEST(overlap_runs_from_independent_to_the_same)
         struct observation said[2] = {{.seen = 1}, {.seen = 1}};
         struct reasoner *reasoner = reasoner_new(&base->rules);
         struct posterior posterior;
-        posterior_init(&posterior, reasoner);
+        posterior_init(&posterior, reasoner, NULL);
         reason_posterior(reasoner, &(struct evidence){.observations = said}, -1, &posterior);
         double odds = posterior.finding[a] / posterior.finding[b];
         assert_close(odds, 9.0L * powl(2.0L, 1.0L - (long double)overlaps[k]), 1e-9);
@@ -256,7 +252,7 @@ TEST(silence_has_its_own_chance)
     struct observation said = {.silent = 1};
     struct reasoner *reasoner = reasoner_new(&base->rules);
     struct posterior posterior;
-    posterior_init(&posterior, reasoner);
+    posterior_init(&posterior, reasoner, NULL);
     reason_posterior(reasoner, &(struct evidence){.observations = &said}, -1, &posterior);
     assert_close(posterior.finding[a] / posterior.finding[b], 0.6L / 0.92L, 1e-12);
     said.seen = 1; /* what is seen is not silent, whatever the mask says */
@@ -279,7 +275,7 @@ TEST(nothing_said_leaves_the_prior)
     struct reasoner *reasoner = reasoner_new(&base->rules);
     struct posterior posterior;
     struct observation said = {.seen = 3, .hedged = 3}; /* "one or the other": nothing */
-    posterior_init(&posterior, reasoner);
+    posterior_init(&posterior, reasoner, NULL);
     reason_posterior(reasoner, NULL, -1, &posterior);
     assert_close(posterior.finding[a], 0.75L, 1e-15);
     assert_close(posterior.status[FINDING_CONTAMINATED], 0.25L, 1e-15);
@@ -302,7 +298,7 @@ TEST(a_sharper_list_leaves_each_status_what_it_has)
     struct reasoner *reasoner = reasoner_new(&base->rules);
     struct posterior posterior;
     double shown[3];
-    posterior_init(&posterior, reasoner);
+    posterior_init(&posterior, reasoner, NULL);
     reason_posterior(reasoner, NULL, -1, &posterior);
     base->rules.calibration.sharpness = 2;
     reason_sharpen(reasoner, &posterior, shown);

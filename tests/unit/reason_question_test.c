@@ -107,7 +107,7 @@ static size_t plain_ask(struct trial *trial, enum aim aim, bool tests, const boo
 {
     trial->reasoner = reasoner_new(&trial->base->rules);
     assert_non_null(trial->reasoner);
-    posterior_init(&trial->posterior, trial->reasoner);
+    posterior_init(&trial->posterior, trial->reasoner, NULL);
     trial->evidence = (struct evidence){.observations = trial->said};
     reason_posterior(trial->reasoner, &trial->evidence, -1, &trial->posterior);
     size_t count = ask(trial, &(struct inquiry){aim, tests, skip, 8, NULL, false}, questions);

@@ -312,7 +312,7 @@ TEST(one_vessel_is_judged_as_on_its_own)
         struct shared_batch batch = {.vessels = &vessel, .vessel_count = 1};
         struct shared_posterior shared;
         struct posterior alone;
-        posterior_init(&alone, reasoner);
+        posterior_init(&alone, reasoner, NULL);
         reason_posterior(reasoner, &(struct evidence){.observations = said}, -1, &alone);
         assert_int_equal(reason_shared(reasoner, &batch, &shared), STATUS_OK);
         for (size_t c = 0; c < size.causes; c++)

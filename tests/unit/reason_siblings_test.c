@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* What the others say of a vessel: against sums over everything that can have happened, and in kind. */
 
+#include "reason/model.h"
 #include "reason/siblings.h"
 #include "support/fixture.h"
 #include "support/naive.h"
@@ -324,15 +325,14 @@ TEST(one_explanation_is_enough)
     struct evidence evidence = {.shifts = pattern.shifts, .shift_count = pattern.cause_count};
     struct posterior posterior;
     double both[2];
-    posterior_init(&posterior, reasoner);
+    posterior_init(&posterior, reasoner, NULL);
     for (size_t round = 0; round < 2; round++) {
         evidence.pair_shifts = pattern.pairs;
         evidence.pair_shift_count = round * pattern.pair_count;
         reason_posterior(reasoner, &evidence, -1, &posterior);
         both[round] = 0;
-        for (size_t s = 0; s < reasoner_set_count(reasoner); s++) {
-            int causes[2];
-            reasoner_set(reasoner, s, causes);
+        for (size_t s = 0; s < reasoner->set_count; s++) {
+            const int *causes = reasoner->sets[s];
             if ((causes[0] == cook && causes[1] == starter) ||
                 (causes[0] == starter && causes[1] == cook))
                 for (size_t f = 0; f < shipped->rules->finding_count; f++)

@@ -263,7 +263,7 @@ static double belief(const struct shelf *shelf, struct story *story, enum moved_
         shifts[i] = (struct prior_shift){moves[i].cause, moves[i].log_odds - moves[i].replaces};
     story->evidence.shifts = shifts;
     story->evidence.shift_count = count;
-    posterior_init(&posterior, shelf->reasoner);
+    posterior_init(&posterior, shelf->reasoner, NULL);
     reason_posterior(shelf->reasoner, &story->evidence, -1.0, &posterior);
     for (size_t c = 0; c < shelf->rules->cause_count; c++)
         if (shelf->rules->causes[c].moved_by == moved_by)
