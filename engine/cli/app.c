@@ -407,16 +407,10 @@ void *app_all(struct app *app, enum record record, const char *condition, int64_
     return page.rows;
 }
 
-void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count)
+bool app_newest(struct app *app, enum record record, const char *condition, int64_t value,
+                void *row)
 {
-    const struct page page = journal_standing(app->journal, record, vessel, app->arena);
-    *count = page.count;
-    return page.rows;
-}
-
-bool app_newest(struct app *app, enum record record, void *row)
-{
-    const struct page page = journal_page(app->journal, record, NULL, 0, 1, app->arena);
+    const struct page page = journal_page(app->journal, record, condition, value, 1, app->arena);
     if (page.count > 0)
         memcpy(row, page.rows, record_types[record].size);
     return page.count > 0;

@@ -372,10 +372,10 @@ void app_name(struct app *app, enum record record, union any_record *row);
 /* All rows that fulfil a condition with a value (journal_page), in the arena. */
 void *app_all(struct app *app, enum record record, const char *condition, int64_t value,
               size_t *count);
-/* Looks, events or outcomes of a vessel that stand. */
-void *app_standing(struct app *app, enum record record, int64_t vessel, size_t *count);
-/* The newest record of a kind; false when there is none. */
-bool app_newest(struct app *app, enum record record, void *row);
+/* The newest record of a kind that fulfils a condition with a value (NULL: any); false when there is
+ * none. */
+bool app_newest(struct app *app, enum record record, const char *condition, int64_t value,
+                void *row);
 #define app_vessels(app, vessels, count) view_vessels((app)->arena, vessels, count)
 
 /* ==== records by what people call them ======================================================== */
@@ -399,7 +399,7 @@ size_t labels_leading(struct app *app, const char *const *words, size_t count);
 /* One record of a kind into `row`. */
 void labels_find(struct app *app, enum record record, const char *label, void *row);
 /* Its id; 0 when there is none. */
-int64_t labels_id(struct app *app, enum record record, const char *label);
+#define labels_id(app, record, label) journal_called((app)->journal, record, label)
 /* The kinds of record that have this label, in the order in which one looks for them; how many. */
 size_t labels_kinds(struct app *app, const char *label, enum record kinds[RECORD_COUNT]);
 /* All labels of a kind, in the arena. */

@@ -12,36 +12,6 @@
 
 /* ==== labels ================================================================================== */
 
-/* "Shelf 2" is "shelf2". */
-static bool same_place(const char *label, const char *said)
-{
-    for (;; label++, said++) {
-        label += strspn(label, " ");
-        said += strspn(said, " ");
-        if (toupper((unsigned char)*label) != toupper((unsigned char)*said))
-            return false;
-        if (*label == '\0')
-            return true;
-    }
-}
-
-int64_t labels_id(struct app *app, enum record record, const char *label)
-{
-    int64_t id = 0;
-    if (journal_has(app->journal, record, label, &id))
-        return id;
-    char *capitals = arena_string(app->arena, label);
-    for (char *at = capitals; *at != '\0'; at++)
-        *at = (char)toupper((unsigned char)*at);
-    if (journal_has(app->journal, record, capitals, &id) || record != RECORD_PLACE)
-        return id;
-    size_t count = 0;
-    const struct place *places = app_all(app, RECORD_PLACE, NULL, 0, &count);
-    for (size_t i = 0; i < count && id == 0; i++)
-        id = same_place(places[i].label, label) ? places[i].id : 0;
-    return id;
-}
-
 void labels_find(struct app *app, enum record record, const char *label, void *row)
 {
     const int64_t id = labels_id(app, record, label);
@@ -227,15 +197,11 @@ static _Noreturn void which_batch(struct app *app, long from, long to)
 {
     const char *numbers = from == to ? arena_format(app->arena, "%ld", from)
                                      : arena_format(app->arena, "%ld-%ld", from, to);
-    struct look look;
-    struct vessel vessel;
+    static const char last[] = "id = (SELECT batch FROM vessel WHERE id ="
+                               " (SELECT vessel FROM look ORDER BY id DESC LIMIT 1))";
     struct batch batch;
-    const bool looked = app_newest(app, RECORD_LOOK, &look);
-    if (looked) {
-        app_get(app, RECORD_VESSEL, look.vessel, &vessel);
-        app_get(app, RECORD_BATCH, vessel.batch, &batch);
-    }
-    if (looked || app_newest(app, RECORD_BATCH, &batch))
+    const bool looked = app_newest(app, RECORD_BATCH, last, 0, &batch);
+    if (looked || app_newest(app, RECORD_BATCH, NULL, 0, &batch))
         app_stop(app, "%s of which batch? If %s, %s: jarside %s %s %s", numbers, batch.label,
                  looked ? "the one looked at last" : "the newest", app->command->name, batch.label,
                  numbers);

@@ -642,17 +642,14 @@ static void find_before(struct draft *draft)
 {
     struct app *app = draft->app;
     struct parts *before = &draft->before;
-    size_t count = 0;
 
     if (app->given.like != NULL)
         labels_find(app, RECORD_BATCH, app->given.like, &before->batch);
-    else if (!app_newest(app, RECORD_BATCH, &before->batch))
+    else if (!app_newest(app, RECORD_BATCH, NULL, 0, &before->batch))
         return;
-    const struct vessel *vessels =
-        app_all(app, RECORD_VESSEL, "batch = ?1", before->batch.id, &count);
-    for (size_t i = 0; i < count && before->vessel.id == 0; i++)
-        if (!vessels[i].control)
-            before->vessel = vessels[i];
+    (void)app_newest(app, RECORD_VESSEL,
+                     "id = (SELECT min(id) FROM vessel WHERE batch = ?1 AND NOT control)",
+                     before->batch.id, &before->vessel);
     for (size_t i = 0; i < KINDS; i++)
         if (*id_of(before, &kinds[i]) != 0)
             app_get(app, kinds[i].record, *id_of(before, &kinds[i]), row_of(before, &kinds[i]));
@@ -1128,11 +1125,12 @@ static json_t *doubts_json(struct draft *draft)
 
     if (draft->pick[RECORD_COOK] == PICK_EXISTING && waits != RULES_NONE) {
         const struct observable *wait = &rules->observables[waits];
-        size_t count = 0;
-        const struct batch *of = app_all(draft->app, RECORD_BATCH, "cook = ?1", cook->id, &count);
-        int64_t days = moment_known(cook->at) ? day - moment_day(cook->at) : 0;
-        for (size_t i = 0; i < count && !moment_known(cook->at); i++) /* it was before its first */
-            days = days < day - moment_day(of[i].at) ? day - moment_day(of[i].at) : days;
+        struct batch first = {.at = cook->at}; /* else it was before its first batch */
+        if (!moment_known(cook->at))
+            (void)app_newest(draft->app, RECORD_BATCH,
+                             "id = (SELECT id FROM batch WHERE cook = ?1 ORDER BY at LIMIT 1)",
+                             cook->id, &first);
+        const int64_t days = moment_known(first.at) ? day - moment_day(first.at) : 0;
         if (rules_bin(wait, (double)days) == (int)wait->value_count - 1)
             add_doubt(draft, doubts, "started.waited",
                       view_json("label:s days:l", cook->label, (json_int_t)days));

@@ -30,15 +30,12 @@ enum objection {
 };
 
 /* The newest event of a kind that no later one withdraws. */
-static bool newest_event(struct app *app, int64_t vessel, enum event_kind kind, struct event *found)
+static bool newest_event(struct app *app, const struct vessel *vessel, enum event_kind kind,
+                         struct event *found)
 {
-    size_t count = 0;
-    const struct event *events = app_standing(app, RECORD_EVENT, vessel, &count);
-    while (count > 0 && events[count - 1].kind != kind)
-        count--;
-    if (count > 0)
-        *found = events[count - 1];
-    return count > 0;
+    const char *condition = arena_format(app->arena, "%s AND kind = '%s'",
+                                         journal_standing[RECORD_EVENT], event_words[kind]);
+    return app_newest(app, RECORD_EVENT, condition, vessel->id, found);
 }
 
 /* The words of the template "objection" for a reason, with what else it says of the vessel. */
@@ -56,7 +53,7 @@ const char *vessel_risk(struct app *app, const struct vessel *vessel, enum event
     struct look look;
     const bool looked = last_look(app, vessel, &look);
     const bool unseen = kind == EVENT_RETURN &&
-                        newest_event(app, vessel->id, EVENT_ISOLATE, &isolated) &&
+                        newest_event(app, vessel, EVENT_ISOLATE, &isolated) &&
                         (!looked || look.at.seconds < isolated.at.seconds);
     const bool risky = looked && strcmp(look.action, action_name(ACTION_KEEP)) != 0;
     const char *why = risky                                                      ? "risky"
@@ -81,7 +78,7 @@ static enum objection object(struct app *app, const struct vessel *vessel, enum 
     struct batch batch;
 
     app_get(app, RECORD_BATCH, vessel->batch, &batch);
-    const bool ended = gone && newest_event(app, vessel->id, end, &event);
+    const bool ended = gone && newest_event(app, vessel, end, &event);
     const char *state = gone                                                        ? "gone"
                         : kind == EVENT_ISOLATE && vessel->state == VESSEL_ISOLATED ? "again"
                         : kind == EVENT_RETURN && vessel->state != VESSEL_ISOLATED  ? "among"
@@ -366,11 +363,11 @@ static enum status run_confirm(struct app *app)
         outcome.cause = app->rules->causes[assign_named(app, LIST_CAUSES, app->given.cause)].id;
     app_begin(app);
     for (size_t i = 0; i < chosen.count; i++) {
-        struct outcome row = outcome;
-        size_t known = 0;
+        struct outcome row = outcome, earlier = {.id = 0};
         row.vessel = chosen.vessels[i].id;
-        const struct outcome *earlier = app_standing(app, RECORD_OUTCOME, row.vessel, &known);
-        row.corrects = known > 0 ? earlier[known - 1].id : 0; /* the newest word stands */
+        (void)app_newest(app, RECORD_OUTCOME, journal_standing[RECORD_OUTCOME], row.vessel,
+                         &earlier);
+        row.corrects = earlier.id; /* the newest word stands */
         app_add(app, RECORD_OUTCOME, &row);
         app_get(app, RECORD_VESSEL, row.vessel, &chosen.vessels[i]);
         /* What was planned for it came of what it was taken for. */
@@ -431,19 +428,14 @@ static enum status correct_record(struct app *app, enum record record, const cha
 static void find_row(struct app *app, enum record record, const char *word, union any_record *row)
 {
     struct vessel vessel;
-    size_t count = 0, size = record_types[record].size;
-    char *end = NULL;
-    int64_t id = strtoll(word, &end, 10);
 
-    if (isdigit((unsigned char)word[0]) && *end == '\0') {
-        app_get(app, record, id, row);
+    if (is_figures(word)) {
+        app_get(app, record, strtoll(word, NULL, 10), row);
         return;
     }
     labels_find(app, RECORD_VESSEL, word, &vessel);
-    const char *rows = app_standing(app, record, vessel.id, &count);
-    if (count == 0)
+    if (!app_newest(app, record, journal_standing[record], vessel.id, row))
         app_stop(app, "%s has no %s to correct", vessel.label, record_types[record].name);
-    memcpy(row, rows + (count - 1) * size, size);
 }
 
 static enum status say_corrected(struct app *app, enum record record, int64_t id,

@@ -178,19 +178,17 @@ static enum status run_record(struct app *app)
 
 /* ---- starters -------------------------------------------------------------------------------- */
 
-/* Whether `ancestor` is the starter itself or what it came from, however far back. */
-static bool descends(struct app *app, int64_t starter, int64_t ancestor, int depth)
+/* Whether a starter is the ancestor itself, or came from it, however far back. */
+static bool descends(struct app *app, int64_t starter, int64_t ancestor)
 {
-    enum { DEEPEST = 100 };
-    size_t count = 0;
-
-    if (starter == ancestor || depth > DEEPEST)
-        return true;
-    const struct parent *parents = app_all(app, RECORD_PARENT, "starter = ?1", starter, &count);
-    for (size_t i = 0; i < count; i++)
-        if (descends(app, parents[i].parent, ancestor, depth + 1))
-            return true;
-    return false;
+    struct starter found;
+    const char *condition =
+        arena_format(app->arena,
+                     "id = %lld AND id IN (WITH RECURSIVE line(id) AS (VALUES (?1) UNION SELECT"
+                     " p.parent FROM parent AS p JOIN line ON p.starter = line.id) SELECT id"
+                     " FROM line)",
+                     (long long)ancestor);
+    return app_newest(app, RECORD_STARTER, condition, starter, &found);
 }
 
 /* What a label says that a starter was made from: the grain of a vessel, unless something speaks
@@ -353,7 +351,7 @@ static enum status run_starter(struct app *app)
     for (size_t i = 0; i < from.count; i++) {
         struct parent link = made_from(app, from.words[i], &parent);
         link.starter = row.named.id;
-        if (link.parent != 0 && descends(app, link.parent, link.starter, 0))
+        if (link.parent != 0 && descends(app, link.parent, link.starter))
             app_stop(app, "%s was itself made from %s; check both labels", parent.label,
                      row.named.label);
         app_add(app, RECORD_PARENT, &link);
@@ -581,7 +579,7 @@ static enum status run_labels(struct app *app)
     const struct given *given = &app->given;
     struct batch newest;
 
-    if (app->operand_count == 0 && !app_newest(app, RECORD_BATCH, &newest))
+    if (app->operand_count == 0 && !app_newest(app, RECORD_BATCH, NULL, 0, &newest))
         app_stop(app, "there is no batch yet; 'jarside batch' starts one");
     const struct chosen chosen = app->operand_count == 0
                                      ? labels_vessels(app, &newest.label, 1)

@@ -363,10 +363,11 @@ static const struct outcome *read_looks(struct opening *opening)
                                       "ii", corrects, vessel) == 0)
         journal_refuse(journal, STATUS_USAGE, "look %lld is not one of %s's", (long long)corrects,
                        at->vessel.label);
-    const struct page outcomes = journal_standing(journal, RECORD_OUTCOME, vessel, opening->arena);
-    const struct page looks = journal_standing(journal, RECORD_LOOK, vessel, opening->arena);
-    const struct outcome *outcome =
-        outcomes.count > 0 ? page_row(&outcomes, outcomes.count - 1) : NULL;
+    const struct page outcomes = journal_page(
+        journal, RECORD_OUTCOME, journal_standing[RECORD_OUTCOME], vessel, 1, opening->arena);
+    const struct page looks = journal_page(journal, RECORD_LOOK, journal_standing[RECORD_LOOK],
+                                           vessel, 0, opening->arena);
+    const struct outcome *outcome = outcomes.rows;
     struct look *kept = looks.rows;
     at->looks = kept;
     at->look_count = 0;

@@ -85,6 +85,9 @@ enum status label_check(struct journal *journal, enum record record, const char 
                         const char *remedy);
 /* As journal_find, but false and silent when there is none. */
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id);
+/* The id of the one that people mean by a label: written so, else in capitals; "Shelf 2" is the place
+ * "shelf2", too. 0 for none. */
+int64_t journal_called(struct journal *journal, enum record record, const char *label);
 
 /* Records of a kind by rising id, their texts in an arena; none where reading was refused. */
 struct page {
@@ -103,9 +106,8 @@ static inline const void *page_row(const struct page *page, size_t index)
  * value; of all of the kind where it is NULL. */
 struct page journal_page(struct journal *journal, enum record record, const char *condition,
                          int64_t value, size_t limit, struct arena *arena);
-/* Looks, events or outcomes of a vessel that no later one corrects. */
-struct page journal_standing(struct journal *journal, enum record record, int64_t vessel,
-                             struct arena *arena);
+/* The condition that looks, events or outcomes are of the vessel ?1 and no later one corrects them. */
+extern const char *const journal_standing[RECORD_COUNT];
 /* How many there are. */
 size_t journal_count(struct journal *journal, enum record record, const char *column,
                      int64_t value);

@@ -916,6 +916,23 @@ bool journal_has(struct journal *journal, enum record record, const char *label,
     return found != 0;
 }
 
+int64_t journal_called(struct journal *journal, enum record record, const char *label)
+{
+    static const char place[] = "replace(upper(label), ' ', '') = replace(upper(?1), ' ', '')";
+    if (!record_has_label(record))
+        return 0;
+    const int64_t id =
+        query_number(journal,
+                     journal_sql(journal,
+                                 "SELECT id FROM \"%s\" WHERE label = ?1 OR %s"
+                                 " ORDER BY label = ?1 DESC, label = upper(?1) DESC, id LIMIT 1",
+                                 record_types[record].name,
+                                 record == RECORD_PLACE ? place : "label = upper(?1)"),
+                     "t", label);
+    (void)journal_told(journal);
+    return id;
+}
+
 struct page journal_page(struct journal *journal, enum record record, const char *condition,
                          int64_t value, size_t limit, struct arena *arena)
 {
@@ -943,17 +960,12 @@ struct page journal_page(struct journal *journal, enum record record, const char
     return page;
 }
 
-struct page journal_standing(struct journal *journal, enum record record, int64_t vessel,
-                             struct arena *arena)
-{
-    const char *standing = arena_format(
-        arena, "vessel = ?1 AND NOT EXISTS (SELECT 1 FROM \"%s\" WHERE corrects = a.id)%s",
-        record_types[record].name,
-        record == RECORD_LOOK      ? " AND action <> '" WITHDRAWN "'"
-        : record == RECORD_OUTCOME ? " AND status <> '" WITHDRAWN "'"
-                                   : "");
-    return journal_page(journal, record, standing, vessel, 0, arena);
-}
+#define STANDS(table) "vessel = ?1 AND NOT EXISTS (SELECT 1 FROM " table " WHERE corrects = a.id)"
+const char *const journal_standing[RECORD_COUNT] = {
+    [RECORD_LOOK] = STANDS("look") " AND action <> '" WITHDRAWN "'",
+    [RECORD_EVENT] = STANDS("event"),
+    [RECORD_OUTCOME] = STANDS("outcome") " AND status <> '" WITHDRAWN "'",
+};
 
 size_t journal_count(struct journal *journal, enum record record, const char *column, int64_t value)
 {
