@@ -739,6 +739,17 @@ enum quantity_error quantity_of(const char *words, enum dimension dimension,
     return error;
 }
 
+long count_read(const char *words)
+{
+    struct quantity quantity;
+    bool whole;
+    const bool read = quantity_of(words, DIM_NONE, &quantity, &whole) == QUANTITY_OK && whole;
+    return read && quantity.lo >= 0.0 && quantity.lo >= quantity.hi && quantity.hi < 1e6 &&
+                   quantity.hi <= floor(quantity.hi)
+               ? (long)quantity.lo
+               : -1;
+}
+
 size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension dimension,
                    bool unit_required)
 {

@@ -67,6 +67,8 @@ size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension 
 
 /* The words quantities are made of, one by one: "days", "fl oz", "twenty"; NULL after the last. */
 const char *quantity_word(size_t index);
+/* The whole number below a million that words are, "6" or "six"; -1 when they are none. */
+long count_read(const char *words);
 
 /* A bit for each dimension that has a unit whose name is this word, or begins with it ("fl oz");
  * "third" is one of per cent. */

@@ -280,19 +280,6 @@ static bool is_word(struct token at, const char *word)
            (at.word[length] == '\0' || strcasecmp(at.word + length, "s") == 0);
 }
 
-/* The number that a word is, and nothing else; -1 when it is none, or too long a one. */
-static long number_of(const char *word)
-{
-    enum { MOST_DIGITS = 6 };
-    static const char numbers[] = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve";
-    const int said = word[0] != '\0' ? csv_named(numbers, word, strlen(word)) : -1;
-    if (said >= 0)
-        return said + 1;
-    return word[0] != '\0' && is_figures(word) && strlen(word) <= MOST_DIGITS
-               ? strtol(word, NULL, 10)
-               : -1;
-}
-
 /* "shelf2" or "shelf 2" anywhere, and "attic" between commas: a new place, as none is called so. */
 static void take_place(struct draft *draft, const struct token *words, size_t w)
 {
@@ -304,7 +291,7 @@ static void take_place(struct draft *draft, const struct token *words, size_t w)
     for (size_t i = 0; w > 0 && i < sizeof leads / sizeof *leads; i++)
         if (is_word(words[w - 1], leads[i]))
             first = w - 1;
-    if (number_of(words[w + 1].word) >= 0 && words[w + 1].start == at.end + 1)
+    if (count_read(words[w + 1].word) >= 0 && words[w + 1].start == at.end + 1)
         at.end = words[w + 1].end;
     const char *before = first > 0 ? words[first - 1].end : at.start;
     size_t behind = strspn(at.end, " ");
@@ -382,7 +369,7 @@ static void take_pieces(struct draft *draft, const struct token *words, size_t w
         return;
     for (size_t back = 1; back <= 2 && back <= w; back++) {
         const bool one = is_word(words[w - back], "a") || is_word(words[w - back], "an");
-        const long number = one ? 1 : number_of(words[w - back].word);
+        const long number = one ? 1 : count_read(words[w - back].word);
         if (number <= 0 || *words[w - back].start == ' ')
             continue;
         batch->inoculum = (double)number;
@@ -406,7 +393,7 @@ static void take_words(struct draft *draft, char *text)
     size_t count = 0;
     const struct token *words = split(app, text, &count);
     bool fresh = false; /* "new starter" stands before */
-    long number = number_of(words[0].word);
+    long number = count_read(words[0].word);
 
     if (number >= 0 && !is_quantity(words[0].start, figures, false)) {
         if (draft->vessels == 0)
@@ -420,7 +407,7 @@ static void take_words(struct draft *draft, char *text)
         const char *word = at.word, *next = words[w + 1].word;
         if (*at.start == ' ') /* it was taken */
             continue;
-        number = number_of(word);
+        number = count_read(word);
         if (number >= 0 && number <= 1000 && is_word(words[w + 1], "control")) {
             draft->controls = (size_t)number;
             blank(at);
@@ -834,7 +821,7 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
     if (kind != NULL)
         return !failed(draft);
     if (question->feeds == FEEDS_NONE) {
-        long count = number_of(answer);
+        long count = count_read(answer);
         draft->vessels = count >= 1 && count <= MOST_VESSELS ? (size_t)count : 0;
     } else if (strcasecmp(answer, "unknown") == 0) {
         draft->no_grain |= question->feeds == FEEDS_GRAIN;

@@ -277,8 +277,8 @@ static void read_remark(struct walkthrough *walk, const struct batch *batch)
     struct remark remark;
     const struct vessel *vessels =
         app_all(app, RECORD_VESSEL, "batch = ?1", batch->id, &walk->count);
-    app_must(app, remark_read(walk->looking->words, batch->label, walk->count, app->arena, &remark,
-                              app->diags));
+    app_must(app, remark_read(app->rules, walk->looking->words, batch->label, walk->count,
+                              app->arena, &remark, app->diags));
     walk->rows = arena_array(app->arena, walk->count, sizeof *walk->rows);
     for (size_t i = 0; i < remark.group_count; i++)
         if (!remark.groups[i].controls)

@@ -20,6 +20,7 @@ struct token {
 };
 
 struct reading_words {
+    const struct rules *rules;
     const char *text;  /* as typed */
     const char *batch; /* its label, in lower case */
     size_t vessels;
@@ -50,6 +51,17 @@ static bool is_among(const char *word, const char *names)
 static const char *word_at(const struct reading_words *words, size_t at)
 {
     return at < words->count && !words->tokens[at].mark ? words->tokens[at].word : "";
+}
+
+/* Whether it is in a list of the rules (FORMAT.md, "remark_"). */
+static bool listed(const struct reading_words *words, const char *list, const char *word)
+{
+    return word[0] != '\0' && rules_lists(words->rules, list, word, strlen(word));
+}
+
+static bool is_vessels(const struct reading_words *words, size_t at)
+{
+    return listed(words, "remark_vessels", word_at(words, at));
 }
 
 static bool is_mark(const struct reading_words *words, size_t at)
@@ -99,10 +111,6 @@ static void cut_words(struct reading_words *words)
 
 /* ---- vessels --------------------------------------------------------------------------------- */
 
-static const char verbs[] = "is|has|looks|got|smells|shows|are|have|look|smell|show|went|turned";
-static const char leads[] =
-    "jar|jars|bag|bags|no|nos|nr|number|numbers|the|vessel|vessels|tub|#|tubs";
-
 /* "7", "#7", "B3-7", "7's" from the front of a word; what is after it, or NULL. */
 static const char *read_number(const struct reading_words *words, const char *word, int64_t *number)
 {
@@ -124,16 +132,13 @@ static const char *read_number(const struct reading_words *words, const char *wo
 /* Whether the number there is a measure: "2 cm", "3 days", "20 to 30 percent", "2 spots". */
 static bool is_measure(const struct reading_words *words, size_t at)
 {
-    static const char units[] =
-        "cm|mm|in|inch|inches|centimetre|centimetres|centimeters|spots|spot|dots|specks|patches|"
-        "times|x|thirds|quarters|kernels|grains|drops|places|layers|more|other";
     static const enum dimension dimensions[] = {DIM_DAYS,  DIM_MINUTES, DIM_PERCENT,   DIM_CELSIUS,
                                                 DIM_GRAMS, DIM_METRES,  DIM_GAUGE_KPA, DIM_LITRES};
     const char *from = lower(words->arena, words->text + words->tokens[at].start,
                              strlen(words->text + words->tokens[at].start));
     struct quantity quantity;
     size_t used = 0;
-    if (is_among(word_at(words, at + 1), units))
+    if (listed(words, "remark_measures", word_at(words, at + 1)))
         return true;
     for (size_t i = 0; i < sizeof dimensions / sizeof *dimensions; i++)
         if (quantity_read(from, strlen(from), dimensions[i], &quantity, &used) == QUANTITY_OK &&
@@ -146,7 +151,7 @@ static bool is_measure(const struct reading_words *words, size_t at)
 static size_t take_range(const struct reading_words *words, size_t at, int64_t *from, int64_t *to)
 {
     size_t here = at;
-    while (is_among(word_at(words, here), leads))
+    while (listed(words, "remark_leads", word_at(words, here)))
         here++;
     const char *word = word_at(words, here), *rest = read_number(words, word, from);
     if (rest == NULL || is_measure(words, here))
@@ -161,15 +166,16 @@ static size_t take_range(const struct reading_words *words, size_t at, int64_t *
     else if (*rest != '\0')
         return at;
     else {
-        static const char between[] = "to|thru|through|till|until|..";
         bool dash = is_mark(words, here + 1) && strchr("-\xe2", *words->tokens[here + 1].word);
         int64_t last = 0;
         size_t next = here + 2;
-        while (is_among(word_at(words, next), leads))
+        while (listed(words, "remark_leads", word_at(words, next)))
             next++;
-        const char *behind = (dash || is_among(word_at(words, here + 1), between))
-                                 ? read_number(words, word_at(words, next), &last)
-                                 : NULL;
+        const char *to_word = word_at(words, here + 1);
+        const char *behind =
+            (dash || strcmp(to_word, "..") == 0 || listed(words, "remark_to", to_word))
+                ? read_number(words, word_at(words, next), &last)
+                : NULL;
         if (behind != NULL && *behind == '\0' && !is_measure(words, next)) {
             *to = last;
             return next + 1;
@@ -185,8 +191,6 @@ static size_t take_range(const struct reading_words *words, size_t at, int64_t *
 /* "3-5, 7 and 9"; the place after it, or `at` for none. */
 static size_t take_list(struct reading_words *words, size_t at, struct remark_group *group)
 {
-    static const char joiners[] = "and|&|+|or|plus";
-    static const char singular[] = "is|has|looks|smells|shows|got";
     int64_t *numbers = NULL, from = 0, to = 0;
     size_t count = 0, end = at;
 
@@ -196,7 +200,7 @@ static size_t take_list(struct reading_words *words, size_t at, struct remark_gr
             break;
         /* "3, 5 is wet": the verb is of 5 alone. */
         if (end > at && is_mark(words, next - 1) && from == to &&
-            is_among(word_at(words, behind), singular))
+            listed(words, "remark_singular", word_at(words, behind)))
             break;
         /* "3 green, 5 wet": of a comma a vessel only follows where no words are between. */
         if (from > to || to - from > MOST_NAMED || count + (size_t)(to - from) >= MOST_NAMED) {
@@ -208,7 +212,8 @@ static size_t take_list(struct reading_words *words, size_t at, struct remark_gr
         end = next = behind;
         if (is_mark(words, next) && *words->tokens[next].word == ',')
             next++;
-        if (is_among(word_at(words, next), joiners))
+        if (listed(words, "remark_joiners", word_at(words, next)) ||
+            is_among(word_at(words, next), "&|+"))
             next++;
     }
     *group = (struct remark_group){.numbers = numbers, .count = count, .words = ""};
@@ -218,16 +223,14 @@ static size_t take_list(struct reading_words *words, size_t at, struct remark_gr
 /* "six" or "6"; 0 for neither. */
 static int64_t count_at(const struct reading_words *words, size_t at)
 {
-    static const char numbers[] = "one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve";
     const char *word = word_at(words, at);
-    int64_t count = word[0] != '\0' ? csv_named(numbers, word, strlen(word)) + 1 : 0;
+    int64_t count = count_read(word);
     return count > 0 || read_number(words, word, &count) != NULL ? count : 0;
 }
 
 /* "first six", "the last 3 jars": so many from either end; the place after it, or `at`. */
 static size_t take_ends(struct reading_words *words, size_t at, struct remark_group *group)
 {
-    static const char things[] = "jar|jars|bag|bags|vessels|ones|of";
     size_t here = at + is_among(word_at(words, at), "the");
     const bool last = strcmp(word_at(words, here), "last") == 0;
     if (!last && strcmp(word_at(words, here), "first") != 0)
@@ -244,8 +247,8 @@ static size_t take_ends(struct reading_words *words, size_t at, struct remark_gr
     *group = (struct remark_group){.numbers = list, .count = (size_t)count, .words = ""};
     words->first = words->first || !last;
     words->last = words->last || last;
-    here += 1 + is_among(word_at(words, here + 1), things);
-    return here;
+    const bool thing = is_vessels(words, here + 1) || strcmp(word_at(words, here + 1), "of") == 0;
+    return here + (thing ? 2 : 1);
 }
 
 /* ---- who is meant ---------------------------------------------------------------------------- */
@@ -286,16 +289,16 @@ static size_t take_name(struct reading_words *words, size_t at, enum whose *whos
     while (is_among(word_at(words, here), "all|every|of|the|they"))
         here++;
     const char *word = word_at(words, here), *next = word_at(words, here + 1);
-    bool pile = is_among(next, "ones|one|jar|jars|bag|bags|vessels");
+    bool pile = (is_vessels(words, here + 1) || strcmp(next, "one") == 0);
     if (strcmp(word, "other") == 0 && count_at(words, here + 1) > 0 &&
         !is_measure(words, here + 1)) {
         *whose = REST; /* "other three": so many must be left (settle_doubts) */
         words->left = (size_t)count_at(words, here + 1);
         words->left_at = words->text + words->tokens[here].start;
-        return here + 2 + is_among(word_at(words, here + 2), "ones|jar|jars|bag|bags|vessels");
+        return here + 2 + is_vessels(words, here + 2);
     }
-    if (is_among(word, "rest|others|remainder|remaining|else|otherwise") ||
-        is_middle(words, here) || (strcmp(word, "other") == 0 && (pile || here > at))) {
+    if (listed(words, "remark_rest", word) || is_middle(words, here) ||
+        (strcmp(word, "other") == 0 && (pile || here > at))) {
         *whose = REST;
         return here + 1 + (pile ? 1 : says(words, here + 1, "of them", &here) ? 2 : 0);
     }
@@ -315,15 +318,13 @@ static size_t take_name(struct reading_words *words, size_t at, enum whose *whos
     return at;
 }
 
-static const char spots[] = "spots|patches|dots|specks|drops";
-static const char places[] = "on|in|at|for";
-
 /* Whether things are told that are counted, and then on which vessels: "black spots on 2". */
 static bool counted_on(struct reading_words *words, size_t at)
 {
     struct remark_group on;
-    size_t thing = at + !is_among(word_at(words, at), spots);
-    return is_among(word_at(words, thing), spots) && is_among(word_at(words, thing + 1), places) &&
+    size_t thing = at + !listed(words, "remark_spots", word_at(words, at));
+    return listed(words, "remark_spots", word_at(words, thing)) &&
+           listed(words, "remark_on", word_at(words, thing + 1)) &&
            take_list(words, thing + 2, &on) > thing + 2;
 }
 
@@ -339,7 +340,6 @@ static enum whose take_subject(struct reading_words *words, size_t at, struct re
     *end = take_list(words, at, group);
     if (*end == at)
         return NOBODY;
-    static const char counts[] = "of|out|jar|jars|bag|bags|vessels";
     words->colon =
         words->colon || (*end < words->count && words->text[words->tokens[*end].start] == ':');
     /* "2 green spots": jar 2, unless the remark lets it be two of them (settle_doubts). */
@@ -349,14 +349,15 @@ static enum whose take_subject(struct reading_words *words, size_t at, struct re
         *end = at;
         return NOBODY;
     }
-    if (bare &&
-        (is_among(word_at(words, *end + 1), spots) ||
-         (word_at(words, *end + 1)[0] != '\0' && is_among(word_at(words, *end + 2), spots) &&
-          !is_among(word_at(words, *end), verbs)))) {
+    if (bare && (listed(words, "remark_spots", word_at(words, *end + 1)) ||
+                 (word_at(words, *end + 1)[0] != '\0' &&
+                  listed(words, "remark_spots", word_at(words, *end + 2)) &&
+                  !listed(words, "remark_verbs", word_at(words, *end))))) {
         words->doubted = words->text + words->tokens[at].start;
         words->doubts++;
     }
-    if (is_among(word_at(words, *end), counts)) { /* how many, not which */
+    if ((is_vessels(words, *end) ||
+         is_among(word_at(words, *end), "of|out"))) { /* how many, not which */
         if (group->count == 1 && (size_t)group->numbers[0] == words->vessels &&
             strcmp(word_at(words, *end), "of") != 0) {
             ++*end;
@@ -377,12 +378,10 @@ static size_t take_opener(const struct reading_words *words, size_t at)
         if (says(words, at, phrases[i], &end))
             return end;
     const char *word = word_at(words, at);
-    static const char single[] = "excepting|excluding|save|but|bar|not|besides|minus";
-    return at + (is_among(word, single) || nearly(word, "except"));
+    return at + (listed(words, "remark_except", word) || nearly(word, "except"));
 }
 
 /* What is neither here nor there before a subject. */
-static const char fillers[] = "and|but|while|whereas|only|just|also|then|however|though|so";
 
 /* ---- groups ---------------------------------------------------------------------------------- */
 
@@ -391,8 +390,9 @@ static const char *words_between(const struct reading_words *words, size_t from,
 {
     while (from < to && words->tokens[from].mark)
         from++;
-    while (to > from && (words->tokens[to - 1].mark ||
-                         (to - 1 > from && is_among(words->tokens[to - 1].word, fillers))))
+    while (to > from &&
+           (words->tokens[to - 1].mark ||
+            (to - 1 > from && listed(words, "remark_fillers", words->tokens[to - 1].word))))
         to--;
     return from < to ? arena_copy(words->arena, words->text + words->tokens[from].start,
                                   words->tokens[to - 1].end - words->tokens[from].start)
@@ -410,7 +410,7 @@ static size_t trailing_vessels(struct reading_words *words, size_t from, size_t 
                                struct clause *clause)
 {
     for (size_t at = from + 1; at < to; at++) {
-        if (!is_among(word_at(words, at), places))
+        if (!listed(words, "remark_on", word_at(words, at)))
             continue;
         clause->whose = VESSELS;
         size_t end = take_list(words, at + 1, &clause->group);
@@ -425,37 +425,26 @@ static size_t trailing_vessels(struct reading_words *words, size_t from, size_t 
 static void say_of(struct reading_words *words, struct remark *remark, const struct clause *clause,
                    size_t from, size_t to)
 {
-    static const char copulas[] = "is|are|was|were|which|that|it|it's|its|they|they're|who";
-    static const char praise[] =
-        "fine|good|ok|okay|great|well|alright|all right|perfect|healthy|"
-        "normal|look fine|look good|look great|looking good|looking fine|"
-        "doing well|doing fine|doing great|good too|fine too|growing|all growing|"
-        "nothing wrong|nothing wrong anywhere|nothing wrong with them|"
-        "nothing wrong with any|nothing wrong with any of them|"
-        "nothing to report|no problems|no issues|no problems anywhere";
-    static const char likewise[] =
-        "too|as well|also|likewise|ditto|same|the same|same here|as well now|now as well|now too|"
-        "too now|also now|now also|as well by now|by now as well|by now too|same again";
-    while (from < to && (words->tokens[from].mark || is_among(words->tokens[from].word, copulas)))
+    while (from < to &&
+           (words->tokens[from].mark || listed(words, "remark_copulas", words->tokens[from].word)))
         from++;
     const char *said = words_between(words, from, to);
     if (is_among(word_at(words, from), "none|nobody") && clause->whose == NOBODY) {
         for (from++; is_among(word_at(words, from), "of|them|any") ||
-                     is_among(word_at(words, from), copulas) ||
-                     is_among(word_at(words, from), verbs);)
+                     listed(words, "remark_copulas", word_at(words, from)) ||
+                     listed(words, "remark_verbs", word_at(words, from));)
             from++;
         words->denied = words_between(words, from, to);
     }
     if (said[0] == '\0' && clause->whose == VESSELS && words->denied != NULL)
         said = words->denied;
-    if (is_among(said, likewise) && words->said != NULL && clause->whose == VESSELS)
+    if (listed(words, "remark_likewise", said) && words->said != NULL && clause->whose == VESSELS)
         said = words->said; /* "nearly all white, 5 as well": what was said last */
     else if (said[0] != '\0')
         words->said = said;
-    if (clause->whose != NOBODY &&
-        is_among(said, "none|nothing|zero|nothing yet|not yet|nothing there"))
+    if (clause->whose != NOBODY && listed(words, "remark_nothing", said))
         said = "nothing growing";
-    if (is_among(said, praise)) /* of a group it is what "all fine" is of a batch */
+    if (listed(words, "remark_praise", said)) /* of a group it is what "all fine" is of a batch */
         said = "all fine";
     if (clause->whose == VESSELS || clause->whose == CONTROLS) {
         struct remark_group *group = arena_push(words->arena, words->groups, words->group_count);
@@ -495,36 +484,31 @@ static void close_clause(struct reading_words *words, struct remark *remark,
 /* "one of them", "a jar has", "the middle ones": some, and nobody knows which. */
 static const char *unnamed(const struct reading_words *words)
 {
-    static const char some[] = "one|two|three|four|five|six|some|few|couple|several|half|most|"
-                               "another|third|second|first|fourth|fifth|last|many|a";
-    static const char things[] = "jar|jars|bag|bags|vessel|vessels|ones";
-    static const char whole[] = "half|most|a|third|second|first|last";
-    static const char before[] = "this|that|each|every|no|which";
-    static const char sorts[] =
-        "middle|left|right|top|bottom|front|back|upper|lower|outer|inner|big|small|"
-        "bigger|smaller|older|newer|good|bad";
     for (size_t at = 0; at < words->count; at++) {
         const char *word = word_at(words, at), *next = word_at(words, at + 1);
         size_t end = 0;
-        if (is_among(word, sorts) && strcmp(next, "ones") == 0 && !is_middle(words, at))
+        if (listed(words, "remark_sorts", word) && strcmp(next, "ones") == 0 &&
+            !is_middle(words, at))
             return words->text + words->tokens[at].start;
         const bool end_one = is_among(word, "first|last") && /* take_ends */
                              is_among(next, "one|jar|bag|vessel");
         at += end_one;
-        if (end_one || !is_among(word, some) ||
-            (at > 0 && is_among(word_at(words, at - 1), before)))
+        if (end_one || !listed(words, "remark_some", word) ||
+            (at > 0 && listed(words, "remark_each", word_at(words, at - 1))))
             continue;
         bool part = says(words, at + 1, "of them", &end) ||
                     says(words, at + 1, "of the jars", &end) ||
                     says(words, at + 1, "of the bags", &end) ||
                     says(words, at + 1, "of these", &end) || says(words, at + 1, "of my", &end);
-        bool thing = is_among(next, things) || (strcmp(word, "a") != 0 && strcmp(next, "one") == 0);
+        bool thing =
+            is_vessels(words, at + 1) || (strcmp(word, "a") != 0 && strcmp(next, "one") == 0);
         bool several = strcmp(next, "are") == 0 || strcmp(next, "have") == 0;
         bool the_one =
             at > 0 && strcmp(word, "one") == 0 && strcmp(word_at(words, at - 1), "the") == 0;
-        if (strcmp(word, "a") == 0 ? thing && is_among(word_at(words, at + 2), verbs)
-                                   : part || thing || several || the_one ||
-                                         (!is_among(word, whole) && is_among(next, verbs)))
+        if (strcmp(word, "a") == 0
+                ? thing && listed(words, "remark_verbs", word_at(words, at + 2))
+                : part || thing || several || the_one ||
+                      (!listed(words, "remark_whole", word) && listed(words, "remark_verbs", next)))
             return words->text + words->tokens[at].start;
     }
     return NULL;
@@ -589,10 +573,12 @@ static void settle_doubts(struct reading_words *words, const struct remark *rema
         words->unclear = words->doubted;
 }
 
-enum status remark_read(const char *text, const char *batch, size_t vessels, struct arena *arena,
-                        struct remark *remark, struct diags *diags)
+enum status remark_read(const struct rules *rules, const char *text, const char *batch,
+                        size_t vessels, struct arena *arena, struct remark *remark,
+                        struct diags *diags)
 {
-    struct reading_words words = {.text = text,
+    struct reading_words words = {.rules = rules,
+                                  .text = text,
                                   .batch = lower(arena, batch, strlen(batch)),
                                   .vessels = vessels,
                                   .arena = arena};
@@ -621,7 +607,7 @@ enum status remark_read(const char *text, const char *batch, size_t vessels, str
                 words.unclear = words.text + words.tokens[opener].start;
             whose = NOBODY;
         }
-        while (is_among(word_at(&words, filler), fillers))
+        while (listed(&words, "remark_fillers", word_at(&words, filler)))
             filler++;
         if (begins || filler > at)
             whose = take_subject(&words, filler, &group, &end);
@@ -639,8 +625,9 @@ enum status remark_read(const char *text, const char *batch, size_t vessels, str
             continue;
         }
         /* "green on 4 and 5, ...": no clause begins within. */
-        size_t behind =
-            is_among(word_at(&words, at), places) ? take_list(&words, at + 1, &group) : at;
+        size_t behind = listed(&words, "remark_on", word_at(&words, at))
+                            ? take_list(&words, at + 1, &group)
+                            : at;
         begins = is_mark(&words, at);
         at =
             behind > at + 1 && (behind == words.count || is_mark(&words, behind)) ? behind : at + 1;

@@ -8,6 +8,7 @@
 
 #include "base/diag.h"
 #include "base/memory.h"
+#include "rules/rules.h"
 
 /*
  * One remark about a whole batch, and which words are about which vessels:
@@ -40,8 +41,9 @@ struct remark {
 
 /* Reads a remark about a batch by its label and number of vessels. Where a vessel is in several
  * groups the smallest counts. STATUS_USAGE when it is not clear which are meant. All in arena. */
-enum status remark_read(const char *text, const char *batch, size_t vessels, struct arena *arena,
-                        struct remark *remark, struct diags *diags);
+enum status remark_read(const struct rules *rules, const char *text, const char *batch,
+                        size_t vessels, struct arena *arena, struct remark *remark,
+                        struct diags *diags);
 
 /* The group of a vessel, or NULL: it is one of the rest. */
 const struct remark_group *remark_group_of(const struct remark *remark, int64_t number,

@@ -313,6 +313,7 @@ static void check_rules(struct loader *loader)
         if (!loader->list_used[i] && strncmp(words->list[i].id, "result_", 7) != 0 &&
             strncmp(words->list[i].id, "sheet_", 6) != 0 &&
             strncmp(words->list[i].id, "talk_", 5) != 0 &&
+            strncmp(words->list[i].id, "remark_", 7) != 0 &&
             strcmp(words->list[i].id, "place_words") != 0 &&
             strcmp(words->list[i].id, "piece_words") != 0)
             load_warning(loader, words->list[i].at,

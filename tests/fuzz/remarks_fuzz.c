@@ -12,7 +12,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t size)
     struct diags *diags = diags_new();
     const char *text = arena_copy(arena, (const char *)bytes, size < 4096 ? size : 4096);
     struct remark remark;
-    enum status status = remark_read(text, "B3", 40, arena, &remark, diags);
+    enum status status = remark_read(shipped()->rules, text, "B3", 40, arena, &remark, diags);
     hold(status == STATUS_OK || status == STATUS_USAGE, "a remark is read or refused");
     hold_diags(diags, status != STATUS_OK);
     for (size_t i = 0; status == STATUS_OK && i < remark.group_count; i++) {

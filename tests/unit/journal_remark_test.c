@@ -5,7 +5,16 @@
 #include "base/text.h"
 #include "journal/remark.h"
 #include "language/reader.h"
-#include "support/test.h"
+#include "support/fixture.h"
+
+static const struct rules *rules;
+
+static int rules_setup(void **state)
+{
+    (void)shipped_setup(state);
+    rules = ((const struct fixture *)*state)->rules;
+    return 0;
+}
 
 /* "words | 3 7: green patch | 9:" for what was read, a run of numbers as "3-7"; "which" and "twice"
  * for what was refused. */
@@ -16,7 +25,7 @@ static void expect_of(size_t vessels, const char *said, const char *expected)
     struct remark remark;
     struct text got;
     text_init(&got);
-    if (remark_read(said, "B3", vessels, arena, &remark, diags) == STATUS_OK) {
+    if (remark_read(rules, said, "B3", vessels, arena, &remark, diags) == STATUS_OK) {
         text_puts(&got, remark.words);
         for (size_t i = 0; i < remark.group_count; i++) {
             const struct remark_group *group = &remark.groups[i];
@@ -172,8 +181,8 @@ TEST(one_vessel_in_two_groups)
     struct diags *diags = diags_new();
     struct remark remark;
     assert_int_equal(
-        remark_read("1-20 white, except 3 and 5: 3 is green, rest slow, controls clear", "B3", 40,
-                    arena, &remark, diags),
+        remark_read(rules, "1-20 white, except 3 and 5: 3 is green, rest slow, controls clear",
+                    "B3", 40, arena, &remark, diags),
         STATUS_OK);
     assert_string_equal(said_of(&remark, 1, false), "white");
     assert_string_equal(said_of(&remark, 3, false), "green");
@@ -198,5 +207,5 @@ TEST(numbers_left_over)
 
 int main(void)
 {
-    return tests_run("journal_remark", NULL, NULL);
+    return tests_run("journal_remark", rules_setup, fixture_tear_down);
 }
