@@ -466,6 +466,8 @@ static enum status run_history(struct app *app)
     enum record kind = RECORD_COUNT, kinds[RECORD_COUNT];
     union any_record row;
 
+    if (count == 0)
+        app_stop(app, "%s", app->command->wrong);
     if (html_path == NULL && !app->given.json &&
         (labels_leading(app, words, count) > 1 || strstr(words[0], "..")))
         return several_histories(app);

@@ -96,4 +96,20 @@ subtest 'the conversation without a terminal' => sub {
     orderly('a huge line', 0, { in => ('x' x 1_000_000) . "\n" });
 };
 
+subtest 'each command with nothing after it' => sub {
+    my %home = (env => { JARSIDE_JOURNAL => "$scratch/season.db" });
+    my ($status) = run(qw(journal demo), "$scratch/season.db");
+    is($status, 0, 'a journal');
+    my (undef, $help) = run('--help');
+    my @commands = map { [split] } $help =~ /^  ([a-z]+(?: [a-z]+)?)(?:  |$)/mg;
+    cmp_ok(scalar @commands, '>', 30, 'all of them');
+    for my $command (@commands) {
+        for my $more ([], ['--json']) {
+            my ($ended, $out, $err) = run(@$command, @$more, \%home);
+            cmp_ok($ended, '<', 128, "@$command @$more: no crash") or diag $err;
+            no_control($out . $err, "@$command @$more: no control characters");
+        }
+    }
+};
+
 done_testing;
