@@ -852,8 +852,18 @@ static void take_facts(struct work *work, const struct fact *facts, size_t fact_
     }
 }
 
-/* The most that a culture could cover by `day`, per cent: the fast end of the forecast, over every species and
- * starter that the facts leave open; or any of them that is at least `enough`. NAN where nothing can be forecast. */
+/* Coverage in per cent by `day` of the fastest published run, which was perhaps shaken and of more starter: straight
+ * in Avrami's scale from the shortest lag. 0 where none is known. */
+static double published_by(const struct species *species, double day)
+{
+    const double lag = species->growth.lag.lo, full = species->growth.full.lo;
+    const double z = full > lag ? fmax(0.0, day - lag) / (full - lag) : 0.0;
+    return 100.0 - 100.0 * pow(1.0 - FORECAST_FULL / 100.0, z * z * z);
+}
+
+/* The most that a culture could cover by `day`, per cent: the fast end of the forecast or the fastest published, over
+ * every species and starter that the facts leave open; or any of them that is at least `enough`. NAN where nothing can
+ * be forecast. */
 static double most_by(const struct rules *rules, const struct fact *facts, size_t count, double day,
                       double enough)
 {
@@ -888,6 +898,7 @@ static double most_by(const struct rules *rules, const struct fact *facts, size_
                 continue;
             forecast_coverage(&forecast, day, &coverage);
             most = fmax(most, coverage.high); /* of NAN and a number fmax takes the number */
+            most = fmax(most, published_by(&rules->species[s], day));
             if (most >= enough)
                 return most;
         }

@@ -868,7 +868,7 @@ static bool caution_applies(const struct triage *triage, const struct caution *c
 /* Whose steps are shown. Discarding and isolating are done on account of what may
  * be contaminated, even where something harmless is likelier; so the likeliest
  * contaminated finding says how. Keeping is done on account of the likeliest that
- * is not. */
+ * is not, unless the next step has steps of its own. */
 static void steps_find(struct triage *triage)
 {
     static const unsigned clean = 1U << FINDING_CLEAN, stuck = 1U << FINDING_STUCK;
@@ -877,6 +877,15 @@ static void steps_find(struct triage *triage)
     struct verdict *verdict = &triage->verdict;
     enum action action = verdict->decision.action;
     const unsigned *wanted = action == ACTION_KEEP ? keep : wary;
+    const struct next_step *next =
+        verdict->decision.next_step != RULES_NONE
+            ? &triage->rules->decision.next_steps[verdict->decision.next_step]
+            : NULL;
+    if (next != NULL && next->step_count > 0) {
+        verdict->steps = next->steps;
+        verdict->step_count = next->step_count;
+        return;
+    }
     for (size_t k = 0; k < 3; k++)
         for (size_t i = 0; i < triage->rules->finding_count; i++) {
             const struct finding *from = &triage->rules->findings[verdict->findings[i].index];

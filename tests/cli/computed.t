@@ -66,7 +66,8 @@ subtest 'impossible speed' => sub {
         cmp_ok($p, '>', 0.2, 'a fast mould is well possible');
     }
     for my $words ('oyster from grain spawn, day 6, fully white', 'oyster from liquid culture, day 8, 90 percent white',
-        'day 3, 30 percent white', 'fully white on day 14') {
+        'day 3, 30 percent white', 'fully white on day 14', 'shiitake from agar, day 9, 50 percent white',
+        'shiitake day 14 from agar fully white', 'cubensis on rye, day 10 from agar, 60%') {
         my $fine = judged($words);
         ok(!(grep { $_->{sign} eq 'speed' } @{ $fine->{understood} }), "$words: a culture can");
     }

@@ -17,6 +17,7 @@ for my $file (glob(project_root() . '/rules/findings/*.yaml')) {
     $kind{$id} = $status;
 }
 
+sub judged { return json('judge', '--json', @_) }
 sub first_of { my ($answer, $list, $n) = @_; return map { $_->{id} } @{ $answer->{$list} }[ 0 .. $n - 1 ] }
 
 subtest 'green powder at the port' => sub {
@@ -47,6 +48,29 @@ subtest 'wet, greasy, sour' => sub {
         'wet, grains look greasy and grey, sour smell when I walk past, no mould');
     like($answer->{action}, qr/^(?:discard|isolate)$/, 'is not kept');
     is((first_of($answer, 'findings', 1))[0], 'wet_rot', 'wet rot leads');
+};
+
+subtest 'what stands around the grain, or in its place' => sub {
+    for my $words ('fully white but cracked glass', 'the jar has a crack in it, all white oyster', 'hairline crack at the base, white 80%') {
+        my $answer = judged($words);
+        is("$answer->{action} $answer->{forced_by}", 'isolate cracked_vessel', $words);
+    }
+    for my $words ('no cracks in the jar, all white', 'threads like cracks in ice, white, day 13', 'white from liquid culture, day 6',
+        'oyster quart jar day 7 80% white from liquid culture, rhizomorphic') {
+        is(judged($words)->{action}, 'keep', $words);
+    }
+    for my $words ('agar plate, a fuzzy white bit on one side', 'it is a petri dish, not a jar', 'LC jar: clear with white clouds of fluff',
+        'my LC jar is clear with white clumps') {
+        like(judged($words)->{forced_by}, qr/^a_(?:plate|liquid)$/, "$words: no grain");
+    }
+    is(judged('LC jar, day 9, white stars on the rye')->{action}, 'keep', 'a jar of grain that got liquid culture');
+    for my $words ('forgot to inoculate this one, nothing on it after three weeks', 'uninoculated jar, nothing in it, 4 days old') {
+        my ($status, $out) = run('judge', $words);
+        like($out, qr/^Keep.*Nothing\s+was\s+put\s+into\s+it.*Inoculate it soon/s, $words);
+        unlike($out, qr/same starter|Too cold/, 'nothing of a starter');
+    }
+    my $never = judged('never noced this jar up, sat there 3 weeks, fuzz growing on top, whiteish');
+    is("$never->{action} $never->{findings}[0]{id}", 'isolate pale_mould', 'growth without a starter');
 };
 
 subtest 'the JSON keeps its contract' => sub {
