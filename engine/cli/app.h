@@ -397,7 +397,8 @@ struct chosen labels_vessels(struct app *app, const char *const *words, size_t c
 /* How many words at the front name vessels: labels, and numbers, ranges and lists after one. */
 size_t labels_leading(struct app *app, const char *const *words, size_t count);
 /* One record of a kind into `row`. */
-void labels_find(struct app *app, enum record record, const char *label, void *row);
+#define labels_find(app, record, label, row)                                                       \
+    (void)journal_find((app)->journal, record, label, (app)->arena, row)
 /* Its id; 0 when there is none. */
 #define labels_id(app, record, label) journal_called((app)->journal, record, label)
 /* The kinds of record that have this label, in the order in which one looks for them; how many. */
@@ -441,21 +442,8 @@ const char *assign_what(struct app *app, const struct column *column);
  * its name or one of its other names, or an unambiguous part of these. */
 size_t assign_named(struct app *app, enum word_list list, const char *words);
 
-/* ==== a look ================================================================================== */
-
-/* A look at a vessel of the journal: 'look' saves it, 'judge' only asks what it would come to. */
-struct looking {
-    struct app *app;
-    struct moment at;
-    int64_t corrects; /* a look that it takes the place of; or 0 */
-    bool without_siblings;
-    const struct consult_others *others; /* counted already; or NULL */
-    const char *words;                   /* what the grower said of it; "" when they have yet to */
-};
-/* Opens the triage on a vessel. The label is taken in capitals too. */
-void look_open(const struct looking *looking, const char *label, struct consultation *consultation);
-/* Opens it as its last look did, and says again what that said: what the vessel is judged to be
- * where nobody says anything new. Nothing where no look counts. */
-void look_again(const struct looking *looking, struct consultation *consultation);
+/* Opens the triage on a vessel of the journal: 'look' saves what comes of it, 'judge' only asks. */
+void look_open(struct app *app, const struct consult_request *request,
+               struct consultation *consultation);
 
 #endif

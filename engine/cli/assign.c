@@ -12,15 +12,6 @@
 
 /* ==== labels ================================================================================== */
 
-void labels_find(struct app *app, enum record record, const char *label, void *row)
-{
-    const int64_t id = labels_id(app, record, label);
-    if (id != 0)
-        app_get(app, record, id, row);
-    else
-        (void)journal_find(app->journal, record, label, app->arena, row);
-}
-
 size_t labels_kinds(struct app *app, const char *label, enum record kinds[RECORD_COUNT])
 {
     static const enum record all[] = {RECORD_VESSEL,  RECORD_BATCH, RECORD_STARTER, RECORD_COOK,

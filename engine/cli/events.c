@@ -479,15 +479,15 @@ static enum status withdraw(struct app *app, enum record record, const union any
 /* The vessel is judged anew from the words on the day of the old look, as if that had not been. */
 static enum status correct_look(struct app *app, const char *words, const struct look *old)
 {
-    const struct looking looking = {.app = app, .at = old->at, .corrects = old->id};
     const char *label = view_label(&app->view, RECORD_VESSEL, old->vessel);
+    const struct consult_request request = {.label = label, .now = old->at, .corrects = old->id};
     struct consultation consultation;
     struct judged told = {app->rules, NULL, NULL};
     struct look look;
 
     app_compile(app);
     told.triage = app->triage;
-    look_open(&looking, label, &consultation);
+    look_open(app, &request, &consultation);
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
     app_must(app, consult_save(app->journal, &consultation, app->triage, words, app->arena, &look,
                                &told.verdict));

@@ -287,6 +287,25 @@ static enum status judge_lines(struct app *app)
     return status;
 }
 
+/* Opens a vessel as its last look did, and says again what that said: what it is judged to be where
+ * nobody says anything new. Nothing where no look counts. */
+static void look_again(struct app *app, struct consultation *consultation)
+{
+    const char *label = consultation->vessel.label;
+    if (consultation->look_count == 0)
+        return;
+    const struct look last = consultation->looks[consultation->look_count - 1];
+    struct consult_request then = consultation->request;
+    const struct moment now = then.now;
+    then.now = last.at;
+    then.corrects = last.id;
+    look_open(app, &then, consultation);
+    app_must(app, triage_tell(app->triage, last.words, strlen(last.words), app->diags));
+    if (!app->given.json)
+        app_aside(app, "%s as of the look of %s: \"%s\"", label,
+                  consult_day(last.at, now, MOMENT_WORDS), last.words);
+}
+
 static enum status run_judge(struct app *app)
 {
     const struct given *given = &app->given;
@@ -306,12 +325,13 @@ static enum status run_judge(struct app *app)
         app_open(app, JOURNAL_READ);
         record_init(RECORD_VESSEL, &vessel);
         labels_find(app, RECORD_VESSEL, given->vessel, &vessel);
-        const struct looking looking = {.app = app,
-                                        .at = vessel_gone(&vessel) ? vessel.ended : moment_now(),
-                                        .without_siblings = given->without_siblings};
-        look_open(&looking, given->vessel, &consultation);
+        const struct consult_request request = {.label = given->vessel,
+                                                .now = vessel_gone(&vessel) ? vessel.ended
+                                                                            : moment_now(),
+                                                .without_siblings = given->without_siblings};
+        look_open(app, &request, &consultation);
         if (app->operand_count == 0 && !set)
-            look_again(&looking, &consultation);
+            look_again(app, &consultation);
         return judge_said(app);
     }
     const char *said = arena_join(app->arena, app->operands, app->operand_count);

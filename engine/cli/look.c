@@ -13,19 +13,10 @@
 
 /* ==== one vessel ============================================================================== */
 
-void look_open(const struct looking *looking, const char *label, struct consultation *consultation)
+void look_open(struct app *app, const struct consult_request *request,
+               struct consultation *consultation)
 {
-    struct app *app = looking->app;
-    struct vessel vessel = {.label = label}; /* named in the message as it was typed */
-    const int64_t id = labels_id(app, RECORD_VESSEL, label);
-    if (id != 0)
-        app_get(app, RECORD_VESSEL, id, &vessel);
-    const struct consult_request request = {.label = vessel.label,
-                                            .now = looking->at,
-                                            .without_siblings = looking->without_siblings,
-                                            .others = looking->others,
-                                            .corrects = looking->corrects};
-    app_must(app, consult_vessel(app->journal, &request, app->triage, app->arena, consultation));
+    app_must(app, consult_vessel(app->journal, request, app->triage, app->arena, consultation));
     app_report(app); /* what is on record and not understood is worth seeing, and stops nothing */
 }
 
@@ -45,11 +36,11 @@ static const char *all_said(struct app *app)
 }
 
 /* "B3-7, day 12, oyster on rye": the vessel, for headings. In the arena. */
-static const char *heading(const struct looking *looking, const struct consultation *consultation)
+static const char *heading(struct app *app, const struct consultation *consultation)
 {
     const struct vessel *vessel = &consultation->vessel;
-    struct journal_view told = looking->app->view;
-    told.now = looking->at;
+    struct journal_view told = app->view;
+    told.now = consultation->request.now;
     return view_said(&told, "look.heading",
                      view_json("label:w day:n batch:w mother:s control:b isolated:b", vessel->label,
                                consultation->day, view_batch_words(&told, &consultation->batch),
@@ -71,9 +62,8 @@ static json_t *look_json(const struct vessel *vessel, const struct look *look,
 
 /* What the grower tells in a conversation about a vessel whose triage is open; NULL when they told
  * nothing or left before the end. */
-static const char *converse(const struct looking *looking, const struct consultation *consultation)
+static const char *converse(struct app *app, const struct consultation *consultation)
 {
-    struct app *app = looking->app;
     const char *record = "no look is on record yet";
     size_t opened = triage_mark(app->triage);
     bool finished = false;
@@ -81,14 +71,15 @@ static const char *converse(const struct looking *looking, const struct consulta
     if (consultation->look_count > 0) {
         const struct look *last = &consultation->looks[consultation->look_count - 1];
         record = arena_format(app->arena, "last look %s: %s",
-                              consult_day(last->at, looking->at, MOMENT_WORDS), last->action);
+                              consult_day(last->at, consultation->request.now, MOMENT_WORDS),
+                              last->action);
     }
     const struct prompt_opening opening = {
         .rules = app->rules,
         .triage = app->triage,
         .screen = &app->out,
         .about = arena_format(app->arena, "%s; %s. 'leave' saves the look, ^D saves nothing.",
-                              heading(looking, consultation), record),
+                              heading(app, consultation), record),
         .finished = &finished,
     };
     app_must(app, prompt_converse(&opening, app->diags));
@@ -98,9 +89,9 @@ static const char *converse(const struct looking *looking, const struct consulta
     return said != NULL ? said : "";
 }
 
-static bool may_ask(const struct looking *looking)
+static bool may_ask(const struct app *app)
 {
-    return !looking->app->given.no_input && isatty(STDIN_FILENO) && isatty(STDOUT_FILENO);
+    return !app->given.no_input && isatty(STDIN_FILENO) && isatty(STDOUT_FILENO);
 }
 
 static bool is_blank(const char *words)
@@ -108,45 +99,31 @@ static bool is_blank(const char *words)
     return words[strspn(words, " \t\r\n")] == '\0';
 }
 
-static struct judged save(const struct looking *looking, struct consultation *consultation,
-                          const char *words, struct look *look)
+static struct judged save(struct app *app, struct consultation *consultation, const char *words,
+                          struct look *look)
 {
-    struct app *app = looking->app;
     struct judged judged = {app->rules, app->triage, NULL};
     app_must(app, consult_save(app->journal, consultation, app->triage, words, app->arena, look,
                                &judged.verdict));
     return judged;
 }
 
-static void say_saved(const struct looking *looking, const struct vessel *vessel, int64_t look,
-                      enum action action)
+static enum status look_at_vessel(struct app *app, const struct consult_request *request,
+                                  const char *words)
 {
-    struct journal_view *view = &looking->app->view;
-    char day[MOMENT_ROOM];
-    view_say_taken(
-        &(struct face){.screen = &looking->app->out}, "look.saved",
-        view_json("look:l label:s discard:b next:s due_for:s children:w", (json_int_t)look,
-                  vessel->label, action == ACTION_DISCARD,
-                  consult_day(moment_of_day(vessel->due), looking->at, day), vessel->due_for,
-                  action != ACTION_KEEP ? view_children(view, RECORD_VESSEL, vessel->id) : ""));
-}
-
-static enum status look_at_vessel(const struct looking *looking, const char *label)
-{
-    struct app *app = looking->app;
     struct consultation consultation;
-    const char *words = looking->words;
+    const struct vessel *vessel = &consultation.vessel;
     bool talked = is_blank(words);
     struct look look;
 
-    look_open(looking, label, &consultation);
-    if (talked && !may_ask(looking))
+    look_open(app, request, &consultation);
+    if (talked && !may_ask(app))
         app_stop(app,
                  "what was seen is missing; for instance: "
                  "jarside look %s \"half white, fluffy, nothing odd\"",
-                 consultation.vessel.label);
-    if (talked && (words = converse(looking, &consultation)) == NULL) {
-        app_say(app, "Nothing was saved for %s.", consultation.vessel.label);
+                 vessel->label);
+    if (talked && (words = converse(app, &consultation)) == NULL) {
+        app_say(app, "Nothing was saved for %s.", vessel->label);
         return app_flush(app);
     }
     if (!talked)
@@ -160,32 +137,22 @@ static enum status look_at_vessel(const struct looking *looking, const char *lab
                  "\"half white, fluffy, nothing odd\"",
                  words);
     }
-    const struct judged judged = save(looking, &consultation, words, &look);
+    const struct judged judged = save(app, &consultation, words, &look);
+    const enum action action = judged.verdict->decision.action;
     if (app->given.json)
-        return app_json(app, look_json(&consultation.vessel, &look, &judged), true);
+        return app_json(app, look_json(vessel, &look, &judged), true);
     if (!talked) { /* a conversation has shown it already */
-        screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(looking, &consultation));
+        screen_say(&app->out, 0, 2, ROLE_STRONG, "%s", heading(app, &consultation));
         view_verdict(&app->out, &judged, VERDICT_BRIEF);
     }
-    say_saved(looking, &consultation.vessel, look.id, judged.verdict->decision.action);
+    view_say_taken(
+        &(struct face){.screen = &app->out}, "look.saved",
+        view_json(
+            "look:l label:s discard:b next:s due_for:s children:w", (json_int_t)look.id,
+            vessel->label, action == ACTION_DISCARD,
+            consult_day(moment_of_day(vessel->due), request->now, MOMENT_WORDS), vessel->due_for,
+            action != ACTION_KEEP ? view_children(&app->view, RECORD_VESSEL, vessel->id) : ""));
     return app_flush(app);
-}
-
-void look_again(const struct looking *looking, struct consultation *consultation)
-{
-    struct app *app = looking->app;
-    const char *label = consultation->vessel.label;
-    if (consultation->look_count == 0)
-        return;
-    const struct look last = consultation->looks[consultation->look_count - 1];
-    struct looking then = *looking;
-    then.at = last.at;
-    then.corrects = last.id;
-    look_open(&then, label, consultation);
-    app_must(app, triage_tell(app->triage, last.words, strlen(last.words), app->diags));
-    if (!app->given.json)
-        app_aside(app, "%s as of the look of %s: \"%s\"", label,
-                  consult_day(last.at, looking->at, MOMENT_WORDS), last.words);
 }
 
 /* ==== several vessels ========================================================================= */
@@ -222,7 +189,8 @@ struct row { /* one vessel and what became of its look */
 
 struct walkthrough {
     struct app *app;
-    struct looking *looking;
+    struct consult_request *request; /* of each in turn */
+    const char *words;
     struct row *rows;
     size_t count;
     bool alone; /* the first pass */
@@ -277,8 +245,8 @@ static void read_remark(struct walkthrough *walk, const struct batch *batch)
     struct remark remark;
     const struct vessel *vessels =
         app_all(app, RECORD_VESSEL, "batch = ?1", batch->id, &walk->count);
-    app_must(app, remark_read(app->rules, walk->looking->words, batch->label, walk->count,
-                              app->arena, &remark, app->diags));
+    app_must(app, remark_read(app->rules, walk->words, batch->label, walk->count, app->arena,
+                              &remark, app->diags));
     walk->rows = arena_array(app->arena, walk->count, sizeof *walk->rows);
     for (size_t i = 0; i < remark.group_count; i++)
         if (!remark.groups[i].controls)
@@ -342,7 +310,7 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
     char percent[PERCENT_ROOM], day[MOMENT_ROOM];
     for (size_t i = 0; i < all.unclear_count; i++)
         words_add(app, &unread, "; ", "%s", all.unclear[i].words);
-    const struct judged judged = save(walk->looking, consultation, row->words, &look);
+    const struct judged judged = save(app, consultation, row->words, &look);
     const struct decision *decision = &judged.verdict->decision;
     const struct decision_rules *rules = &app->rules->decision;
     const struct finding *finding = &app->rules->findings[judged.verdict->findings[0].index];
@@ -356,8 +324,9 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
         view_json("action:s label:s words:s understood:s unread:w", action_name(row->action),
                   rules->action_label[row->action], row->words, taken, unread);
     if (keep)
-        view_json_add(row->told, "next:s",
-                      consult_day(moment_of_day(consultation->vessel.due), walk->looking->at, day));
+        view_json_add(
+            row->told, "next:s",
+            consult_day(moment_of_day(consultation->vessel.due), walk->request->now, day));
     else
         view_json_add(row->told,
                       "finding:s unseen:b doubted:b open:b likely:b contaminated:s forced:s "
@@ -415,17 +384,17 @@ static bool tells_of_growth(const struct app *app)
 static void look_at_row(struct walkthrough *walk, struct row *row)
 {
     struct app *app = walk->app;
-    struct looking *looking = walk->looking;
     struct consultation consultation;
 
     if (is_blank(row->words)) {
         row->state = ROW_TO_DESCRIBE;
         return;
     }
-    looking->without_siblings = walk->alone;
-    looking->others = walk->alone ? NULL : &row->others;
-    look_open(looking, row->vessel.label, &consultation);
-    looking->others = NULL;
+    struct consult_request request = *walk->request;
+    request.label = row->vessel.label;
+    request.without_siblings = walk->alone;
+    request.others = walk->alone ? NULL : &row->others;
+    look_open(app, &request, &consultation);
     row->day = consultation.day;
     tell_words(app, row->words);
     const char *rest;
@@ -571,7 +540,6 @@ static json_t *groups_json(struct walkthrough *walk)
 static enum status walk_through(struct walkthrough *walk, const char *batch)
 {
     struct app *app = walk->app;
-    struct looking *looking = walk->looking;
     walk->looks = json_array();
     walk->cautions = json_array();
     look_at_all(walk);
@@ -584,13 +552,12 @@ static enum status walk_through(struct walkthrough *walk, const char *batch)
                   labels_json(walk, ROW_TO_DESCRIBE), labels_json(walk, ROW_UNSAID), walk->cautions,
                   groups_json(walk), labels_words(walk, ROW_LEFT_OUT),
                   labels_words(walk, ROW_TO_DESCRIBE), labels_words(walk, ROW_UNSAID), saved));
-    looking->without_siblings = false;
-    looking->words = "";
-    for (size_t i = 0;
-         !app->given.json && may_ask(looking) && i < walk->count && status == STATUS_OK; i++)
+    for (size_t i = 0; !app->given.json && may_ask(app) && i < walk->count && status == STATUS_OK;
+         i++)
         if (walk->rows[i].state == ROW_TO_DESCRIBE) {
             screen_blank(&app->out);
-            status = look_at_vessel(looking, walk->rows[i].vessel.label);
+            walk->request->label = walk->rows[i].vessel.label;
+            status = look_at_vessel(app, walk->request, "");
         }
     return status;
 }
@@ -598,10 +565,9 @@ static enum status walk_through(struct walkthrough *walk, const char *batch)
 /* ==== the command ============================================================================= */
 
 /* What was seen of a batch, in one line; asked for where somebody is there. */
-static const char *ask_remark(const struct looking *looking, const char *batch)
+static const char *ask_remark(struct app *app, const char *batch)
 {
-    struct app *app = looking->app;
-    if (!may_ask(looking))
+    if (!may_ask(app))
         app_stop(app,
                  "what was seen is missing; for instance: "
                  "jarside look %s \"all fine except 3 and 7: green patch\"",
@@ -619,38 +585,38 @@ static enum status run_look(struct app *app)
 {
     const char *const *operands = app->operands;
     const size_t count = app->operand_count;
-    struct looking looking = {
-        .app = app,
-        .at = app->given.at,
+    struct consult_request request = {
+        .label = operands[0],
+        .now = app->given.at,
         .corrects = app->given.corrects != SIZE_MAX ? (int64_t)app->given.corrects : 0};
-    struct walkthrough walk = {.app = app, .looking = &looking};
+    struct walkthrough walk = {.app = app, .request = &request};
     struct batch batch;
 
     labels_one_thing(app, operands[0]);
     const int64_t id = labels_id(app, RECORD_BATCH, operands[0]);
     const bool whole = id != 0;
     const size_t labels = whole ? 1 : labels_leading(app, operands, count);
-    looking.words = arena_join(app->arena, operands + labels, count - labels);
+    walk.words = arena_join(app->arena, operands + labels, count - labels);
     if (!whole && labels < 2 && strpbrk(operands[0], ".,") == NULL)
-        return look_at_vessel(&looking, operands[0]);
-    if (looking.corrects != 0)
+        return look_at_vessel(app, &request, walk.words);
+    if (request.corrects != 0)
         app_stop(app, "--corrects goes with one vessel, not with several");
     if (whole) {
         app_get(app, RECORD_BATCH, id, &batch);
-        if (is_blank(looking.words))
-            looking.words = ask_remark(&looking, batch.label);
+        if (is_blank(walk.words))
+            walk.words = ask_remark(app, batch.label);
         read_remark(&walk, &batch);
         return walk_through(&walk, batch.label);
     }
     const struct chosen chosen = labels_vessels(app, operands, labels);
-    if (is_blank(looking.words) && !may_ask(&looking))
+    if (is_blank(walk.words) && !may_ask(app))
         app_stop(app, "what was seen is missing; for instance: jarside look %s \"half white\"",
                  operands[0]);
     walk.count = chosen.count;
     walk.rows = arena_array(app->arena, chosen.count, sizeof *walk.rows);
     for (size_t i = 0; i < chosen.count; i++)
         walk.rows[i] = (struct row){
-            .vessel = chosen.vessels[i], .words = looking.words, .named = true, .state = ROW_OPEN};
+            .vessel = chosen.vessels[i], .words = walk.words, .named = true, .state = ROW_OPEN};
     app_get(app, RECORD_BATCH, chosen.vessels[0].batch, &batch);
     return walk_through(&walk, batch.label);
 }

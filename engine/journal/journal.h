@@ -72,8 +72,8 @@ void journal_rollback(struct journal *journal);
  * refreshed. */
 enum status journal_add(struct journal *journal, enum record record, void *row);
 
-/* Reads one record; texts are copied into the arena. STATUS_USAGE, with the nearest label
- * suggested, when there is none. */
+/* Reads one record, by its id or as journal_called finds it; texts are copied into the arena.
+ * STATUS_USAGE, with the nearest label suggested, when there is none. */
 enum status journal_get(struct journal *journal, enum record record, int64_t id,
                         struct arena *arena, void *row);
 enum status journal_find(struct journal *journal, enum record record, const char *label,
@@ -83,7 +83,7 @@ enum status journal_find(struct journal *journal, enum record record, const char
  * choose another label, is what to do. */
 enum status label_check(struct journal *journal, enum record record, const char *label,
                         const char *remedy);
-/* As journal_find, but false and silent when there is none. */
+/* Whether there is one that is written so. */
 bool journal_has(struct journal *journal, enum record record, const char *label, int64_t *id);
 /* The id of the one that people mean by a label: written so, else in capitals; "Shelf 2" is the place
  * "shelf2", too. 0 for none. */

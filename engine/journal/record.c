@@ -885,12 +885,11 @@ enum status journal_find(struct journal *journal, enum record record, const char
     if (!record_has_label(record))
         return STATUS_INTERNAL;
     journal_enter(journal);
-    struct query query =
-        query_begin(journal, select_rows(journal, record, "WHERE label = ?"), "t", label);
-    bool found = query_row(&query, record, arena, row);
-    query_end(&query);
-    if (!found) { /* the nearest label among the newest ones */
-        query = query_begin(
+    const int64_t id = journal_called(journal, record, label);
+    if (id != 0) {
+        journal_get(journal, record, id, arena, row);
+    } else { /* the nearest label among the newest ones */
+        struct query query = query_begin(
             journal,
             journal_sql(journal, "SELECT label FROM \"%s\" ORDER BY id DESC LIMIT %d", name, MOST),
             "");

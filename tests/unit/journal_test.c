@@ -152,7 +152,7 @@ IN_A_JOURNAL(what_cannot_be_is_refused_by_name)
         strstr(first_fault(c), "'batch' of this vessel names a batch that is not there"));
     diags_clear(c->diags);
 
-    assert_int_equal(journal_find(c->journal, RECORD_COOK, "c1", c->arena, &cook), STATUS_USAGE);
+    assert_int_equal(journal_find(c->journal, RECORD_COOK, "C11", c->arena, &cook), STATUS_USAGE);
     assert_int_equal(journal_count(c->journal, RECORD_COOK, NULL, 0), 1);
 }
 
