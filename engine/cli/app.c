@@ -310,6 +310,14 @@ void app_compile(struct app *app)
     triage_weigh_words(app->triage, app->words);
 }
 
+struct reading_list app_reading(struct app *app, const char *words)
+{
+    struct reading_list list;
+    app_compile(app);
+    app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
+    return list;
+}
+
 const char *corpus_find(struct app *app, const char *below)
 {
     char *rules SCOPED_FREE = rules_find_shipped();

@@ -171,6 +171,9 @@ static inline bool is_figures(const char *word)
 }
 /* The one value of an observable that was seen; RULES_NONE for none or several. */
 int single_value(uint32_t seen);
+/* The figure of a reading, or the middle of its range, with the unit of the dimension. */
+const char *reading_figure(struct app *app, const struct reading *reading,
+                           enum dimension dimension);
 /* The words with a separator between, the first `most` of them, in the arena. */
 const char *words_joined(struct app *app, const char *const *words, size_t count,
                          const char *separator, size_t most);
@@ -335,6 +338,8 @@ enum status app_load(struct app *app, const char *const *more, size_t more_count
 /* Makes reader, reasoner, words and triage of the rules, unless they are there: two thirds of the
  * time to a verdict, and nothing to a list. Faults in the rules end the command. */
 void app_compile(struct app *app);
+/* What the reader makes of words about a vessel, or the end. */
+struct reading_list app_reading(struct app *app, const char *words);
 /* Reads a table of words, by its name, from every folder of rules that has one. */
 enum status app_read_words(struct app *app, struct words *words, const char *table);
 /* Frees them. */

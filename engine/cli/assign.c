@@ -9,6 +9,7 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "cli/app.h"
+#include "journal/exchange.h"
 
 /* ==== labels ================================================================================== */
 
@@ -107,10 +108,7 @@ void labels_check_new(struct app *app, enum record record, const char *label, bo
 void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel,
                        struct starter *starter)
 {
-    static const char grain[] = "grain to grain";
-    int kinds = app->rules->feeder[FEEDS_STARTER_KIND];
     struct batch batch;
-    struct reading_list list;
     size_t count = 0;
 
     labels_find(app, RECORD_VESSEL, label, vessel);
@@ -134,16 +132,10 @@ void starter_of_vessel(struct app *app, const char *label, struct vessel *vessel
         starter->species = its.species;
     }
     starter->made = moment_now();
-    if (kinds == RULES_NONE)
-        return;
     app_compile(app);
-    app_must(app, reader_answer(app->reader, (size_t)kinds, grain, strlen(grain), app->arena, &list,
-                                app->diags));
-    for (size_t i = 0; i < list.reading_count; i++) {
-        const int seen = single_value(list.readings[i].seen);
-        if (list.readings[i].observable == (size_t)kinds && seen != RULES_NONE)
-            starter->kind = app->rules->observables[kinds].values[seen].id;
-    }
+    const char *kind =
+        answer_meant(app->rules, app->reader, FEEDS_STARTER_KIND, "grain to grain", app->arena);
+    starter->kind = kind != NULL ? kind : "";
 }
 
 /* ---- several vessels ------------------------------------------------------------------------- */

@@ -10,6 +10,7 @@
 
 #include "base/csv.h"
 #include "cli/app.h"
+#include "journal/exchange.h"
 #include "prompt/input.h"
 #include "triage/physics.h"
 
@@ -809,8 +810,6 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
 {
     struct app *app = draft->app;
     const struct kind *kind = question->record;
-    int observable = app->rules->feeder[question->feeds];
-    struct reading_list list;
 
     /* "C4" shares that cook; anything else says what this one was. */
     if (kind != NULL && kind->record == RECORD_COOK && strcasecmp(answer, "none") != 0 &&
@@ -826,13 +825,10 @@ static bool take_answer(struct draft *draft, const struct fact_question *questio
     } else if (strcasecmp(answer, "unknown") == 0) {
         draft->no_grain |= question->feeds == FEEDS_GRAIN;
         draft->no_species |= question->feeds == FEEDS_SPECIES;
-    } else if (observable != RULES_NONE &&
-               reader_answer(app->reader, (size_t)observable, answer, strlen(answer), app->arena,
-                             &list, app->diags) == STATUS_OK) {
-        for (size_t i = 0; i < list.reading_count; i++)
-            if (list.readings[i].observable == (size_t)observable &&
-                single_value(list.readings[i].seen) != RULES_NONE)
-                take_reading(draft, &list, &list.readings[i]);
+    } else {
+        const char *id = answer_meant(app->rules, app->reader, question->feeds, answer, app->arena);
+        if (id != NULL)
+            take_word(word_at(&draft->now, slot_of(question->feeds)), id);
     }
     return known(draft, question);
 }

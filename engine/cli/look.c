@@ -352,9 +352,8 @@ static void save_row(struct walkthrough *walk, struct row *row, struct consultat
 /* Tells the words; ends the command where a number among them was understood as nothing. */
 static void tell_words(struct app *app, const char *words)
 {
-    struct reading_list list;
     app_must(app, triage_tell(app->triage, words, strlen(words), app->diags));
-    app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
+    const struct reading_list list = app_reading(app, words);
     struct span *spans = arena_array(app->arena, list.reading_count, sizeof *spans);
     for (size_t i = 0; i < list.reading_count; i++)
         spans[i] = list.readings[i].span;

@@ -43,6 +43,12 @@ int single_value(uint32_t seen)
     return __builtin_popcount(seen) == 1 ? __builtin_ctz(seen) : RULES_NONE;
 }
 
+const char *reading_figure(struct app *app, const struct reading *reading, enum dimension dimension)
+{
+    return arena_format(app->arena, "%.10g%s", 0.5 * (reading->number.lo + reading->number.hi),
+                        dimension_units[dimension]);
+}
+
 int option_id(struct app *app, const char *name, const char *word, enum word_list list)
 {
     struct names names;
@@ -549,9 +555,7 @@ static const struct option *fed_option(struct app *app, enum feeds feeds)
 /* Words that are no option one by one, read as words about a vessel. */
 static void take_sentence(struct app *app, const char *words)
 {
-    struct reading_list list;
-    app_compile(app);
-    app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
+    const struct reading_list list = app_reading(app, words);
     for (size_t i = 0; i < list.reading_count; i++) {
         const struct reading *reading = &list.readings[i];
         const struct observable *observable = &app->rules->observables[reading->observable];
@@ -571,9 +575,7 @@ static void take_sentence(struct app *app, const char *words)
         if (no_pressure)
             said = "0";
         else if (reading->has_number && !is_quantity(said, 1U << option->dimension, true))
-            said =
-                arena_format(app->arena, "%.9g%s", 0.5 * (reading->number.lo + reading->number.hi),
-                             dimension_units[option->dimension]);
+            said = reading_figure(app, reading, option->dimension);
         else if (!reading->has_number && option->feeds != FEEDS_DOSE) /* that in its unit: "3ml" */
             said = observable->values[value].id;
         *arena_push(app->arena, app->options, app->option_count) =

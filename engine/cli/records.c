@@ -49,12 +49,10 @@ static bool read_words(struct app *app, enum record record, const char *words,
                        union any_record *row, const char **unread)
 {
     const struct rules *rules = app->rules;
-    struct reading_list list;
+    const struct reading_list list = app_reading(app, words);
     bool any = false;
 
     *unread = "";
-    app_compile(app);
-    app_must(app, reader_read(app->reader, words, strlen(words), app->arena, &list, app->diags));
     for (size_t i = 0; i < list.reading_count; i++) {
         const struct reading *reading = &list.readings[i];
         const struct observable *observable = &rules->observables[reading->observable];
@@ -72,9 +70,7 @@ static bool read_words(struct app *app, enum record record, const char *words,
                           (record == RECORD_COOK || record == RECORD_SESSION); /* of it */
         const char *name = at->name != NULL && holds ? at->name : fact ? observable->id : NULL;
         const char *value = name == at->name && number
-                                ? arena_format(app->arena, "%.10g%s",
-                                               0.5 * (reading->number.lo + reading->number.hi),
-                                               dimension_units[observable->dimension])
+                                ? reading_figure(app, reading, observable->dimension)
                             : name != NULL ? observable->values[seen].id
                                            : NULL;
         any = any || name != NULL;

@@ -183,6 +183,10 @@ struct meant {
 
 /* The kind of vessel of a size: "1 l", "2.5 kg bag"; false when it is none. */
 bool size_read(const struct rules *rules, const char *words, struct meant *meant);
+/* The id of the one value that the reader hears in a text as an answer to what feeds that; NULL for
+ * none. */
+const char *answer_meant(const struct rules *rules, struct reader *reader, enum feeds feeds,
+                         const char *text, struct arena *arena);
 /* What a word in a column means: as a map says (`told`; or NULL), as an id or name of the rules, as
  * the size of a vessel, or as the reader understands it. */
 struct meant word_meant(const struct rules *rules, struct reader *reader,

@@ -32,24 +32,21 @@ const char *fold_trimmed(struct arena *arena, const char *text)
     return arena_copy(arena, at, length);
 }
 
-/* The one value that the reader hears in the text as an answer to what the column feeds. */
-static const char *heard(const struct rules *rules, struct reader *reader,
-                         const struct column *column, const char *text, struct arena *arena)
+const char *answer_meant(const struct rules *rules, struct reader *reader, enum feeds feeds,
+                         const char *text, struct arena *arena)
 {
-    int observable = rules->feeder[column->feeds];
-    struct reading_list readings = {0};
+    const int asked = rules->feeder[feeds];
+    struct reading_list list = {0};
     struct diags *unheard = diags_new();
     const char *id = NULL;
-    if (observable != RULES_NONE && reader_answer(reader, (size_t)observable, text, strlen(text),
-                                                  arena, &readings, unheard) != STATUS_OK)
-        readings.reading_count = 0;
-    for (size_t i = 0; i < readings.reading_count && id == NULL; i++) {
-        const struct reading *reading = &readings.readings[i];
-        const struct observable *asked = &rules->observables[observable];
-        bool sure = reading->observable == (size_t)observable && !reading->hedged;
-        for (size_t v = 0; sure && v < asked->value_count; v++)
-            if (reading->seen == (uint32_t)1 << v)
-                id = asked->values[v].id;
+    if (asked != RULES_NONE && reader_answer(reader, (size_t)asked, text, strlen(text), arena,
+                                             &list, unheard) != STATUS_OK)
+        list.reading_count = 0;
+    for (size_t i = 0; i < list.reading_count && id == NULL; i++) {
+        const struct reading *reading = &list.readings[i];
+        if (reading->observable == (size_t)asked && !reading->hedged &&
+            __builtin_popcount(reading->seen) == 1)
+            id = rules->observables[asked].values[__builtin_ctz(reading->seen)].id;
     }
     diags_free(unheard);
     return id;
@@ -75,7 +72,7 @@ struct meant word_meant(const struct rules *rules, struct reader *reader,
     if (meant.id != NULL || (column->list == LIST_VESSELS && size_read(rules, words, &meant)) ||
         told != NULL)
         return meant;
-    meant.id = heard(rules, reader, column, text, arena);
+    meant.id = answer_meant(rules, reader, column->feeds, text, arena);
     meant.loosely = meant.id != NULL;
     return meant;
 }
