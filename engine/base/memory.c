@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "base/filing.h"
+#include "base/text.h"
 
 /* Requests come without a context, from every thread: there is no other place for these. */
 static void (*restore_terminal)(void);
@@ -199,39 +200,16 @@ char *arena_string(struct arena *arena, const char *text)
     return arena_copy(arena, text, strlen(text));
 }
 
-__attribute__((format(printf, 2, 0))) static char *arena_vformat(struct arena *arena,
-                                                                 const char *format, va_list print)
-{
-    char brief[512]; /* nearly all are; to measure first takes longer than to print */
-    va_list again;
-    va_copy(again, print);
-    int length = vsnprintf(brief, sizeof brief, format, print);
-    char *formatted =
-        arena_copy(arena, brief, length > 0 && (size_t)length < sizeof brief ? (size_t)length : 0);
-    if (length >= (int)sizeof brief) {
-        formatted = arena_alloc(arena, (size_t)length + 1);
-        (void)vsnprintf(formatted, (size_t)length + 1, format, again);
-    }
-    va_end(again);
-    return formatted;
-}
-
 char *arena_format(struct arena *arena, const char *format, ...)
 {
-    va_list print;
-    va_start(print, format);
-    char *formatted = arena_vformat(arena, format, print);
-    va_end(print);
-    return formatted;
+    FORMATTED(formatted, format);
+    return arena_string(arena, formatted);
 }
 
 void arena_append(struct arena *arena, const char **list, const char *separator, const char *format,
                   ...)
 {
-    va_list print;
-    va_start(print, format);
-    const char *more = arena_vformat(arena, format, print);
-    va_end(print);
+    FORMATTED(more, format);
     *list = arena_format(arena, "%s%s%s", *list, **list != '\0' ? separator : "", more);
 }
 

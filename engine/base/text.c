@@ -107,7 +107,7 @@ char *text_vformat(const char *format, va_list arguments)
 {
     struct text text;
     text_init(&text);
-    text_reserve(&text, 0);
+    text_reserve(&text, 500); /* nearly all are shorter; to print twice takes longer */
     text.bytes[0] = '\0';
     text_vprintf(&text, format, arguments);
     return text.bytes;
