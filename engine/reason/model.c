@@ -213,13 +213,16 @@ static void row_weigh(const struct sight *sight, const double *factors, double *
     row_keep_possible(sight, row);
 }
 
-/* Whether a species states something of the observable on a finding. */
-static bool species_states(const struct rules *rules, int species, size_t observable,
-                           size_t finding)
+/* Whether a species states something of the observable on a finding, or for RULES_NONE on any.
+ * Naming it says nothing more about which species it is. */
+static bool species_states(const struct rules *rules, int species, size_t observable, int finding)
 {
+    if (species < 0 || rules->feeder[FEEDS_SPECIES] == (int)observable)
+        return false;
     const struct species *on = &rules->species[species];
     for (size_t i = 0; i < on->normal_count; i++)
-        if (on->normal[i].finding == finding && on->normal[i].claim.observable == observable)
+        if ((finding < 0 || on->normal[i].finding == (size_t)finding) &&
+            on->normal[i].claim.observable == observable)
             return true;
     return false;
 }
@@ -279,7 +282,7 @@ static void chances_build(const struct reasoner *reasoner, size_t observable,
     part.value_count = sight->several ? 1 : values;
     for (size_t f = 0; f < findings; f++) {
         double *own = plain + f * values;
-        if (from && !species_states(reasoner->rules, chances->species, observable, f))
+        if (from && !species_states(reasoner->rules, chances->species, observable, (int)f))
             continue;
         row_of_finding(reasoner, observable, sight, f, chances->species, own);
         for (size_t first = 0; first < values; first += part.value_count) {
@@ -297,18 +300,6 @@ static void chances_build(const struct reasoner *reasoner, size_t observable,
             }
         }
     }
-}
-
-/* Naming a species says nothing more about which species it is. */
-static bool species_speaks(const struct rules *rules, int which, size_t observable)
-{
-    if (which < 0 || rules->feeder[FEEDS_SPECIES] == (int)observable)
-        return false;
-    const struct species *species = &rules->species[which];
-    for (size_t i = 0; i < species->normal_count; i++)
-        if (species->normal[i].claim.observable == observable)
-            return true;
-    return false;
 }
 
 /* The causes that weigh on an observable, what those of a pattern make of its values, and the patterns of the
@@ -452,7 +443,7 @@ int evidence_species(const struct reasoner *reasoner, const struct evidence *evi
 
 const struct chances *sight_chances(const struct reasoner *reasoner, int species, size_t observable)
 {
-    if (!species_speaks(reasoner->rules, species, observable))
+    if (!species_states(reasoner->rules, species, observable, RULES_NONE))
         species = RULES_NONE;
     _Atomic(const struct chances *) *place =
         &reasoner->chances[(size_t)(species + 1) * reasoner->observable_count + observable];

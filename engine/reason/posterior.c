@@ -38,25 +38,23 @@ struct workspace {
     bool *paired;  /* per set: a pair in it weighs on something heard, or is shifted */
     size_t *pairs; /* those */
     size_t pair_count;
-    double
-        *together; /* [set][finding], where it does: what the two make of it beside their factors */
+    double *together; /* [set][finding], where it does: what the two make beside their factors */
     struct recalls *recalls; /* its own, or another's */
     bool shares;
 };
 
 /* What was made of an observation: most posteriors are of evidence that differs from that of the one
  * before in a single answer, and the same is said of many vessels. */
-enum { RECALL_POWERS = 8 }; /* an observation counts less behind stronger signs of its group */
 struct recall {
     const double *ln; /* ln l_i, [pattern][finding] */
     const double *p;  /* l_i where the tables hold it or somebody asked for it, else NULL */
     double strength;  /* range of ln l_i over the findings, no cause present */
-    struct ratios {
-        double power;  /* that it counts with; NAN: nothing yet */
-        double *ratio; /* [pattern][finding], from pattern 1 up: what its causes make of it */
-        double span;   /* how far the logarithms of those for one set can go from 0 */
-    } ratios[RECALL_POWERS];
-    unsigned next_ratios; /* which is filled next */
+};
+
+/* And of one that counts with a power: less behind stronger signs of its group. */
+struct ratios {
+    double *ratio; /* [pattern][finding], from pattern 1 up: what its causes make of it */
+    double span;   /* how far the logarithms of those for one set can go from 0 */
 };
 
 /* An observation that says something, and how much it counts. */
@@ -64,16 +62,17 @@ struct heard {
     size_t observable;
     int group;
     struct recall *recall;
-    const struct ratios *ratios;
     double power;
+    struct ratios ratios;
 };
 
 /* What was made of observations. */
 struct recalls {
     struct arena *kept; /* of what follows */
-    struct hashed index;
+    struct hashed index, ratio_index;
     struct recall **list;
-    size_t count;
+    struct ratios *ratios;
+    size_t count, ratio_count;
 };
 
 /* Products of factors span less than e^600 (a double spans e^1400) or are made of logarithms. */
@@ -148,8 +147,6 @@ static struct recall *recall_of(const struct reasoner *reasoner, const struct po
     if (recall->ln != room)
         recall->p = chances->p + (recall->ln - chances->ln);
     recall->strength = sight->group < 0 ? 0.0 : row_range(recall->ln, reasoner->finding_count);
-    for (size_t i = 0; i < RECALL_POWERS; i++)
-        recall->ratios[i].power = NAN;
     return recall;
 }
 
@@ -168,20 +165,23 @@ FOR_WIDE_VECTORS const double *recall_p(const struct reasoner *reasoner,
 }
 
 /* What the causes of each pattern make of the likelihood to a power, made if it is not kept. */
-FOR_WIDE_VECTORS static const struct ratios *
-ratios_of(const struct reasoner *reasoner, struct arena *arena, const struct heard *heard)
+FOR_WIDE_VECTORS static struct ratios ratios_of(const struct reasoner *reasoner,
+                                                struct recalls *recalls, const struct heard *heard)
 {
     const struct sight *sight = &reasoner->sights[heard->observable];
     size_t findings = reasoner->finding_count;
-    struct recall *recall = heard->recall;
-    const double *none = recall->ln;
+    const double *none = heard->recall->ln;
     double alone = 0.0, together = 0.0;
-    for (size_t i = 0; i < RECALL_POWERS; i++)
-        if (recall->ratios[i].power == heard->power)
-            return &recall->ratios[i];
-    struct ratios *ratios = &recall->ratios[recall->next_ratios++ % RECALL_POWERS];
-    if (!ratios->ratio)
-        ratios->ratio = arena_room(arena, sight->pattern_count * findings, sizeof(double));
+    const struct {
+        const struct recall *of;
+        double power;
+    } key = {heard->recall, heard->power};
+    const uint32_t number =
+        hashed_add(&recalls->ratio_index, recalls->kept, hash_of(&key, sizeof key));
+    if (number < recalls->ratio_count)
+        return recalls->ratios[number];
+    struct ratios *ratios = arena_push(recalls->kept, recalls->ratios, recalls->ratio_count);
+    ratios->ratio = arena_room(recalls->kept, sight->pattern_count * findings, sizeof(double));
     for (size_t p = 1; p < sight->pattern_count; p++) {
         const double *own = none + p * findings;
         double *ratio = ratios->ratio + p * findings;
@@ -197,9 +197,8 @@ ratios_of(const struct reasoner *reasoner, struct arena *arena, const struct hea
         }
         row_exp(ratio, ratio, 1.0, findings);
     }
-    ratios->power = heard->power;
     ratios->span = 2.0 * alone + together;
-    return ratios;
+    return *ratios;
 }
 
 /* Within a group the k-th strongest counts (1 - overlap)^k; among equals the first in the files. */
@@ -310,7 +309,7 @@ FOR_WIDE_VECTORS static void factors_find(const struct reasoner *reasoner,
     }
     for (size_t i = 0; i < work->heard_count; i++) {
         const struct sight *sight = &reasoner->sights[work->heard[i].observable];
-        const double *ratio = work->heard[i].ratios->ratio;
+        const double *ratio = work->heard[i].ratios.ratio;
         for (size_t c = 0; c < sight->cause_count; c++) {
             row_times(factor_of(work, sight->causes[c], findings), ratio += findings, findings);
             work->moves[sight->causes[c]] = true;
@@ -432,7 +431,7 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     double span;
     const struct calibration *calibration = &reasoner->rules->calibration;
     int species = evidence_species(reasoner, evidence);
-    if (work->recalls->count > RECALLS_MOST) {
+    if (work->recalls->ratio_count > RECALLS_MOST) {
         struct arena *kept = work->recalls->kept;
         arena_reset(kept);
         *work->recalls = (struct recalls){.kept = kept};
@@ -456,8 +455,8 @@ static void posterior_find(const struct reasoner *reasoner, const struct evidenc
     double prior_sum = shift_odds(reasoner, evidence, work);
     double sum = shared_row(reasoner, evidence, work, &span); /* its ln */
     for (size_t i = 0; i < work->heard_count; i++) {
-        work->heard[i].ratios = ratios_of(reasoner, work->recalls->kept, &work->heard[i]);
-        span += work->heard[i].ratios->span;
+        work->heard[i].ratios = ratios_of(reasoner, work->recalls, &work->heard[i]);
+        span += work->heard[i].ratios.span;
     }
     memset(posterior->cause, 0, reasoner->cause_count * sizeof *posterior->cause);
     if (span < SAFE_SPAN) {

@@ -63,8 +63,7 @@ struct observation {
     uint32_t seen;   /* one-of, number: the values still possible (0: see absent); several: seen */
     uint32_t absent; /* denied */
     uint32_t hedged; /* of those, the ones said with doubt */
-    uint32_t
-        silent; /* several: neither seen nor denied, and passed over where it would have been said */
+    uint32_t silent; /* several: neither, and passed over where it would have been said */
 };
 
 /* A computed or patterned reason to believe more or less in a cause, before any sign. */
@@ -87,8 +86,7 @@ struct evidence {
     size_t shift_count;
     const struct pair_shift *pair_shifts;
     size_t pair_shift_count;
-    const double
-        *words;    /* ln of the likelihood of the words by finding (language/words.h), or NULL */
+    const double *words; /* ln of the likelihood of the words by finding, or NULL */
     size_t unread; /* words of the description that nothing understood; only floors look at it */
     bool objected; /* some of them stand behind "but" or the like; likewise */
 };
@@ -198,8 +196,7 @@ struct inquiry {
     /* AIM_ACTION: which single answer, if mistaken, or unasked one, of what may be asked, would turn the
      * action; that costs little more here. NULL: they are not wanted. */
     struct turns *turns;
-    bool
-        only_first; /* AIM_ACTION: of the other questions the bits are not wanted, and may be NAN */
+    bool only_first; /* AIM_ACTION: the bits of the other questions are not wanted; may be NAN */
 };
 
 /* The questions worth asking, best first; returns how many. What was

@@ -103,8 +103,7 @@ struct chance_of_counts {
     const struct sibling_cell *cells;
     size_t count;
     double a, b, reach_seen;
-    struct background
-        *kept; /* rules made before: causes that reach the same vessels have the same */
+    struct background *kept; /* rules made before: of causes that reach the same vessels */
     size_t kept_count;
 };
 

@@ -135,18 +135,15 @@ enum pattern_kind {
 struct sibling_group {
     enum relation relation;
     enum pattern_kind kind;
-    struct tally own,
-        rest; /* inoculated vessels lost, stuck or contaminated, that share it or not */
+    struct tally own, rest; /* inoculated vessels, lost in any way, that share it or not */
     struct tally controls; /* that share it */
-    double
-        log_bayes_factor; /* natural; own rate against one rate, bayes_factor_ln at the same prior */
+    double log_bayes_factor; /* natural: own rate against one rate, at the same prior */
     double highest, lowest; /* shift of a cause of this relation; 0 when there is none */
     uint32_t aliased; /* bit per relation: shared by exactly the same vessels, so not told apart */
 };
 
 struct sibling_pattern {
-    struct sibling_group
-        groups[RELATION_COUNT]; /* those that some vessel shares, in the order of relation */
+    struct sibling_group groups[RELATION_COUNT]; /* that some vessel shares, by relation */
     size_t group_count;
     struct prior_shift *shifts; /* of every cause with a scope that some vessel shares */
     size_t cause_count;
