@@ -820,12 +820,6 @@ bool phrases_build(struct reader *reader, struct diags *diags)
     return !reader->wrong;
 }
 
-void phrases_free(struct reader *reader)
-{
-    patterns_close(reader);
-    sb_stemmer_delete(reader->stemmer);
-}
-
 /* ---- the words of a text ----------------------------------------------------------------- */
 
 /* Whether a word can begin a quantity: "12", "two", "half", "a" (week); and its use as a unit. */

@@ -197,7 +197,6 @@ struct reader {
 
 /* Compiles everything `reader->rules` says. False when phrases are wrong, which are told. */
 bool phrases_build(struct reader *reader, struct diags *diags);
-void phrases_free(struct reader *reader);
 /* The stem of a word and its length; valid until the next. */
 const char *stem_of(struct sb_stemmer *stemmer, const char *word, size_t *length);
 /* The roles of a word, a bit each. */

@@ -1104,7 +1104,8 @@ void reader_free(struct reader *reader)
 {
     if (!reader)
         return;
-    phrases_free(reader);
+    patterns_close(reader);
+    sb_stemmer_delete(reader->stemmer);
     arena_free(reader->scratch);
     arena_free(reader->memory);
     free(reader);

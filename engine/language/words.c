@@ -890,8 +890,7 @@ struct word_counts {
     struct labelled *texts;
     size_t text_count;
     struct hashed index;
-    struct counted_term
-        *terms; /* as they were met; when gathered those that `least` texts hold, sorted */
+    struct counted_term *terms; /* as they were met; gathered: those in `least` texts, sorted */
     size_t term_count;
     bool gathered;
     double any_text; /* fitted */

@@ -520,6 +520,16 @@ static struct node *read_next(struct reading *reading, unsigned depth)
     return node;
 }
 
+static void append(struct node *parent, struct node **last, struct node *child)
+{
+    if (*last)
+        (*last)->next = child;
+    else
+        parent->first = child;
+    *last = child;
+    parent->count++;
+}
+
 static void read_children(struct reading *reading, struct node *parent, unsigned depth)
 {
     struct node *last = NULL;
@@ -535,12 +545,7 @@ static void read_children(struct reading *reading, struct node *parent, unsigned
                 continue;
             child->key = key;
         }
-        if (last)
-            last->next = child;
-        else
-            parent->first = child;
-        last = child;
-        parent->count++;
+        append(parent, &last, child);
     }
 }
 
@@ -692,16 +697,6 @@ static struct node *node_here(struct plain *p, enum node_kind kind)
                           .line = p->number,
                           .column = (uint32_t)p->points + 1};
     return node;
-}
-
-static void append(struct node *parent, struct node **last, struct node *child)
-{
-    if (*last)
-        (*last)->next = child;
-    else
-        parent->first = child;
-    *last = child;
-    parent->count++;
 }
 
 /* ---- texts ----------------------------------------------------------------------------------- */
@@ -1000,7 +995,7 @@ static uint64_t file_hash(uint64_t hash, const struct file *file)
     size_t at = 0;
     for (; file->length - at >= sizeof word; at += sizeof word) {
         memcpy(&word, file->bytes + at, sizeof word);
-        hash = (hash ^ word) * UINT64_C(0x100000001b3);
+        hash = (hash ^ word) * FNV_PRIME;
         hash ^= hash >> 32;
     }
     return fnv_hash(hash, file->bytes + at, file->length - at);
