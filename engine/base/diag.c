@@ -4,6 +4,7 @@
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/param.h>
 
 #include "base/memory.h"
@@ -121,11 +122,6 @@ const struct diag *diags_get(const struct diags *diags, size_t index)
 /* Longer words are not compared: no name is as long, and the table stays on the stack. */
 enum { LONGEST = 64 };
 
-static unsigned char lower(char byte)
-{
-    return (unsigned char)(byte >= 'A' && byte <= 'Z' ? byte - 'A' + 'a' : byte);
-}
-
 const char *diag_nearest(const char *word, const char *const *names, size_t count)
 {
     const size_t length = strlen(word);
@@ -147,11 +143,11 @@ const char *diag_nearest(const char *word, const char *const *names, size_t coun
                 table[k][j] = k + j;
                 if (k == 0 || j == 0)
                     continue;
-                bool same = lower(word[k - 1]) == lower(name[j - 1]);
+                bool same = strncasecmp(&word[k - 1], &name[j - 1], 1) == 0;
                 table[k][j] =
                     MIN(table[k - 1][j - 1] + !same, MIN(table[k - 1][j], table[k][j - 1]) + 1);
-                if (k > 1 && j > 1 && lower(word[k - 1]) == lower(name[j - 2]) &&
-                    lower(word[k - 2]) == lower(name[j - 1]))
+                if (k > 1 && j > 1 && strncasecmp(&word[k - 1], &name[j - 2], 1) == 0 &&
+                    strncasecmp(&word[k - 2], &name[j - 1], 1) == 0)
                     table[k][j] = MIN(table[k][j], table[k - 2][j - 2] + 1);
             }
         const size_t away = table[length][name_length];

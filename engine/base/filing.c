@@ -60,7 +60,7 @@ static bool is_database(const char *path)
 }
 
 /* Looked at first for a kind message; filing_commit is what makes sure. */
-static enum status look_first(const char *path, bool replace, bool text, struct diags *diags)
+static enum status look_first(const char *path, bool replace, bool database, struct diags *diags)
 {
     struct stat about;
     const char *why = NULL;
@@ -70,7 +70,7 @@ static enum status look_first(const char *path, bool replace, bool text, struct 
         return filing_refused(path, "written", EISDIR, diags);
     if (!S_ISREG(about.st_mode) && !S_ISLNK(about.st_mode))
         why = "is not a plain file; name another";
-    else if (replace && text && is_database(path))
+    else if (replace && !database && is_database(path))
         why = "is a journal, or another database; name another file";
     else if (replace)
         return STATUS_OK;
@@ -117,11 +117,11 @@ static char *folder_of(const char *path)
 
 /* A file without a name, which is gone with its process whatever ends that; where a file system has
  * none such, one with a name of its own. */
-static enum status begin(struct filing *filing, const char *path, bool replace, bool text,
-                         struct diags *diags)
+enum status filing_reserve(struct filing *filing, const char *path, bool replace, bool database,
+                           struct diags *diags)
 {
     *filing = (struct filing){.replace = replace, .descriptor = -1};
-    enum status status = look_first(path, replace, text, diags);
+    enum status status = look_first(path, replace, database, diags);
     if (status != STATUS_OK)
         return status;
     filing->path = strdup(path);
@@ -156,7 +156,7 @@ static enum status begin(struct filing *filing, const char *path, bool replace, 
 
 enum status filing_open(struct filing *filing, const char *path, bool replace, struct diags *diags)
 {
-    enum status status = begin(filing, path, replace, true, diags);
+    enum status status = filing_reserve(filing, path, replace, false, diags);
     if (status != STATUS_OK)
         return status;
     filing->stream = fdopen(filing->descriptor, "wb");
@@ -165,12 +165,6 @@ enum status filing_open(struct filing *filing, const char *path, bool replace, s
     int error = errno;
     filing_abandon(filing);
     return filing_refused(path, "written", error, diags);
-}
-
-enum status filing_reserve(struct filing *filing, const char *path, bool replace,
-                           struct diags *diags)
-{
-    return begin(filing, path, replace, false, diags);
 }
 
 /* A signal may interrupt it; then nothing is wrong yet. */

@@ -30,8 +30,8 @@ struct filing {
  * place of a journal. */
 enum status filing_open(struct filing *filing, const char *path, bool replace, struct diags *diags);
 /* The same without a stream, for others to fill: `temporary` opens the empty file as long as it is
- * not closed. May replace a database. */
-enum status filing_reserve(struct filing *filing, const char *path, bool replace,
+ * not closed. As a database it may replace one. */
+enum status filing_reserve(struct filing *filing, const char *path, bool replace, bool database,
                            struct diags *diags);
 /* Flushes, syncs and gives the name. The filing is closed whatever the outcome. */
 enum status filing_commit(struct filing *filing, struct diags *diags);

@@ -436,8 +436,8 @@ static void fold_cluster(struct fold *fold, const char *bytes, size_t length, si
 {
     enum { ROOM = CLUSTER_POINTS * 18 }; /* 18: the longest compatibility decomposition */
     utf8proc_int32_t points[ROOM];
-    utf8proc_int32_t first = 0;
-    (void)utf8proc_iterate((const utf8proc_uint8_t *)bytes, (utf8proc_ssize_t)length, &first);
+    size_t step;
+    const utf8proc_int32_t first = next_point(bytes, length, &step);
     /* Taken before normalising, which would make a space and an accent of some of them. */
     if (plain_mark(first) != first) {
         emit(fold, first, from);
@@ -464,19 +464,13 @@ static size_t cluster_length(const char *bytes, size_t length)
     utf8proc_int32_t previous = 0;
     utf8proc_int32_t state = 0;
     size_t at = 0;
-    for (size_t points = 0; at < length && points < CLUSTER_POINTS; points++) {
-        utf8proc_int32_t point = 0;
-        utf8proc_ssize_t window = length - at < 4 ? (utf8proc_ssize_t)(length - at) : 4;
-        utf8proc_ssize_t step =
-            utf8proc_iterate((const utf8proc_uint8_t *)bytes + at, window, &point);
-        if (step <= 0)
-            break;
+    for (size_t points = 0, step; at < length && points < CLUSTER_POINTS; points++, at += step) {
+        const utf8proc_int32_t point = next_point(bytes + at, length - at, &step);
         if (points && utf8proc_grapheme_break_stateful(previous, point, &state))
             break;
         previous = point;
-        at += (size_t)step;
     }
-    return at ? at : 1;
+    return at;
 }
 
 bool text_fold(struct text *out, const char *bytes, size_t length, size_t **origin)

@@ -936,7 +936,7 @@ static enum status copy_to(struct journal *from, const char *path, bool replace,
                            struct diags *diags)
 {
     struct filing filing;
-    enum status status = filing_reserve(&filing, path, replace, diags);
+    enum status status = filing_reserve(&filing, path, replace, true, diags);
     if (status != STATUS_OK)
         return status;
     status = copy_checked(from, &filing, diags);
@@ -1126,7 +1126,7 @@ enum status backup_restore(const char *backup, const char *path, struct moment n
                           "is the journal itself; name a backup");
     if (!present && !filing_make_folders(path))
         return cannot(path, "make a folder for", diags);
-    enum status status = filing_reserve(&filing, path, true, diags);
+    enum status status = filing_reserve(&filing, path, true, true, diags);
     if (status != STATUS_OK)
         return status;
     status = prepare_copy(backup, &filing, diags);
