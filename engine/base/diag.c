@@ -10,14 +10,6 @@
 #include "base/memory.h"
 #include "base/text.h"
 
-struct diags {
-    struct arena *arena; /* every string of every diagnostic */
-    struct diag kept[DIAG_KEEP];
-    size_t kept_count;
-    size_t errors, warnings;
-    bool last_kept; /* the last one added is kept: an excerpt may be attached */
-};
-
 struct diags *diags_new(void)
 {
     struct diags *diags = calloc(1, sizeof *diags);
@@ -40,14 +32,10 @@ void diags_clear(struct diags *diags)
     *diags = (struct diags){.arena = arena};
 }
 
-/* A safe copy in the arena; NULL stays NULL. */
+/* A safe copy; NULL stays NULL. */
 static const char *keep_safe(struct diags *diags, const char *string)
 {
-    if (!string)
-        return NULL;
-    TEXT(safe);
-    text_safe(&safe, string, strlen(string), NULL);
-    return arena_copy(diags->arena, safe.bytes, safe.length);
+    return string ? text_safe_copy(diags->arena, string, strlen(string), 0) : NULL;
 }
 
 /* A place for a diagnostic of this kind, or NULL when there is no more. Errors go before warnings:
@@ -93,26 +81,6 @@ void diags_excerpt(struct diags *diags, const char *excerpt, size_t caret)
     struct diag *last = &diags->kept[diags->kept_count - 1];
     last->excerpt = keep_safe(diags, excerpt);
     last->caret = caret;
-}
-
-size_t diags_errors(const struct diags *diags)
-{
-    return diags->errors;
-}
-
-size_t diags_warnings(const struct diags *diags)
-{
-    return diags->warnings;
-}
-
-size_t diags_kept(const struct diags *diags)
-{
-    return diags->kept_count;
-}
-
-const struct diag *diags_get(const struct diags *diags, size_t index)
-{
-    return index < diags->kept_count ? &diags->kept[index] : NULL;
 }
 
 /* ---- nearest names --------------------------------------------------------------------------- */

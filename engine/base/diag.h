@@ -2,6 +2,7 @@
 #ifndef JARSIDE_BASE_DIAG_H
 #define JARSIDE_BASE_DIAG_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 /* The program's version; a packager may set another. */
@@ -35,6 +36,7 @@ struct position {
     size_t column;    /* from 1, in code points; 0 when unknown */
 };
 
+struct arena;
 enum { DIAG_KEEP = 20 };
 
 enum diag_kind { DIAG_ERROR, DIAG_WARNING };
@@ -47,7 +49,13 @@ struct diag {
     size_t caret;        /* column in the excerpt to point at, from 1; 0 for none */
 };
 
-struct diags; /* opaque; owns its strings */
+struct diags { /* to be read; owns its strings */
+    struct arena *arena;
+    struct diag kept[DIAG_KEEP];
+    size_t kept_count;
+    size_t errors, warnings; /* all, kept or not */
+    bool last_kept;          /* the last one added is kept: an excerpt may be attached */
+};
 
 /* Makes an empty list; frees one (NULL is fine); empties one. */
 struct diags *diags_new(void);
@@ -67,16 +75,15 @@ void diags_pass(struct diags *diags, const struct diags *from);
 /* Attach an excerpt and a caret to the last one added and kept. Copied. */
 void diags_excerpt(struct diags *diags, const char *excerpt, size_t caret);
 
-size_t diags_errors(const struct diags *diags);   /* all, kept or not */
-size_t diags_warnings(const struct diags *diags); /* all, kept or not */
-size_t diags_kept(const struct diags *diags);
-const struct diag *diags_get(const struct diags *diags, size_t index);
+#define diags_errors(diags)     ((diags)->errors)
+#define diags_warnings(diags)   ((diags)->warnings)
+#define diags_kept(diags)       ((diags)->kept_count)
+#define diags_get(diags, index) (&(diags)->kept[index])
 
 /* The nearest of `count` names to `word` by edit distance, for "did you mean"; NULL if none is near
  * (distance above a third of the length, at least 1). */
 const char *diag_nearest(const char *word, const char *const *names, size_t count);
 /* "; did you mean 'x'?" with that, in the arena, or else `otherwise`. */
-struct arena;
 const char *diag_suggest(struct arena *arena, const char *word, const char *const *names,
                          size_t count, const char *otherwise);
 

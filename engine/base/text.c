@@ -315,6 +315,13 @@ void text_safe(struct text *out, const char *bytes, size_t length,
     }
 }
 
+char *text_safe_copy(struct arena *arena, const char *bytes, size_t length, size_t limit)
+{
+    TEXT(safe);
+    text_safe(&safe, bytes, length, &(struct text_safe_options){.limit = limit});
+    return arena_copy(arena, safe.bytes, safe.length);
+}
+
 /* ---- folding: one spelling for what a reader would call the same words ----------------------- */
 
 /* Text is normalised cluster by cluster, since composition never reaches across one; so every byte

@@ -67,6 +67,9 @@ struct text_safe_options {
 void text_safe(struct text *out, const char *bytes, size_t length,
                const struct text_safe_options *options);
 
+/* The same of at most `limit` code points (0: any number) as a string in the arena. */
+char *text_safe_copy(struct arena *arena, const char *bytes, size_t length, size_t limit);
+
 /* How many bytes the code point at the front takes when it draws nothing of its own yet can change
  * or hide what stands around it (controls, bidirectional and other format characters); 0 when it is
  * harmless, or none. */

@@ -528,13 +528,6 @@ struct table {
 
 /* ---- words ----------------------------------------------------------------------------------- */
 
-static const char *safe_copy(struct arena *arena, const char *text, size_t length, size_t limit)
-{
-    TEXT(safe);
-    text_safe(&safe, text, length, &(struct text_safe_options){.limit = limit});
-    return arena_string(arena, safe.bytes);
-}
-
 /* What a column of that name is. */
 static struct column_read column_named(const char *name)
 {
@@ -654,7 +647,8 @@ static enum status read_header(struct table *table, const struct csv_row *row)
     TEXT(names);
     for (size_t c = 0; c < row->count; c++) {
         struct column_read *column = &table->columns[c];
-        const char *name = safe_copy(table->arena, row->fields[c].text, row->fields[c].length, 60);
+        const char *name =
+            text_safe_copy(table->arena, row->fields[c].text, row->fields[c].length, 60);
         *column = column_named(name);
         column->name = name;
         if (column->use == USE_FATE && table->fate_column == MOST_COLUMNS)
@@ -684,7 +678,7 @@ static void note_strange(struct table *table, struct strange *strange, const cha
                          size_t length)
 {
     if (length > 0 && strange->count++ == 0)
-        strange->first = safe_copy(table->arena, word, length, 30);
+        strange->first = text_safe_copy(table->arena, word, length, 30);
 }
 
 /* "incubator; 2026-03-11 shelf": one place after the other, each with the day it was moved there. A

@@ -106,18 +106,10 @@ struct triage {
 
 enum { WORDS_LIMIT = 160 }; /* code points shown back of one statement */
 
-/* A safe copy in the arena of what was said. */
+/* A safe copy of what was said. */
 static const char *keep_words(struct triage *triage, const char *bytes, size_t length)
 {
-    const struct text_safe_options options = {.limit = WORDS_LIMIT};
-    size_t plain = 0; /* most of it stands for itself */
-    while (plain < length && bytes[plain] >= ' ' && bytes[plain] <= '~')
-        plain++;
-    if (plain == length && length <= WORDS_LIMIT)
-        return arena_copy(triage->said, bytes, length);
-    TEXT(safe);
-    text_safe(&safe, bytes, length, &options);
-    return arena_copy(triage->said, safe.bytes, safe.length);
+    return text_safe_copy(triage->said, bytes, length, WORDS_LIMIT);
 }
 
 /* Whether nothing is known of an observable, as of most. */
