@@ -17,21 +17,13 @@
 static const double STRETCH = 0.3;
 static const double STRETCH_DEGREES = 4.0;
 
-enum number_fault { NUMBER_FINE, NUMBER_UNREADABLE, NUMBER_IMPOSSIBLE };
-
-/* The quantity in the first `length` bytes of folded text, moved by "over" and "under", and the
- * bins it touches. NUMBER_IMPOSSIBLE when it lies outside what can be. */
-static enum number_fault number_read_bins(const struct observable *observable, const char *folded,
-                                          size_t length, bool over, bool under,
-                                          struct quantity *quantity, uint32_t *bins)
+/* Moves a quantity by "over" and "under"; the bins it touches. False when it lies outside what can
+ * be. */
+static bool number_bins(const struct observable *observable, bool over, bool under,
+                        struct quantity *quantity, uint32_t *bins)
 {
-    size_t used = 0;
-    *bins = 0;
-    if (quantity_read(folded, length, observable->dimension, quantity, &used) != QUANTITY_OK ||
-        used != length)
-        return NUMBER_UNREADABLE;
     if (!(quantity->lo >= observable->min && quantity->hi <= observable->max))
-        return NUMBER_IMPOSSIBLE;
+        return false;
     double width =
         observable->dimension == DIM_CELSIUS ? STRETCH_DEGREES : STRETCH * fabs(quantity->hi);
     if (over && !under) {
@@ -42,7 +34,7 @@ static enum number_fault number_read_bins(const struct observable *observable, c
         quantity->hi = fmax(nextafter(quantity->hi, -INFINITY), quantity->lo);
     }
     *bins = rules_bins(observable, quantity->lo, quantity->hi);
-    return NUMBER_FINE;
+    return true;
 }
 
 /* "the age lies between 0 days and 730 days": what would be possible. */
@@ -393,23 +385,21 @@ static void add_number(struct output *out, const struct match *match)
 {
     const struct observable *o = &out->job->reader->rules->observables[match->observable];
     const char *folded = out->job->working.bytes + match->q_start;
+    const size_t length = match->q_end - match->q_start;
     struct reading reading = reading_of(out, match);
+    size_t used = 0;
     uint32_t bins = 0;
-    switch (number_read_bins(o, folded, match->q_end - match->q_start, match->over, match->under,
-                             &reading.number, &bins)) {
-    case NUMBER_FINE:
+    if (quantity_read(folded, length, o->dimension, &reading.number, &used) != QUANTITY_OK ||
+        used != length) {
+        add_unread(out, reading.span, UNREAD_UNKNOWN, NULL);
+    } else if (!number_bins(o, match->over, match->under, &reading.number, &bins)) {
+        add_unread(out, reading.span, UNREAD_IMPOSSIBLE, number_limits(o, out->arena));
+    } else {
         reading.has_number = !match->denied;
-        reading.seen = match->denied ? 0 : bins;
-        reading.absent = match->denied ? bins : 0;
+        *(match->denied ? &reading.absent : &reading.seen) = bins;
         if (match->denied)
             reading.number = (struct quantity){0};
         add_reading(out, reading);
-        break;
-    case NUMBER_IMPOSSIBLE:
-        add_unread(out, reading.span, UNREAD_IMPOSSIBLE, number_limits(o, out->arena));
-        break;
-    default:
-        add_unread(out, reading.span, UNREAD_UNKNOWN, NULL);
     }
 }
 
@@ -1011,25 +1001,18 @@ static enum status set_values(const struct observable *o, const char *value, str
 static enum status set_quantity(const struct observable *o, const char *value, struct position at,
                                 struct arena *scratch, struct reading *reading, struct diags *diags)
 {
-    size_t used = 0;
-    TEXT(folded);
-    (void)text_fold(&folded, value, strlen(value), NULL);
-    enum quantity_error fault =
-        quantity_read(folded.bytes, folded.length, o->dimension, &reading->number, &used);
-    enum number_fault read = NUMBER_UNREADABLE;
-    if (fault == QUANTITY_OK && used == folded.length)
-        read = number_read_bins(o, folded.bytes, folded.length, false, false, &reading->number,
-                                &reading->seen);
-    bool wrong_unit = fault == QUANTITY_WRONG_UNIT || fault == QUANTITY_UNKNOWN_UNIT;
-    if (read == NUMBER_FINE) {
+    bool whole;
+    const enum quantity_error fault = quantity_of(value, o->dimension, &reading->number, &whole);
+    if (whole && number_bins(o, false, false, &reading->number, &reading->seen)) {
         reading->has_number = true;
         return STATUS_OK;
     }
     reading->number = (struct quantity){0};
-    if (read == NUMBER_IMPOSSIBLE)
+    if (whole)
         return diags_fail(diags, STATUS_USAGE, at, "'%s' cannot be '%s'; %s", o->id, value,
                           number_limits(o, scratch));
-    if (!wrong_unit || rules_value(o, value) != RULES_NONE)
+    if ((fault != QUANTITY_WRONG_UNIT && fault != QUANTITY_UNKNOWN_UNIT) ||
+        rules_value(o, value) != RULES_NONE)
         return STATUS_DATA;
     return diags_fail(diags, STATUS_USAGE, at, "'%s' takes no such unit as in '%s'; give it in %s",
                       o->id, value, dimension_names[o->dimension]);
