@@ -273,10 +273,12 @@ static size_t answers_list(const struct sight *sight, bool none, uint32_t but, u
     return count;
 }
 
-/* Those it could get; of a several-of "none of them" and "exactly this one". */
-static size_t answers_find(const struct sight *sight, const struct observation *so_far,
+/* Those a question could get; of a several-of "none of them" and "exactly this one". */
+static size_t answers_find(const struct asker *asker, size_t observable,
                            struct answer answers[MOST_ANSWERS])
 {
+    const struct sight *sight = &asker->reasoner->sights[observable];
+    const struct observation *so_far = &asker->observations[observable];
     const uint32_t denied = so_far->absent & ~so_far->hedged & sight->all;
     return answers_list(sight, sight->several, denied, sight->all, 0, answers);
 }
@@ -437,8 +439,7 @@ static double bits_of(struct asker *asker, enum aim aim, size_t observable)
 {
     struct answer answers[MOST_ANSWERS];
     double bits = 0.0, total = 0.0;
-    size_t count = answers_find(&asker->reasoner->sights[observable],
-                                &asker->observations[observable], answers);
+    size_t count = answers_find(asker, observable, answers);
     mass_find(asker, observable, asker->posterior);
     for (size_t k = 0; k < count; k++) {
         const double weight = answer_weight(asker, observable, &answers[k].said);
@@ -459,8 +460,7 @@ static struct question value_of(struct asker *asker, size_t observable)
     double weights[MOST_ANSWERS], total = 0.0;
     const struct decision *now = &asker->decision;
     bool turns = false;
-    size_t count = answers_find(&asker->reasoner->sights[observable],
-                                &asker->observations[observable], answers);
+    size_t count = answers_find(asker, observable, answers);
     for (size_t k = 0; k < count; k++) {
         asker_look(asker, observable, answers[k].said, false, &then[k]);
         turns = turns || then[k].action != now->action || unforced(&then[k]) != unforced(now);
