@@ -65,7 +65,8 @@ void *arena_room(struct arena *arena, size_t count, size_t size);
  *     *arena_push(arena, names->list, names->count) = name;
  */
 #define arena_push(arena, list, count)                                                             \
-    ((list) = arena_more(arena, list, count, sizeof *(list)), &(list)[(count)++])
+    ((list) = ((count) & ((count)-1)) ? (list) : arena_more(arena, list, count, sizeof *(list)),   \
+     &(list)[(count)++])
 
 /* Sorts any number of elements, none included (C asks qsort for an array even then). */
 #define array_sort(list, count, compare)                                                           \
