@@ -29,10 +29,9 @@ struct csv_reader {
     struct diags *diags;
     enum status status;
     struct csv_parser parser;
-    bool begun; /* the head was read: until then it is kept in `bytes` */
-    struct place at;
-    size_t field_line, field_column; /* of the next field */
-    struct text bytes;               /* of the fields of this row, each followed by a NUL */
+    bool begun;                /* the head was read: until then it is kept in `bytes` */
+    struct place at, field_at; /* of the next byte; where the next field begins */
+    struct text bytes;         /* of the fields of this row, each followed by a NUL */
     size_t starts[CSV_MOST_FIELDS];
     struct csv_field fields[CSV_MOST_FIELDS];
     size_t count;
@@ -52,18 +51,19 @@ static void *bounded_realloc(void *block, size_t size)
     return size > CSV_FIELD_LIMIT + 2 * BLOCK ? NULL : realloc(block, size);
 }
 
-static enum status refuse(struct csv_reader *reader, size_t line, size_t column, const char *why)
+static enum status refuse(struct csv_reader *reader, struct place at, const char *why)
 {
-    diags_error(reader->diags, (struct position){reader->table.file, line, column}, "%s", why);
+    diags_error(reader->diags, (struct position){reader->table.file, at.line, at.column}, "%s",
+                why);
     return reader->status = STATUS_DATA;
 }
 
-static enum status refuse_long(struct csv_reader *reader, size_t line, size_t column)
+static enum status refuse_long(struct csv_reader *reader, struct place at)
 {
     char why[80];
     snprintf(why, sizeof why, "a field longer than %zu bytes; is a quote missing?",
-             reader->table.longest > 0 ? reader->table.longest : (size_t)CSV_FIELD_LIMIT);
-    return refuse(reader, line, column, why);
+             reader->table.longest);
+    return refuse(reader, at, why);
 }
 
 /* ---- what libcsv calls ----------------------------------------------------------------------- */
@@ -71,20 +71,18 @@ static enum status refuse_long(struct csv_reader *reader, size_t line, size_t co
 static void on_field(void *bytes, size_t length, void *context)
 {
     struct csv_reader *reader = context;
-    size_t line = reader->field_line, column = reader->field_column;
-    reader->field_line = reader->at.line;
-    reader->field_column = reader->at.column;
+    const struct place began = reader->field_at;
+    reader->field_at = reader->at;
     if (reader->status != STATUS_OK)
         return;
     static const char WHITE[] = " \t\r\n";
     const char *text = length > 0 ? bytes : "";
-    if (length > (reader->table.longest > 0 ? reader->table.longest : CSV_FIELD_LIMIT))
-        refuse_long(reader, line, column);
+    if (length > reader->table.longest)
+        refuse_long(reader, began);
     else if (reader->count == CSV_MOST_FIELDS)
-        refuse(reader, line, column, "a row of more than 512 fields; is the file a table?");
+        refuse(reader, began, "a row of more than 512 fields; is the file a table?");
     else if (reader->table.utf8 && utf8_valid_prefix(text, length) != length)
-        refuse(reader, line, column,
-               "the text is not UTF-8; save the file as CSV in UTF-8 and try again");
+        refuse(reader, began, "the text is not UTF-8; save the file as CSV in UTF-8 and try again");
     if (reader->status != STATUS_OK)
         return;
     for (; reader->table.trimmed && length > 0 && strchr(WHITE, *text) != NULL; length--)
@@ -93,7 +91,7 @@ static void on_field(void *bytes, size_t length, void *context)
         length--;
     reader->starts[reader->count] = reader->bytes.length;
     reader->fields[reader->count++] =
-        (struct csv_field){.length = length, .line = line, .column = column};
+        (struct csv_field){.length = length, .line = began.line, .column = began.column};
     text_add(&reader->bytes, text, length);
     text_add(&reader->bytes, "", 1);
 }
@@ -102,8 +100,7 @@ static void on_row(int end, void *context)
 {
     struct csv_reader *reader = context;
     (void)end;
-    reader->field_line = reader->at.line;
-    reader->field_column = reader->at.column;
+    reader->field_at = reader->at;
     /* No fields: a blank line, or the LF of a CR LF. */
     if (reader->count == 0 || reader->status != STATUS_OK)
         return;
@@ -134,7 +131,7 @@ static void advance(struct place *at, char byte)
 
 static enum status malformed(struct csv_reader *reader)
 {
-    return refuse(reader, reader->at.line, reader->at.column,
+    return refuse(reader, reader->at,
                   "a quote where none may stand, or one that is never closed; within quotes write "
                   "a quote twice");
 }
@@ -144,7 +141,7 @@ static enum status parse(struct csv_reader *reader, const char *bytes, size_t le
     for (size_t at = 0, end = 0; at < length && reader->status == STATUS_OK; at = end) {
         struct place began = reader->at;
         if (bytes[at] == '\0')
-            return refuse(reader, began.line, began.column,
+            return refuse(reader, began,
                           "a NUL byte, which no table holds; save the file as CSV in UTF-8");
         while (end < length && bytes[end] != '\0') {
             char byte = bytes[end++];
@@ -160,7 +157,7 @@ static enum status parse(struct csv_reader *reader, const char *bytes, size_t le
             advance(&reader->at, bytes[at + i]);
         if (csv_error(&reader->parser) == CSV_EPARSE)
             return malformed(reader);
-        return refuse_long(reader, reader->at.line, reader->at.column);
+        return refuse_long(reader, reader->at);
     }
     return reader->status;
 }
@@ -207,7 +204,9 @@ struct csv_reader *csv_reader_new(const struct csv_table *table, struct diags *d
     struct csv_reader *reader = calloc(1, sizeof *reader);
     reader->table = *table;
     reader->diags = diags;
-    reader->at.line = reader->at.column = reader->field_line = reader->field_column = 1;
+    if (reader->table.longest == 0)
+        reader->table.longest = CSV_FIELD_LIMIT;
+    reader->at = reader->field_at = (struct place){.line = 1, .column = 1};
     text_init(&reader->bytes);
     csv_init(&reader->parser, CSV_STRICT | CSV_STRICT_FINI | CSV_REPALL_NL);
     csv_set_realloc_func(&reader->parser, bounded_realloc);

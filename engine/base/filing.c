@@ -48,8 +48,7 @@ static bool is_database(const char *path)
         if (length <= more || strcmp(path + length - more, beside[i]) != 0)
             continue;
         char *base SCOPED_FREE = text_format("%.*s", (int)(length - more), path);
-        bool is = is_database(base);
-        return is;
+        return is_database(base);
     }
     int file = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
     bool is = file >= 0 && filing_read(file, head, sizeof head) == (ssize_t)sizeof head &&
@@ -115,6 +114,14 @@ static char *folder_of(const char *path)
     return slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup("./");
 }
 
+/* A hidden name for a file in the same folder. The caller frees. */
+static char *beside(const char *path, const char *suffix)
+{
+    const char *slash = strrchr(path, '/');
+    const char *name = slash != NULL ? slash + 1 : path;
+    return text_format("%.*s.%s.%s", (int)(name - path), path, name, suffix);
+}
+
 /* A file without a name, which is gone with its process whatever ends that; where a file system has
  * none such, one with a name of its own. */
 enum status filing_reserve(struct filing *filing, const char *path, bool replace, bool database,
@@ -125,8 +132,7 @@ enum status filing_reserve(struct filing *filing, const char *path, bool replace
     if (status != STATUS_OK)
         return status;
     filing->path = strdup(path);
-    char *folder = folder_of(path);
-    const char *slash = strrchr(path, '/');
+    char *folder SCOPED_FREE = folder_of(path);
 #ifdef O_TMPFILE
     filing->descriptor = open(folder, O_TMPFILE | O_RDWR | O_CLOEXEC, 0600);
     if (filing->descriptor >= 0) {
@@ -140,13 +146,11 @@ enum status filing_reserve(struct filing *filing, const char *path, bool replace
 #endif
     if (!filing->nameless) {
         struct unfinished *file = malloc(sizeof *file);
-        filing->temporary = text_format("%s.%s.XXXXXX", slash != NULL ? folder : "",
-                                        slash != NULL ? slash + 1 : path);
+        filing->temporary = beside(path, "XXXXXX");
         filing->descriptor = mkstemp(filing->temporary); /* mode 0600 */
         *file = (struct unfinished){unfinished, filing->temporary};
         unfinished = file;
     }
-    free(folder);
     if (filing->descriptor >= 0)
         return STATUS_OK;
     int error = errno;
@@ -194,11 +198,7 @@ static bool take_name(const struct filing *filing)
     if (filing->nameless) {
         if (!filing->replace)
             return linkat(AT_FDCWD, temporary, AT_FDCWD, filing->path, AT_SYMLINK_FOLLOW) == 0;
-        char *folder = folder_of(filing->path);
-        const char *slash = strrchr(filing->path, '/');
-        char *name SCOPED_FREE =
-            text_format("%s.%s.jarside-new", folder, slash != NULL ? slash + 1 : filing->path);
-        free(folder);
+        char *name SCOPED_FREE = beside(filing->path, "jarside-new");
         (void)unlink(name); /* of a process that ended in that moment */
         bool took = linkat(AT_FDCWD, temporary, AT_FDCWD, name, AT_SYMLINK_FOLLOW) == 0 &&
                     rename(name, filing->path) == 0;
@@ -245,13 +245,12 @@ enum status filing_commit(struct filing *filing, struct diags *diags)
     }
     /* A name that is not on the disk is lost with the power. Folders that cannot be synced (some
      * network file systems) are no fault of the file. */
-    char *folder = folder_of(filing->path);
+    char *folder SCOPED_FREE = folder_of(filing->path);
     int descriptor = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (descriptor >= 0) {
         (void)sync_bytes(descriptor);
         close(descriptor);
     }
-    free(folder);
     close_filing(filing);
     return STATUS_OK;
 }
