@@ -58,7 +58,7 @@ OUR_LIBS     = $(PKG_LIBS) -lcsv -lstemmer -lm
 # (reason and process may not see each other); tests/house checks it.
 LAYERS   := base rules language process reason triage journal review view prompt cli
 SOURCES  := $(foreach l,$(LAYERS),$(sort $(wildcard engine/$(l)/*.c)))
-OBJECTS  := $(SOURCES:engine/%.c=$(B)/%.o) $(B)/view/words.o $(B)/cli/help.o
+OBJECTS  := $(SOURCES:engine/%.c=$(B)/%.o) $(B)/view/words.o $(B)/cli/help.o $(B)/journal/queries.o
 MAIN     := $(B)/main.o
 UNIT     := $(sort $(wildcard tests/unit/*.c) $(wildcard tests/outside/*.c))
 UNITS    := $(UNIT:tests/%.c=$(B)/tests/%.t)
@@ -108,9 +108,17 @@ $(B)/cli/help.c: LINES_OF := help_lines
 $(B)/view/words.c $(B)/cli/help.c:
 	@mkdir -p $(@D)
 	$(Q){ echo 'const char *const $(LINES_OF)[] = {'; sed 's/[\\"]/\\&/g; s/.*/    "&",/' $^; echo '    0};'; } > $@
-$(B)/view/words.o $(B)/cli/help.o: %.o: %.c
+$(B)/view/words.o $(B)/cli/help.o $(B)/journal/queries.o: %.o: %.c
 	$(call say,cc,$<)
 	$(Q)$(CC) $(OUR_CFLAGS) $(CPPFLAGS) $(CFLAGS) -c -o $@ $<
+
+# Queries: "== NAME" begins one; C knows it as sql_NAME.
+$(B)/journal/queries.c: engine/journal/queries.sql
+	@mkdir -p $(@D)
+	$(Q)awk '/^--/ || /^$$/ { next } \
+	    /^== / { if (name) print ";"; name = $$2; print "extern const char sql_" name "[];\nconst char sql_" name "[] ="; next } \
+	    { gsub(/[\\"]/, "\\\\&"); line = $$1 == "use" ? text[$$2] : "    \"" $$0 "\\n\"\n"; if (NF == 3 && $$1 == "use") gsub(/[?]1/, $$3, line); text[name] = text[name] line; printf "%s", line } \
+	    END { print ";" }' $< > $@
 
 # Unit tests and outside checks: cmocka programs that speak TAP.
 $(B)/tests/%.t: tests/%.c $(B)/libjarside.a

@@ -59,18 +59,11 @@ double vessel_dose_of(const struct rules *rules, const struct sources *sources,
 
 enum { MOST_SHAKES = 16 };
 
-/* The days on which a vessel was shaken, in order. */
-static const char shaken_days[] =
-    "SELECT DISTINCT (a.at + 60 * a.at_offset) / 86400 - (b.at + 60 * b.at_offset) / 86400 AS day"
-    " FROM event AS a JOIN vessel AS v ON v.id = a.vessel JOIN batch AS b ON b.id = v.batch"
-    " WHERE a.vessel = ? AND a.kind = 'shake'"
-    " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id) ORDER BY day";
-
 static void read_shakes(struct journal *journal, const struct rules *rules, int64_t vessel,
                         struct arena *arena, struct known_growth *growth)
 {
     struct shake *shakes = arena_array(arena, MOST_SHAKES, sizeof *shakes);
-    struct query query = query_begin(journal, shaken_days, "i", vessel);
+    struct query query = query_begin(journal, sql_shaken_days, "i", vessel);
     while (query_next(&query))
         if (query_integer(&query, 0) >= 0 && growth->shake_count < MOST_SHAKES)
             shakes[growth->shake_count++] =
@@ -309,7 +302,7 @@ static void recall_columns(struct opening *opening)
     recall_record(opening, RECORD_VESSEL, &at->vessel);
     recall_number(opening, FEEDS_DAY, at->day, called(opening, "vessel", at->vessel.label));
     recall_record(opening, RECORD_PLACE, &sources->place);
-    struct query query = query_begin(opening->journal, shaken_days, "i", at->vessel.id);
+    struct query query = query_begin(opening->journal, sql_shaken_days, "i", at->vessel.id);
     double shaken = NAN; /* days ago */
     while (query_next(&query))
         shaken = at->day - (double)query_integer(&query, 0);
@@ -476,36 +469,7 @@ static void recall_looks(struct opening *opening)
 
 static const double OLD_ENOUGH = 2.0 / 3.0;
 
-/* The first columns are relation_columns. What was never inoculated shares no hand or starter. */
-static const char counting[] =
-    "WITH own AS (SELECT b.id AS batch, b.cook, b.session, b.starter, b.lot, v.stood, v.position,"
-    " v.control FROM vessel AS v JOIN batch AS b ON b.id = v.batch WHERE v.id = ?1),"
-    " near AS (SELECT id FROM (SELECT id FROM batch ORDER BY id DESC LIMIT 400)"
-    " UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.cook = own.cook"
-    " ORDER BY b.id DESC LIMIT 400)"
-    " UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.session = own.session"
-    " ORDER BY b.id DESC LIMIT 400)"
-    " UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.starter = own.starter"
-    " ORDER BY b.id DESC LIMIT 400)"
-    " UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.lot = own.lot"
-    " ORDER BY b.id DESC LIMIT 400)"
-    " UNION SELECT v.batch FROM parent AS p JOIN vessel AS v ON v.id = p.vessel, own"
-    " WHERE p.starter = own.starter UNION SELECT batch FROM own)"
-    " SELECT ifnull(b.cook = own.cook, 0), b.id = own.batch, ifnull(b.lot = own.lot, 0),"
-    " ifnull(b.session = own.session, 0) AND NOT v.control AND NOT own.control,"
-    " (ifnull(b.starter = own.starter, 0) OR EXISTS (SELECT 1 FROM parent WHERE vessel = v.id"
-    " AND starter = own.starter)) AND NOT v.control AND NOT own.control,"
-    " ifnull(v.stood = own.stood, 0),"
-    " ifnull(b.cook = own.cook, 0) AND v.position <> '' AND v.position = own.position,"
-    " v.control,"
-    " CASE WHEN v.fate = 'contaminated' THEN 2 WHEN v.fate = 'stuck' THEN 1 ELSE 0 END AS became,"
-    " sum(CASE WHEN v.fate = 'open' THEN max(0.0, min(1.0, (l.at - b.at) / ?2)) ELSE 1.0 END)"
-    " FROM near JOIN batch AS b ON b.id = near.id JOIN vessel AS v ON v.batch = b.id"
-    " LEFT JOIN look AS l ON l.id = iif(v.fate = 'open', v.last_look, NULL) CROSS JOIN own"
-    " WHERE v.id <> ?1 AND (v.fate IN ('sound', 'stuck', 'contaminated')"
-    " OR (v.fate = 'open' AND v.state = 'growing' AND l.action = 'keep'))"
-    " GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9";
-
+/* The first columns of sql_siblings. */
 static const enum relation relation_columns[] = {
     RELATION_COOK,    RELATION_MIX,   RELATION_GRAIN_LOT, RELATION_SESSION,
     RELATION_STARTER, RELATION_PLACE, RELATION_POSITION};
@@ -517,7 +481,7 @@ enum status consult_count(struct journal *journal, const struct consultation *co
     static const double day = 86400.0;
     double age = fmax(1.0, isnan(consultation->day) ? 0.0 : consultation->day) * day * OLD_ENOUGH;
     *others = (struct consult_others){NULL, 0};
-    struct query query = query_begin(journal, counting, "id", consultation->vessel.id, age);
+    struct query query = query_begin(journal, sql_siblings, "id", consultation->vessel.id, age);
     while (query_next(&query)) {
         struct sibling_cell *cell = arena_push(arena, others->cells, others->count);
         *cell = (struct sibling_cell){0};

@@ -698,16 +698,7 @@ enum status calendar_text(struct journal *journal, const struct calendar_options
     *events = 0;
     text_puts(out, "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Jarside//Journal//EN\r\n"
                    "CALSCALE:GREGORIAN\r\nMETHOD:PUBLISH\r\n");
-    /* The description: "B3-1, B3-2 (shake), B3-7 (wait)". */
-    struct query query = query_begin(
-        journal,
-        "SELECT b.label, b.at, b.at_offset, v.due, count(*), (SELECT group_concat(one, ', ')"
-        " FROM (SELECT label || iif(due_for = '', '', ' (' || replace(due_for, '_', ' ') || ')')"
-        " AS one FROM vessel WHERE due = v.due AND batch = b.id ORDER BY number, id))"
-        " FROM vessel AS v JOIN batch AS b ON b.id = v.batch"
-        " WHERE v.due BETWEEN 1 AND min(?, unixepoch('9999-12-30') / 86400)"
-        " GROUP BY v.due, b.id ORDER BY v.due, b.id",
-        "i", options->until);
+    struct query query = query_begin(journal, sql_calendar, "i", options->until);
     for (; query_next(&query); ++*events) {
         const char *label = query_text(&query, 0);
         const char *at = moment_write(query_moment(&query, 1), room);

@@ -30,42 +30,11 @@ static const char *const constraints[RECORD_COUNT] = {
         " CHECK ((parent IS NULL) <> (vessel IS NULL))",
 };
 
-/* What is looked for by. */
-static const char *const indexed[] = {
-    "parent(parent)",
-    "parent(vessel)",
-    "batch(starter)",
-    "batch(lot)",
-    "batch(cook)",
-    "batch(session)",
-    "vessel(place)",
-    "vessel(stands)",
-    "vessel(stood)",
-    "vessel(due) WHERE due > 0",
-    "vessel(control, fate, last_look)",
-    "vessel(batch, control, state, fate)",
-    "vessel(id) WHERE due = 0 AND state IN ('growing', 'isolated')",
-    "look(vessel)",
-    "event(vessel)",
-    "outcome(vessel)"};
-
-/* Beside the records: acts that can be undone (journal.h), and the words of all records (query.c keeps them); what
- * is found in these is looked up before it is believed, so nothing is ever taken out. */
-static const char beside_records[] =
-    "CREATE TABLE IF NOT EXISTS act (id INTEGER PRIMARY KEY, at INTEGER NOT NULL,"
-    " at_offset INTEGER NOT NULL, words TEXT NOT NULL, changes BLOB, undone INTEGER NOT NULL) "
-    "STRICT;"
-    "CREATE VIRTUAL TABLE IF NOT EXISTS wording USING fts5(body, content = '', columnsize = 0,"
-    " tokenize = 'unicode61 remove_diacritics 0');";
-
-/* Older versions had names of their own for these. */
+/* Older versions had names of their own for some (sql_older_names). */
 enum {
     WITH_EVENTS = 3,
     WITH_WORDS = 4
 }; /* the first version that calls them so; that has the words */
-static const char older_names[] = "ALTER TABLE deed RENAME TO event;"
-                                  "ALTER TABLE batch RENAME COLUMN dose TO inoculum;";
-
 /* ---- refusals -------------------------------------------------------------------------------- */
 
 /* What SQLite says, whether it is about what the file holds, and what to do. */
@@ -421,13 +390,12 @@ static void bring_up(struct journal *journal)
     journal_work(journal);
     version = read_version(journal); /* again: another process may have been first */
     if (version > 0 && version < WITH_EVENTS)
-        journal_execute(journal, older_names);
+        journal_execute(journal, sql_older_names);
     for (enum record i = 0; version < JOURNAL_VERSION && i < RECORD_COUNT; i++)
         make_table(journal, i, version > 0);
-    for (size_t i = 0; version < JOURNAL_VERSION && i < sizeof indexed / sizeof *indexed; i++)
-        journal_execute(journal,
-                        journal_sql(journal, "CREATE INDEX index_%zu ON %s", i, indexed[i]));
-    journal_execute(journal, beside_records);
+    if (version < JOURNAL_VERSION)
+        journal_execute(journal, sql_indexes);
+    journal_execute(journal, sql_beside_records);
     if (version > 0 && version < JOURNAL_VERSION) /* their columns stood in another order */
         journal_execute(journal, "UPDATE act SET changes = NULL");
     for (enum record i = 0; version < WITH_WORDS && i < RECORD_COUNT; i++)
@@ -1259,74 +1227,10 @@ enum status undo_last(struct journal *journal, struct moment now, struct arena *
 
 /* ---- what a vessel has become ---------------------------------------------------------------- */
 
-/* A loss is of the kind that is known of it, else untold. */
-#define LOSS " iif(status IN ('contaminated', 'stuck'), status, 'untold')"
-
-/* Standing are rows that no later one corrects; a correction keeps the turn of what it corrects. One that
- * broke, or was there by mistake, has told nothing of its growth; nor has anybody lost it to that. A clean
- * outcome gives way to a later look that says discard. */
-#define DERIVED(id)                                                                                \
-    "WITH looks AS NOT MATERIALIZED (SELECT id, at, at_offset, action, status,"                    \
-    " coalesce(turn, id) AS chain FROM look AS a WHERE vessel = " id ""                            \
-    " AND action <> '" WITHDRAWN "'"                                                               \
-    " AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = a.id)),"                                 \
-    " events AS NOT MATERIALIZED (SELECT at, at_offset, kind, place, because,"                     \
-    " coalesce(turn, id) AS chain FROM event AS a WHERE vessel = " id ""                           \
-    " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id)),"                                \
-    " outcomes AS NOT MATERIALIZED (SELECT at, at_offset, status,"                                 \
-    " coalesce(turn, id) AS chain FROM outcome AS a WHERE vessel = " id ""                         \
-    " AND status <> '" WITHDRAWN "'"                                                               \
-    " AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id)),"                              \
-    " moves AS (SELECT at, place, chain FROM events WHERE kind = 'move'"                           \
-    " UNION ALL SELECT NULL, place, 0 FROM vessel WHERE id = " id "),"                             \
-    " seen AS (SELECT * FROM looks ORDER BY chain DESC LIMIT 1),"                                  \
-    " lost AS (SELECT * FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1),"          \
-    " used AS (SELECT * FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1),"              \
-    " gone AS (SELECT * FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1),"          \
-    " told AS (SELECT * FROM outcomes ORDER BY chain DESC LIMIT 1),"                               \
-    " facts AS (SELECT ifnull((SELECT action FROM seen) = 'discard', 0) AS discards,"              \
-    " ifnull((SELECT status FROM seen), '') AS status,"                                            \
-    " ifnull((SELECT kind FROM events WHERE kind IN ('isolate', 'return', 'discard', 'use')"       \
-    " ORDER BY chain DESC LIMIT 1), '') AS done,"                                                  \
-    " ifnull((SELECT because FROM gone), '') AS because,"                                          \
-    " ifnull((SELECT status FROM told), '') AS told),"                                             \
-    " known AS (SELECT *, discards OR done = 'discard' AS over,"                                   \
-    " told IN ('contaminated', 'stuck') AS ill, told = 'clean'"                                    \
-    " AND NOT (discards AND (SELECT at FROM seen) > (SELECT at FROM told)) AS well FROM facts),"   \
-    " ends AS (SELECT at, at_offset, 0 AS rank FROM used, known"                                   \
-    " WHERE well OR (done = 'use' AND NOT over)"                                                   \
-    " UNION ALL SELECT at, at_offset, 1 FROM lost, known WHERE ill OR (over AND NOT well)"         \
-    " UNION ALL SELECT at, at_offset, 2 FROM gone, known WHERE well OR over"                       \
-    " UNION ALL SELECT at, at_offset, 3 FROM told, known WHERE ill),"                              \
-    " ended AS (SELECT at, at_offset FROM ends ORDER BY at, rank LIMIT 1)"                         \
-    " SELECT (SELECT place FROM moves ORDER BY chain DESC LIMIT 1) AS stands,"                     \
-    " (SELECT place FROM moves WHERE NOT ifnull(at > (SELECT at FROM ended), 0)"                   \
-    " ORDER BY chain DESC LIMIT 1) AS stood,"                                                      \
-    " CASE done WHEN 'isolate' THEN 'isolated' WHEN 'discard' THEN 'discarded'"                    \
-    " WHEN 'use' THEN 'used' ELSE 'growing' END AS state,"                                         \
-    " CASE WHEN well THEN 'sound' WHEN ill THEN told WHEN discards THEN" LOSS                      \
-    " WHEN over THEN CASE WHEN because IN ('contaminated', 'stuck') THEN because"                  \
-    " WHEN because IN ('broken', 'slip') THEN 'open'"                                              \
-    " WHEN because IN ('sold', 'given', 'used') THEN 'sound' ELSE" LOSS                            \
-    " END WHEN done = 'use' THEN 'sound' ELSE 'open' END AS fate,"                                 \
-    " (SELECT at FROM ended) AS ended, (SELECT at_offset FROM ended) AS ended_offset,"             \
-    " (SELECT id FROM seen) AS last_look FROM known"
-
-const char vessel_update[] = "UPDATE vessel SET (stands, stood, state, fate, ended, ended_offset,"
-                             " last_look) = (" DERIVED("?1") ") WHERE id = ?1";
-
-const char vessel_stale[] =
-    "SELECT id, printf('the %s of %.200s is not what its looks, events and outcomes say', stale,"
-    " label) FROM (SELECT v.id, v.label, (SELECT CASE WHEN v.state IS NOT d.state THEN 'state'"
-    " WHEN v.fate IS NOT d.fate THEN 'fate' WHEN v.ended IS NOT d.ended THEN 'end'"
-    " WHEN v.last_look IS NOT d.last_look THEN 'last look'"
-    " WHEN v.stands IS NOT d.stands OR v.stood IS NOT d.stood THEN 'place' END"
-    " FROM (" DERIVED("v.id") ") AS d) AS stale FROM vessel AS v) WHERE stale IS NOT NULL";
-
 enum status journal_refresh(struct journal *journal, int64_t vessel)
 {
     journal_work(journal);
-    query_number(journal, vessel_update, "i", vessel);
+    query_number(journal, sql_refresh, "i", vessel);
     if (journal->status == STATUS_OK && sqlite3_changes(journal->database) == 0)
         journal_refuse(journal, STATUS_USAGE, "there is no vessel %lld", (long long)vessel);
     query_number(journal,
@@ -1338,11 +1242,6 @@ enum status journal_refresh(struct journal *journal, int64_t vessel)
 
 enum status journal_set_due(struct journal *journal, int64_t vessel, int64_t day, const char *why)
 {
-    query_number(journal,
-                 "UPDATE vessel SET (due, due_for) = (SELECT CASE WHEN NOT lost THEN max(?2, 0)"
-                 " WHEN due > 0 AND due_for = 'discard' THEN min(due, ?2) ELSE max(?2, 1) END,"
-                 " iif(lost, 'discard', ?3) FROM (SELECT fate = 'contaminated' AND state IN"
-                 " ('growing', 'isolated') AS lost)) WHERE id = ?1",
-                 "iit", vessel, day, why);
+    query_number(journal, sql_set_due, "iit", vessel, day, why);
     return journal_told(journal);
 }

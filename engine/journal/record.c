@@ -412,86 +412,29 @@ static void put_wrong(struct text *sql, const struct column *column)
     text_puts(sql, " END");
 }
 
-/* The day on the wall calendar of a moment: hours are no fault, since a date alone is noon. */
-#define DAY(table, column) "(" table "." column " + 60 * " table "." column "_offset) / 86400"
-
-/* What was done with a vessel before its batch was inoculated. */
-#define TOO_EARLY(table, condition, complaint)                                                     \
-    "SELECT a.id, printf('%.200s " complaint "', v.label) FROM " table                             \
-    " AS a JOIN vessel AS v ON v.id = a.vessel JOIN batch AS b ON b.id = v.batch"                  \
-    " WHERE " condition DAY("a", "at") " < " DAY("b", "at")
-
-/* What a batch was made with, and came after it. */
-#define TOO_LATE(table, moment, complaint)                                                         \
-    "SELECT a.id, printf('%.200s " complaint "', a.label, b.label) FROM " table                    \
-    " AS a JOIN batch AS b ON b." table " = a.id WHERE " DAY("a", moment) " > " DAY("b", "at")
-
-/* Corrections that do not fit what they correct. */
-#define CHAINS(upper, table)                                                                       \
-    {RECORD_##upper, .later = true,                                                                \
-     .sql = "SELECT a.id, printf('it corrects " table " %lld, which is of another"                 \
-            " vessel or chain', b.id) FROM " table " AS a JOIN " table                             \
-            " AS b ON b.id = a.corrects WHERE a.vessel <> b.vessel"                                \
-            " OR a.turn IS NOT coalesce(b.turn, b.id) OR b.id >= a.id"},                           \
-    {                                                                                              \
-        RECORD_##upper,                                                                            \
-            .later = true,                                                                         \
-            .sql = "SELECT id, 'it corrects nothing, but stands in a chain of"                     \
-                   " corrections' FROM " table " WHERE corrects IS NULL AND turn IS NOT NULL"      \
-    }
-
-/* The notes of a look. */
-#define NOTES(column, type)                                                                        \
-    {                                                                                              \
-        RECORD_LOOK,                                                                               \
-            .later = true,                                                                         \
-            .sql =                                                                                 \
-                "SELECT id, iif(json_valid(" column "), '''" column "'' should be a JSON " type    \
-                "', '''" column "'' does not parse') FROM look WHERE " column                      \
-                " <> '' AND iif(json_valid(" column "), json_type(" column ") <> '" type "', 1)"   \
-    }
-
-/* What is wrong with rows as a whole: their ids, and what is to be said of them. Of those that are asked as a row
- * is saved the SQL ends in a condition, its table is called a, and that of `other` b. */
+/* What is wrong with rows as a whole (queries.sql). Of those that are asked as a row is saved the SQL
+ * ends in a condition, its table is called a, and that of `other` b. */
 static const struct {
     enum record record, other; /* whose rows break it, and what they are compared with */
     const char *sql;
     bool later; /* it is no reason to refuse a row */
     bool warning;
 } faults[] = {
-    {RECORD_LOOK, RECORD_BATCH,
-     .sql = TOO_EARLY("look", "", "was looked at before it was inoculated")},
-    {RECORD_OUTCOME, RECORD_BATCH,
-     .sql = TOO_EARLY("outcome", "", "had come to its end before it was inoculated")},
-    {RECORD_EVENT, RECORD_BATCH,
-     .sql = TOO_EARLY("event", "a.kind IN ('shake', 'use') AND ",
-                      "was shaken or used before it was inoculated")},
-    {RECORD_COOK, RECORD_BATCH,
-     .sql = TOO_LATE("cook", "at", "was cooked after batch %.200s was inoculated from it")},
-    {RECORD_SESSION, RECORD_BATCH,
-     .sql = TOO_LATE("session", "at", "is a session after batch %.200s was inoculated in it")},
-    {RECORD_STARTER, RECORD_BATCH,
-     .sql = TOO_LATE("starter", "made", "was made after batch %.200s was inoculated with it")},
-    {RECORD_LOT, RECORD_BATCH,
-     .sql = TOO_LATE("lot", "bought", "was bought after batch %.200s was inoculated")},
-    {RECORD_PARENT, RECORD_STARTER,
-     .sql =
-         "SELECT a.id, printf('%.200s was made before what it came from', s.label) FROM parent AS a"
-         " JOIN starter AS s ON s.id = a.starter JOIN starter AS b ON b.id = a.parent"
-         " WHERE " DAY("b", "made") " > " DAY("s", "made")},
-    CHAINS(LOOK, "look"),
-    CHAINS(EVENT, "event"),
-    CHAINS(OUTCOME, "outcome"),
-    NOTES("facts", "array"),
-    NOTES("posterior", "object"),
-    {RECORD_VESSEL, .later = true, .sql = vessel_stale},
-    {RECORD_VESSEL, .later = true,
-     .sql = "SELECT id, printf('a look at %.200s is due, although it is gone',"
-            " label) FROM vessel WHERE due <> 0 AND state IN ('discarded', 'used')"},
-    {RECORD_VESSEL, .later = true, .warning = true,
-     .sql = "SELECT id, printf('a batch has the same label; jarside correct vessel %.200s"
-            " label=... tells them apart', label) FROM vessel"
-            " WHERE label IN (SELECT label FROM batch)"},
+    {RECORD_LOOK, RECORD_BATCH, .sql = sql_early_look},
+    {RECORD_OUTCOME, RECORD_BATCH, .sql = sql_early_outcome},
+    {RECORD_EVENT, RECORD_BATCH, .sql = sql_early_event},
+    {RECORD_COOK, RECORD_BATCH, .sql = sql_late_cook},
+    {RECORD_SESSION, RECORD_BATCH, .sql = sql_late_session},
+    {RECORD_STARTER, RECORD_BATCH, .sql = sql_late_starter},
+    {RECORD_LOT, RECORD_BATCH, .sql = sql_late_lot},
+    {RECORD_PARENT, RECORD_STARTER, .sql = sql_late_parent},
+    {RECORD_LOOK, .sql = sql_chained_look, .later = true},
+    {RECORD_EVENT, .sql = sql_chained_event, .later = true},
+    {RECORD_OUTCOME, .sql = sql_chained_outcome, .later = true},
+    {RECORD_LOOK, .sql = sql_unread_notes, .later = true},
+    {RECORD_VESSEL, .sql = sql_stale, .later = true},
+    {RECORD_VESSEL, .sql = sql_due_though_gone, .later = true},
+    {RECORD_VESSEL, .sql = sql_called_as_a_batch, .later = true, .warning = true},
 };
 enum { FAULTS = sizeof faults / sizeof *faults };
 

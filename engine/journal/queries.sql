@@ -1,0 +1,249 @@
+-- What the journal is asked that is longer than a line or two: "== NAME" begins a query, which C knows as sql_NAME
+-- (sql.h); the Makefile makes a string of each. "use NAME" is all of an earlier one, "use NAME X" that with X for ?1;
+-- lines that begin with -- are left out.
+
+-- ==== the schema ====
+
+-- Beside the records: acts that can be undone (journal.h), and the words of all records (query.c keeps them); what is
+-- found in these is looked up before it is believed, so nothing is ever taken out.
+== beside_records
+CREATE TABLE IF NOT EXISTS act (id INTEGER PRIMARY KEY, at INTEGER NOT NULL, at_offset INTEGER NOT NULL,
+  words TEXT NOT NULL, changes BLOB, undone INTEGER NOT NULL) STRICT;
+CREATE VIRTUAL TABLE IF NOT EXISTS wording USING fts5(body, content = '', columnsize = 0,
+  tokenize = 'unicode61 remove_diacritics 0');
+
+-- What is looked for by.
+== indexes
+CREATE INDEX index_0 ON parent(parent);
+CREATE INDEX index_1 ON parent(vessel);
+CREATE INDEX index_2 ON batch(starter);
+CREATE INDEX index_3 ON batch(lot);
+CREATE INDEX index_4 ON batch(cook);
+CREATE INDEX index_5 ON batch(session);
+CREATE INDEX index_6 ON vessel(place);
+CREATE INDEX index_7 ON vessel(stands);
+CREATE INDEX index_8 ON vessel(stood);
+CREATE INDEX index_9 ON vessel(due) WHERE due > 0;
+CREATE INDEX index_10 ON vessel(control, fate, last_look);
+CREATE INDEX index_11 ON vessel(batch, control, state, fate);
+CREATE INDEX index_12 ON vessel(id) WHERE due = 0 AND state IN ('growing', 'isolated');
+CREATE INDEX index_13 ON look(vessel);
+CREATE INDEX index_14 ON event(vessel);
+CREATE INDEX index_15 ON outcome(vessel);
+
+-- What older versions had names of their own for.
+== older_names
+ALTER TABLE deed RENAME TO event;
+ALTER TABLE batch RENAME COLUMN dose TO inoculum;
+
+-- ==== what a vessel has become ====
+
+-- The derived columns of the vessel ?1. Standing are rows that no later one corrects; a correction keeps the turn of what
+-- it corrects. A loss is of the kind that is known of it, else untold. One that broke, or was there by mistake, has told
+-- nothing of its growth; nor has anybody lost it to that. A clean outcome gives way to a later look that says discard.
+== derived
+WITH
+  looks AS NOT MATERIALIZED (
+    SELECT id, at, at_offset, action, status, coalesce(turn, id) AS chain FROM look AS a
+    WHERE vessel = ?1 AND action <> 'withdrawn' AND NOT EXISTS (SELECT 1 FROM look WHERE corrects = a.id)),
+  events AS NOT MATERIALIZED (
+    SELECT at, at_offset, kind, place, because, coalesce(turn, id) AS chain FROM event AS a
+    WHERE vessel = ?1 AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id)),
+  outcomes AS NOT MATERIALIZED (
+    SELECT at, at_offset, status, coalesce(turn, id) AS chain FROM outcome AS a
+    WHERE vessel = ?1 AND status <> 'withdrawn' AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id)),
+  moves AS (
+    SELECT at, place, chain FROM events WHERE kind = 'move'
+    UNION ALL SELECT NULL, place, 0 FROM vessel WHERE id = ?1),
+  seen AS (SELECT * FROM looks ORDER BY chain DESC LIMIT 1),
+  lost AS (SELECT * FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1),
+  used AS (SELECT * FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1),
+  gone AS (SELECT * FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1),
+  told AS (SELECT * FROM outcomes ORDER BY chain DESC LIMIT 1),
+  facts AS (
+    SELECT ifnull((SELECT action FROM seen) = 'discard', 0) AS discards,
+      ifnull((SELECT status FROM seen), '') AS status,
+      ifnull((SELECT kind FROM events WHERE kind IN ('isolate', 'return', 'discard', 'use')
+        ORDER BY chain DESC LIMIT 1), '') AS done,
+      ifnull((SELECT because FROM gone), '') AS because,
+      ifnull((SELECT status FROM told), '') AS told),
+  known AS (
+    SELECT *, discards OR done = 'discard' AS over, told IN ('contaminated', 'stuck') AS ill,
+      told = 'clean' AND NOT (discards AND (SELECT at FROM seen) > (SELECT at FROM told)) AS well,
+      iif(status IN ('contaminated', 'stuck'), status, 'untold') AS loss FROM facts),
+  ends AS (
+    SELECT at, at_offset, 0 AS rank FROM used, known WHERE well OR (done = 'use' AND NOT over)
+    UNION ALL SELECT at, at_offset, 1 FROM lost, known WHERE ill OR (over AND NOT well)
+    UNION ALL SELECT at, at_offset, 2 FROM gone, known WHERE well OR over
+    UNION ALL SELECT at, at_offset, 3 FROM told, known WHERE ill),
+  ended AS (SELECT at, at_offset FROM ends ORDER BY at, rank LIMIT 1)
+SELECT
+  (SELECT place FROM moves ORDER BY chain DESC LIMIT 1) AS stands,
+  (SELECT place FROM moves WHERE NOT ifnull(at > (SELECT at FROM ended), 0) ORDER BY chain DESC LIMIT 1) AS stood,
+  CASE done WHEN 'isolate' THEN 'isolated' WHEN 'discard' THEN 'discarded' WHEN 'use' THEN 'used'
+    ELSE 'growing' END AS state,
+  CASE WHEN well THEN 'sound' WHEN ill THEN told WHEN discards THEN loss
+    WHEN over AND because IN ('contaminated', 'stuck') THEN because
+    WHEN over AND because IN ('broken', 'slip') THEN 'open'
+    WHEN over AND because IN ('sold', 'given', 'used') THEN 'sound'
+    WHEN over THEN loss WHEN done = 'use' THEN 'sound' ELSE 'open' END AS fate,
+  (SELECT at FROM ended) AS ended, (SELECT at_offset FROM ended) AS ended_offset,
+  (SELECT id FROM seen) AS last_look
+FROM known
+
+-- Writes them down for the vessel ?1.
+== refresh
+UPDATE vessel SET (stands, stood, state, fate, ended, ended_offset, last_look) = (
+use derived
+) WHERE id = ?1
+
+-- The day of the next look at the vessel ?1 becomes ?2, because of ?3; what is lost and still there is to be discarded.
+== set_due
+UPDATE vessel SET (due, due_for) = (
+  SELECT CASE WHEN NOT lost THEN max(?2, 0) WHEN due > 0 AND due_for = 'discard' THEN min(due, ?2)
+      ELSE max(?2, 1) END, iif(lost, 'discard', ?3)
+  FROM (SELECT fate = 'contaminated' AND state IN ('growing', 'isolated') AS lost))
+WHERE id = ?1
+
+-- The days on which the vessel ?1 was shaken, in order, from that of its inoculation on.
+== shaken_days
+SELECT DISTINCT (a.at + 60 * a.at_offset) / 86400 - (b.at + 60 * b.at_offset) / 86400 AS day
+FROM event AS a JOIN vessel AS v ON v.id = a.vessel JOIN batch AS b ON b.id = v.batch
+WHERE a.vessel = ?1 AND a.kind = 'shake' AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id)
+ORDER BY day
+
+-- ==== what became of the others ====
+
+-- Of the others of the vessel ?1 which relations they share (relation_columns), what they became, and how many they are.
+-- What was never inoculated shares no hand or starter. Seconds of age that count whole are ?2.
+== siblings
+WITH
+  own AS (
+    SELECT b.id AS batch, b.cook, b.session, b.starter, b.lot, v.stood, v.position, v.control
+    FROM vessel AS v JOIN batch AS b ON b.id = v.batch WHERE v.id = ?1),
+  near AS (
+    SELECT id FROM (SELECT id FROM batch ORDER BY id DESC LIMIT 400)
+    UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.cook = own.cook ORDER BY b.id DESC LIMIT 400)
+    UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.session = own.session ORDER BY b.id DESC LIMIT 400)
+    UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.starter = own.starter ORDER BY b.id DESC LIMIT 400)
+    UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.lot = own.lot ORDER BY b.id DESC LIMIT 400)
+    UNION SELECT v.batch FROM parent AS p JOIN vessel AS v ON v.id = p.vessel, own WHERE p.starter = own.starter
+    UNION SELECT batch FROM own)
+SELECT ifnull(b.cook = own.cook, 0), b.id = own.batch, ifnull(b.lot = own.lot, 0),
+  ifnull(b.session = own.session, 0) AND NOT v.control AND NOT own.control,
+  (ifnull(b.starter = own.starter, 0) OR EXISTS (SELECT 1 FROM parent WHERE vessel = v.id AND starter = own.starter))
+    AND NOT v.control AND NOT own.control,
+  ifnull(v.stood = own.stood, 0),
+  ifnull(b.cook = own.cook, 0) AND v.position <> '' AND v.position = own.position,
+  v.control,
+  CASE WHEN v.fate = 'contaminated' THEN 2 WHEN v.fate = 'stuck' THEN 1 ELSE 0 END AS became,
+  sum(CASE WHEN v.fate = 'open' THEN max(0.0, min(1.0, (l.at - b.at) / ?2)) ELSE 1.0 END)
+FROM near JOIN batch AS b ON b.id = near.id JOIN vessel AS v ON v.batch = b.id
+  LEFT JOIN look AS l ON l.id = iif(v.fate = 'open', v.last_look, NULL) CROSS JOIN own
+WHERE v.id <> ?1 AND (v.fate IN ('sound', 'stuck', 'contaminated')
+  OR (v.fate = 'open' AND v.state = 'growing' AND l.action = 'keep'))
+GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9
+
+-- ==== looks that are due ====
+
+-- A row a batch and day until ?1: "B3-1, B3-2 (shake), B3-7 (wait)" is the description.
+== calendar
+SELECT b.label, b.at, b.at_offset, v.due, count(*), (
+    SELECT group_concat(one, ', ') FROM (
+      SELECT label || iif(due_for = '', '', ' (' || replace(due_for, '_', ' ') || ')') AS one
+      FROM vessel WHERE due = v.due AND batch = b.id ORDER BY number, id))
+FROM vessel AS v JOIN batch AS b ON b.id = v.batch
+WHERE v.due BETWEEN 1 AND min(?1, unixepoch('9999-12-30') / 86400)
+GROUP BY v.due, b.id ORDER BY v.due, b.id
+
+-- ==== what is wrong with rows as a whole ====
+
+-- Their ids, and what is to be said of them (`faults` in record.c). What ends in a condition is asked as a row is saved,
+-- too. Days are those of the wall calendar: hours are no fault, since a date alone is noon.
+== early_look
+SELECT a.id, printf('%.200s was looked at before it was inoculated', v.label)
+FROM look AS a JOIN vessel AS v ON v.id = a.vessel JOIN batch AS b ON b.id = v.batch
+WHERE (a.at + 60 * a.at_offset) / 86400 < (b.at + 60 * b.at_offset) / 86400
+
+== early_outcome
+SELECT a.id, printf('%.200s had come to its end before it was inoculated', v.label)
+FROM outcome AS a JOIN vessel AS v ON v.id = a.vessel JOIN batch AS b ON b.id = v.batch
+WHERE (a.at + 60 * a.at_offset) / 86400 < (b.at + 60 * b.at_offset) / 86400
+
+== early_event
+SELECT a.id, printf('%.200s was shaken or used before it was inoculated', v.label)
+FROM event AS a JOIN vessel AS v ON v.id = a.vessel JOIN batch AS b ON b.id = v.batch
+WHERE a.kind IN ('shake', 'use') AND (a.at + 60 * a.at_offset) / 86400 < (b.at + 60 * b.at_offset) / 86400
+
+== late_cook
+SELECT a.id, printf('%.200s was cooked after batch %.200s was inoculated from it', a.label, b.label)
+FROM cook AS a JOIN batch AS b ON b.cook = a.id
+WHERE (a.at + 60 * a.at_offset) / 86400 > (b.at + 60 * b.at_offset) / 86400
+
+== late_session
+SELECT a.id, printf('%.200s is a session after batch %.200s was inoculated in it', a.label, b.label)
+FROM session AS a JOIN batch AS b ON b.session = a.id
+WHERE (a.at + 60 * a.at_offset) / 86400 > (b.at + 60 * b.at_offset) / 86400
+
+== late_starter
+SELECT a.id, printf('%.200s was made after batch %.200s was inoculated with it', a.label, b.label)
+FROM starter AS a JOIN batch AS b ON b.starter = a.id
+WHERE (a.made + 60 * a.made_offset) / 86400 > (b.at + 60 * b.at_offset) / 86400
+
+== late_lot
+SELECT a.id, printf('%.200s was bought after batch %.200s was inoculated', a.label, b.label)
+FROM lot AS a JOIN batch AS b ON b.lot = a.id
+WHERE (a.bought + 60 * a.bought_offset) / 86400 > (b.at + 60 * b.at_offset) / 86400
+
+== late_parent
+SELECT a.id, printf('%.200s was made before what it came from', s.label)
+FROM parent AS a JOIN starter AS s ON s.id = a.starter JOIN starter AS b ON b.id = a.parent
+WHERE (b.made + 60 * b.made_offset) / 86400 > (s.made + 60 * s.made_offset) / 86400
+
+== chained_look
+SELECT a.id, iif(b.id IS NULL, 'it corrects nothing, but stands in a chain of corrections',
+  printf('it corrects look %lld, which is of another vessel or chain', b.id))
+FROM look AS a LEFT JOIN look AS b ON b.id = a.corrects
+WHERE iif(a.corrects IS NULL, a.turn IS NOT NULL,
+  a.vessel <> b.vessel OR a.turn IS NOT coalesce(b.turn, b.id) OR b.id >= a.id)
+
+== chained_event
+SELECT a.id, iif(b.id IS NULL, 'it corrects nothing, but stands in a chain of corrections',
+  printf('it corrects event %lld, which is of another vessel or chain', b.id))
+FROM event AS a LEFT JOIN event AS b ON b.id = a.corrects
+WHERE iif(a.corrects IS NULL, a.turn IS NOT NULL,
+  a.vessel <> b.vessel OR a.turn IS NOT coalesce(b.turn, b.id) OR b.id >= a.id)
+
+== chained_outcome
+SELECT a.id, iif(b.id IS NULL, 'it corrects nothing, but stands in a chain of corrections',
+  printf('it corrects outcome %lld, which is of another vessel or chain', b.id))
+FROM outcome AS a LEFT JOIN outcome AS b ON b.id = a.corrects
+WHERE iif(a.corrects IS NULL, a.turn IS NOT NULL,
+  a.vessel <> b.vessel OR a.turn IS NOT coalesce(b.turn, b.id) OR b.id >= a.id)
+
+== unread_notes
+SELECT id, iif(type = '', printf('''%s'' does not parse', name), printf('''%s'' should be a JSON %s', name, wanted))
+FROM (SELECT id, 'facts' AS name, 'array' AS wanted, iif(json_valid(facts), json_type(facts), '') AS type
+    FROM look WHERE facts <> ''
+  UNION ALL SELECT id, 'posterior', 'object', iif(json_valid(posterior), json_type(posterior), '')
+    FROM look WHERE posterior <> '')
+WHERE type <> wanted
+
+== stale
+SELECT id, printf('the %s of %.200s is not what its looks, events and outcomes say', stale, label)
+FROM (SELECT v.id, v.label, (
+    SELECT CASE WHEN v.state IS NOT d.state THEN 'state' WHEN v.fate IS NOT d.fate THEN 'fate'
+      WHEN v.ended IS NOT d.ended THEN 'end' WHEN v.last_look IS NOT d.last_look THEN 'last look'
+      WHEN v.stands IS NOT d.stands OR v.stood IS NOT d.stood THEN 'place' END
+    FROM (
+use derived v.id
+    ) AS d) AS stale FROM vessel AS v)
+WHERE stale IS NOT NULL
+
+== due_though_gone
+SELECT id, printf('a look at %.200s is due, although it is gone', label)
+FROM vessel WHERE due <> 0 AND state IN ('discarded', 'used')
+
+== called_as_a_batch
+SELECT id, printf('a batch has the same label; jarside correct vessel %.200s label=... tells them apart', label)
+FROM vessel WHERE label IN (SELECT label FROM batch)
