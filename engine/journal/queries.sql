@@ -144,6 +144,40 @@ WHERE v.id <> ?1 AND (v.fate IN ('sound', 'stuck', 'contaminated')
   OR (v.fate = 'open' AND v.state = 'growing' AND l.action = 'keep'))
 GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9
 
+-- ==== counts ====
+
+-- Behind "WITH of AS (vessels)": what became of them, as JSON (query_tally); '' where a word is not known.
+== tally
+, v AS (
+    SELECT control, state, fate, fate IN ('stuck', 'contaminated', 'untold') AS lost, count(*) AS n
+    FROM of GROUP BY 1, 2, 3),
+  g AS (SELECT * FROM v WHERE NOT control),
+  states AS (SELECT value FROM json_each('["growing", "isolated", "discarded", "used"]')),
+  fates AS (SELECT value FROM json_each('["open", "sound", "stuck", "contaminated", "untold"]'))
+SELECT iif(EXISTS (SELECT 1 FROM v WHERE state NOT IN states OR fate NOT IN fates), '', json_object(
+  'vessels', (SELECT ifnull(sum(n), 0) FROM g),
+  'lost', (SELECT ifnull(sum(n), 0) FROM g WHERE lost),
+  'state', (SELECT json_group_object(value, (SELECT ifnull(sum(n), 0) FROM g WHERE state = value)) FROM states),
+  'fate', (SELECT json_group_object(value, (SELECT ifnull(sum(n), 0) FROM g WHERE fate = value)) FROM fates),
+  'controls', (SELECT ifnull(sum(n), 0) FROM v WHERE control),
+  'controls_lost', (SELECT ifnull(sum(n), 0) FROM v WHERE control AND fate = 'contaminated'),
+  '_parts', (SELECT json_group_array(json_object('count', n, 'of', of)) FROM (
+    SELECT sum(n) AS n, CASE WHEN NOT lost THEN state WHEN state IN ('growing', 'isolated') THEN 'to remove'
+      ELSE 'lost' END AS of
+    FROM g GROUP BY 2 ORDER BY instr('growing isolated discarded used lost to remove', of)))))
+
+-- Behind "WITH made AS (batches, and their key)": the vessels of those in the JSON list ?1, or of all, from ?2 on, by
+-- that key, which is called ?3.
+== losses
+SELECT json_group_array(json_object(?3, nullif(key, ''), 'open', open, 'sound', sound, 'lost', lost,
+  '_all', open + sound + lost, '_share', lost * 1.0 / (sound + lost)))
+FROM (
+  SELECT key, sum(fate = 'open') AS open, sum(fate = 'sound') AS sound,
+    sum(fate IN ('stuck', 'contaminated', 'untold')) AS lost
+  FROM vessel AS v JOIN made AS b ON b.id = v.batch
+  WHERE NOT v.control AND b.at >= ?2 AND (?1 = '[]' OR b.id IN (SELECT value FROM json_each(?1)))
+  GROUP BY 1 ORDER BY 1)
+
 -- ==== looks that are due ====
 
 -- A row a batch and day until ?1: "B3-1, B3-2 (shake), B3-7 (wait)" is the description.
@@ -155,6 +189,21 @@ SELECT b.label, b.at, b.at_offset, v.due, count(*), (
 FROM vessel AS v JOIN batch AS b ON b.id = v.batch
 WHERE v.due BETWEEN 1 AND min(?1, unixepoch('9999-12-30') / 86400)
 GROUP BY v.due, b.id ORDER BY v.due, b.id
+
+-- ==== words that the rules do not know ====
+
+-- Behind "WITH said AS (ids and words)" of the column ?1, where the JSON list ?2 is known: one warning a word, however
+-- often it stands.
+== unknown_words
+SELECT min(id), printf('''%s'' is ''%.80s'' in %lld of them, which these rules do not know', ?1, word, count(*))
+FROM said WHERE word <> '' AND word NOT IN (SELECT value FROM json_each(?2)) GROUP BY word
+
+-- The same of the signs of "sign=value sign=value".
+== unknown_signs
+SELECT id, printf('''%s'' name a sign ''%.79s'', which these rules do not know', ?1, sign)
+FROM (SELECT said.id, e.key, substr(e.value, 1, instr(e.value || '=', '=') - 1) AS sign
+  FROM said, json_each('[' || replace(json_quote(word), ' ', '","') || ']') AS e)
+WHERE sign <> '' AND sign NOT IN (SELECT value FROM json_each(?2)) ORDER BY id, key
 
 -- ==== what is wrong with rows as a whole ====
 

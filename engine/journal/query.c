@@ -39,34 +39,11 @@ struct page query_belonging(struct journal *journal, enum record record, enum re
 
 /* ---- counts ---------------------------------------------------------------------------------- */
 
-#define LOST   "('stuck', 'contaminated', 'untold')"
-#define STATES "json_each('[\"growing\", \"isolated\", \"discarded\", \"used\"]')"
-#define FATES  "json_each('[\"open\", \"sound\", \"stuck\", \"contaminated\", \"untold\"]')"
-
 json_t *query_tally(struct journal *journal, enum record record, int64_t id)
 {
     struct arena *arena = arena_new();
-    const char *sql = journal_sql(
-        journal,
-        "WITH v AS (SELECT control, state, fate, fate IN " LOST
-        " AS lost, count(*) AS n FROM vessel"
-        " WHERE %s GROUP BY 1, 2, 3), g AS (SELECT * FROM v WHERE NOT control)"
-        " SELECT iif((SELECT count(*) FROM v WHERE state NOT IN (SELECT value FROM " STATES ")"
-        " OR fate NOT IN (SELECT value FROM " FATES ")) > 0, '',"
-        " json_object('vessels', (SELECT ifnull(sum(n), 0) FROM g),"
-        " 'lost', (SELECT ifnull(sum(n), 0) FROM g WHERE lost),"
-        " 'state', (SELECT json_group_object(value, (SELECT ifnull(sum(n), 0) FROM g"
-        " WHERE state = value)) FROM " STATES "),"
-        " 'fate', (SELECT json_group_object(value, (SELECT ifnull(sum(n), 0) FROM g"
-        " WHERE fate = value)) FROM " FATES "),"
-        " 'controls', (SELECT ifnull(sum(n), 0) FROM v WHERE control),"
-        " 'controls_lost', (SELECT ifnull(sum(n), 0) FROM v WHERE control AND fate = "
-        "'contaminated'),"
-        " '_parts', (SELECT json_group_array(json_object('count', n, 'of', of)) FROM"
-        " (SELECT sum(n) AS n, CASE WHEN NOT lost THEN state WHEN state IN ('growing', 'isolated')"
-        " THEN 'to remove' ELSE 'lost' END AS of FROM g GROUP BY 2"
-        " ORDER BY instr('growing isolated discarded used lost to remove', of)))))",
-        belonging(arena, RECORD_VESSEL, record));
+    const char *sql = journal_sql(journal, "WITH of AS (SELECT * FROM vessel WHERE %s)%s",
+                                  belonging(arena, RECORD_VESSEL, record), sql_tally);
     arena_free(arena); /* here, for a journal that cannot be read ends the command */
     json_t *tally = query_json(journal, sql, "i", id);
     (void)journal_told(journal);
@@ -76,23 +53,15 @@ json_t *query_tally(struct journal *journal, enum record record, int64_t id)
 json_t *query_losses(struct journal *journal, const char *by, const char *batches, int64_t since)
 {
     const char *key = strcmp(by, "month") == 0
-                          ? "strftime('%Y-%m', b.at + 60 * b.at_offset, 'unixepoch')"
+                          ? "strftime('%Y-%m', at + 60 * at_offset, 'unixepoch')"
                       : strcmp(by, "species") == 0
-                          ? "b.species"
+                          ? "species"
                           : "ifnull((SELECT label FROM starter WHERE id = b.starter), '')";
     json_t *losses = query_json(
         journal,
-        journal_sql(journal,
-                    "SELECT json_group_array(json_object('%s', nullif(key, ''), 'open', open,"
-                    " 'sound', sound, 'lost', lost, '_all', open + sound + lost,"
-                    " '_share', lost * 1.0 / (sound + lost))) FROM (SELECT %s AS key,"
-                    " sum(fate = 'open') AS open, sum(fate = 'sound') AS sound,"
-                    " sum(fate IN " LOST ") AS lost FROM vessel AS v JOIN batch AS b"
-                    " ON b.id = v.batch WHERE NOT v.control AND b.at >= ?2 AND"
-                    " (?1 = '[]' OR b.id IN (SELECT value FROM json_each(?1)))"
-                    " GROUP BY 1 ORDER BY 1)",
-                    by, key),
-        "ti", batches, since);
+        journal_sql(journal, "WITH made AS (SELECT id, at, %s AS key FROM batch AS b) %s", key,
+                    sql_losses),
+        "tit", batches, since, by);
     (void)journal_told(journal);
     return losses;
 }

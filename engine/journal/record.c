@@ -954,9 +954,8 @@ static void tell(struct check *check, bool warning, enum record record, int64_t 
 }
 
 /* Tells every row of an answer: the id of a record, and what is wrong with it. */
-static void tell_rows(struct check *check, bool warning, enum record record, const char *sql)
+static void tell_rows(struct check *check, bool warning, enum record record, struct query query)
 {
-    struct query query = query_begin(check->journal, sql, "");
     while (query_next(&query))
         tell(check, warning, record, query_integer(&query, 0), query_text(&query, 1));
 }
@@ -968,8 +967,10 @@ static bool check_pages(struct check *check)
     struct diags *diags = journal->diags;
     journal->diags = diags_new();
     tell_rows(check, false, RECORD_COUNT,
-              "SELECT 0, printf('the file is damaged: %.300s', integrity_check)"
-              " FROM pragma_integrity_check(100) WHERE integrity_check <> 'ok'");
+              query_begin(journal,
+                          "SELECT 0, printf('the file is damaged: %.300s', integrity_check)"
+                          " FROM pragma_integrity_check(100) WHERE integrity_check <> 'ok'",
+                          ""));
     bool unread = journal->status == STATUS_DATA;
     if (unread)
         journal->status = STATUS_OK;
@@ -990,46 +991,25 @@ static void check_values(struct check *check, enum record record, const struct c
     put_wrong(&sql, column);
     text_printf(&sql, " AS why FROM \"%s\" AS a) WHERE why IS NOT NULL ORDER BY id",
                 record_types[record].name);
-    tell_rows(check, false, record, sql.bytes);
+    tell_rows(check, false, record, query_begin(check->journal, sql.bytes, ""));
 }
 
-/* Words that the rules do not know: one warning a word, however often it stands. */
-static void check_list(struct check *check, enum record record, const struct column *column)
+/* Words of a list, or signs of settings, that the rules do not know. */
+static void check_words(struct check *check, enum record record, const struct column *column)
 {
-    const char *name = column->name;
-    const char *sql = journal_sql(check->journal,
-                                  "SELECT \"%s\", count(*), min(id) FROM \"%s\" WHERE \"%s\" <> ''"
-                                  " GROUP BY \"%s\"",
-                                  name, record_types[record].name, name, name);
-    struct query query = query_begin(check->journal, sql, "");
-    while (query_next(&query)) {
-        const char *word = query_text(&query, 0);
-        const char *id = list_id(check->rules, column->list, word);
-        if (id == NULL || strcmp(id, word) != 0)
-            tell(check, true, record, query_integer(&query, 2),
-                 arena_format(check->arena,
-                              "'%s' is '%.80s' in %lld of them, which these rules do not know",
-                              name, word, (long long)query_integer(&query, 1)));
-    }
-}
-
-/* The signs of "sign=value sign=value". */
-static void check_settings(struct check *check, enum record record, const struct column *column)
-{
-    const char *sql =
-        journal_sql(check->journal, "SELECT id, \"%s\" FROM \"%s\" WHERE \"%s\" <> '' ORDER BY id",
-                    column->name, record_types[record].name, column->name);
-    struct query query = query_begin(check->journal, sql, "");
-    while (query_next(&query))
-        for (const char *at = query_text(&query, 1); *(at += strspn(at, " ")) != '\0';
-             at += strcspn(at, " ")) {
-            char *sign SCOPED_FREE = text_format("%.*s", (int)strcspn(at, "= "), at);
-            if (rules_observable(check->rules, sign) == RULES_NONE)
-                tell(check, true, record, query_integer(&query, 0),
-                     arena_format(check->arena,
-                                  "'%s' name a sign '%.79s', which these rules do not know",
-                                  column->name, sign));
-        }
+    const struct rules *rules = check->rules;
+    json_t *known = json_array();
+    struct list_word word;
+    for (size_t i = 0; (word = list_word(rules, column->list, i)).id != NULL; i++)
+        json_array_append_new(known, json_string(word.id));
+    for (size_t i = 0; column->settings && i < rules->observable_count; i++)
+        json_array_append_new(known, json_string(rules->observables[i].id));
+    char *list SCOPED_FREE = json_dumps(known, 0);
+    json_decref(known);
+    const char *sql = journal_sql(
+        check->journal, "WITH said AS (SELECT id, \"%s\" AS word FROM \"%s\") %s", column->name,
+        record_types[record].name, column->settings ? sql_unknown_signs : sql_unknown_words);
+    tell_rows(check, true, record, query_begin(check->journal, sql, "tt", column->name, list));
 }
 
 enum status check_journal(struct journal *journal, const struct rules *rules, size_t most,
@@ -1049,14 +1029,12 @@ enum status check_journal(struct journal *journal, const struct rules *rules, si
                 check_values(&check, (enum record)i, column);
     }
     for (size_t i = 0; i < FAULTS && sound; i++)
-        tell_rows(&check, faults[i].warning, faults[i].record, faults[i].sql);
+        tell_rows(&check, faults[i].warning, faults[i].record,
+                  query_begin(journal, faults[i].sql, ""));
     for (int i = 0; i < RECORD_COUNT && sound && rules != NULL; i++)
-        for (const struct column *column = record_types[i].columns; column->name; column++) {
-            if (column->list != LIST_NONE)
-                check_list(&check, (enum record)i, column);
-            if (column->settings)
-                check_settings(&check, (enum record)i, column);
-        }
+        for (const struct column *column = record_types[i].columns; column->name; column++)
+            if (column->list != LIST_NONE || column->settings)
+                check_words(&check, (enum record)i, column);
     sqlite3_exec(journal->database, "RELEASE looked_at", NULL, NULL, NULL);
     size_t told = check.errors + check.warnings, listed = json_array_size(check.faults);
     *found =
