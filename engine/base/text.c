@@ -317,6 +317,11 @@ void text_safe(struct text *out, const char *bytes, size_t length,
 
 char *text_safe_copy(struct arena *arena, const char *bytes, size_t length, size_t limit)
 {
+    size_t plain = 0; /* most of it stands for itself */
+    while (plain < length && bytes[plain] >= ' ' && bytes[plain] <= '~')
+        plain++;
+    if (plain == length && (limit == 0 || length <= limit))
+        return arena_copy(arena, bytes, length);
     TEXT(safe);
     text_safe(&safe, bytes, length, &(struct text_safe_options){.limit = limit});
     return arena_copy(arena, safe.bytes, safe.length);

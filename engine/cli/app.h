@@ -169,8 +169,6 @@ static inline bool is_figures(const char *word)
 {
     return word[strspn(word, "0123456789")] == '\0';
 }
-/* The one value of an observable that was seen; RULES_NONE for none or several. */
-int single_value(uint32_t seen);
 /* The figure of a reading, or the middle of its range, with the unit of the dimension. */
 const char *reading_figure(struct app *app, const struct reading *reading,
                            enum dimension dimension);

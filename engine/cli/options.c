@@ -38,11 +38,6 @@ const char *words_joined(struct app *app, const char *const *words, size_t count
     return all;
 }
 
-int single_value(uint32_t seen)
-{
-    return __builtin_popcount(seen) == 1 ? __builtin_ctz(seen) : RULES_NONE;
-}
-
 const char *reading_figure(struct app *app, const struct reading *reading, enum dimension dimension)
 {
     return arena_format(app->arena, "%.10g%s", 0.5 * (reading->number.lo + reading->number.hi),

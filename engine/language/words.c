@@ -355,7 +355,6 @@ struct tables {
     double any_text; /* fitted weight of a text, whatever its terms */
 };
 
-/* The counts of a term in a table, as far behind its rows; 0 for none. */
 /* The first two bytes of a row, or of a term. */
 static size_t two_bytes(const char *row)
 {
@@ -379,7 +378,7 @@ static const char **starts_of(const struct table *table, struct arena *arena)
     return starts;
 }
 
-/* `starts` may be NULL. */
+/* The counts of a term in a table, as far behind its rows; 0 for none. `starts` may be NULL. */
 static size_t table_search(const struct table *table, const char *const *starts, const char *term)
 {
     const char *low = starts != NULL ? starts[two_bytes(term)] : table->rows;

@@ -421,24 +421,12 @@ bool observation_tells(const struct sight *sight, const struct observation *obse
     return possible != 0 && possible != sight->all;
 }
 
-static bool single(uint32_t values)
-{
-    return values != 0 && (values & (values - 1)) == 0;
-}
-
-static size_t lowest(uint32_t values)
-{
-    return (size_t)(ffs((int)values) - 1);
-}
-
 int evidence_species(const struct reasoner *reasoner, const struct evidence *evidence)
 {
     const int feeder = reasoner->rules->feeder[FEEDS_SPECIES];
     const struct observation said = observation_of(evidence, (size_t)(feeder < 0 ? 0 : feeder));
-    if (feeder < 0 || !single(said.seen) || (said.hedged & said.seen))
-        return RULES_NONE;
-    size_t species = lowest(said.seen);
-    return species < reasoner->rules->species_count ? (int)species : RULES_NONE;
+    const int species = said.hedged & said.seen ? RULES_NONE : single_value(said.seen);
+    return feeder < 0 || species >= (int)reasoner->rules->species_count ? RULES_NONE : species;
 }
 
 const struct chances *sight_chances(const struct reasoner *reasoner, int species, size_t observable)
@@ -492,9 +480,9 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
     uint32_t stated = (observation->seen | observation->absent) & sight->all;
     uint32_t silent = observation->silent & ~stated & sight->all;
     if (sight->several) {
-        if (single(observation->seen & sight->all) && stated == observation->seen &&
-            !(observation->hedged & stated) && !silent)
-            return chances->ln + lowest(stated) * cells;
+        const int value = single_value(observation->seen & sight->all);
+        if (value >= 0 && stated == observation->seen && !(observation->hedged & stated) && !silent)
+            return chances->ln + (size_t)value * cells;
         /* Several-of: each stated value on its own, present or absent, plain or hedged; and the chance that
          * nobody spoke of the values passed over in silence. */
         memset(room, 0, cells * sizeof *room);
@@ -517,8 +505,9 @@ const double *observation_ln(const struct reasoner *reasoner, int species, size_
     }
     uint32_t possible = observation_possible(sight, observation);
     bool hedged = (observation->hedged & stated) != 0;
-    if (single(possible) && !hedged)
-        return chances->ln + lowest(possible) * cells;
+    const int value = single_value(possible);
+    if (value >= 0 && !hedged)
+        return chances->ln + (size_t)value * cells;
     one_of_ln(sight, chances, cells, possible, hedged ? certainty : 1.0, room);
     return room;
 }

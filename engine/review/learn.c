@@ -19,7 +19,7 @@ static void count_fact(struct learning *learning, size_t finding, const struct f
     const struct observation *said = &fact->observation;
     bool several = observable->kind == KIND_SEVERAL;
     uint32_t plain = said->seen & ~said->hedged, denied = said->absent & ~said->hedged;
-    bool single = plain != 0 && (plain & (plain - 1)) == 0 && plain == said->seen;
+    const bool single = single_value(plain) != RULES_NONE && plain == said->seen;
 
     if (observable->class != CLASS_SIGN || (several ? (plain | denied) == 0 : !single))
         return;

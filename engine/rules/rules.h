@@ -845,6 +845,11 @@ int rules_index(const struct rules *rules, enum rule_kind kind, const char *id);
 int rules_value(const struct observable *observable, const char *id);
 /* Whether these words are one of a list of language.words, capitals or not. */
 bool rules_lists(const struct rules *rules, const char *list, const char *words, size_t length);
+/* The value that these bits name; RULES_NONE when they name none or several. */
+static inline int single_value(uint32_t values)
+{
+    return values != 0 && (values & (values - 1)) == 0 ? __builtin_ctz(values) : RULES_NONE;
+}
 /* All the values of an observable, a bit each. */
 uint32_t rules_all_values(const struct observable *observable);
 /* The bin of a number observable that holds `number`; RULES_NONE outside [min, max]. */

@@ -820,7 +820,7 @@ static void take_facts(struct work *work, const struct fact *facts, size_t fact_
         const struct observable *observable = &work->rules->observables[facts[i].observable];
         const uint32_t seen = facts[i].observation.seen;
         /* The one value said to hold. */
-        int value = seen != 0 && (seen & (seen - 1)) == 0 ? __builtin_ctz(seen) : RULES_NONE;
+        const int value = single_value(seen);
         double number = facts[i].has_number   ? 0.5 * (facts[i].number.lo + facts[i].number.hi)
                         : value == RULES_NONE ? NAN
                                               : observable->values[value].parameter;
