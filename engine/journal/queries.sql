@@ -178,6 +178,27 @@ FROM (
   WHERE NOT v.control AND b.at >= ?2 AND (?1 = '[]' OR b.id IN (SELECT value FROM json_each(?1)))
   GROUP BY 1 ORDER BY 1)
 
+-- ==== histories ====
+
+-- Behind "WITH of (id) AS (vessels)": the newest ?3 looks at these, events and outcomes, and corrections of the record
+-- called ?2 in the table ?4, in the order of their moments; how many there are of each kind.
+== history
+SELECT * FROM (
+    SELECT 1 AS rank, 'look' AS kind, id, at, at_offset, vessel,
+      EXISTS (SELECT 1 FROM look WHERE corrects = a.id), count(*) OVER ()
+    FROM look AS a WHERE vessel IN of ORDER BY id DESC LIMIT ?3)
+UNION ALL SELECT * FROM (
+    SELECT 2, 'event', id, at, at_offset, vessel, EXISTS (SELECT 1 FROM event WHERE corrects = a.id), count(*) OVER ()
+    FROM event AS a WHERE vessel IN of ORDER BY id DESC LIMIT ?3)
+UNION ALL SELECT * FROM (
+    SELECT 3, 'outcome', id, at, at_offset, vessel,
+      EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id), count(*) OVER ()
+    FROM outcome AS a WHERE vessel IN of ORDER BY id DESC LIMIT ?3)
+UNION ALL SELECT * FROM (
+    SELECT 4, 'edit', id, at, at_offset, 0, 0, 0
+    FROM edit WHERE "table" = ?4 AND label = ?2 ORDER BY id DESC LIMIT ?3)
+ORDER BY at, rank, id
+
 -- ==== looks that are due ====
 
 -- A row a batch and day until ?1: "B3-1, B3-2 (shake), B3-7 (wait)" is the description.

@@ -225,39 +225,28 @@ struct hits query_search(struct journal *journal, const char *const *words, size
 struct history history_of(struct journal *journal, enum record record, const void *row,
                           size_t limit, struct arena *arena)
 {
-    static const enum record kinds[] = {RECORD_LOOK, RECORD_EVENT, RECORD_OUTCOME, RECORD_EDIT};
     const union any_record *of = row;
-    bool told = record == RECORD_VESSEL || record == RECORD_BATCH;
     size_t totals[RECORD_COUNT] = {0};
-    TEXT(sql);
     struct history history = {NULL, 0, 0};
-    /* Of each kind the newest, and how many there are; then all in the order of their moments. */
-    for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
-        const char *name = record_types[kinds[i]].name;
-        text_printf(&sql, "%s SELECT * FROM (SELECT %d AS kind, id, at, at_offset, ",
-                    i > 0 ? " UNION ALL" : "", (int)kinds[i]);
-        if (kinds[i] == RECORD_EDIT)
-            text_printf(&sql, "0 AS vessel, 0, 0 FROM edit WHERE \"table\" = '%s' AND label = ?2",
-                        record_types[record].name);
-        else
-            text_printf(&sql,
-                        "vessel, EXISTS (SELECT 1 FROM \"%s\" WHERE corrects = a.id),"
-                        " count(*) OVER () FROM \"%s\" AS a WHERE %s",
-                        name, name, told ? belonging(arena, kinds[i], record) : "0");
-        text_puts(&sql, " ORDER BY id DESC LIMIT ?3)");
-    }
-    text_puts(&sql, " ORDER BY at, kind, id");
     journal_enter(journal);
-    struct query query = query_begin(journal, sql.bytes, "iti", of->named.id, of->named.label,
-                                     limit > 0 ? (int64_t)limit : -1);
+    struct query query =
+        query_begin(journal,
+                    journal_sql(journal, "WITH of (id) AS (SELECT id FROM vessel WHERE %s) %s",
+                                record == RECORD_VESSEL  ? "id = ?1"
+                                : record == RECORD_BATCH ? "batch = ?1"
+                                                         : "0",
+                                sql_history),
+                    "itit", of->named.id, of->named.label, limit > 0 ? (int64_t)limit : -1,
+                    record_types[record].name);
     while (query_next(&query)) {
+        const char *kind = query_text(&query, 1);
         struct history_entry *entry = arena_push(arena, history.entries, history.count);
-        *entry = (struct history_entry){.kind = (enum record)query_integer(&query, 0),
-                                        .id = query_integer(&query, 1),
-                                        .at = query_moment(&query, 2),
-                                        .vessel = query_integer(&query, 4),
-                                        .overruled = query_integer(&query, 5) != 0};
-        totals[entry->kind] = (size_t)query_integer(&query, 6);
+        *entry = (struct history_entry){.kind = record_named(kind, strlen(kind)),
+                                        .id = query_integer(&query, 2),
+                                        .at = query_moment(&query, 3),
+                                        .vessel = query_integer(&query, 5),
+                                        .overruled = query_integer(&query, 6) != 0};
+        totals[entry->kind] = (size_t)query_integer(&query, 7);
     }
     for (size_t i = 0; i < history.count; i++) {
         struct history_entry *entry = &history.entries[i];
