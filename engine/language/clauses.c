@@ -250,6 +250,32 @@ void working_correct(struct working *working, const struct correction *correctio
     working_end(working, old.from[old.length]);
 }
 
+/* A value behind a correction that takes the place of one before it: "king oyster, no wait, lion's mane".
+ * A bare "no" may as well deny what follows, so more than one word is needed. */
+static bool value_restarts(const struct job *job, const struct match *cue, uint32_t near,
+                           struct correction *found)
+{
+    const struct match *was = NULL, *now = NULL;
+    for (size_t i = 0; i < job->matches.count; i++) {
+        const struct match *at = &job->matches.items[i];
+        if (at->role == ROLE_VALUE && at->start >= cue->end && at->start <= near &&
+            job->reader->rules->observables[at->observable].kind != KIND_SEVERAL &&
+            (now == NULL || at->start < now->start))
+            now = at;
+    }
+    for (size_t i = 0; i < job->matches.count && now != NULL; i++) {
+        const struct match *at = &job->matches.items[i];
+        if (at->role == ROLE_VALUE && at->observable == now->observable && at->end <= cue->start &&
+            (was == NULL || at->start > was->start))
+            was = at;
+    }
+    if (was == NULL || was->item == now->item ||
+        memchr(job->working.bytes + cue->start, ' ', cue->end - cue->start) == NULL)
+        return false;
+    *found = (struct correction){was->start, now->start, "", 0};
+    return true;
+}
+
 bool job_restarts(struct job *job)
 {
     enum { WORDS_BETWEEN = 3 }; /* "no wait, it was day 6" */
@@ -269,12 +295,19 @@ bool job_restarts(struct job *job)
         size_t now = after; /* the figure behind it */
         while (now < job->token_count && now < after + WORDS_BETWEEN && !job->tokens[now].figure)
             now++;
-        if (was >= job->token_count || now >= job->token_count || !job->tokens[was].figure ||
-            !job->tokens[now].figure ||
-            (unit && (now + 1 >= job->tokens[now].clause || job->tokens[now + 1].figure)) ||
-            (count > 0 && job->tokens[was].start < list[count - 1].end))
+        const size_t near = after + WORDS_BETWEEN - 1;
+        if (was < job->token_count && now < job->token_count && job->tokens[was].figure &&
+            job->tokens[now].figure &&
+            (!unit || (now + 1 < job->tokens[now].clause && !job->tokens[now + 1].figure)))
+            list[count] =
+                (struct correction){job->tokens[was].start, job->tokens[now].start, "", 0};
+        else if (after >= job->token_count ||
+                 !value_restarts(
+                     job, match,
+                     job->tokens[near < job->token_count ? near : job->token_count - 1].start,
+                     &list[count]))
             continue;
-        list[count++] = (struct correction){job->tokens[was].start, job->tokens[now].start, "", 0};
+        count += count == 0 || list[count].start >= list[count - 1].end;
     }
     if (count > 0)
         working_correct(&job->working, list, count, job->scratch);

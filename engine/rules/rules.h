@@ -551,7 +551,8 @@ ITEM(floor_rule, FLOOR_TABLE, );      /* unless: any of these lifts it */
     FIELD(of, CONDITION, "when", when, MAY)                                                        \
     LIST(of, size_t, "findings", findings, finding_count, MAY, REFERENCES(ITEM_FINDING))           \
     FIELD(of, TEXT, "say", say, MUST)                                                              \
-    LIST(of, sentence, "do", steps, step_count, MAY, BY(read_texts)) /* in place of the finding's */ \
+    LIST(of, sentence, "do", steps, step_count, MAY,                                               \
+         BY(read_texts))                               /* in place of the finding's */             \
     FIELD(of, NUMBER(NOT_NEGATIVE), "days", days, MAY) /* to the next look; NAN: look_every */
 /* By ids wait, shake, use, use_first; findings: and the leader is one of these, if any. */
 ITEM(next_step, NEXT_STEP_TABLE, );

@@ -69,6 +69,15 @@ subtest 'what stands around the grain, or in its place' => sub {
         like($out, qr/^Keep.*Nothing\s+was\s+put\s+into\s+it.*Inoculate it soon/s, $words);
         unlike($out, qr/same starter|Too cold/, 'nothing of a starter');
     }
+    my %understood = ('king oyster, no wait, lions mane, half white' => ['species', 'lions_mane'],
+        'half white, no wait, a quarter' => ['coverage', 'quarter'], 'bottom half of the rye jar is wet' => ['wetness', 'wet'],
+        'rye wet at the bottom. all the others from the same pc run are ok' => ['siblings_cook', 'all_fine'],
+        'oyster, day 16 only 20%, my basement is like 60 degrees' => ['temperature', 'c15_18']);
+    for my $words (sort keys %understood) {
+        my ($sign, $value) = @{ $understood{$words} };
+        is(join(' ', map { $_->{value} } grep { $_->{sign} eq $sign } @{ judged($words)->{understood} }), $value, $words);
+        is((grep { $_->{sign} =~ /^(?:smell|grain_surface)$/ } @{ judged($words)->{understood} }), 0, 'and nothing else in it');
+    }
     my $never = judged('never noced this jar up, sat there 3 weeks, fuzz growing on top, whiteish');
     is("$never->{action} $never->{findings}[0]{id}", 'isolate pale_mould', 'growth without a starter');
 };
