@@ -28,6 +28,7 @@ struct inference {
     double log_evidence;       /* its, less that of the common facts */
     bool *possible;            /* per finding */
     bool *can;                 /* per suspect: whether it can reach the vessel */
+    bool *shared, *acts;       /* per cause: it reaches a group, and can be */
     size_t *reached;           /* per set its T; NO_SET where the set cannot be */
     double *mass;              /* by set: P(E, S) over the possible findings, normalised */
     double *ln_given;          /* by T: ln P(E|T) - ln P(E0|T) */
@@ -42,20 +43,17 @@ static bool cause_acts(const struct cause *cause, const struct shared_vessel *ve
     return !vessel->control || cause->shown_by_control;
 }
 
-static void find_reached(struct inference *work, const struct shared_vessel *vessel)
+/* The T of each set: those of its causes that are shared. */
+static void find_reached(struct inference *work)
 {
     const struct reasoner *reasoner = work->reasoner;
     for (size_t s = 0; s < reasoner->set_count; s++) {
         int reached[SET_MAX_CAUSES];
         bool can_be = true;
         for (int k = 0; k < SET_MAX_CAUSES; k++) {
-            int member = reasoner->sets[s][k];
-            const struct cause *cause = member < 0 ? NULL : &reasoner->rules->causes[member];
-            /* Of a scope the vessel is in no group of, a cause is its own affair. */
-            bool shared =
-                cause && cause->scope != SCOPE_VESSEL && vessel->group[cause->scope] != RULES_NONE;
-            reached[k] = shared ? member : RULES_NONE;
-            can_be = can_be && (!cause || cause_acts(cause, vessel));
+            const int member = reasoner->sets[s][k];
+            reached[k] = member >= 0 && work->shared[member] ? member : RULES_NONE;
+            can_be = can_be && (member < 0 || work->acts[member]);
         }
         work->reached[s] =
             can_be ? set_index(reasoner->cause_count, reached[0], reached[1]) : NO_SET;
@@ -126,8 +124,14 @@ static void look_at(struct inference *work, const struct shared_vessel *vessel)
         const struct cause *cause = &rules->causes[suspect->cause];
         work->can[i] = vessel->group[cause->scope] == suspect->group && cause_acts(cause, vessel);
     }
-    find_reached(work, vessel);
     const struct reasoner *reasoner = work->reasoner;
+    for (size_t c = 0; c < reasoner->cause_count; c++) {
+        const struct cause *cause = &rules->causes[c];
+        /* Of a scope the vessel is in no group of, a cause is its own affair. */
+        work->shared[c] = cause->scope != SCOPE_VESSEL && vessel->group[cause->scope] != RULES_NONE;
+        work->acts[c] = cause_acts(cause, vessel);
+    }
+    find_reached(work);
     size_t findings = reasoner->finding_count;
     for (size_t s = 0; s < reasoner->set_count; s++) {
         const double *row = work->joint + s * findings;
@@ -215,18 +219,11 @@ static size_t causes_of(const struct inference *work, const struct suspect_set *
 static const double *common_given(struct inference *work)
 {
     const struct reasoner *reasoner = work->reasoner;
-    bool *shared = arena_array(work->arena, reasoner->cause_count, sizeof *shared);
     double *ln = arena_array(work->arena, reasoner->set_count, sizeof *ln);
+    memset(work->acts, true, reasoner->cause_count);
     for (size_t i = 0; i < work->result->suspect_count; i++)
-        shared[work->result->suspects[i].cause] = true;
-    for (size_t s = 0; s < reasoner->set_count; s++) {
-        int reached[SET_MAX_CAUSES];
-        for (int k = 0; k < SET_MAX_CAUSES; k++) {
-            int member = reasoner->sets[s][k];
-            reached[k] = member >= 0 && shared[member] ? member : RULES_NONE;
-        }
-        work->reached[s] = set_index(reasoner->cause_count, reached[0], reached[1]);
-    }
+        work->shared[work->result->suspects[i].cause] = true;
+    find_reached(work);
     sum_by_t(work, work->common_mass, work->by_t);
     sum_by_t(work, reasoner->set_prior, work->other_by_t);
     for (size_t t = 0; t < reasoner->set_count; t++)
@@ -279,6 +276,8 @@ static void take_room(struct inference *work)
     work->possible = arena_array(work->arena, reasoner->finding_count, sizeof *work->possible);
     work->odds = arena_array(work->arena, result->suspect_count, sizeof *work->odds);
     work->can = arena_array(work->arena, result->suspect_count, sizeof *work->can);
+    work->shared = arena_array(work->arena, reasoner->cause_count, sizeof *work->shared);
+    work->acts = arena_array(work->arena, reasoner->cause_count, sizeof *work->acts);
     work->ln = arena_array(work->arena, result->set_count, sizeof *work->ln);
     work->prior = arena_array(work->arena, result->set_count, sizeof *work->prior);
 }

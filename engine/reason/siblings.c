@@ -537,19 +537,18 @@ enum status siblings_weigh(const struct reasoner *reasoner, const struct sibling
     /* How far the causes a group speaks of are moved. */
     for (size_t g = 0; g < pattern->group_count; g++) {
         struct sibling_group *group = &pattern->groups[g];
-        bool any = false;
+        double highest = -INFINITY, lowest = INFINITY;
         for (size_t i = 0; i < pattern->cause_count; i++) {
             const struct prior_shift *shift = &pattern->shifts[i];
             const struct cause *cause = &reasoner->rules->causes[shift->cause];
             bool speaks = group->relation == RELATION_POSITION
                               ? cause->reach_near > 0.0
                               : (enum relation)cause->scope == group->relation;
-            if (!speaks)
-                continue;
-            group->highest = any ? fmax(group->highest, shift->log_odds) : shift->log_odds;
-            group->lowest = any ? fmin(group->lowest, shift->log_odds) : shift->log_odds;
-            any = true;
+            highest = speaks ? fmax(highest, shift->log_odds) : highest;
+            lowest = speaks ? fmin(lowest, shift->log_odds) : lowest;
         }
+        group->highest = highest >= lowest ? highest : 0.0;
+        group->lowest = highest >= lowest ? lowest : 0.0;
     }
     return STATUS_OK;
 }

@@ -64,12 +64,10 @@ static void unreadable(struct loader *loader, const char *path)
 
 const char *load_quote(struct loader *loader, const char *text)
 {
-    size_t length = strlen(text);
-    if (length <= QUOTE_BYTES)
+    if (strlen(text) <= QUOTE_BYTES)
         return text;
-    for (length = QUOTE_BYTES; length && ((unsigned char)text[length] & 0xC0) == 0x80;)
-        length--; /* not within a character */
-    return arena_format(loader->scratch, "%.*s...", (int)length, text);
+    return arena_format(loader->scratch, "%.*s...", (int)utf8_valid_prefix(text, QUOTE_BYTES),
+                        text);
 }
 
 const char *load_suggest(struct loader *loader, const char *word, const char *const *names,
