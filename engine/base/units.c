@@ -754,7 +754,8 @@ size_t quantity_at(const char *folded, size_t length, size_t at, enum dimension 
                    bool unit_required)
 {
     const char *start = folded + at;
-    if (at >= length)
+    /* Most places are told from the start of a quantity by their first byte. */
+    if (at >= length || !*start || !strchr("0123456789abcdefhmnoqst+-.", *start))
         return 0;
     /* Inside a number such as 1.5 or a range such as 2-3: it begins earlier. */
     if ((at >= 1 && digit_at(start - 1, start)) ||

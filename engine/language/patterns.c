@@ -13,21 +13,11 @@
 /* ---- quantities -------------------------------------------------------------------------- */
 
 /* A pattern such as "soaked {q}" is compiled with two callouts where its quantity stands: at the
- * first quantity_end is asked whether one begins there, at the second whether it ends there. So all
+ * first quantity_at is asked whether one begins there, at the second whether it ends there. So all
  * phrases share one reader of quantities. */
 
 /* A callout's number: whether a unit is demanded, of which dimension, at which end. */
 enum { CALLOUT_FIRST = 1, CALLOUT_LAST = CALLOUT_FIRST + 4 * DIM_COUNT - 1 };
-
-uint32_t quantity_end(const char *bytes, uint32_t to, uint32_t at, enum dimension dimension,
-                      bool unit_required)
-{
-    /* Most places are told from the start of a quantity by their first byte. */
-    if (at >= to || !bytes[at] || !strchr("0123456789abcdefhmnoqst+-.", bytes[at]))
-        return 0;
-    const size_t length = quantity_at(bytes, to, at, dimension, unit_required);
-    return length ? at + (uint32_t)length : 0;
-}
 
 /* A pattern may take this many steps at a time, and so many more per byte of text: enough for any
  * that moves on, far too few for one that backtracks without end. A step may itself walk over the
@@ -65,13 +55,13 @@ static int quantity_callout(pcre2_callout_block *block, void *data)
     if (block->callout_number < CALLOUT_FIRST || block->callout_number > CALLOUT_LAST)
         return 0; /* one of an author's own */
     unsigned bits = block->callout_number - CALLOUT_FIRST;
-    uint32_t at = (uint32_t)block->current_position;
+    const size_t at = block->current_position;
     if (bits & 1)
         return at != reader->quantity_end;
-    reader->quantity_end =
-        quantity_end((const char *)block->subject, (uint32_t)block->subject_length, at,
-                     (enum dimension)(bits / 4), bits & 2);
-    return reader->quantity_end == 0;
+    const size_t length = quantity_at((const char *)block->subject, block->subject_length, at,
+                                      (enum dimension)(bits / 4), bits & 2);
+    reader->quantity_end = (uint32_t)(at + length);
+    return length == 0;
 }
 
 /* ---- patterns ---------------------------------------------------------------------------- */
@@ -410,7 +400,7 @@ static bool quantity_is_there(struct job *job, const struct pattern *pattern, si
         while (!token->counts && at < token->end && !isdigit((unsigned char)job->working.bytes[at]))
             at++; /* to the 12 of "d12" */
         if (at < token->end && (!pattern->unit || token->units >> dimension & 1) &&
-            quantity_end(job->working.bytes, clause->to, at, dimension, pattern->unit))
+            quantity_at(job->working.bytes, clause->to, at, dimension, pattern->unit))
             return true;
     }
     return false;

@@ -1046,11 +1046,12 @@ static void visit_quantities(struct walk *w, const struct branch *b, uint32_t at
             if (b->kind != ELEMENT_QUANTITY ||
                 ((b->id & 1) && !(job->tokens[at].units >> b->id / 2 & 1)))
                 continue;
-            uint32_t end = quantity_end(bytes, to, start, (enum dimension)(b->id / 2), b->id & 1);
-            while (end && behind < w->end && job->tokens[behind].start < end)
+            const size_t length =
+                quantity_at(bytes, to, start, (enum dimension)(b->id / 2), b->id & 1);
+            const uint32_t end = w->found.q_end = start + (uint32_t)length;
+            while (behind < w->end && job->tokens[behind].start < end)
                 behind++;
-            w->found.q_end = end;
-            if (end && job->tokens[behind - 1].end <= end)
+            if (length && job->tokens[behind - 1].end <= end)
                 visit(w, b->child, behind, behind, 0);
         }
     }

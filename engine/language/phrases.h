@@ -212,10 +212,6 @@ uint32_t phrase_new(struct reader *reader, const struct phrase *phrase);
 
 /* ---- quantities and patterns (patterns.c) ------------------------------------------------ */
 
-/* Where the quantity ends that begins at `at` of a text that ends at `to`, or 0. */
-uint32_t quantity_end(const char *bytes, uint32_t to, uint32_t at, enum dimension dimension,
-                      bool unit_required);
-
 /* Makes what PCRE2 needs; frees that, and the patterns. */
 void patterns_open(struct reader *reader);
 void patterns_close(struct reader *reader);
