@@ -143,26 +143,20 @@ static void tell_fault(struct reader *reader, const struct phrase *pattern, int 
         diags_excerpt(diags, shown, utf8_count(shown, offset) + 1);
 }
 
-/* The pattern with word boundaries around it. */
-static pcre2_code *compile_phrase(struct reader *reader, const struct phrase *phrase, int *error)
-{
-    const uint32_t options = has_capital(phrase->source) ? PCRE2_CASELESS : 0;
-    size_t offset = 0;
-    TEXT(source);
-    text_puts(&source, "(?<!\\w)(?:");
-    put_pattern(&source, reader, phrase);
-    text_puts(&source, ")(?!\\w)");
-    return compile(reader, source.bytes, options, error, &offset);
-}
-
 /* Whether it compiles; told in `diags`, unless NULL, if not. */
 static bool pattern_compile(struct reader *reader, struct pattern *pattern, struct diags *diags)
 {
     const struct phrase *phrase = &pattern->phrase;
     int error = 0;
+    size_t offset = 0;
     if (pattern->code || pattern->broken)
         return !pattern->broken;
-    pattern->code = compile_phrase(reader, phrase, &error);
+    TEXT(source); /* with word boundaries around it */
+    text_puts(&source, "(?<!\\w)(?:");
+    put_pattern(&source, reader, phrase);
+    text_puts(&source, ")(?!\\w)");
+    pattern->code = compile(reader, source.bytes, has_capital(phrase->source) ? PCRE2_CASELESS : 0,
+                            &error, &offset);
     pattern->broken = !pattern->code;
     if (pattern->broken && diags)
         tell_fault(reader, phrase, error, diags);
