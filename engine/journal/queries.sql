@@ -199,6 +199,41 @@ UNION ALL SELECT * FROM (
     FROM edit WHERE "table" = ?4 AND label = ?2 ORDER BY id DESC LIMIT ?3)
 ORDER BY at, rank, id
 
+-- ==== of the table "WITH of AS (SELECT * FROM it)" ====
+
+-- The turn of the row ?1 that is to be corrected, in a table called ?3, and what speaks against that: it must be of the
+-- vessel ?2, and nobody may have corrected it yet.
+== turn
+SELECT coalesce(turn, id), CASE WHEN vessel <> ?2 THEN printf('%s %d is of another vessel', ?3, id)
+  WHEN corrector > 0 THEN printf('%s %d was corrected already, by %s %d; correct that one', ?3, id, ?3, corrector) END
+FROM (SELECT *, (SELECT id FROM of WHERE corrects = ?1) AS corrector FROM of WHERE id = ?1)
+
+-- ==== for a review ====
+
+-- The label of what the starter ?1 came from, so many steps back (?2), or as far as that is known.
+== ancestor
+WITH RECURSIVE line (id, steps) AS (
+  VALUES (?1, 0)
+  UNION ALL SELECT (SELECT parent FROM parent WHERE starter = line.id AND parent IS NOT NULL
+    ORDER BY parent.id LIMIT 1), steps + 1
+  FROM line WHERE id IS NOT NULL AND steps < ?2)
+SELECT label FROM line JOIN starter ON starter.id = line.id ORDER BY steps DESC LIMIT 1
+
+-- Where the vessel ?1 was put and moved to, how warm that is, and on which day.
+== places
+SELECT p.label, p.celsius, day
+FROM (SELECT place, 0 AS day, 0 AS turn FROM vessel WHERE id = ?1
+  UNION ALL SELECT place, (at + 60 * at_offset) / 86400, id FROM event AS a
+  WHERE vessel = ?1 AND kind = 'move' AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id))
+LEFT JOIN place AS p ON p.id = place ORDER BY turn > 0, day, turn
+
+-- The finding of the look ?1, its facts, and how likely it held that finding, or any contamination.
+== finding
+SELECT finding, facts, ifnull(
+  (SELECT value FROM json_each(iif(json_valid(posterior), posterior, '{}'), '$.findings')
+    WHERE key = finding AND type IN ('real', 'integer')), contaminated)
+FROM look WHERE id = ?1
+
 -- ==== looks that are due ====
 
 -- A row a batch and day until ?1: "B3-1, B3-2 (shake), B3-7 (wait)" is the description.

@@ -670,15 +670,8 @@ static int64_t turn_of(struct journal *journal, enum record record, int64_t vess
                        int64_t corrects)
 {
     const char *name = record_types[record].name;
-    const char *sql = journal_sql(
-        journal,
-        "SELECT coalesce(turn, id), CASE WHEN vessel <> ?2 THEN"
-        " printf('%s %%d is of another vessel', id) WHEN corrector > 0 THEN"
-        " printf('%s %%d was corrected already, by %s %%d; correct that one', id, corrector) END"
-        " FROM (SELECT *, (SELECT id FROM \"%s\" WHERE corrects = ?1) AS corrector FROM \"%s\""
-        " WHERE id = ?1)",
-        name, name, name, name, name);
-    struct query query = query_begin(journal, sql, "ii", corrects, vessel);
+    const char *sql = journal_sql(journal, "WITH of AS (SELECT * FROM \"%s\") %s", name, sql_turn);
+    struct query query = query_begin(journal, sql, "iit", corrects, vessel, name);
     bool found = query_next(&query);
     int64_t turn = found ? query_integer(&query, 0) : 0;
     const char *why = found ? query_text(&query, 1) : "";

@@ -123,10 +123,11 @@ struct query row_begin(struct journal *journal, const char *sql, enum record rec
 /* The queries of queries.sql. */
 extern const char sql_beside_records[], sql_indexes[], sql_older_names[], sql_refresh[],
     sql_stale[], sql_set_due[], sql_shaken_days[], sql_siblings[], sql_calendar[], sql_tally[],
-    sql_history[], sql_losses[], sql_unknown_words[], sql_unknown_signs[], sql_early_look[],
-    sql_early_outcome[], sql_early_event[], sql_late_cook[], sql_late_session[], sql_late_starter[],
-    sql_late_lot[], sql_late_parent[], sql_chained_look[], sql_chained_event[],
-    sql_chained_outcome[], sql_unread_notes[], sql_due_though_gone[], sql_called_as_a_batch[];
+    sql_turn[], sql_ancestor[], sql_places[], sql_finding[], sql_history[], sql_losses[],
+    sql_unknown_words[], sql_unknown_signs[], sql_early_look[], sql_early_outcome[],
+    sql_early_event[], sql_late_cook[], sql_late_session[], sql_late_starter[], sql_late_lot[],
+    sql_late_parent[], sql_chained_look[], sql_chained_event[], sql_chained_outcome[],
+    sql_unread_notes[], sql_due_though_gone[], sql_called_as_a_batch[];
 
 /* The SQL functions words_in(words, text ...) and folded(text ...) of searches; and what the checks
  * ask: text_wrong(text), moment_wrong(seconds, offset). */

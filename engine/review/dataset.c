@@ -970,13 +970,8 @@ static void put_bands(const struct filling *filling, const struct vessel *vessel
  * ancestry, and ends. */
 static const char *ancestor(const struct filling *filling, int64_t steps)
 {
-    return query_string(
-        filling->journal, filling->shared,
-        "WITH RECURSIVE line (id, steps) AS (VALUES (?1, 0) UNION ALL"
-        " SELECT (SELECT parent FROM parent WHERE starter = line.id AND parent IS NOT NULL"
-        " ORDER BY parent.id LIMIT 1), steps + 1 FROM line WHERE id IS NOT NULL AND steps < ?2)"
-        " SELECT label FROM line JOIN starter ON starter.id = line.id ORDER BY steps DESC LIMIT 1",
-        "ii", filling->batch.starter, steps);
+    return query_string(filling->journal, filling->shared, sql_ancestor, "ii",
+                        filling->batch.starter, steps);
 }
 
 /* What the vessels of a batch share. */
@@ -1001,14 +996,7 @@ static void put_places(const struct filling *filling, const struct vessel *vesse
                        int32_t ended)
 {
     int feeder = filling->rules->feeder[FEEDS_TEMPERATURE];
-    struct query query = query_begin(
-        filling->journal,
-        "SELECT p.label, p.celsius, day FROM (SELECT place, 0 AS day, 0 AS turn FROM vessel"
-        " WHERE id = ?1 UNION ALL SELECT place, (at + 60 * at_offset) / 86400, id FROM event AS a"
-        " WHERE vessel = ?1 AND kind = 'move'"
-        " AND NOT EXISTS (SELECT 1 FROM event WHERE corrects = a.id))"
-        " LEFT JOIN place AS p ON p.id = place ORDER BY turn > 0, day, turn",
-        "i", vessel->id);
+    struct query query = query_begin(filling->journal, sql_places, "i", vessel->id);
     for (bool first = true; query_next(&query); first = false) {
         int64_t day = query_integer(&query, 2);
         const char *label = query_text(&query, 0), *warmth = "";
@@ -1051,14 +1039,10 @@ static const struct observation *signs_of(const struct filling *filling, const c
 static void take_finding(const struct filling *filling, size_t at, const struct vessel *vessel,
                          const char *confirmed)
 {
-    static const char said[] =
-        "SELECT finding, facts, ifnull((SELECT value FROM json_each(iif(json_valid(posterior),"
-        " posterior, '{}'), '$.findings') WHERE key = finding AND type IN ('real', 'integer')),"
-        " contaminated) FROM look WHERE id = ?";
     struct query query = {.journal = filling->journal};
     filling->finding[at] = RULES_NONE;
     if (vessel->last_look != 0 && (vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK))
-        query = query_begin(filling->journal, said, "i", vessel->last_look);
+        query = query_begin(filling->journal, sql_finding, "i", vessel->last_look);
     while (query_next(&query)) {
         filling->finding[at] = (int16_t)rules_finding(filling->rules, query_text(&query, 0));
         filling->sure[at] = (float)query_real(&query, 2);
