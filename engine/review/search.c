@@ -71,7 +71,6 @@ struct candidate {
     bool asked;  /* there is something inside and outside */
     bool raised; /* it lost more than expected */
     struct counts inside, outside, controls;
-    double lost;
     struct added {
         double expected[DRIFTS];
         double score, own, shared; /* of the score test */
@@ -93,11 +92,6 @@ struct cell { /* what a level has of a batch */
     double exposure;
 };
 
-struct heap { /* what a level has of the batch that is gathered */
-    double exposure;
-    uint32_t lost, total, controls_lost, controls;
-};
-
 struct frame { /* the batches, with or without controls */
     bool controls;
     double *lost, *exposure; /* of each batch; the exposures add up to the losses */
@@ -107,10 +101,8 @@ struct frame { /* the batches, with or without controls */
     double weight[GRID]; /* P(drift, frailty) without a culprit */
     /* sum_b (O_b + 1/f) ln(1 + f m E_b) at m = k / BASES, where the weight is not negligible */
     double base[GRID][BASES + 1];
-    size_t best;          /* the likeliest */
-    struct piece *pieces; /* those of a block of batches that are not set aside ... */
-    size_t *ends;         /* ... up to where those of each batch reach */
-    struct pull {         /* of each batch on the score of what it holds, at the likeliest */
+    size_t best;  /* the likeliest */
+    struct pull { /* of each batch on the score of what it holds, at the likeliest */
         double share, usual, frailty, score;
     } * pulls;
 };
@@ -136,12 +128,12 @@ struct search {
     double *log_prior;      /* of each level of each factor */
     struct frame frames[2]; /* of all, and without controls */
     size_t frame_count;
-    struct cell *cells; /* of the factor and the block that were gathered last */
+    struct cell *cells; /* of the factor that was gathered last, batch by batch */
     size_t cell_count;
-    struct heap *heaps; /* of each level of a factor; clear but while a batch is gathered */
-    uint32_t *met;      /* levels that the batch has, in their order */
-    double *sums;       /* of each raised level, grid point and ratio */
-    bool small; /* few enough cells to ask for pairs, and for levels that hardly stand out */
+    size_t
+        *newest;  /* of each of its levels how many cells there were with its newest; 0 for none */
+    double *sums; /* of each raised level, grid point and ratio */
+    bool small;   /* few enough cells to ask for pairs, and for levels that hardly stand out */
 };
 
 /* ---- time at risk ------------------------------------------------------------------------------- */
@@ -410,86 +402,41 @@ static bool inside(const struct search *search, const struct candidate *candidat
            (!search->dataset->control[piece->vessel] || factor_kinds[of->kind].control);
 }
 
-/* The first batch after a block that begins with one. */
-static size_t block_end(const struct search *search, size_t from)
-{
-    enum { BLOCK = 4096 }; /* pieces, unless one batch has more */
-    size_t to = from + 1;
-    while (to < search->batch_count && search->batch[to + 1] - search->batch[from] <= BLOCK)
-        to++;
-    return to;
-}
-
-/* Lists the pieces of some batches that are not set aside. */
-static void list_pieces(const struct search *search, struct frame *frame, size_t from, size_t to)
-{
-    size_t count = 0;
-    for (size_t b = from; b < to; b++) {
-        for (size_t p = search->batch[b]; p < search->batch[b + 1]; p++)
-            if (!set_aside(search, p, frame))
-                frame->pieces[count++] = search->pieces[p];
-        frame->ends[b - from] = count;
-    }
-}
-
-/* The cells of a factor in batches whose pieces are listed. Of `within` (or NULL) only the vessels
- * inside belong to levels; `all` counts every one. Counts the levels, too, unless it is NULL. */
-static void gather(struct search *search, size_t f, size_t from, size_t to,
-                   const struct candidate *within, struct counts *all)
+/* The cells of a factor, and the counts of its levels. Of `within` (or NULL) only the vessels inside
+ * belong to levels. The counts of all, within or not. */
+static struct counts gather(struct search *search, size_t f, const struct candidate *within)
 {
     const struct frame *frame = frame_of(search, f);
     const struct factor *of = &search->dataset->factors[f];
-    struct candidate *candidates = &search->candidates[search->first[f]];
-    struct cell *cell = search->cells;
-    const bool still = of->stays == NULL; /* millions are asked for */
-    const uint32_t *levels = of->level;
-    const bool *control = search->frame_count > 1 ? search->dataset->control : NULL;
-    const struct piece *piece = frame->pieces;
-    struct heap *heaps = search->heaps;
-    uint32_t *met = search->met;
-    const double scale = frame->scale;
-    size_t vessels = 0, lost = 0;
+    struct counts all = {0, 0};
 
-    for (size_t b = from; b < to; b++) {
-        const struct piece *end = &frame->pieces[frame->ends[b - from]];
-        size_t count = 0;
-        for (; piece < end; piece++) {
-            uint32_t level = still ? levels[piece->vessel] : level_at(of, piece);
-            if (level == LEVEL_NONE)
+    search->cell_count = 0;
+    memset(search->newest, 0, of->level_count * sizeof *search->newest);
+    for (uint32_t b = 0; b < search->batch_count; b++)
+        for (size_t p = search->batch[b]; p < search->batch[b + 1]; p++) {
+            const struct piece *piece = &search->pieces[p];
+            uint32_t level = level_at(of, piece);
+            if (level == LEVEL_NONE || set_aside(search, p, frame))
                 continue;
-            vessels += piece->last; /* one of several places counts once in all */
-            lost += piece->lost;
+            all.total += piece->last; /* one of several places counts once in all */
+            all.lost += piece->lost;
             if (within != NULL && !inside(search, within, piece))
                 continue;
-            struct heap *heap = &heaps[level];
-            met[count] = level;
-            count += heap->total == 0;
-            heap->exposure += (double)piece->exposure * scale;
-            heap->total++;
-            heap->lost += piece->lost;
-            if (control != NULL && control[piece->vessel]) {
-                heap->controls++;
-                heap->controls_lost += piece->lost;
+            size_t *newest = &search->newest[level];
+            if (*newest == 0 || search->cells[*newest - 1].batch != b) {
+                search->cells[search->cell_count++] = (struct cell){level, b, 0.0};
+                *newest = search->cell_count;
+            }
+            search->cells[*newest - 1].exposure += (double)piece->exposure * frame->scale;
+            struct candidate *candidate = &search->candidates[search->first[f] + level];
+            candidate->inside.lost += piece->lost;
+            candidate->inside.total++;
+            if (search->dataset->control[piece->vessel]) {
+                candidate->controls.lost += piece->lost;
+                candidate->controls.total++;
             }
         }
-        for (size_t k = 0; k < count; k++) {
-            struct heap *heap = &heaps[met[k]];
-            *cell++ = (struct cell){met[k], (uint32_t)b, heap->exposure};
-            if (all != NULL) {
-                struct candidate *candidate = &candidates[met[k]];
-                candidate->inside.lost += heap->lost;
-                candidate->inside.total += heap->total;
-                candidate->controls.lost += heap->controls_lost;
-                candidate->controls.total += heap->controls;
-            }
-            *heap = (struct heap){.exposure = 0.0};
-        }
-    }
-    search->cell_count = (size_t)(cell - search->cells);
-    if (all != NULL) {
-        all->total += vessels;
-        all->lost += lost;
-    }
+    return all;
 }
 
 /* Adds up what a level has by itself, and what the score test asks. */
@@ -529,7 +476,8 @@ static size_t score_levels(struct search *search, size_t f)
     for (size_t l = 0; l < search->dataset->factors[f].level_count; l++) {
         struct candidate *of = &candidates[l];
         const struct added *sum = &of->added;
-        double info = sum->own - sum->shared * sum->shared / all, off = of->lost - sum->score;
+        double info = sum->own - sum->shared * sum->shared / all,
+               off = (double)of->inside.lost - sum->score;
         of->raised = of->asked && info > 0.0 && off > least * sqrt(info);
         of->row = of->raised ? raised++ : 0;
         of->test_p = !of->asked                ? NAN
@@ -582,7 +530,7 @@ static double log_bayes_of(const struct search *search, const struct frame *fram
             double over = ratios[t] - 1.0;
             double m = frame->sum / (frame->sum + over * of->added.expected[k / FRAILTIES]);
             double part = frame->weight[k] > negligible
-                              ? of->lost * log(ratios[t]) + frame->sum * log(m) -
+                              ? (double)of->inside.lost * log(ratios[t]) + frame->sum * log(m) -
                                     base_at(frame->base[k], m) + frame->base[k][BASES] -
                                     sums[k * RATIOS + t]
                               : -INFINITY;
@@ -594,58 +542,34 @@ static double log_bayes_of(const struct search *search, const struct frame *fram
     return log(mean) + most;
 }
 
-/* The weights of the levels of a factor whose cells have been added up. */
-static void weigh_levels(struct search *search, size_t f, const struct candidate *within)
+/* Weighs the levels of a factor. */
+static void weigh_factor(struct search *search, size_t f, const struct candidate *within)
 {
-    struct candidate *candidates = &search->candidates[search->first[f]];
+    struct candidate *first = &search->candidates[search->first[f]];
+    const struct candidate *end = &search->candidates[search->first[f + 1]];
+    for (struct candidate *of = first; of < end; of++) {
+        of->inside = of->controls = (struct counts){0, 0};
+        of->added = (struct added){.score = 0.0};
+    }
+    const struct counts all = gather(search, f, within);
+    add_cells(search, f);
+    for (struct candidate *of = first; of < end; of++) {
+        struct counts in = of->inside;
+        of->outside =
+            (struct counts){all.lost - in.lost, all.total > in.total ? all.total - in.total : 0};
+        of->asked = in.total > 0 && all.total > in.total && !search->same[of - search->candidates];
+    }
     size_t raised = score_levels(search, f);
     if (raised == 0)
         return;
     search->sums = calloc(raised * sizeof *search->sums, (size_t)GRID * RATIOS);
-    for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
-        to = block_end(search, b);
-        list_pieces(search, frame_of(search, f), b, to);
-        gather(search, f, b, to, within, NULL);
-        add_falls(search, f);
-    }
-    for (size_t l = 0; l < search->dataset->factors[f].level_count; l++)
-        if (candidates[l].raised) {
-            candidates[l].log_bayes = log_bayes_of(search, frame_of(search, f), &candidates[l]);
-            candidates[l].weight = candidates[l].log_bayes + search->log_prior[f];
+    add_falls(search, f);
+    for (struct candidate *of = first; of < end; of++)
+        if (of->raised) {
+            of->log_bayes = log_bayes_of(search, frame_of(search, f), of);
+            of->weight = of->log_bayes + search->log_prior[f];
         }
     free(search->sums);
-}
-
-/* Weighs the levels of some factors. A block of batches is gathered for all of them at once, so
- * that it stays in the cache. */
-static void weigh_factors(struct search *search, size_t from, size_t end,
-                          const struct candidate *within)
-{
-    struct counts *all SCOPED_FREE = memory_array(end - from, sizeof *all);
-    for (size_t c = search->first[from]; c < search->first[end]; c++) {
-        search->candidates[c].inside = search->candidates[c].controls = (struct counts){0, 0};
-        search->candidates[c].added = (struct added){.score = 0.0};
-    }
-    for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
-        to = block_end(search, b);
-        for (size_t k = 0; k < search->frame_count; k++)
-            list_pieces(search, &search->frames[k], b, to);
-        for (size_t f = from; f < end; f++) {
-            gather(search, f, b, to, within, &all[f - from]);
-            add_cells(search, f);
-        }
-    }
-    for (size_t f = from; f < end; f++) {
-        for (size_t c = search->first[f]; c < search->first[f + 1]; c++) {
-            struct candidate *of = &search->candidates[c];
-            struct counts in = of->inside, in_all = all[f - from];
-            of->lost = (double)in.lost;
-            of->outside = (struct counts){in_all.lost - in.lost,
-                                          in_all.total > in.total ? in_all.total - in.total : 0};
-            of->asked = in.total > 0 && in_all.total > in.total && !search->same[c];
-        }
-        weigh_levels(search, f, within);
-    }
 }
 
 /* Weighs every candidate, with the pieces of the culprits in `mask` set aside. */
@@ -657,7 +581,8 @@ static void search_weigh(struct search *search, unsigned mask)
         frame_expose(search, &search->frames[k]);
         frame_weigh(search, &search->frames[k]);
     }
-    weigh_factors(search, 0, search->dataset->factor_count, NULL);
+    for (size_t f = 0; f < search->dataset->factor_count; f++)
+        weigh_factor(search, f, NULL);
     for (size_t c = 0; c < search->count; c++)
         q[c] = search->candidates[c].test_p;
     counts_adjust(q, search->count, q);
@@ -730,7 +655,7 @@ static void search_init(struct search *search, const struct dataset *dataset,
                         const struct review_rule *rule, struct arena *arena)
 {
     enum { MANY = 50000 }; /* cells */
-    size_t factors = dataset->factor_count, count = 0, levels = 1, cells = 0, pieces;
+    size_t factors = dataset->factor_count, count = 0, levels = 1, cells = 0, most = 0, pieces;
 
     *search = (struct search){.dataset = dataset, .rule = rule};
     search->standing = search_standing(dataset, rule->watched, arena, NULL);
@@ -747,21 +672,13 @@ static void search_init(struct search *search, const struct dataset *dataset,
         count += own;
         levels = MAX(levels, own);
         cells += MIN(own * search->batch_count, pieces);
+        most = MAX(most, MIN(own * search->batch_count, pieces));
     }
     search->first[factors] = search->count = count;
     search->candidates = arena_array(arena, count, sizeof *search->candidates);
     search->log_prior = arena_array(arena, factors, sizeof *search->log_prior);
-    search->heaps = arena_array(arena, levels, sizeof *search->heaps);
-    search->met = arena_array(arena, levels + 1, sizeof *search->met);
+    search->newest = arena_array(arena, levels, sizeof *search->newest);
     search->small = cells <= MANY;
-    size_t room = 0, most = 0, longest = 0; /* of a block: cells, pieces, batches */
-    for (size_t b = 0, to = 0; b < search->batch_count; b = to) {
-        to = block_end(search, b);
-        size_t own = search->batch[to] - search->batch[b];
-        most = MAX(most, own);
-        room = MAX(room, MIN(levels * (to - b), own));
-        longest = MAX(longest, to - b);
-    }
     for (size_t k = 0; k < search->frame_count; k++) {
         struct frame *frame = &search->frames[k];
         frame->controls = k == 0;
@@ -769,10 +686,8 @@ static void search_init(struct search *search, const struct dataset *dataset,
         frame->exposure = arena_array(arena, search->batch_count, sizeof(double));
         frame->share = arena_array(arena, DRIFTS * search->batch_count, sizeof(double));
         frame->pulls = arena_array(arena, search->batch_count, sizeof *frame->pulls);
-        frame->pieces = arena_array(arena, most, sizeof *frame->pieces);
-        frame->ends = arena_array(arena, longest, sizeof *frame->ends);
     }
-    search->cells = arena_array(arena, room, sizeof *search->cells);
+    search->cells = arena_array(arena, most, sizeof *search->cells);
     share_prior(search);
     search->same = arena_array(arena, count, sizeof *search->same);
     search->only = arena_array(arena, factors, sizeof *search->only);
@@ -949,7 +864,7 @@ static struct candidate find_pair(struct search *search, const struct candidate 
     for (size_t f = 0; f < dataset->factor_count; f++) {
         if (f == lead->factor || frame_of(search, f) != frame_of(search, lead->factor))
             continue;
-        weigh_factors(search, f, f + 1, lead);
+        weigh_factor(search, f, lead);
         for (size_t c = search->first[f]; c < search->first[f + 1]; c++) {
             const struct candidate *pair = &search->candidates[c];
             if (pair->log_bayes > fmax(needed, best.log_bayes) &&
