@@ -44,15 +44,7 @@
  * (tests/outside/review_seasons_test.c): so those that may be met in a share `level` are 1 / (5 level).
  */
 
-enum {
-    DRIFTS = 3,
-    FRAILTIES = 4,
-    RATIOS = 4,
-    GRID = DRIFTS * FRAILTIES,
-    BASES = 10,
-    AGES = 128,
-    CHANGING = 16
-};
+enum { DRIFTS = 3, FRAILTIES = 4, RATIOS = 4, GRID = DRIFTS * FRAILTIES, BASES = 10, AGES = 128 };
 /* Expert judgement, held against simulated seasons (tests/outside/review_seasons_test.c): losses
  * that treble over a season, or fall to a third; at a usual loss of one in ten, a correlation
  * within batches of 0.003 to 0.14 (about f / 10); faults that double losses or raise them
@@ -101,19 +93,15 @@ struct frame { /* the batches, with or without controls */
     double weight[GRID]; /* P(drift, frailty) without a culprit */
     /* sum_b (O_b + 1/f) ln(1 + f m E_b) at m = k / BASES, where the weight is not negligible */
     double base[GRID][BASES + 1];
-    size_t best;  /* the likeliest */
-    struct pull { /* of each batch on the score of what it holds, at the likeliest */
-        double share, usual, frailty, score;
-    } * pulls;
+    size_t best; /* the likeliest */
 };
 
 struct search {
     const struct dataset *dataset;
     const struct review_rule *rule;
     const uint8_t *standing;
-    struct piece *pieces;                      /* batch by batch */
-    size_t changing[CHANGING], changing_count; /* factors of which vessels change their level */
-    size_t *batch; /* of each batch its first piece; one more at the end */
+    struct piece *pieces; /* batch by batch */
+    size_t *batch;        /* of each batch its first piece; one more at the end */
     size_t batch_count;
     double *time;   /* of each batch, -1/2 to 1/2 */
     uint8_t *cover; /* of each piece: bit k when culprit k explains it */
@@ -213,11 +201,11 @@ static void find_hazard(const struct search *search, double exposure[AGES])
 static int next_change(const struct search *search, size_t vessel, int age)
 {
     int next = AGES;
-    for (size_t k = 0; k < search->changing_count; k++) {
-        const struct factor *factor = &search->dataset->factors[search->changing[k]];
-        uint32_t s = next_stay(factor, vessel, age);
-        if (s < factor->first_stay[vessel + 1] && factor->stays[s].from < next)
-            next = factor->stays[s].from;
+    const struct factor *factor = search->dataset->factors;
+    for (size_t f = 0; f < search->dataset->factor_count; f++, factor++) {
+        uint32_t s = factor->stays != NULL ? next_stay(factor, vessel, age) : 0;
+        if (factor->stays != NULL && s < factor->first_stay[vessel + 1])
+            next = MIN(next, factor->stays[s].from);
     }
     return next;
 }
@@ -270,18 +258,14 @@ static void cut_pieces(struct search *search, struct arena *arena)
     double exposure[AGES];
 
     find_hazard(search, exposure);
-    for (size_t f = 0; f < dataset->factor_count; f++)
-        if (dataset->factors[f].stays != NULL && search->changing_count < CHANGING)
-            search->changing[search->changing_count++] = f;
     const struct factor *batches =
         dataset->batch < dataset->factor_count ? &dataset->factors[dataset->batch] : NULL;
     struct arena *own SCOPED_ARENA = arena_new();
     const struct chains chains = chain_vessels(dataset, batches, own);
     size_t count = 0, room = dataset->vessel_count;
-    for (size_t k = 0; k < search->changing_count; k++) {
-        const struct factor *factor = &dataset->factors[search->changing[k]];
-        room += factor->first_stay[dataset->vessel_count] - dataset->vessel_count;
-    }
+    for (size_t f = 0; f < dataset->factor_count; f++)
+        if (dataset->factors[f].stays != NULL)
+            room += dataset->factors[f].first_stay[dataset->vessel_count] - dataset->vessel_count;
     search->batch_count = batches != NULL ? batches->level_count + 1 : 1;
     search->batch = arena_array(arena, search->batch_count + 1, sizeof *search->batch);
     search->pieces = arena_array(arena, room, sizeof *search->pieces);
@@ -378,12 +362,6 @@ static void frame_weigh(const struct search *search, struct frame *frame)
         for (size_t j = 1; j < BASES && frame->weight[k] > negligible; j++)
             frame->base[k][j] = base_sum(search, frame, k, j);
     }
-    const double *share = &frame->share[frame->best / FRAILTIES * search->batch_count];
-    double v = frame->frailty[frame->best % FRAILTIES];
-    for (size_t b = 0; b < search->batch_count; b++) {
-        double w = 1.0 + v * share[b] * frame->exposure[b];
-        frame->pulls[b] = (struct pull){share[b], 1.0 / w, v / w, (1.0 + v * frame->lost[b]) / w};
-    }
 }
 
 /* ---- levels ------------------------------------------------------------------------------------- */
@@ -443,18 +421,19 @@ static struct counts gather(struct search *search, size_t f, const struct candid
 static void add_cells(struct search *search, size_t f)
 {
     const struct frame *frame = frame_of(search, f);
-    struct candidate *candidates = &search->candidates[search->first[f]];
+    const double *share = &frame->share[frame->best / FRAILTIES * search->batch_count];
+    double v = frame->frailty[frame->best % FRAILTIES];
 
     for (const struct cell *cell = search->cells; cell < search->cells + search->cell_count;
          cell++) {
-        const struct pull *pull = &frame->pulls[cell->batch];
-        struct added *of = &candidates[cell->level].added;
-        double e = pull->share * cell->exposure;
+        struct added *of = &search->candidates[search->first[f] + cell->level].added;
+        double e = share[cell->batch] * cell->exposure;
+        double w = 1.0 + v * share[cell->batch] * frame->exposure[cell->batch];
         for (size_t g = 0; g < DRIFTS; g++)
             of->expected[g] += frame->share[g * search->batch_count + cell->batch] * cell->exposure;
-        of->score += e * pull->score;
-        of->own += e - e * e * pull->frailty;
-        of->shared += e * pull->usual;
+        of->score += e * ((1.0 + v * frame->lost[cell->batch]) / w);
+        of->own += e - e * e * (v / w);
+        of->shared += e * (1.0 / w);
     }
 }
 
@@ -685,7 +664,6 @@ static void search_init(struct search *search, const struct dataset *dataset,
         frame->lost = arena_array(arena, search->batch_count, sizeof(double));
         frame->exposure = arena_array(arena, search->batch_count, sizeof(double));
         frame->share = arena_array(arena, DRIFTS * search->batch_count, sizeof(double));
-        frame->pulls = arena_array(arena, search->batch_count, sizeof *frame->pulls);
     }
     search->cells = arena_array(arena, most, sizeof *search->cells);
     share_prior(search);
