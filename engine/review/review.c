@@ -11,34 +11,26 @@
 
 static const double usual_level = 0.95;
 
-/* Counts the vessels of each level; as there are millions, by one increment and no branch. */
+/* Counts the vessels of each level. One that was moved was in danger in each place, and lost in the
+ * last. */
 static void count_levels(const struct review *review, size_t f, struct review_level *levels,
                          size_t *unknown)
 {
-    enum { KINDS = 2 * (STANDING_LOST + 1) }; /* by standing, controls after the others */
-    const struct dataset *dataset = review->dataset;
-    const struct factor *of = &dataset->factors[f];
-    const uint8_t *standings = review->standing;
-    const bool *control = dataset->control;
-    const uint32_t *level = of->level, none = (uint32_t)of->level_count;
-    uint32_t *counts SCOPED_FREE = memory_array((of->level_count + 1) * KINDS, sizeof *counts);
-    for (size_t i = 0; i < dataset->vessel_count; i++) {
-        size_t l = level[i] == LEVEL_NONE ? none : level[i];
-        counts[l * KINDS + (control[i] ? KINDS / 2 : 0) + standings[i]]++;
-    }
-    *unknown = counts[none * KINDS + STANDING_SOUND] + (size_t)counts[none * KINDS + STANDING_LOST];
-    /* One that was moved was in danger in each place, and lost in the last. */
-    for (size_t i = 0; of->stays != NULL && i < dataset->vessel_count; i++)
-        for (size_t s = of->first_stay[i]; s + 1 < of->first_stay[i + 1]; s++)
-            if (standings[i] != STANDING_OUT && of->stays[s].level != LEVEL_NONE)
-                counts[of->stays[s].level * KINDS + (control[i] ? KINDS / 2 : 0) +
-                       STANDING_SOUND]++;
-    for (size_t l = 0; l < of->level_count; l++) {
-        const uint32_t *grown = &counts[l * KINDS], *controls = grown + KINDS / 2;
-        size_t lost = grown[STANDING_LOST], controls_lost = controls[STANDING_LOST];
-        levels[l].counts = (struct counts){lost, lost + grown[STANDING_SOUND]};
-        levels[l].controls =
-            (struct counts){controls_lost, controls_lost + controls[STANDING_SOUND]};
+    const struct factor *of = &review->dataset->factors[f];
+    for (size_t i = 0; i < review->dataset->vessel_count; i++) {
+        const bool control = review->dataset->control[i];
+        if (review->standing[i] == STANDING_OUT)
+            continue;
+        *unknown += of->level[i] == LEVEL_NONE && !control;
+        if (of->level[i] != LEVEL_NONE)
+            count_vessel(control ? &levels[of->level[i]].controls : &levels[of->level[i]].counts,
+                         review->standing[i]);
+        for (size_t s = of->stays != NULL ? of->first_stay[i] : SIZE_MAX;
+             of->stays != NULL && s + 1 < of->first_stay[i + 1]; s++)
+            if (of->stays[s].level != LEVEL_NONE)
+                count_vessel(control ? &levels[of->stays[s].level].controls
+                                     : &levels[of->stays[s].level].counts,
+                             STANDING_SOUND);
     }
 }
 
@@ -265,16 +257,6 @@ static void hold_all_still(struct review *review)
 
 /* ---- alike: what cannot be told apart ----------------------------------------------------------- */
 
-/* The levels of every `step`th vessel; LEVEL_NONE of those that do not count. */
-static void take_levels(const struct review *review, size_t f, size_t step, uint32_t *levels)
-{
-    const struct dataset *dataset = review->dataset;
-    for (size_t i = 0; i < dataset->vessel_count; i += step)
-        *levels++ = review->standing[i] == STANDING_OUT || dataset->control[i]
-                        ? LEVEL_NONE
-                        : dataset->factors[f].level[i];
-}
-
 struct vote { /* which level a level of another factor meets most, where that is more than half */
     uint32_t level, lead;
 };
@@ -288,26 +270,25 @@ static void cast(struct vote *vote, uint32_t level)
 /* Of the vessels that have a level of both factors those in which each level meets the one it meets
  * most (Boyer & Moore 1981); none unless there are two such pairs, nor when it is plain that many
  * do not. */
-static void agree(const struct dataset *dataset, const uint32_t *first, const uint32_t *second,
-                  size_t count, struct review_alias *alias)
+static void agree(const struct review *review, struct review_alias *alias)
 {
     enum { MANY = 10 }; /* one in so many */
-    struct vote *there SCOPED_FREE =
-        memory_array(dataset->factors[alias->first].level_count, sizeof *there);
-    struct vote *back SCOPED_FREE =
-        memory_array(dataset->factors[alias->second].level_count, sizeof *back);
+    const struct factor *first = &review->dataset->factors[alias->first];
+    const struct factor *second = &review->dataset->factors[alias->second];
+    const size_t count = review->dataset->vessel_count;
+    struct vote *there SCOPED_FREE = memory_array(first->level_count, sizeof *there);
+    struct vote *back SCOPED_FREE = memory_array(second->level_count, sizeof *back);
     uint32_t met = LEVEL_NONE;
     bool several = false;
 
     for (size_t i = 0; i < count; i++)
-        if (first[i] != LEVEL_NONE && second[i] != LEVEL_NONE) {
-            cast(&there[first[i]], second[i]);
-            cast(&back[second[i]], first[i]);
+        if (has_both(review, first, second, i)) {
+            cast(&there[first->level[i]], second->level[i]);
+            cast(&back[second->level[i]], first->level[i]);
         }
-    alias->of = alias->together = 0;
     for (size_t i = 0; i < count && alias->of - alias->together <= count / MANY; i++) {
-        uint32_t x = first[i], y = second[i];
-        if (x == LEVEL_NONE || y == LEVEL_NONE)
+        uint32_t x = first->level[i], y = second->level[i];
+        if (!has_both(review, first, second, i))
             continue;
         alias->of++;
         if (there[x].level != y || back[y].level != x)
@@ -322,29 +303,15 @@ static void agree(const struct dataset *dataset, const uint32_t *first, const ui
 
 static void find_aliases(struct review *review)
 {
-    enum { SAMPLE = 4096 };
-    static const double nearly = 0.95, hopeful = 0.9;
-    const struct dataset *dataset = review->dataset;
-    size_t count = dataset->factor_count, vessels = dataset->vessel_count;
-    size_t step = vessels / SAMPLE + 1, taken = (vessels + step - 1) / step;
-    uint32_t *samples SCOPED_FREE = memory_array(count * taken, sizeof *samples);
-
-    for (size_t f = 0; f < count; f++)
-        take_levels(review, f, step, &samples[f * taken]);
+    static const double nearly = 0.95;
+    const size_t count = review->dataset->factor_count, vessels = review->dataset->vessel_count;
     for (size_t a = 0; a < count; a++) {
         for (size_t b = a + 1; b < count; b++) {
             struct review_alias alias = {.first = a, .second = b};
             if (related(review, a, b) || review->factors[a].level_count < 2 ||
                 review->factors[b].level_count < 2)
                 continue;
-            /* Most pairs differ so plainly that a sample shows it. */
-            agree(dataset, &samples[a * taken], &samples[b * taken], taken, &alias);
-            if (step > 1 && (double)alias.together >= hopeful * (double)alias.of) {
-                uint32_t *all SCOPED_FREE = memory_array(2 * vessels, sizeof *all);
-                take_levels(review, a, 1, all);
-                take_levels(review, b, 1, &all[vessels]);
-                agree(dataset, all, &all[vessels], vessels, &alias);
-            }
+            agree(review, &alias);
             if (alias.together > 0 && (double)alias.together >= nearly * (double)alias.of)
                 *arena_push(review->arena, review->aliases, review->alias_count) = alias;
         }
