@@ -164,50 +164,20 @@ struct integral {
     double *sum;   /* integral up to it */
 };
 
-/* theta at even half steps of time, each term from the one before by a factor: that costs
- * multiplications where heat_theta would cost exponentials. The factors' rounding adds up to less
- * than 1e-12 over ten thousand steps. */
 static void integral_fill(struct integral *table, const struct heat_model *model, double step,
                           size_t count)
 {
-    static const double negligible = 1e-18;
-    double term[HEAT_DIRECTIONS][HEAT_TERMS];   /* C exp(-zeta^2 Fo) as it is now */
-    double factor[HEAT_DIRECTIONS][HEAT_TERMS]; /* what half a step makes of it */
-    size_t terms[HEAT_DIRECTIONS];              /* that are not negligible yet */
-    double middle = 1.0, half = 0.5 * step;
     *table = (struct integral){
         .step = step,
         .count = count,
         .theta = calloc(count, sizeof *table->theta),
         .sum = calloc(count, sizeof *table->sum),
     };
-    for (size_t i = 0; i < model->count; i++) {
-        const struct heat_series *series = &model->series[i];
-        terms[i] = HEAT_TERMS;
-        for (size_t j = 0; j < HEAT_TERMS; j++) {
-            term[i][j] = series->c[j];
-            factor[i][j] = exp(-series->zeta[j] * series->zeta[j] * model->fourier_rate[i] * half);
-        }
-    }
     table->theta[0] = 1.0;
-    for (size_t k = 1; k < 2 * count - 1; k++) {
-        double theta = 1.0;
-        for (size_t i = 0; i < model->count; i++) {
-            double sum = 0.0;
-            for (size_t j = 0; j < terms[i]; j++)
-                sum += term[i][j] *= factor[i][j];
-            while (terms[i] > 0 && fabs(term[i][terms[i] - 1]) < negligible)
-                terms[i]--;
-            if (model->fourier_rate[i] * ((double)k * half) >= fourier_unnoticed)
-                theta *= sum;
-        }
-        size_t at = k / 2;
-        if (k % 2 == 0) {
-            table->theta[at] = theta;
-            table->sum[at] =
-                table->sum[at - 1] + step / 6.0 * (table->theta[at - 1] + 4.0 * middle + theta);
-        }
-        middle = theta;
+    for (size_t k = 1; k < count; k++) {
+        double before = table->theta[k - 1], middle = heat_theta(model, ((double)k - 0.5) * step);
+        double theta = table->theta[k] = heat_theta(model, (double)k * step);
+        table->sum[k] = table->sum[k - 1] + step / 6.0 * (before + 4.0 * middle + theta);
     }
 }
 
