@@ -56,16 +56,9 @@ static struct tally tally_of(struct counts counts)
 static void judge_levels(struct review_factor *factor, struct counts all)
 {
     for (size_t l = 0; l < factor->level_count; l++) {
-        struct review_level *level = &factor->levels[l], *before = l > 0 ? level - 1 : NULL;
+        struct review_level *level = &factor->levels[l];
         struct counts rest = {all.lost - level->counts.lost, all.total - level->counts.total};
         const struct tally groups[] = {tally_of(level->counts), tally_of(rest)};
-        if (before != NULL && before->counts.lost == level->counts.lost &&
-            before->counts.total == level->counts.total) { /* as in thousands of small ones */
-            level->exact = before->exact;
-            level->wilson = before->wilson;
-            level->log_bayes = before->log_bayes;
-            continue;
-        }
         level->exact = counts_interval_exact(level->counts, usual_level);
         level->wilson = counts_interval_wilson(level->counts, usual_level);
         level->log_bayes = bayes_factor_ln(groups, 2, 1.0, 1.0);
