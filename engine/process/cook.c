@@ -25,11 +25,11 @@ static enum process_error check_organisms(const struct cook_setup *setup, double
         return PROCESS_EMPTY;
     for (size_t i = 0; i < setup->organism_count && !error; i++) {
         const struct organism *organism = &setup->organisms[i];
-        const struct bounded reference = {PROCESS_REFERENCE_CELSIUS, organism->reference};
-        error = limit_check_range(PROCESS_DECIMAL_TIME, &organism->d_minutes, value);
-        error = error ? error : limit_check_range(PROCESS_Z_VALUE, &organism->z, value);
-        error = error ? error : limit_check_range(PROCESS_LOAD, &organism->per_gram, value);
-        error = error ? error : limit_check_each(&reference, 1, value);
+        const struct bounded ranges[] = {{PROCESS_DECIMAL_TIME, organism->d_minutes},
+                                         {PROCESS_Z_VALUE, organism->z},
+                                         {PROCESS_LOAD, organism->per_gram},
+                                         {PROCESS_REFERENCE_CELSIUS, EXACT(organism->reference)}};
+        error = limit_check_each(ranges, sizeof ranges / sizeof *ranges, value);
     }
     return error;
 }
@@ -38,7 +38,8 @@ static enum process_error check_steam(const struct cook_setup *setup, double *va
 {
     struct steam_conditions steam = setup->steam;
     double celsius;
-    enum process_error error = limit_check_range(PROCESS_AIR_SHARE, &setup->air, value);
+    const struct bounded air = {PROCESS_AIR_SHARE, setup->air};
+    enum process_error error = limit_check_each(&air, 1, value);
     for (int i = 0; i < 2 && error == PROCESS_OK; i++) {
         steam.air_share = i == 0 ? setup->air.low : setup->air.high;
         error = steam_celsius(&steam, &celsius);
@@ -57,22 +58,22 @@ static enum process_error check_steam(const struct cook_setup *setup, double *va
 
 enum process_error cook_check(const struct cook_setup *setup, double *value)
 {
-    const struct bounded numbers[] = {
-        {PROCESS_DIFFUSIVITY, setup->adequate_diffusivity},
-        {PROCESS_HOLD_MINUTES, setup->hold},
-        {PROCESS_START_CELSIUS, setup->start_celsius},
-        {PROCESS_GRAIN_GRAMS, setup->dry_grams},
-        {PROCESS_VESSEL_COUNT, setup->vessels},
-        {PROCESS_TARGET_CHANCE, setup->target},
+    const struct bounded ranges[] = {
+        {PROCESS_COME_UP_MINUTES, setup->come_up},
+        {PROCESS_COOL_MINUTES, setup->cool},
+        {PROCESS_DIFFUSIVITY, setup->diffusivity},
+        {PROCESS_DIFFUSIVITY, EXACT(setup->adequate_diffusivity)},
+        {PROCESS_HOLD_MINUTES, EXACT(setup->hold)},
+        {PROCESS_START_CELSIUS, EXACT(setup->start_celsius)},
+        {PROCESS_GRAIN_GRAMS, EXACT(setup->dry_grams)},
+        {PROCESS_VESSEL_COUNT, EXACT(setup->vessels)},
+        {PROCESS_TARGET_CHANCE, EXACT(setup->target)},
     };
     const struct heat_properties properties = {setup->diffusivity.central, setup->heat_capacity,
                                                setup->conductance};
     struct heat_model model;
     enum process_error error = check_steam(setup, value);
-    error = error ? error : limit_check_range(PROCESS_COME_UP_MINUTES, &setup->come_up, value);
-    error = error ? error : limit_check_range(PROCESS_COOL_MINUTES, &setup->cool, value);
-    error = error ? error : limit_check_range(PROCESS_DIFFUSIVITY, &setup->diffusivity, value);
-    error = error ? error : limit_check_each(numbers, sizeof numbers / sizeof *numbers, value);
+    error = error ? error : limit_check_each(ranges, sizeof ranges / sizeof *ranges, value);
     error = error ? error : check_organisms(setup, value);
     if (error != PROCESS_OK)
         return error;

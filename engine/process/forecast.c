@@ -6,11 +6,10 @@
 
 enum process_error cardinals_check(const struct cardinals *cardinals)
 {
-    const struct bounded numbers[] = {{PROCESS_GROWTH_CELSIUS, cardinals->t_min},
-                                      {PROCESS_GROWTH_CELSIUS, cardinals->t_opt},
-                                      {PROCESS_GROWTH_CELSIUS, cardinals->t_max}};
-    double value;
-    enum process_error error = limit_check_each(numbers, 3, &value);
+    const struct bounded all[] = {{PROCESS_GROWTH_CELSIUS, EXACT(cardinals->t_min)},
+                                  {PROCESS_GROWTH_CELSIUS, EXACT(cardinals->t_opt)},
+                                  {PROCESS_GROWTH_CELSIUS, EXACT(cardinals->t_max)}};
+    enum process_error error = limit_check_each(all, 3, NULL);
     if (error != PROCESS_OK)
         return error;
     return cardinals->t_opt < cardinals->t_max &&
@@ -52,15 +51,13 @@ static struct range input_range(const struct forecast *forecast, enum forecast_i
 
 enum process_error forecast_check(const struct forecast *forecast)
 {
-    static const enum process_error bounds[] = {PROCESS_GROWTH_RATE, PROCESS_POINTS, PROCESS_LAG};
-    const struct bounded numbers[] = {{PROCESS_GROWTH_RATE, forecast->rate.central},
-                                      {PROCESS_LAG, forecast->lag.central},
-                                      {PROCESS_POINTS, forecast->points.central},
-                                      {PROCESS_POINTS, forecast->kernels},
-                                      {PROCESS_VOLUME, forecast->volume}};
-    double value;
+    const struct bounded ranges[] = {{PROCESS_GROWTH_RATE, forecast->rate},
+                                     {PROCESS_LAG, forecast->lag},
+                                     {PROCESS_POINTS, forecast->points},
+                                     {PROCESS_POINTS, EXACT(forecast->kernels)},
+                                     {PROCESS_VOLUME, EXACT(forecast->volume)}};
     enum process_error error = cardinals_check(&forecast->cardinals);
-    error = error ? error : limit_check_each(numbers, sizeof numbers / sizeof *numbers, &value);
+    error = error ? error : limit_check_each(ranges, sizeof ranges / sizeof *ranges, NULL);
     if (error == PROCESS_OK && forecast->warmth_count == 0)
         return PROCESS_EMPTY;
     for (size_t i = 0; error == PROCESS_OK && i < forecast->warmth_count; i++) {
@@ -71,16 +68,12 @@ enum process_error forecast_check(const struct forecast *forecast)
     }
     for (size_t i = 0; error == PROCESS_OK && i < forecast->shake_count; i++) {
         const struct shake *shake = &forecast->shakes[i];
-        const struct bounded of[] = {{PROCESS_DAYS, shake->day},
-                                     {PROCESS_SHAKE_FACTOR, shake->factor},
-                                     {PROCESS_LAG, shake->pause}};
-        error = limit_check_each(of, 3, &value);
+        const struct bounded of[] = {{PROCESS_DAYS, EXACT(shake->day)},
+                                     {PROCESS_SHAKE_FACTOR, EXACT(shake->factor)},
+                                     {PROCESS_LAG, EXACT(shake->pause)}};
+        error = limit_check_each(of, 3, NULL);
         if (!error && i > 0 && shake->day <= shake[-1].day)
             error = PROCESS_TIME_ORDER;
-    }
-    for (int i = 0; error == PROCESS_OK && i < FORECAST_TEMPERATURE; i++) {
-        const struct range range = input_range(forecast, (enum forecast_input)i);
-        error = limit_check_range(bounds[i], &range, &value);
     }
     if (error == PROCESS_OK &&
         !(forecast->temperature_doubt >= 0.0 && forecast->temperature_doubt <= 10.0))

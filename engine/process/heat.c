@@ -102,13 +102,13 @@ enum process_error heat_series(enum heat_direction_kind kind, double biot,
 enum process_error heat_model(const struct heat_body *body,
                               const struct heat_properties *properties, struct heat_model *model)
 {
-    const struct bounded numbers[] = {{PROCESS_DIFFUSIVITY, properties->diffusivity},
-                                      {PROCESS_HEAT_CAPACITY, properties->heat_capacity},
-                                      {PROCESS_CONDUCTANCE, properties->conductance}};
-    double value, conductivity = properties->diffusivity * properties->heat_capacity;
+    const struct bounded all[] = {{PROCESS_DIFFUSIVITY, EXACT(properties->diffusivity)},
+                                  {PROCESS_HEAT_CAPACITY, EXACT(properties->heat_capacity)},
+                                  {PROCESS_CONDUCTANCE, EXACT(properties->conductance)}};
+    double conductivity = properties->diffusivity * properties->heat_capacity;
     if (body->count == 0 || body->count > HEAT_DIRECTIONS)
         return PROCESS_EMPTY;
-    enum process_error error = limit_check_each(numbers, 3, &value);
+    enum process_error error = limit_check_each(all, 3, NULL);
     if (error != PROCESS_OK)
         return error;
     model->count = body->count;

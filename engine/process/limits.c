@@ -30,26 +30,20 @@ enum process_error limit_check(enum process_error bound, double value)
     return value >= limits[bound].lo && value <= limits[bound].hi ? PROCESS_OK : bound;
 }
 
-enum process_error limit_check_each(const struct bounded *numbers, size_t count, double *value)
+enum process_error limit_check_each(const struct bounded *ranges, size_t count, double *value)
 {
-    for (size_t i = 0; i < count; i++) {
-        *value = numbers[i].number;
-        if (limit_check(numbers[i].bound, *value) != PROCESS_OK)
-            return numbers[i].bound;
+    enum process_error error = PROCESS_OK;
+    for (size_t i = 0; i < count && error == PROCESS_OK; i++) {
+        const struct range *range = &ranges[i].range;
+        const enum process_error bound = ranges[i].bound;
+        const double end = limit_check(bound, range->low) != PROCESS_OK ? range->low : range->high;
+        error = limit_check(bound, end);
+        if (!(range->low <= range->central && range->central <= range->high) && !error)
+            error = limit_check(bound, range->central) ? bound : PROCESS_RANGE_ORDER;
+        if (value != NULL)
+            *value = end;
     }
-    return PROCESS_OK;
-}
-
-enum process_error limit_check_range(enum process_error bound, const struct range *range,
-                                     double *value)
-{
-    *value = limit_check(bound, range->low) != PROCESS_OK ? range->low : range->high;
-    if (!(range->low <= range->central && range->central <= range->high))
-        return limit_check(bound, range->central) == PROCESS_OK &&
-                       limit_check(bound, *value) == PROCESS_OK
-                   ? PROCESS_RANGE_ORDER
-                   : bound;
-    return limit_check(bound, *value);
+    return error;
 }
 
 int limit_message(char *out, size_t size, enum process_error error, double value)

@@ -100,16 +100,17 @@ const struct limit *limit_of(enum process_error error);
 /* `bound` itself when `value` is outside it or not a number, else PROCESS_OK. */
 enum process_error limit_check(enum process_error bound, double value);
 
-/* The first of these numbers that is outside its bound, and its value; else PROCESS_OK. */
+/* The first of these ranges of which an end is outside its bound, and that end (`value`, unless it
+ * is NULL); PROCESS_RANGE_ORDER where the three do not rise; else PROCESS_OK. */
 struct bounded {
     enum process_error bound;
-    double number;
+    struct range range;
 };
-enum process_error limit_check_each(const struct bounded *numbers, size_t count, double *value);
-
-/* As limit_check for each of the three, and PROCESS_RANGE_ORDER when they do not rise. */
-enum process_error limit_check_range(enum process_error bound, const struct range *range,
-                                     double *value);
+#define EXACT(number)                                                                              \
+    {                                                                                              \
+        (number), (number), (number)                                                               \
+    }
+enum process_error limit_check_each(const struct bounded *ranges, size_t count, double *value);
 
 /* One sentence without a full stop: what was refused and the bound, in the house form "problem;
  * what would be right". Writes at most `size` bytes with the NUL and returns what snprintf would.

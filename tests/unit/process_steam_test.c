@@ -116,7 +116,8 @@ TEST(every_fault_has_words)
     }
     assert_null(limit_of(PROCESS_OK));
     struct range falling = {2, 1, 3};
-    assert_int_equal(limit_check_range(PROCESS_LAG, &falling, &(double){0}), PROCESS_RANGE_ORDER);
+    assert_int_equal(limit_check_each(&(struct bounded){PROCESS_LAG, falling}, 1, NULL),
+                     PROCESS_RANGE_ORDER);
 }
 
 int main(void)
