@@ -208,7 +208,7 @@ void pattern_add(struct reader *reader, const struct phrase *phrase)
     trigger.item = (uint32_t)reader->pattern_count - 1;
     trigger.source = arena_copy(reader->memory, at, words);
     if (words) /* compiled when a text first holds them */
-        phrase_add(reader, &trigger);
+        (void)phrase_add(reader, &trigger, trigger.source, words);
     else if (!pattern_compile(reader, &reader->patterns[trigger.item], reader->diags))
         reader->wrong = true;
 }

@@ -410,9 +410,6 @@ struct parse { /* of one phrase */
 
 enum { LIST_ABOUT, LIST_OVER, LIST_UNDER, LIST_FIRST_NAMED };
 
-static bool add_item(struct reader *reader, const struct phrase *phrase, const char *source,
-                     size_t length);
-
 static void parse_fault(struct parse *parse, const char *what)
 {
     if (!parse->wrong)
@@ -451,7 +448,7 @@ static void add_alternatives(struct parse *parse, const struct phrase *phrase, c
             uint32_t word = word_add(parse->reader, source + at, size, true);
             parse->reader->words.lexemes[word].vocabulary = true;
             list_stem(parse->reader, phrase->item, parse->reader->words.lexemes[word].stem);
-        } else if (!add_item(parse->reader, phrase, source + at, size))
+        } else if (!phrase_add(parse->reader, phrase, source + at, size))
             parse->wrong = true;
         at += size + 1;
     }
@@ -567,9 +564,8 @@ static bool add_single(struct reader *reader, const struct phrase *phrase, uint3
     return true;
 }
 
-/* Adds the phrase in `source`, a part of `phrase` or all of it. */
-static bool add_item(struct reader *reader, const struct phrase *phrase, const char *source,
-                     size_t length)
+bool phrase_add(struct reader *reader, const struct phrase *phrase, const char *source,
+                size_t length)
 {
     struct parse parse; /* of its elements only those that are there */
     parse.reader = reader;
@@ -628,11 +624,6 @@ static bool add_item(struct reader *reader, const struct phrase *phrase, const c
     return fine;
 }
 
-void phrase_add(struct reader *reader, const struct phrase *phrase)
-{
-    (void)add_item(reader, phrase, phrase->source, strlen(phrase->source));
-}
-
 /* ---- from the rules ---------------------------------------------------------------------- */
 
 /* Goes on after a phrase that is wrong, so that all of them are told at once. */
@@ -651,7 +642,7 @@ static void add_phrases(struct reader *reader, const struct phrases *phrases, en
         if (phrase.source[0] == '/')
             pattern_add(reader, &phrase);
         else
-            phrase_add(reader, &phrase);
+            (void)phrase_add(reader, &phrase, phrase.source, strlen(phrase.source));
     }
 }
 

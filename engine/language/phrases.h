@@ -205,8 +205,9 @@ uint32_t word_roles(struct reader *reader, const char *word, size_t length);
 uint32_t *stems_of(struct reader *reader, const char *words, size_t *count);
 /* The stem of a word of a text, or NO_INDEX. */
 uint32_t stem_known(struct reader *reader, const char *word, size_t length);
-/* Adds a phrase of words. */
-void phrase_add(struct reader *reader, const struct phrase *phrase);
+/* Adds the phrase of words in `source`, a part of `phrase` or all of it; false, told, if it is none. */
+bool phrase_add(struct reader *reader, const struct phrase *phrase, const char *source,
+                size_t length);
 /* Keeps a phrase; its number. */
 uint32_t phrase_new(struct reader *reader, const struct phrase *phrase);
 
