@@ -1,12 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
+#include <dirent.h>
 #include <errno.h>
-#include <fts.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/types.h>
-#include <unistd.h>
+#include <sys/stat.h>
 #include <yaml.h>
 
 #include "base/filing.h"
@@ -163,7 +162,7 @@ static bool ends_in_yaml(const char *name)
     return length > 5 && !strcmp(name + length - 5, ".yaml");
 }
 
-/* One more of the files; false, told, when there are too many. */
+/* False when the walk through the folders is to stop. */
 static bool add_file(struct loader *loader, const char *path, size_t folder)
 {
     if (loader->file_count == FILES_MAX_COUNT) {
@@ -173,8 +172,47 @@ static bool add_file(struct loader *loader, const char *path, size_t folder)
         return false;
     }
     *arena_push(loader->scratch, loader->files, loader->file_count) =
-        (struct file){.path = arena_string(loader->keep, path), .folder = folder};
+        (struct file){.path = path, .folder = folder};
     return true;
+}
+
+static bool walk_into(struct loader *loader, const char *path, size_t folder, unsigned depth)
+{
+    if (depth > FILES_MAX_DEPTH) {
+        loader->unreadable = true;
+        load_error(
+            loader, (struct position){0},
+            "folders nest more than %d deep at '%s'; a link may point back to its own folder",
+            FILES_MAX_DEPTH, load_quote(loader, path));
+        return false;
+    }
+    DIR *stream = opendir(path);
+    if (!stream) {
+        unreadable(loader, path);
+        return true;
+    }
+    bool going = true;
+    const char *slash = *path && path[strlen(path) - 1] == '/' ? "" : "/";
+    errno = 0;
+    /* No other thread knows this stream, and readdir_r is deprecated. */
+    /* cppcheck-suppress readdirCalled */
+    for (struct dirent *entry; going && (entry = readdir(stream)) != NULL; errno = 0) {
+        struct stat about;
+        if (entry->d_name[0] == '.')
+            continue;
+        const char *found = arena_format(loader->keep, "%s%s%s", path, slash, entry->d_name);
+        bool missing = stat(found, &about) != 0; /* a broken link */
+        if (!missing && S_ISDIR(about.st_mode))
+            going = walk_into(loader, found, folder, depth + 1);
+        else if (ends_in_yaml(entry->d_name) && missing)
+            unreadable(loader, found);
+        else if (ends_in_yaml(entry->d_name))
+            going = add_file(loader, found, folder);
+    }
+    if (going && errno)
+        unreadable(loader, path);
+    closedir(stream);
+    return going;
 }
 
 static int by_path(const void *left, const void *right)
@@ -184,40 +222,14 @@ static int by_path(const void *left, const void *right)
 
 void files_find(struct loader *loader, const char *path, size_t folder)
 {
-    const size_t first = loader->file_count;
-    char *const roots[] = {(char *)path, NULL};
-    FTS *walk = fts_open(roots, FTS_LOGICAL | FTS_NOCHDIR, NULL);
-    bool going = walk != NULL;
-    errno = walk ? 0 : errno;
-    for (FTSENT *found; going && (found = fts_read(walk)) != NULL; errno = 0) {
-        const bool root = found->fts_level == FTS_ROOTLEVEL, yaml = ends_in_yaml(found->fts_name);
-        errno = found->fts_errno;
-        if (found->fts_info == FTS_DP) {
-            continue;
-        } else if (!root && found->fts_name[0] == '.') {
-            fts_set(walk, found, FTS_SKIP);
-        } else if (found->fts_info == FTS_DC || found->fts_level > FILES_MAX_DEPTH) {
-            loader->unreadable = true;
-            load_error(
-                loader, (struct position){0},
-                "folders nest more than %d deep at '%s'; a link may point back to its own folder",
-                FILES_MAX_DEPTH, load_quote(loader, found->fts_path));
-            going = false;
-        } else if (found->fts_info == FTS_DNR || found->fts_info == FTS_ERR ||
-                   ((root || yaml) &&
-                    (found->fts_info == FTS_NS || found->fts_info == FTS_SLNONE))) {
-            if (found->fts_info == FTS_SLNONE)
-                (void)access(found->fts_path, F_OK); /* which says why the link leads nowhere */
-            unreadable(loader, found->fts_path);
-        } else if (found->fts_info != FTS_D && (root || yaml)) {
-            going = add_file(loader, found->fts_path, folder);
-        }
-    }
-    if (errno)
+    size_t first = loader->file_count;
+    struct stat about;
+    if (stat(path, &about) != 0)
         unreadable(loader, path);
-    if (walk)
-        fts_close(walk);
-    array_sort(loader->files + first, loader->file_count - first, by_path);
+    else if (!S_ISDIR(about.st_mode))
+        add_file(loader, arena_string(loader->keep, path), folder);
+    else if (walk_into(loader, path, folder, 0) && loader->file_count > first)
+        qsort(loader->files + first, loader->file_count - first, sizeof *loader->files, by_path);
 }
 
 /* False, and told, if it cannot be or is too large. */
