@@ -135,10 +135,10 @@ enum pattern_kind {
 struct sibling_group {
     enum relation relation;
     enum pattern_kind kind;
-    struct tally own, rest; /* inoculated vessels, lost in any way, that share it or not */
-    struct tally controls; /* that share it */
+    struct tally own, rest;  /* inoculated vessels, lost in any way, that share it or not */
+    struct tally controls;   /* that share it */
     double log_bayes_factor; /* natural: own rate against one rate, at the same prior */
-    double highest, lowest; /* shift of a cause of this relation; 0 when there is none */
+    double highest, lowest;  /* shift of a cause of this relation; 0 when there is none */
     uint32_t aliased; /* bit per relation: shared by exactly the same vessels, so not told apart */
 };
 
