@@ -475,8 +475,14 @@ static const char *value_meant(struct app *app, const struct option *option, con
         return option->dimension == (strtod(words, NULL) > longest ? DIM_METRES : DIM_MINUTES)
                    ? words
                    : NULL;
-    if (quantity && option->dimension != DIM_NONE)
-        return is_quantity(words, 1U << option->dimension, true) ? words : NULL;
+    if (quantity && option->dimension != DIM_NONE) /* the "half" of a half-gallon jar is no share */
+        return has_figures(words) && is_quantity(words, 1U << option->dimension, true) ? words
+                                                                                       : NULL;
+    if (option->kind == OPTION_DATE) {
+        int64_t day;
+        const char *end = day_read(words, &day);
+        return end != NULL && *end == '\0' ? words : NULL;
+    }
     if (!option->bare)
         return NULL;
     const bool vessel = option->list == LIST_VESSELS;
@@ -520,8 +526,9 @@ static const struct option *meant_option(struct app *app, const char **words)
     return count == 1 ? (*words = value, only) : NULL;
 }
 
-/* Ends the command because of a word that is none of all these. */
-static _Noreturn void not_meant(struct app *app, const char *word)
+/* Ends the command because of a word that is none of all these; but a plain word that is like no
+ * name is left out, and told, where others were understood. */
+static void not_meant(struct app *app, const char *word)
 {
     struct names names;
     const char **near = NULL;
@@ -533,9 +540,12 @@ static _Noreturn void not_meant(struct app *app, const char *word)
         for (size_t i = 0; i < names.count; i++)
             *arena_push(app->arena, near, count) = names.ids[i];
     }
-    app_unknown(app, NULL, "grain or vessel", word, near, count,
-                arena_format(app->arena, "and no figure with its unit; see 'jarside %s --help'",
-                             app->command->name));
+    if (app->option_count == 0 || has_figures(word) || diag_nearest(word, near, count) != NULL)
+        app_unknown(app, NULL, "grain or vessel", word, near, count,
+                    arena_format(app->arena, "and no figure with its unit; see 'jarside %s --help'",
+                                 app->command->name));
+    screen_say(&app->err, 0, 0, ROLE_WARN, "Not understood, so left out: '%s'.", word);
+    (void)screen_flush(&app->err, stderr);
 }
 
 /* The option of the command that takes what words say of such an observable; NULL for none. */
@@ -565,8 +575,10 @@ static void take_sentence(struct app *app, const char *words)
         if (!no_pressure && observable->feeds == FEEDS_COOK_METHOD)
             continue; /* "pressure cooked": the gauge tells more */
         const char *said = span_words(app->arena, words, reading->span);
-        if (option == NULL || (value == RULES_NONE && !reading->has_number))
+        if (option == NULL || (value == RULES_NONE && !reading->has_number)) {
             not_meant(app, said);
+            continue;
+        }
         if (no_pressure)
             said = "0";
         else if (reading->has_number && !is_quantity(said, 1U << option->dimension, true))
@@ -586,6 +598,7 @@ static void take_sentence(struct app *app, const char *words)
             while (word > words && word[-1] != ' ')
                 word--;
             not_meant(app, arena_copy(app->arena, word, strcspn(word, " ")));
+            continue;
         }
         *arena_push(app->arena, app->options, app->option_count) =
             (struct option_given){vessels, unread}; /* "12 quart jars" */
@@ -626,9 +639,50 @@ static bool is_label(struct app *app, const char *word)
     return known;
 }
 
+/* The id of the starter that the words name and say nothing else, "liquid culture", "of spawn"; NULL for none. */
+static const char *starter_named(struct app *app, const char *words)
+{
+    const int observable = app->rules->feeder[FEEDS_STARTER_KIND];
+    const size_t of = strncmp(words, "of ", 3) == 0 ? 3 : 0;
+    if (has_figures(words) || observable == RULES_NONE)
+        return NULL;
+    const struct reading_list list =
+        app_reading(app, arena_format(app->arena, "with %s", words + of));
+    const int value = list.reading_count == 1 && list.unread_count == 0 &&
+                              (int)list.readings[0].observable == observable
+                          ? single_value(list.readings[0].seen)
+                          : RULES_NONE;
+    return value != RULES_NONE ? app->rules->observables[observable].values[value].id : NULL;
+}
+
+/* An amount and the starter it is of, "3 agar wedges", "2 ml spore syringe": both options, and how many words. */
+static size_t take_starter(struct app *app, size_t from, size_t left)
+{
+    const struct option *amount = fed_option(app, FEEDS_DOSE);
+    const struct option *starter = fed_option(app, FEEDS_STARTER_KIND);
+    if (amount == NULL || starter == NULL)
+        return 0;
+    for (size_t figures = 1; figures < left && figures <= 2; figures++) {
+        const char *value = joined(app, from, figures);
+        if (!is_figures(value) && !is_quantity(value, 1U << DIM_LITRES | 1U << DIM_GRAMS, true))
+            continue;
+        for (size_t words = left - figures; words > 0; words--) {
+            const char *id = starter_named(app, joined(app, from + figures, words));
+            if (id == NULL)
+                continue;
+            *arena_push(app->arena, app->options, app->option_count) =
+                (struct option_given){amount, value};
+            *arena_push(app->arena, app->options, app->option_count) =
+                (struct option_given){starter, id};
+            return figures + words;
+        }
+    }
+    return 0;
+}
+
 void options_take_operands(struct app *app)
 {
-    enum { MOST_WORDS = 3 }; /* "2 kg", "quart jar", "5 lb bags" */
+    enum { MOST_WORDS = 4 }; /* "2 kg", "quart jar", "5 lb bags", "2 hours 30 minutes" */
     const bool labels = strstr(help_of(app->command->name).operands, "LABEL") != NULL;
     const char *rest = "";
     size_t kept = 0;
@@ -637,12 +691,20 @@ void options_take_operands(struct app *app)
             app->operand_count - i < MOST_WORDS ? app->operand_count - i : MOST_WORDS;
         const struct option *option = NULL;
         const char *value = NULL;
+        if ((words = take_starter(app, i, left)) > 0)
+            continue;
         for (words = left; option == NULL && words > 1; words -= option == NULL)
             option = sized_vessel(app, value = joined(app, i, words)); /* "5 lb bags" */
         for (words = option != NULL ? words : 0; option == NULL && words < left;) {
             value = joined(app, i, ++words);
             option = meant_option(app, &value);
         }
+        for (size_t more = words + 1;
+             option != NULL && option->dimension == DIM_MINUTES && more <= left; more++)
+            if (value_meant(app, option, joined(app, i, more)) != NULL) {
+                value = joined(app, i, more); /* "2 hours", and "30 minutes" with it */
+                words = more;
+            }
         if (option != NULL)
             *arena_push(app->arena, app->options, app->option_count) =
                 (struct option_given){option, value};

@@ -280,6 +280,7 @@ static enum status run_cook(struct app *app)
     const struct cook_setup *setup = &cook.setup;
     const struct lethality *log = &cook.probe.f0;
     const struct range *steam = &cook.result.steam;
+    const double rated = isnan(known->rated) ? rules->cook.rated : known->rated;
     json_t *root = figures_json(setup, &cook.result);
     json_t *cautions = json_pack(
         "[s, s]", "The cooker's manual comes first; never go beyond the pressure it allows.",
@@ -296,11 +297,12 @@ static enum status run_cook(struct app *app)
     add_course(root, &cook);
     view_json_add(root,
                   "sea_level:o assumed:o cautions:o _barometer:n _altitude:n _adequate:n _notes:o "
-                  "_reference:n _air:b _one_in:n _how_long:b",
-                  sea_json(&cook, isnan(known->rated) ? rules->cook.rated : known->rated),
-                  view_json_parts(assumed.bytes), cautions, setup->steam.barometer_kpa,
-                  setup->steam.altitude_m, setup->adequate_f0, notes_json(rules, &cook), 121.1,
-                  steam->high - steam->low > 0.3, 1.0 / setup->target, how_long);
+                  "_reference:n _air:b _one_in:n _how_long:b _beyond:n",
+                  sea_json(&cook, rated), view_json_parts(assumed.bytes), cautions,
+                  setup->steam.barometer_kpa, setup->steam.altitude_m, setup->adequate_f0,
+                  notes_json(rules, &cook), 121.1, steam->high - steam->low > 0.3,
+                  1.0 / setup->target, how_long,
+                  setup->steam.gauge_kpa > 1.05 * rated ? rated : NAN);
     return app_tell(app, "cook", root);
 }
 

@@ -172,7 +172,14 @@ subtest 'words as a batch takes them' => sub {
         for [qw(14psi 95min rye 12 quart jars)], ['14 psi, 95 min, 12 quart jars of rye'],
         [qw(pressure cooked rye in 12 quart jars 14 psi for 95min)], [qw(12 jar:quart rye 14psi 95min)];
     is(json(qw(cook 14psi 95min 5lb bags packed rye --json))->{vessel}, 'Filter bag of about 2.5 kg', 'a bag by its weight');
-    refused('words that say nothing', 2, qr/no grain or vessel 'moon'/, qw(cook 14psi 95min by the moon));
+    my ($status, $out, $err) = run(qw(cook 14psi 95min quart jar by the moon));
+    like((run(qw(cook 30psi quart jar)))[1], qr/above the 104 kPa \(15 psi\) household cookers/, 'twice the usual pressure is doubted');
+    unlike((run(@$_))[1], qr/household/, "@$_") for [qw(cook 15psi quart jar)], [qw(cook 30psi quart jar --rated 31psi)];
+    is("$status $err", "0 Not understood, so left out: 'moon'.\n", 'a word that says nothing is left out, and told');
+    is($out, (run(qw(cook 14psi 95min quart jar)))[1], 'nothing else changes');
+    is_deeply(json('cook', '14psi', @$_, 'quart', 'jar', '--json'), json(qw(cook 14psi 150min quart jar --json)), "@$_")
+        for [qw(2.5 h)], ['2', 'hours', '30', 'minutes'];
+    is(json(qw(cook 14psi 95min half gallon jar --json))->{vessel}, 'Half-gallon or two-litre jar', 'half a gallon is no share');
     refused('a number of nothing', 2, qr/no grain or vessel '12'/, qw(cook 14psi 95min 12));
 };
 
@@ -208,7 +215,7 @@ subtest 'bounds' => sub {
     refused('an unknown vessel', 65, qr/did you mean 'quart_jar'/, qw(cook --gauge 15psi --minutes 90 --vessel quart_jra));
     refused('no vessel at all', 65, qr/not the size/, qw(cook --gauge 15psi --minutes 90 --vessel bag:0kg));
     refused('half a cook', 2, qr/--gauge/, @jar, qw(--minutes 90));
-    refused('an operand that is nothing', 2, qr/no grain or vessel 'hello'/, @jar, 'hello');
+    refused('an operand that is nothing', 2, qr/no grain or vessel 'hello'/, 'cook', 'hello');
     refused('an unknown option', 2, qr/--gauge/, @jar, qw(--guage 15psi));
 };
 

@@ -116,6 +116,15 @@ subtest 'words as a batch takes them' => sub {
         for [qw(lions mane 24C liquid culture 3ml litre jars)], ["lion's mane in a litre jar, 3 ml of LC", '24C'];
 };
 
+subtest 'a starter and how much of it' => sub {
+    my $pieces = json(qw(forecast shiitake 22C quart_jar --starter plate --inoculum 3 --json));
+    is_deeply(json('forecast', 'shiitake', '22C', 'quart', 'jar', @$_, '--json'), $pieces, "@$_")
+        for [qw(3 agar wedges)], [qw(3 pieces of agar)], [qw(agar 3 wedges)];
+    is_deeply(json(qw(forecast oyster 20C 300g), @$_, '--json'), json(qw(forecast oyster 20C --starter grain_spawn --inoculum 300g --json)), "@$_")
+        for [qw(grain spawn)], [qw(of spawn)];
+    is(json(qw(forecast oyster 18C 2ml spore syringe inoculated 2026-03-20 --json))->{start}, '2026-03-20', 'and a date');
+};
+
 subtest 'refusals' => sub {
     refused('no species', 2, qr/--species/, qw(forecast --temp 24C));
     refused('an unknown species', 65, qr/did you mean 'oyster'/, qw(forecast --species oister));
