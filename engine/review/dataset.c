@@ -844,9 +844,6 @@ struct filling { /* a dataset while it is filled */
     struct batch batch;
     struct sources from;
     const char *parent, *line; /* of its starter; "" for none */
-    int16_t *finding;
-    float *sure;
-    const struct observation **seen; /* NULL: signs are not asked for */
 };
 
 /* ---- bands ----------------------------------------------------------------------------------- */
@@ -1040,19 +1037,20 @@ static void take_finding(const struct filling *filling, size_t at, const struct 
                          const char *confirmed)
 {
     struct query query = {.journal = filling->journal};
-    filling->finding[at] = RULES_NONE;
+    struct dataset *to = &filling->intake->dataset;
+    to->finding[at] = RULES_NONE;
     if (vessel->last_look != 0 && (vessel->fate == FATE_CONTAMINATED || vessel->fate == FATE_STUCK))
         query = query_begin(filling->journal, sql_finding, "i", vessel->last_look);
     while (query_next(&query)) {
-        filling->finding[at] = (int16_t)rules_finding(filling->rules, query_text(&query, 0));
-        filling->sure[at] = (float)query_real(&query, 2);
-        if (filling->seen != NULL)
-            filling->seen[at] = signs_of(filling, query_text(&query, 1));
+        to->finding[at] = (int16_t)rules_finding(filling->rules, query_text(&query, 0));
+        to->sure[at] = (float)query_real(&query, 2);
+        if (to->seen != NULL) /* signs are asked for */
+            to->seen[at] = signs_of(filling, query_text(&query, 1));
     }
     if (confirmed[0] == '\0')
         return;
-    filling->finding[at] = (int16_t)rules_finding(filling->rules, confirmed);
-    filling->sure[at] = 1.0F;
+    to->finding[at] = (int16_t)rules_finding(filling->rules, confirmed);
+    to->sure[at] = 1.0F;
 }
 
 static void take_vessel(struct filling *filling, const struct vessel *vessel, const char *confirmed)
@@ -1152,10 +1150,11 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
     journal_enter(journal);
     size_t count = (size_t)query_number(journal, journal_sql(journal, "SELECT count(*) %s", from),
                                         "it", (int64_t)wanted->since, wanted->batches);
-    filling.finding = arena_array(arena, count, sizeof *filling.finding);
-    filling.sure = arena_array(arena, count, sizeof *filling.sure);
+    struct dataset *to = &filling.intake->dataset;
+    to->finding = arena_array(arena, count, sizeof *to->finding);
+    to->sure = arena_array(arena, count, sizeof *to->sure);
     if (count <= SIGNS_KEPT)
-        filling.seen = arena_array(arena, count, sizeof *filling.seen);
+        to->seen = arena_array(arena, count, sizeof *to->seen);
     for (size_t k = 0; k < sizeof columns / sizeof *columns; k++)
         filling.columns[columns[k]] = intake_column(filling.intake, columns[k], NULL);
     /* A row and, after it, the finding of the newest outcome that stands. */
@@ -1176,9 +1175,6 @@ enum status dataset_from_journal(struct journal *journal, const struct rules *ru
     }
     query_end(&query);
     *dataset = intake_finish(filling.intake);
-    dataset->finding = filling.finding;
-    dataset->sure = filling.sure;
-    dataset->seen = filling.seen;
     drop_same_ancestry(dataset, (struct factor *)dataset->factors);
     add_changes(journal, dataset, arena);
     arena_free(filling.scratch);

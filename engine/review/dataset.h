@@ -88,11 +88,11 @@ struct dataset {
     int32_t *ended;      /* day it was used or lost, or first judged so; DAY_NONE */
     /* What it turned out or looked to be: an index into rules.findings, RULES_NONE; NULL when no
      * vessel has one. And how sure that was, 0 to 1. */
-    const int16_t *finding;
-    const float *sure;
+    int16_t *finding;
+    float *sure;
     /* Of each vessel what was seen in it at its last look, one per observable; NULL where that is
      * not known, and as a whole when no vessel has any. */
-    const struct observation *const *seen;
+    const struct observation **seen;
     const struct factor *factors;
     size_t factor_count;
     size_t batch;  /* the factor that is the batch; factor_count when there is none */
