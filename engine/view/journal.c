@@ -612,44 +612,29 @@ json_t *view_history_json(struct journal_view *view, enum record record, const v
 
 /* ---- what to mind when a vessel is thrown away, told from its last look ------------------------ */
 
-static double finding_mass(const json_t *posterior, const char *id)
-{
-    const json_t *findings = json_object_get(posterior, "findings");
-    size_t index;
-    json_t *entry;
-
-    if (json_is_object(findings))
-        return json_number_value(json_object_get(findings, id));
-    json_array_foreach (findings, index, entry) {
-        const char *named = json_string_value(json_object_get(entry, "id"));
-        if (named != NULL && strcmp(named, id) == 0)
-            return json_number_value(json_object_get(entry, "p"));
-    }
-    return 0.0;
-}
-
 /* Where nothing is known of what is inside, the cautions about contaminated vessels hold as if it
  * were: nobody throws away what is sound. */
 static bool applies(const struct rules *rules, const struct caution *caution,
-                    const json_t *posterior)
+                    const json_t *findings)
 {
     double mass = 0.0;
     if (caution->always) /* it is about verdicts, and there is none here */
         return false;
-    for (size_t f = 0; f < rules->finding_count && posterior != NULL; f++)
+    for (size_t f = 0; f < rules->finding_count && findings != NULL; f++)
         if (caution_is_about(caution, rules, f))
-            mass += finding_mass(posterior, rules->findings[f].id);
+            mass += json_number_value(json_object_get(findings, rules->findings[f].id));
     return (caution->actions >> ACTION_DISCARD & 1) ||
            (caution->rank < CAUTION_FIRST_RANK &&
-            (posterior == NULL ? caution->statuses != 0 : mass > 0.0 && mass >= caution->at_least));
+            (findings == NULL ? caution->statuses != 0 : mass > 0.0 && mass >= caution->at_least));
 }
 
 json_t *view_handling_json(const struct rules *rules, const struct look *look)
 {
     json_t *texts = json_array();
     json_t *posterior = look != NULL ? json_loads(look->posterior, 0, NULL) : NULL;
+    const json_t *findings = json_object_get(posterior, "findings"); /* id: chance */
     for (size_t i = 0; i < rules->caution_count; i++)
-        if (applies(rules, &rules->cautions[i], posterior))
+        if (applies(rules, &rules->cautions[i], findings))
             json_array_append_new(texts, json_string(rules->cautions[i].text));
     json_decref(posterior);
     return texts;
