@@ -118,10 +118,9 @@ struct search {
     size_t frame_count;
     struct cell *cells; /* of the factor that was gathered last, batch by batch */
     size_t cell_count;
-    size_t
-        *newest;  /* of each of its levels how many cells there were with its newest; 0 for none */
-    double *sums; /* of each raised level, grid point and ratio */
-    bool small;   /* few enough cells to ask for pairs, and for levels that hardly stand out */
+    size_t *newest; /* of each of its levels: 1 + the index of its newest cell; 0 for none */
+    double *sums;   /* of each raised level, grid point and ratio */
+    bool small;     /* few enough cells to ask for pairs, and for levels that hardly stand out */
 };
 
 /* ---- time at risk ------------------------------------------------------------------------------- */
