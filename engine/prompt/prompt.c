@@ -876,7 +876,7 @@ static void choose_question(struct conversation *talk)
                                  verdict->asked};
         if (now.action == talk->told.action && now.leader == talk->told.leader &&
             now.asked == talk->told.asked)
-            say(talk, ROLE_PLAIN, "The verdict stands as it was; 'verdict' shows it.");
+            say(talk, ROLE_PLAIN, "The verdict above holds; 'verdict' shows it again.");
         else
             put_verdict(talk, VERDICT_TALK);
         talk->told = now;

@@ -177,6 +177,17 @@ subtest 'what only a safety rule rests on is asked about' => sub {
     like($screen, qr/^Isolate: /m, 'and not knowing takes nothing back');
 };
 
+subtest 'put right, not understood, and goodbye' => sub {
+    my ($screen) = talk([ 'king oyster, all white', '4 days', '12 days actually', 'leave' ]);
+    like($screen, qr/Understood: age: 8 to 14 days \('12 days/, 'the age is put right');
+    ($screen) = talk([ 'king oyster, half white', 'idk whats that', 'leave' ]);
+    unlike($screen, qr/not known|unknown 'idk/i, 'who asks what is meant does not say "unknown"');
+    my $status;
+    ($screen, $status) = talk([ 'king oyster, half white', 'ok bye' ]);
+    is($status, 0, 'a goodbye ends it');
+    unlike($screen, qr/one kind/, 'and is no answer');
+};
+
 subtest 'an ASCII locale' => sub {
     my ($screen) = talk([ 'white, day 3, 24C', 'leave' ], { env => { LC_ALL => 'C' } });
     unlike($screen, qr/[^\x00-\x7f]/, 'gets ASCII');
