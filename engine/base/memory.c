@@ -70,7 +70,7 @@ struct arena {
     struct block *blocks; /* newest first; the head is the one pieces are cut from */
 };
 
-enum { ALIGNMENT = _Alignof(max_align_t), BLOCK_BYTES = 16 * 1024 };
+enum { ALIGNMENT = _Alignof(max_align_t), BLOCK_BYTES = 16 * 1024, BLOCK_MOST = 256 * 1024 };
 
 static size_t align_up(size_t size)
 {
@@ -134,11 +134,14 @@ void arena_reset(struct arena *arena)
 
 static struct block *block_add(struct arena *arena, size_t need)
 {
-    size_t capacity = need > BLOCK_BYTES ? need : BLOCK_BYTES;
+    /* The more an arena holds the longer its blocks. */
+    const size_t last = arena->blocks ? arena->blocks->capacity : BLOCK_BYTES / 2;
+    const size_t usual = last < BLOCK_MOST / 2 ? 2 * last : BLOCK_MOST;
+    const size_t capacity = need > usual ? need : usual;
     struct block *block = malloc(header_bytes() + capacity);
     *block = (struct block){.capacity = capacity};
     /* A large piece fills its block alone; after the head, it leaves the head's room in use. */
-    if (need > BLOCK_BYTES && arena->blocks) {
+    if (need > usual && arena->blocks) {
         block->next = arena->blocks->next;
         arena->blocks->next = block;
     } else {
