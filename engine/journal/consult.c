@@ -469,7 +469,7 @@ static void recall_looks(struct opening *opening)
 
 static const double OLD_ENOUGH = 2.0 / 3.0;
 
-/* The first columns of sql_siblings. */
+/* The relations in a cell of sql_siblings, from its highest bit down. */
 static const enum relation relation_columns[] = {
     RELATION_COOK,    RELATION_MIX,   RELATION_GRAIN_LOT, RELATION_SESSION,
     RELATION_STARTER, RELATION_PLACE, RELATION_POSITION};
@@ -477,7 +477,7 @@ static const enum relation relation_columns[] = {
 enum status consult_count(struct journal *journal, const struct consultation *consultation,
                           struct arena *arena, struct consult_others *others)
 {
-    enum { COLUMNS = sizeof relation_columns / sizeof *relation_columns };
+    enum { RELATIONS = sizeof relation_columns / sizeof *relation_columns, CONTROL_BIT = 2 };
     static const double day = 86400.0;
     double age = fmax(1.0, isnan(consultation->day) ? 0.0 : consultation->day) * day * OLD_ENOUGH;
     *others = (struct consult_others){NULL, 0};
@@ -485,14 +485,14 @@ enum status consult_count(struct journal *journal, const struct consultation *co
     while (query_next(&query)) {
         struct sibling_cell *cell = arena_push(arena, others->cells, others->count);
         *cell = (struct sibling_cell){0};
-        for (int i = 0; i < COLUMNS; i++)
-            if (query_integer(&query, i) != 0)
+        const int64_t bits = query_integer(&query, 0);
+        for (int i = 0; i < RELATIONS; i++)
+            if (bits >> (CONTROL_BIT + RELATIONS - i) & 1)
                 cell->shares |= UINT32_C(1) << relation_columns[i];
-        cell->control = query_integer(&query, COLUMNS) != 0;
-        int64_t became = query_integer(&query, COLUMNS + 1);
-        *(became == 2   ? &cell->contaminated
-          : became == 1 ? &cell->stuck
-                        : &cell->clean) = sqlite3_column_double(query.statement, COLUMNS + 2);
+        cell->control = bits >> CONTROL_BIT & 1;
+        *(bits & 2   ? &cell->contaminated
+          : bits & 1 ? &cell->stuck
+                     : &cell->clean) = sqlite3_column_double(query.statement, 1);
     }
     return journal_told(journal);
 }

@@ -114,8 +114,10 @@ ORDER BY day
 
 -- ==== what became of the others ====
 
--- Of the others of the vessel ?1 which relations they share (relation_columns), what they became, and how many they are.
--- What was never inoculated shares no hand or starter. Seconds of age that count whole are ?2.
+-- Of the others of the vessel ?1 how many there are of each cell: from its lowest bits up, whether they stuck (1) or were
+-- contaminated (2), are controls, and the relations they share (the last of relation_columns first). What is the same for
+-- a whole batch is asked once of each. What was never inoculated shares no hand or starter. Seconds of age that count
+-- whole are ?2.
 == siblings
 WITH
   own AS (
@@ -128,21 +130,23 @@ WITH
     UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.starter = own.starter ORDER BY b.id DESC LIMIT 400)
     UNION SELECT id FROM (SELECT b.id FROM batch AS b, own WHERE b.lot = own.lot ORDER BY b.id DESC LIMIT 400)
     UNION SELECT v.batch FROM parent AS p JOIN vessel AS v ON v.id = p.vessel, own WHERE p.starter = own.starter
-    UNION SELECT batch FROM own)
-SELECT ifnull(b.cook = own.cook, 0), b.id = own.batch, ifnull(b.lot = own.lot, 0),
-  ifnull(b.session = own.session, 0) AND NOT v.control AND NOT own.control,
-  (ifnull(b.starter = own.starter, 0) OR EXISTS (SELECT 1 FROM parent WHERE vessel = v.id AND starter = own.starter))
-    AND NOT v.control AND NOT own.control,
-  ifnull(v.stood = own.stood, 0),
-  ifnull(b.cook = own.cook, 0) AND v.position <> '' AND v.position = own.position,
-  v.control,
-  CASE WHEN v.fate = 'contaminated' THEN 2 WHEN v.fate = 'stuck' THEN 1 ELSE 0 END AS became,
-  sum(CASE WHEN v.fate = 'open' THEN max(0.0, min(1.0, (l.at - b.at) / ?2)) ELSE 1.0 END)
-FROM near JOIN batch AS b ON b.id = near.id JOIN vessel AS v ON v.batch = b.id
-  LEFT JOIN look AS l ON l.id = iif(v.fate = 'open', v.last_look, NULL) CROSS JOIN own
+    UNION SELECT batch FROM own),
+  shared AS MATERIALIZED (
+    SELECT b.id, b.at, own.stood, own.position,
+      (ifnull(b.cook = own.cook, 0) << 6) + ((b.id = own.batch) << 5) + (ifnull(b.lot = own.lot, 0) << 4)
+      + ((ifnull(b.session = own.session, 0) AND NOT own.control) << 3)
+      + ((ifnull(b.starter = own.starter, 0) AND NOT own.control) << 2) AS bits
+    FROM near JOIN batch AS b ON b.id = near.id, own),
+  mixed AS MATERIALIZED (SELECT p.vessel FROM parent AS p, own WHERE p.starter = own.starter AND NOT own.control)
+SELECT ((iif(v.control, s.bits & ~12, s.bits | ((v.id IN mixed) << 2)) | (ifnull(v.stood = s.stood, 0) << 1)
+    | (s.bits >= 64 AND v.position <> '' AND v.position = s.position)) << 3) + ((v.control <> 0) << 2)
+    + CASE v.fate WHEN 'contaminated' THEN 2 WHEN 'stuck' THEN 1 ELSE 0 END AS cell,
+  sum(CASE WHEN v.fate = 'open' THEN max(0.0, min(1.0, (l.at - s.at) / ?2)) ELSE 1.0 END)
+FROM shared AS s JOIN vessel AS v ON v.batch = s.id
+  LEFT JOIN look AS l ON l.id = iif(v.fate = 'open', v.last_look, NULL)
 WHERE v.id <> ?1 AND (v.fate IN ('sound', 'stuck', 'contaminated')
   OR (v.fate = 'open' AND v.state = 'growing' AND l.action = 'keep'))
-GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9
+GROUP BY cell
 
 -- ==== counts ====
 
