@@ -137,7 +137,7 @@ WITH
       + ((ifnull(b.session = own.session, 0) AND NOT own.control) << 3)
       + ((ifnull(b.starter = own.starter, 0) AND NOT own.control) << 2) AS bits
     FROM near JOIN batch AS b ON b.id = near.id, own),
-  mixed AS MATERIALIZED (SELECT p.vessel FROM parent AS p, own WHERE p.starter = own.starter AND NOT own.control)
+  mixed AS MATERIALIZED (SELECT p.vessel FROM parent AS p, own WHERE p.starter = own.starter AND p.vessel IS NOT NULL AND NOT own.control)
 SELECT ((iif(v.control, s.bits & ~12, s.bits | ((v.id IN mixed) << 2)) | (ifnull(v.stood = s.stood, 0) << 1)
     | (s.bits >= 64 AND v.position <> '' AND v.position = s.position)) << 3) + ((v.control <> 0) << 2)
     + CASE v.fate WHEN 'contaminated' THEN 2 WHEN 'stuck' THEN 1 ELSE 0 END AS cell,

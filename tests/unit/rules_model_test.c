@@ -152,7 +152,7 @@ TEST(test_phrases_are_kept)
     /* A pattern has a slash before it. */
     assert_string_equal(observable(rules, "surface")->values[1].phrases.list[0],
                         "/rough \\p{L}{0,3}");
-    assert_int_equal(rules->language.list_count, 3);
+    assert_int_equal(rules->language.list_count, 9);
     assert_string_equal(rules->language.lists[0].id, "spot");
     assert_int_equal(rules->language.lists[0].items.count, 2);
     assert_string_equal(rules->language.lists[1].items.list[0], "[{deep}] red|reddish");
