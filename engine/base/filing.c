@@ -107,11 +107,16 @@ static void filing_forget(struct filing *filing)
     *filing = (struct filing){0};
 }
 
-/* The folder of a path, with the slash after it; "./" when it names none. The caller frees. */
-static char *folder_of(const char *path)
+/* Opens the folder of a path; below 0 where that fails. */
+static int open_folder(const char *path, int how)
 {
     const char *slash = strrchr(path, '/');
-    return slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup("./");
+    char *folder = slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup("./");
+    const int descriptor = open(folder, how | O_CLOEXEC, 0600);
+    const int failed = errno;
+    free(folder);
+    errno = failed;
+    return descriptor;
 }
 
 /* A hidden name for a file in the same folder. The caller frees. */
@@ -132,9 +137,8 @@ enum status filing_reserve(struct filing *filing, const char *path, bool replace
     if (status != STATUS_OK)
         return status;
     filing->path = strdup(path);
-    char *folder SCOPED_FREE = folder_of(path);
 #ifdef O_TMPFILE
-    filing->descriptor = open(folder, O_TMPFILE | O_RDWR | O_CLOEXEC, 0600);
+    filing->descriptor = open_folder(path, O_TMPFILE | O_RDWR);
     if (filing->descriptor >= 0) {
         filing->temporary = text_format("/proc/self/fd/%d", filing->descriptor);
         filing->nameless = access(filing->temporary, F_OK) == 0;
@@ -245,8 +249,7 @@ enum status filing_commit(struct filing *filing, struct diags *diags)
     }
     /* A name that is not on the disk is lost with the power. Folders that cannot be synced (some
      * network file systems) are no fault of the file. */
-    char *folder SCOPED_FREE = folder_of(filing->path);
-    int descriptor = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    int descriptor = open_folder(filing->path, O_RDONLY | O_DIRECTORY);
     if (descriptor >= 0) {
         (void)sync_bytes(descriptor);
         close(descriptor);

@@ -225,6 +225,7 @@ static uint64_t mark_of(uint32_t stem)
 uint32_t *stems_of(struct reader *reader, const char *words, size_t *count)
 {
     uint32_t *stems = NULL;
+    *count = 0;
     for (size_t length; *words; words += length + (words[length] == '|')) {
         length = strcspn(words, "|");
         uint32_t word = word_add(reader, words, length, true);

@@ -174,7 +174,8 @@ enum status score_fit_tau(struct triage *triage, const struct reasoner *reasoner
     posterior_init(&fit.posterior, reasoner, NULL);
     *log_score = INFINITY;
     double middle = 0.5 * (LEAST_TAU + 1.0);
-    for (double step = (1.0 - LEAST_TAU) / (2 * SIDE); step > TOLERANCE / SIDE; step /= SIDE) {
+    double step = (1.0 - LEAST_TAU) / (2 * SIDE);
+    while (step > TOLERANCE / SIDE) {
         for (int k = -SIDE; k <= SIDE; k++) {
             const double at = fmin(1.0, fmax(LEAST_TAU, middle + k * step));
             const double here = log_score_at(&fit, at);
@@ -184,6 +185,7 @@ enum status score_fit_tau(struct triage *triage, const struct reasoner *reasoner
             }
         }
         middle = *tau;
+        step /= SIDE;
     }
     posterior_release(&fit.posterior);
     return fit.status;
