@@ -321,6 +321,8 @@ static int64_t read_version(struct journal *journal)
 {
     int64_t version = 0;
     enum whose whose = identify(journal, &version);
+    if (whose == ANOTHERS) /* or somebody made it a journal between two of the questions */
+        whose = identify(journal, &version);
     if (whose == EMPTY && !journal->writable)
         refuse_file(journal, "this journal is empty; nothing was ever recorded in it");
     else if (whose == ANOTHERS)
