@@ -309,26 +309,22 @@ SELECT a.id, printf('%.200s was made before what it came from', s.label)
 FROM parent AS a JOIN starter AS s ON s.id = a.starter JOIN starter AS b ON b.id = a.parent
 WHERE (b.made + 60 * b.made_offset) / 86400 > (s.made + 60 * s.made_offset) / 86400
 
-== chained_look
+-- Which rows of the table X correct something they cannot.
+== chained
 SELECT a.id, iif(b.id IS NULL, 'it corrects nothing, but stands in a chain of corrections',
-  printf('it corrects look %lld, which is of another vessel or chain', b.id))
-FROM look AS a LEFT JOIN look AS b ON b.id = a.corrects
+  printf('it corrects ?1 %lld, which is of another vessel or chain', b.id))
+FROM ?1 AS a LEFT JOIN ?1 AS b ON b.id = a.corrects
 WHERE iif(a.corrects IS NULL, a.turn IS NOT NULL,
   a.vessel <> b.vessel OR a.turn IS NOT coalesce(b.turn, b.id) OR b.id >= a.id)
+
+== chained_look
+use chained look
 
 == chained_event
-SELECT a.id, iif(b.id IS NULL, 'it corrects nothing, but stands in a chain of corrections',
-  printf('it corrects event %lld, which is of another vessel or chain', b.id))
-FROM event AS a LEFT JOIN event AS b ON b.id = a.corrects
-WHERE iif(a.corrects IS NULL, a.turn IS NOT NULL,
-  a.vessel <> b.vessel OR a.turn IS NOT coalesce(b.turn, b.id) OR b.id >= a.id)
+use chained event
 
 == chained_outcome
-SELECT a.id, iif(b.id IS NULL, 'it corrects nothing, but stands in a chain of corrections',
-  printf('it corrects outcome %lld, which is of another vessel or chain', b.id))
-FROM outcome AS a LEFT JOIN outcome AS b ON b.id = a.corrects
-WHERE iif(a.corrects IS NULL, a.turn IS NOT NULL,
-  a.vessel <> b.vessel OR a.turn IS NOT coalesce(b.turn, b.id) OR b.id >= a.id)
+use chained outcome
 
 == unread_notes
 SELECT id, iif(type = '', printf('''%s'' does not parse', name), printf('''%s'' should be a JSON %s', name, wanted))

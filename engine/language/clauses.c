@@ -250,7 +250,20 @@ void working_correct(struct working *working, const struct correction *correctio
     working_end(working, old.from[old.length]);
 }
 
-/* A value behind a correction that takes the place of one before it: "king oyster, no wait, lion's mane".
+/* Does something told of the vessel begin between these places? Then it stands, whatever is put right around it:
+ * "day 5, no wait, green, day 6". */
+static bool tells(const struct job *job, uint32_t from, uint32_t to)
+{
+    for (size_t i = 0; i < job->matches.count; i++) {
+        const struct match *at = &job->matches.items[i];
+        if (at->role <= ROLE_STATEMENT && at->start >= from && at->start < to)
+            return true;
+    }
+    return false;
+}
+
+/* A value behind a correction that takes the place of one before it: "king oyster, no wait, lion's mane". Only that
+ * one is taken out; what was told between the two stands, and so does what is salient in the same words.
  * A bare "no" may as well deny what follows, so more than one word is needed. */
 static bool value_restarts(const struct job *job, const struct match *cue, uint32_t near,
                            struct correction *found)
@@ -272,7 +285,13 @@ static bool value_restarts(const struct job *job, const struct match *cue, uint3
     if (was == NULL || was->item == now->item ||
         memchr(job->working.bytes + cue->start, ' ', cue->end - cue->start) == NULL)
         return false;
-    *found = (struct correction){was->start, now->start, "", 0};
+    for (size_t i = 0; i < job->matches.count; i++) {
+        const struct match *at = &job->matches.items[i];
+        if (at->role == ROLE_VALUE && at->start < was->end && at->end > was->start &&
+            job->reader->rules->observables[at->observable].values[at->item].salient)
+            return false;
+    }
+    *found = (struct correction){was->start, was->end, "", 0};
     return true;
 }
 
@@ -297,7 +316,7 @@ bool job_restarts(struct job *job)
             now++;
         const size_t near = after + WORDS_BETWEEN - 1;
         if (was < job->token_count && now < job->token_count && job->tokens[was].figure &&
-            job->tokens[now].figure &&
+            job->tokens[now].figure && !tells(job, match->end, job->tokens[now].start) &&
             (!unit || (now + 1 < job->tokens[now].clause && !job->tokens[now + 1].figure)))
             list[count] =
                 (struct correction){job->tokens[was].start, job->tokens[now].start, "", 0};

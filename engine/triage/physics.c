@@ -853,11 +853,11 @@ static void take_facts(struct work *work, const struct fact *facts, size_t fact_
 }
 
 /* Coverage in per cent by `day` of the fastest published run, which was perhaps shaken and of more starter: straight
- * in Avrami's scale from the shortest lag. 0 where none is known. */
+ * in Avrami's scale from the shortest lag. NAN where none is known. */
 static double published_by(const struct species *species, double day)
 {
     const double lag = species->growth.lag.lo, full = species->growth.full.lo;
-    const double z = full > lag ? fmax(0.0, day - lag) / (full - lag) : 0.0;
+    const double z = full > lag ? fmax(0.0, day - lag) / (full - lag) : NAN;
     return 100.0 - 100.0 * pow(1.0 - FORECAST_FULL / 100.0, z * z * z);
 }
 
@@ -880,6 +880,9 @@ static double most_by(const struct rules *rules, const struct fact *facts, size_
         if (work.growth.species == RULES_NONE ? rules->species[s].base < rare
                                               : work.growth.species != (int)s)
             continue;
+        most = fmax(most, published_by(&rules->species[s], day));
+        if (most >= enough)
+            return most;
         for (size_t k = 0; k < rules->starter_count; k++) {
             if (work.growth.starter == RULES_NONE
                     ? kinds->values[rules->starters[k].value].base < unusual
@@ -898,7 +901,6 @@ static double most_by(const struct rules *rules, const struct fact *facts, size_
                 continue;
             forecast_coverage(&forecast, day, &coverage);
             most = fmax(most, coverage.high); /* of NAN and a number fmax takes the number */
-            most = fmax(most, published_by(&rules->species[s], day));
             if (most >= enough)
                 return most;
         }

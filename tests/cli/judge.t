@@ -78,6 +78,17 @@ subtest 'what stands around the grain, or in its place' => sub {
         is(join(' ', map { $_->{value} } grep { $_->{sign} eq $sign } @{ judged($words)->{understood} }), $value, $words);
         is((grep { $_->{sign} =~ /^(?:smell|grain_surface)$/ } @{ judged($words)->{understood} }), 0, 'and nothing else in it');
     }
+    for my $words ('half white with a green powdery spot by the port, no wait, three quarters white',
+        'half white, green dust near the lid, hang on, no wait, two thirds white', 'day 5, no wait, green powder, day 6',
+        'white with pink slime at the base, i mean, no wait it is rye not oats') {
+        is(judged($words)->{action}, 'discard', "what was told before it was put right stands: $words");
+    }
+    for my $words ('agar plate with a green powdery spot', 'petri dish, black pin heads on stalks', 'liquid culture jar with green powder on the surface') {
+        is(judged($words)->{action}, 'discard', $words);
+    }
+    for my $words ('agar plate, a fuzzy white bit on one side', 'liquid culture in a jar is cloudy with a ring') {
+        unlike((run('judge', $words))[1], qr/\b(?:cut|open(?! it|,)|smell it\?)\b/, "nobody is told to open it: $words");
+    }
     my $never = judged('never noced this jar up, sat there 3 weeks, fuzz growing on top, whiteish');
     is("$never->{action} $never->{findings}[0]{id}", 'isolate pale_mould', 'growth without a starter');
 };
