@@ -264,6 +264,9 @@ static void check_value(struct loader *loader, const struct observable *observab
         load_error(
             loader, value->at,
             "'salient' is for 'kind: several', whose values are spoken of one by one; take it out");
+    if (value->prevails && observable->kind != KIND_ONE)
+        load_error(loader, value->at,
+                   "'prevails' is for 'kind: one', of whose values one stands; take it out");
     if (!isnan(value->parameter) && observable->feeds == FEEDS_NONE)
         load_error(loader, value->at,
                    "'parameter' is for what feeds a computation; take it out or add 'feeds'");
@@ -288,6 +291,7 @@ static READER(read_values)
             entry = entry->next;
         check_value(loader, observable, value, entry);
         observable->salient |= (uint32_t)value->salient << i;
+        observable->prevailing |= (uint32_t)value->prevails << i;
     }
     if (loader->errors != errors)
         return; /* sums and bins of what is broken mean nothing */

@@ -218,6 +218,8 @@ enum question_subject {
     /* Several: who sees it says so, unasked; then not saying so tells. What was seen once */      \
     /* stays seen at later looks. */                                                               \
     FIELD(of, FLAG, "salient", salient, MAY)                                                       \
+    /* One: it stands where it is said beside another: dew that has turned milky is milky. */      \
+    FIELD(of, FLAG, "prevails", prevails, MAY)                                                     \
     /* Takes back what was feared before it: "it was the lamp". */                                 \
     FIELD(of, FLAG, "withdraws", withdraws, MAY)                                                   \
     FIELD(of, PHRASES, "phrases", phrases, MAY)                                                    \
@@ -248,7 +250,7 @@ ITEM(value, VALUE_TABLE, double from;); /* number: the bin [from, below) in cano
     LIST(of, struct value, "values", values, value_count, MAY, VALUES)
 ITEM(observable, OBSERVABLE_TABLE, enum observable_class class;
      struct phrases phrases; /* number: each holds a quantity */
-     uint32_t salient;);     /* the salient ones of its values */
+     uint32_t salient, prevailing;); /* which of its values are */
 
 /* Observables that say nearly the same: the k-th strongest counts (1 - overlap)^k. */
 #define GROUP_TABLE(FIELD, LIST, of)                                                               \

@@ -124,8 +124,8 @@ static bool is_blank(const struct known *known)
  * From what was said, in order, and what records know to what is known.
  *
  * One-of and number: statements of one text narrow each other down; if they
- * leave nothing in common they clash, and the values of all stay possible. A
- * later text replaces what was known, or completes it when it only denies.
+ * leave nothing in common they clash, and the values of all stay possible, but
+ * for one that prevails. A later text replaces what was known, or completes it when it only denies.
  *
  * Several-of: values add up. A value both seen and denied clashes, within a text
  * or across texts, and counts as neither until the next statement about it.
@@ -192,8 +192,9 @@ static void one_narrow(struct triage *triage, struct known *known, const struct 
 }
 
 static void one_tell(struct triage *triage, struct known *known, const struct saying *saying,
-                     uint32_t all)
+                     const struct observable *observable)
 {
+    const uint32_t all = rules_all_values(observable);
     bool doubted = known->fact.observation.hedged != 0,
          doubts = saying->fact.observation.hedged != 0;
     uint32_t before = possible(&known->fact.observation, all),
@@ -215,7 +216,9 @@ static void one_tell(struct triage *triage, struct known *known, const struct sa
     } else if (doubts) {
         known->fact.observation =
             (struct observation){.seen = before | now, .hedged = before | now};
-    } else {
+    } else if (saying->fact.observation.seen & observable->prevailing) {
+        one_take(known, saying);
+    } else if (!(known->fact.observation.seen & observable->prevailing)) {
         known->fact.observation = (struct observation){.seen = before | now};
         known->fact.has_number = false;
         if (known->clashes)
@@ -292,7 +295,7 @@ static void take_in(struct triage *triage, size_t at, const struct saying *sayin
         if (!known->told)
             known->since = at;
         if (observable->kind != KIND_SEVERAL)
-            one_tell(triage, known, saying, rules_all_values(observable));
+            one_tell(triage, known, saying, observable);
         for (size_t v = 0; observable->kind == KIND_SEVERAL && v < observable->value_count; v++) {
             if (saying->fact.observation.seen >> v & 1)
                 value_tell(known, saying, v, true);

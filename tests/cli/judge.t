@@ -89,6 +89,14 @@ subtest 'what stands around the grain, or in its place' => sub {
     for my $words ('agar plate, a fuzzy white bit on one side', 'liquid culture in a jar is cloudy with a ring') {
         unlike((run('judge', $words))[1], qr/\b(?:cut|open(?! it|,)|smell it\?)\b/, "nobody is told to open it: $words");
     }
+    my %said = ('the dew on the glass was clear, now it is milky, oyster, half white' => 'liquid cloudy_pool', 'thought it was the light but it is still green' => 'verdict stands',
+        'tiny specks by the lid scatter when I breathe on it' => 'moving specks', 'it is not just dust, wipes off sooty' => 'wipe came_off');
+    for my $words (sort keys %said) {
+        my $answer = judged($words);
+        ok((grep { "$_->{sign} $_->{value}" eq $said{$words} } @{ $answer->{understood} }), "$words: $said{$words}");
+        isnt($answer->{action}, 'keep', 'and it is not kept');
+        ok(!(grep { $_->{sign} eq 'liquid' } @{ $answer->{clashes} }), 'no contradiction');
+    }
     my $never = judged('never noced this jar up, sat there 3 weeks, fuzz growing on top, whiteish');
     is("$never->{action} $never->{findings}[0]{id}", 'isolate pale_mould', 'growth without a starter');
 };
