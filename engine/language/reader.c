@@ -788,8 +788,8 @@ static void find_places(struct job *job)
     }
 }
 
-/* "At 30%" to a question that takes no number: it is about the question, and not a statement about
- * whatever sign happens to be measured in per cent. */
+/* "At 30%" or "4 days" to a question that takes no number: it is about the question, and not a statement about
+ * whatever sign happens to be measured in per cent or days. "60 F" and "4 days old" say what they are. */
 static void drop_stray_number(struct job *job)
 {
     const struct observable *o = &job->reader->rules->observables[job->asked];
@@ -803,6 +803,11 @@ static void drop_stray_number(struct job *job)
         list->items[content].role != ROLE_NUMBER || list->items[content].start >= end)
         return;
     const struct match *number = &list->items[content];
+    const enum dimension dimension = job->reader->rules->observables[number->observable].dimension;
+    if ((dimension != DIM_NONE && dimension != DIM_PERCENT && dimension != DIM_DAYS &&
+         dimension != DIM_MINUTES) ||
+        number->end > number->q_end)
+        return;
     for (size_t i = 0; i < job->token_count && job->tokens[i].start < end; i++) {
         const struct token *token = &job->tokens[i];
         bool inside = token->start >= number->q_start && token->end <= number->q_end;

@@ -784,16 +784,16 @@ static size_t pivot(const struct conversation *talk)
     return found;
 }
 
-/* Asks for what may have been misread: the words, and the first value they were taken for. */
+/* Asks for what may have been misread: the words, and the first value they were taken for, of a salient one that. */
 static void put_doubt(struct conversation *talk, size_t asked, uint32_t values)
 {
     const struct observable *seen = &talk->rules->observables[asked];
     const struct fact *from = triage_fact(talk->triage, asked);
+    const uint32_t taken = from->observation.seen & values, salient = taken & seen->salient;
     screen_blank(talk->screen);
     screen_say(talk->screen, 0, 0, ROLE_ISOLATE,
-               "Everything else speaks for keeping it, but '%s' was taken for %s: %s. To be sure:",
-               from->words, seen->label,
-               seen->values[__builtin_ctz(from->observation.seen & values)].label);
+               "It turns on '%s', which was taken for %s: %s. To be sure:", from->words,
+               seen->label, seen->values[__builtin_ctz(salient != 0 ? salient : taken)].label);
     talk->doubted = true;
 }
 

@@ -169,7 +169,7 @@ subtest 'contradictions are asked about' => sub {
 subtest 'what only a safety rule rests on is asked about' => sub {
     my $tells = 'purple thing is from my light strip, jar is white and even, day 9, 60 percent, growing every day';
     my ($screen) = talk([ $tells, 'white only', 'leave' ]);
-    like($screen =~ s/\s+/ /gr, qr/Everything else speaks for keeping it, but 'purple' was taken for colours: pink, red, peach or violet\. To be sure: Which colours/, 'with the words it was read from');
+    like($screen =~ s/\s+/ /gr, qr/It turns on 'purple', which was taken for colours: pink, red, peach or violet\. To be sure: Which colours/, 'with the words it was read from');
     like($screen, qr/^Keep: /m, 'what the answer leaves out is taken back');
     ($screen) = talk([ $tells, 'purple and white', 'leave' ]);
     like($screen, qr/^Isolate: /m, 'what it says again stands');
@@ -191,6 +191,14 @@ subtest 'put right, not understood, and goodbye' => sub {
 subtest 'an ASCII locale' => sub {
     my ($screen) = talk([ 'white, day 3, 24C', 'leave' ], { env => { LC_ALL => 'C' } });
     unlike($screen, qr/[^\x00-\x7f]/, 'gets ASCII');
+};
+
+subtest 'an answer that is about something else' => sub {
+    for my $case (['60F', qr/temperature: 15 to 18/], ['2 weeks old', qr/age: 8 to 14 days/]) {
+        my ($status, $out) = run({ in => "white with a green tint, oyster\n$case->[0]\n" });
+        like($out, $case->[1], "$case->[0] says what it is of, whatever was asked");
+        unlike($out, qr/not understood/, 'and is understood');
+    }
 };
 
 done_testing;
