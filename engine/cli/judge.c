@@ -62,8 +62,8 @@ static enum status tell(struct app *app, bool one_of_many)
     return app_flush(app);
 }
 
-/* Whether something of the text was understood, or its words change the odds this way or that by a
- * factor of three: a greeting is nothing to judge. */
+/* Whether something of the text was understood or asked, or its words change the odds this way or
+ * that by a factor of three: a greeting is nothing to judge. */
 static bool tells(struct app *app)
 {
     static const double weighs = 3.0;
@@ -74,7 +74,7 @@ static bool tells(struct app *app)
             return true;
     for (size_t i = 0; i < all.weight_count; i++)
         said += fabs(all.weights[i].odds);
-    return said >= log(weighs);
+    return said >= log(weighs) || triage_asked(app->triage) != NULL;
 }
 
 /* ---- what to judge --------------------------------------------------------------------------- */

@@ -546,7 +546,7 @@ static void tell_standing(struct conversation *talk, const struct hearing *heari
         floor != RULES_NONE && talk->rules->decision.floors[floor].unless_told_count > 0;
     view_heard(talk->screen, "understood.since", &judged, hearing->before, 0);
     view_heard(talk->screen, "unread", &judged, NULL, hearing->unclear);
-    if (talk->stage > STAGE_ACTION && hearing->asked != triage_asked(talk->triage))
+    if ((talk->stage > STAGE_ACTION || unseen) && hearing->asked != triage_asked(talk->triage))
         view_judged(talk->screen, &judged, "reply");
     if (talk->advice != ACTION_COUNT && talk->advice != now)
         screen_say(talk->screen, 0, 0, ROLE_STRONG, "That changes the advice from %s to %s.",

@@ -863,7 +863,8 @@ static bool caution_applies(const struct triage *triage, const struct caution *c
 /* Whose steps are shown. Discarding and isolating are done on account of what may
  * be contaminated, even where something harmless is likelier; so the likeliest
  * contaminated finding says how. Keeping is done on account of the likeliest that
- * is not, unless the next step has steps of its own. */
+ * is not, unless the next step has steps of its own. Where a floor stands because too
+ * little was said, it says what to do, and no finding has a say. */
 static void steps_find(struct triage *triage)
 {
     static const unsigned clean = 1U << FINDING_CLEAN, stuck = 1U << FINDING_STUCK;
@@ -872,6 +873,9 @@ static void steps_find(struct triage *triage)
     struct verdict *verdict = &triage->verdict;
     enum action action = verdict->decision.action;
     const unsigned *wanted = action == ACTION_KEEP ? keep : wary;
+    const int floor = verdict->decision.floor;
+    if (floor != RULES_NONE && triage->rules->decision.floors[floor].unless_told_count > 0)
+        return;
     const struct next_step *next =
         verdict->decision.next_step != RULES_NONE
             ? &triage->rules->decision.next_steps[verdict->decision.next_step]

@@ -101,6 +101,18 @@ subtest 'what stands around the grain, or in its place' => sub {
     is("$never->{action} $never->{findings}[0]{id}", 'isolate pale_mould', 'growth without a starter');
 };
 
+subtest 'what growers ask' => sub {
+    my $bin = judged('how do i bin it');
+    is($bin->{forced_by}, 'nothing_seen', 'a question alone is answered');
+    like($bin->{asked}{answer}, qr/goes closed/, 'as far as it can be');
+    is_deeply($bin->{steps}, [], 'and no finding says what to do where nothing was seen');
+    my %shake = ('can i shake it, there is a green spot' => qr/^No: leave it closed/, 'is it safe to shake it now, 30 percent white' => qr/^Yes, once, if every side/,
+        'first specks of white, day 4, when should I shake it' => qr/^Not yet/, 'fully white, can I break it up?' => qr/^Only to loosen it/);
+    like(judged($_)->{asked}{answer}, $shake{$_}, $_) for sort keys %shake;
+    is(judged('blue oyster bag white all over day 10 35C')->{next_step}, 'cool', 'what is too warm is said');
+    is(judged('blue oyster bag white all over day 10 24C')->{next_step}, 'use', 'and only that');
+};
+
 subtest 'the JSON keeps its contract' => sub {
     my $answer = json(qw(judge --json), 'day 12, greenish dust by the port, xyzzy plugh');
     is($answer->{schema}, 1, 'schema 1');
