@@ -2,11 +2,11 @@
 #include "review/dataset.h"
 
 #include <ctype.h>
+#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 
 #include "base/csv.h"
 #include "base/dates.h"
@@ -57,15 +57,13 @@ size_t dataset_factor(const struct dataset *dataset, enum factor_kind kind)
 /* ---- words and their numbers -------------------------------------------------------------------- */
 
 /* The number of a word, from 0 in order of appearance; LEVEL_NONE for "". */
-static uint32_t words_put(struct names *words, const char *word, size_t length, struct arena *arena)
+static uint32_t words_put(struct names *words, const char *word, struct arena *arena)
 {
-    if (length == 0)
-        return LEVEL_NONE;
     size_t number;
-    char *whole = word[length] == '\0' ? NULL : strndup(word, length);
-    if (names_add(words, whole != NULL ? whole : word, arena, &number))
-        words->list[number] = arena_copy(arena, word, length);
-    free(whole);
+    if (word[0] == '\0')
+        return LEVEL_NONE;
+    if (names_add(words, word, arena, &number))
+        words->list[number] = arena_string(arena, word);
     return (uint32_t)number;
 }
 
@@ -155,11 +153,10 @@ static void intake_number(struct intake *intake, size_t column, double number)
 }
 
 /* A further place of the newest vessel, from some day of age on, 0 for the first. */
-static void intake_stay(struct intake *intake, size_t column, const char *word, size_t length,
-                        int32_t age)
+static void intake_stay(struct intake *intake, size_t column, const char *word, int32_t age)
 {
     struct intake_column *to = &intake->columns[column];
-    uint32_t level = words_put(&to->words, word, length, intake->arena);
+    uint32_t level = words_put(&to->words, word, intake->arena);
     if (age > to->stays[to->stay_count - 1].from) {
         *arena_push(intake->arena, to->stays, to->stay_count) = (struct stay){level, age};
         to->moved = true;
@@ -170,18 +167,15 @@ static void intake_stay(struct intake *intake, size_t column, const char *word, 
 }
 
 /* A word that the newest vessel has ("": not known), which may be a number in text. */
-static void intake_word(struct intake *intake, size_t column, const char *word, size_t length)
+static void intake_word(struct intake *intake, size_t column, const char *word)
 {
     struct intake_column *to = &intake->columns[column];
     char *end = NULL;
-    if (is_place(to->factor.kind)) {
-        intake_stay(intake, column, word, length, 0);
-    } else if (is_number(to->factor.kind)) {
+    if (is_number(to->factor.kind)) {
         double number = strtod(word, &end);
         intake_number(intake, column, end > word ? number : NAN);
     } else {
-        to->level[intake->dataset.vessel_count - 1] =
-            words_put(&to->words, word, length, intake->arena);
+        to->level[intake->dataset.vessel_count - 1] = words_put(&to->words, word, intake->arena);
     }
 }
 
@@ -230,11 +224,6 @@ static void intake_leave_out_names(struct intake *intake)
 
 /* ---- columns to factors ------------------------------------------------------------------------- */
 
-static int by_number(const void *a, const void *b)
-{
-    return ORDER(*(const double *)a, *(const double *)b);
-}
-
 /* Makes levels of the numbers of a column: thirds. */
 static void cut_in_thirds(struct intake_column *column, size_t vessels, struct arena *arena)
 {
@@ -248,7 +237,7 @@ static void cut_in_thirds(struct intake_column *column, size_t vessels, struct a
             sorted[known++] = column->numbers[i];
     if (known < THIRDS)
         return;
-    qsort(sorted, known, sizeof *sorted, by_number);
+    gsl_sort(sorted, 1, known);
     for (size_t third = 0; third < THIRDS; third++) {
         highest[third] = sorted[known * (third + 1) / THIRDS - 1];
         bool one = sorted[from] >= highest[third];
@@ -528,6 +517,11 @@ struct table {
 
 /* ---- words ----------------------------------------------------------------------------------- */
 
+static bool is_among(const char *word, const char *names)
+{
+    return csv_named(names, word, strlen(word)) >= 0;
+}
+
 /* What a column of that name is. */
 static struct column_read column_named(const char *name)
 {
@@ -567,21 +561,21 @@ static struct column_read column_named(const char *name)
             *at = ' ';
     plain[strcspn(plain, "?")] = '\0'; /* "Lost?" */
     for (size_t i = 0; i < sizeof roles / sizeof *roles; i++)
-        if (csv_named(roles[i].names, plain, strlen(plain)) >= 0)
+        if (is_among(plain, roles[i].names))
             return roles[i].column;
     return (struct column_read){.use = FACTOR_OTHER};
 }
 
-static bool is_yes(const char *word, size_t length)
+static bool is_yes(const char *word)
 {
-    return csv_named("yes|y|true|1|x", word, length) >= 0;
+    return is_among(word, "yes|y|true|1|x");
 }
 
 /* What the rules make of the words of a result, "gone green". */
-static enum fate fate_told(const struct table *table, const char *word, size_t length)
+static enum fate fate_told(const struct table *table, const char *word)
 {
     struct result result;
-    const char *folded = fold_trimmed(table->arena, arena_copy(table->arena, word, length));
+    const char *folded = fold_trimmed(table->arena, word);
     if (table->rules == NULL)
         return FATE_COUNT;
     if (rules_lists(table->rules, "sheet_lost", folded, strlen(folded))) /* "green" alone */
@@ -600,7 +594,7 @@ static enum fate fate_told(const struct table *table, const char *word, size_t l
 
 /* FATE_COUNT when the word says nothing about a fate. */
 static uint8_t fate_of(const struct table *table, const struct column_read *column,
-                       const char *word, size_t length)
+                       const char *word)
 {
     static const struct {
         const char *words;
@@ -613,27 +607,22 @@ static uint8_t fate_of(const struct table *table, const struct column_read *colu
         {"open|growing|isolated|waiting", FATE_OPEN},
     };
     for (size_t i = 0; i < sizeof known / sizeof *known; i++)
-        if (csv_named(known[i].words, word, length) >= 0)
+        if (is_among(word, known[i].words))
             return (uint8_t)known[i].fate;
-    if (is_yes(word, length))
-        return column->yes;
-    return csv_named("no|n|false|0", word, length) >= 0 ? column->no
-                                                        : (uint8_t)fate_told(table, word, length);
+    return is_yes(word)                     ? column->yes
+           : is_among(word, "no|n|false|0") ? column->no
+                                            : (uint8_t)fate_told(table, word);
 }
 
 /* An ISO 8601 date, whatever time of day stands after it; or one as the grower writes them. */
-static int32_t day_of(const char *word, size_t length)
+static int32_t day_of(const char *word)
 {
     int64_t day;
-    char text[40];
     struct moment moment;
     const char *end = day_read(word, &day);
-    if (end != NULL && (end == word + length || *end == 'T' || *end == ' '))
+    if (end != NULL && (*end == '\0' || *end == 'T' || *end == ' '))
         return (int32_t)day;
-    snprintf(text, sizeof text, "%.*s", (int)length, word);
-    return length < sizeof text && moment_read_in(text, dates_usual(), &moment)
-               ? (int32_t)moment_day(moment)
-               : DAY_NONE;
+    return moment_read_in(word, dates_usual(), &moment) ? (int32_t)moment_day(moment) : DAY_NONE;
 }
 
 /* ---- rows ------------------------------------------------------------------------------------ */
@@ -674,11 +663,10 @@ static enum status read_header(struct table *table, const struct csv_row *row)
     return table->fate_column != MOST_COLUMNS ? STATUS_OK : STATUS_DATA;
 }
 
-static void note_strange(struct table *table, struct strange *strange, const char *word,
-                         size_t length)
+static void note_strange(struct table *table, struct strange *strange, const char *word)
 {
-    if (length > 0 && strange->count++ == 0)
-        strange->first = text_safe_copy(table->arena, word, length, 30);
+    if (word[0] != '\0' && strange->count++ == 0)
+        strange->first = text_safe_copy(table->arena, word, strlen(word), 30);
 }
 
 /* "incubator; 2026-03-11 shelf": one place after the other, each with the day it was moved there. A
@@ -697,39 +685,40 @@ static void take_places(struct table *table, size_t column, const char *text, in
             length--;
         bool later = at > text && dated && entered != DAY_NONE && day > entered;
         if (length > 0)
-            intake_stay(table->intake, column, name, length, later ? (int32_t)day - entered : 0);
+            intake_stay(table->intake, column, arena_copy(table->arena, name, length),
+                        later ? (int32_t)day - entered : 0);
         at = *end == ';' ? end + 1 : end;
     }
 }
 
-static void read_day(struct table *table, const char *word, size_t length, int32_t *day)
+static void read_day(struct table *table, const char *word, int32_t *day)
 {
-    *day = day_of(word, length);
+    *day = day_of(word);
     if (*day == DAY_NONE)
-        note_strange(table, &table->days, word, length);
+        note_strange(table, &table->days, word);
 }
 
 /* What is not a factor. */
 static void read_cell(struct table *table, const struct column_read *column, const char *word,
-                      size_t length, struct intake_vessel *vessel)
+                      struct intake_vessel *vessel)
 {
     switch (column->use) {
     case USE_LABEL:
-        vessel->label = arena_copy(table->arena, word, length);
+        vessel->label = arena_string(table->arena, word);
         break;
     case USE_FATE:
-        vessel->fate = fate_of(table, column, word, length);
+        vessel->fate = fate_of(table, column, word);
         if (vessel->fate == FATE_COUNT)
-            note_strange(table, &table->fates, word, length);
+            note_strange(table, &table->fates, word);
         break;
     case USE_ENTERED:
-        read_day(table, word, length, &vessel->entered);
+        read_day(table, word, &vessel->entered);
         break;
     case USE_ENDED:
-        read_day(table, word, length, &vessel->ended);
+        read_day(table, word, &vessel->ended);
         break;
     case USE_CONTROL:
-        vessel->control = is_yes(word, length);
+        vessel->control = is_yes(word);
         break;
     default:
         break;
@@ -741,7 +730,7 @@ static bool is_wanted(const struct table *table, const struct csv_row *fields)
     const char *batches = table->wanted.batches;
     const struct csv_field *batch = &fields->fields[table->batch_column];
     return batches == NULL || (table->batch_column < fields->count && batch->length > 0 &&
-                               csv_named(batches, batch->text, batch->length) >= 0);
+                               is_among(batch->text, batches));
 }
 
 static enum status take_row(void *context, const struct csv_row *fields)
@@ -760,19 +749,17 @@ static enum status take_row(void *context, const struct csv_row *fields)
     if (!is_wanted(table, fields))
         return STATUS_OK;
     for (size_t c = 0; c < fields->count; c++)
-        read_cell(table, &table->columns[c], fields->fields[c].text, fields->fields[c].length,
-                  &vessel);
+        read_cell(table, &table->columns[c], fields->fields[c].text, &vessel);
     table->short_rows += fields->count < table->column_count;
     if (table->wanted.since != DAY_NONE && vessel.entered < table->wanted.since)
         return STATUS_OK;
     table->count = intake_vessel(table->intake, &vessel) + 1;
     for (size_t c = 0; c < fields->count; c++) {
         const struct column_read *column = &table->columns[c];
-        const struct csv_field *field = &fields->fields[c];
         if (column->use == FACTOR_PLACE)
-            take_places(table, column->column, field->text, vessel.entered);
+            take_places(table, column->column, fields->fields[c].text, vessel.entered);
         else if (column->use < FACTOR_KINDS)
-            intake_word(table->intake, column->column, field->text, field->length);
+            intake_word(table->intake, column->column, fields->fields[c].text);
     }
     return STATUS_OK;
 }
@@ -849,116 +836,98 @@ struct filling { /* a dataset while it is filled */
 /* ---- bands ----------------------------------------------------------------------------------- */
 
 /* What process/ makes of the figures in a record, coarse enough that several cooks, mixes or
- * shelves share one: a small number, or LEVEL_NONE when the figures do not tell. `moves` takes how
- * far each of up to two computations moves the causes it bears on (rules/rules.h, struct move),
- * natural log of the odds; `figures` what was not enough and what would be, in the scratch arena. */
-typedef uint32_t band_of(const struct filling *filling, const struct vessel *vessel,
-                         double moves[2], const char **figures);
+ * shelves share one; nothing where the figures do not tell. */
 
-/* As triage/physics.h. */
-static double moved(const struct rules *rules, enum moved_by by, double chance)
+static void put(const struct filling *filling, enum factor_kind kind, const char *word)
 {
-    return physics_shift(&rules->moves[by], rules->moves[by].trust, chance);
+    intake_word(filling->intake, filling->columns[kind], word);
 }
 
-/* cook_verdict. Growers cook the same way again and again: computed ones are remembered. */
-static uint32_t band_of_cook(const struct filling *filling, const struct vessel *vessel,
-                             double moves[2], const char **figures)
+/* A band, and the chances of up to two computations, which move the causes they bear on
+ * (rules/rules.h, struct move); `figures`: what was not enough and what would be, or NULL. */
+static void put_band(const struct filling *filling, enum factor_kind kind, const char *band,
+                     const enum moved_by moved[2], const double chances[2], const char *figures)
 {
+    double moves[2] = {0.0, 0.0};
+    for (size_t k = 0; k < 2 && moved[k] != MOVED_NONE; k++) {
+        const struct move *move = &filling->rules->moves[moved[k]];
+        moves[k] = physics_shift(move, move->trust, chances[k]);
+    }
+    put(filling, kind, band);
+    intake_shift(filling->intake, filling->columns[kind], moved, moves, figures);
+}
+
+/* Growers cook the same way again and again: computed ones are remembered. */
+static void put_cook(const struct filling *filling, const struct vessel *vessel)
+{
+    static const char *const bands[] = {[COOK_ADEQUATE] = "adequate",
+                                        [COOK_MARGINAL] = "marginal",
+                                        [COOK_NOT_ENOUGH] = "not enough"};
+    static const enum moved_by by[2] = {MOVED_SURVIVORS, MOVED_NONE};
     const struct rules *rules = filling->rules;
     const struct cook *cook = &filling->from.cook;
+    const char *figures = NULL;
     struct cook_result result;
     struct known_cook known;
     if (isnan(cook->gauge) || isnan(cook->minutes))
-        return LEVEL_NONE;
+        return;
     vessel_cook_of(rules, cook, rules_vessel(rules, vessel->kind), vessel->grams,
                    rules_grain(rules, filling->from.lot.grain), &known);
     if (physics_cooked(filling->cooks, rules, &known, &result, NULL, NULL, NULL) != PHYSICS_OK)
-        return LEVEL_NONE;
-    moves[0] = moved(rules, MOVED_SURVIVORS, result.chance_mean);
+        return;
     if (result.verdict != COOK_ADEQUATE && isfinite(result.minutes_needed.central)) {
         const int kind = known.vessel.kind;
         char *name =
             arena_string(filling->scratch, kind >= 0 ? rules->vessels[kind].name : "vessel");
         name[0] = (char)tolower((unsigned char)name[0]);
-        *figures = arena_format(filling->scratch, "cook %s had %.0f minutes and a %s takes %.0f",
-                                cook->label, cook->minutes, name, result.minutes_needed.central);
+        figures = arena_format(filling->scratch, "cook %s had %.0f minutes and a %s takes %.0f",
+                               cook->label, cook->minutes, name, result.minutes_needed.central);
     }
-    return (uint32_t)result.verdict;
+    put_band(filling, FACTOR_LETHALITY, bands[result.verdict], by,
+             (double[]){result.chance_mean, NAN}, figures);
 }
 
-/* Below, within or above the band of the grain. */
-static uint32_t band_of_mix(const struct filling *filling, const struct vessel *vessel,
-                            double moves[2], const char **figures)
+/* The band is that of the grain. */
+static void put_moisture(const struct filling *filling)
 {
+    static const enum moved_by by[2] = {MOVED_WET, MOVED_DRY};
     const struct rules *rules = filling->rules;
     struct known_grain grain = KNOWN_GRAIN;
     double doubt = fmax(0.1, rules->forecast.moisture_doubt);
-    (void)vessel;
     grain.kind = rules_grain(rules, filling->from.lot.grain);
     grain.own_moisture = filling->from.lot.moisture;
     grain.dry = filling->batch.dry;
     grain.water = filling->batch.water;
-    (void)figures;
     double moisture = physics_moisture(rules, &grain, NULL);
     struct moisture_band band = physics_band(rules, grain.kind);
     if (isnan(moisture) || isnan(band.lo))
-        return LEVEL_NONE;
-    moves[0] = moved(rules, MOVED_WET, moisture_chance_above(moisture, doubt, band.hi));
-    moves[1] = moved(rules, MOVED_DRY, 1.0 - moisture_chance_above(moisture, doubt, band.lo));
-    return moisture < band.lo ? 0 : moisture > band.hi ? 2 : 1;
+        return;
+    put_band(filling, FACTOR_MOISTURE,
+             moisture < band.lo   ? "below the band"
+             : moisture > band.hi ? "above the band"
+                                  : "within the band",
+             by,
+             (double[]){moisture_chance_above(moisture, doubt, band.hi),
+                        1.0 - moisture_chance_above(moisture, doubt, band.lo)},
+             NULL);
 }
 
-static uint32_t band_of_dose(const struct filling *filling, const struct vessel *vessel,
-                             double moves[2], const char **figures)
+static void put_dose(const struct filling *filling, const struct vessel *vessel)
 {
     /* Half and twice: the spread of what books call usual. Expert judgement. */
     static const double small = 0.5, large = 2.0;
+    static const enum moved_by by[2] = {MOVED_DOSE, MOVED_NONE};
     double relative = vessel->control
                           ? NAN
                           : vessel_dose_of(filling->rules, &filling->from, &filling->batch, vessel,
                                            filling->from.lot.grain);
-    (void)figures;
     if (!isfinite(relative) || relative < 0.0)
-        return LEVEL_NONE;
-    moves[0] = moved(filling->rules, MOVED_DOSE, 1.0 / (1.0 + relative * relative));
-    return relative < small ? 0 : relative > large ? 2 : 1;
-}
-
-static void put(const struct filling *filling, enum factor_kind kind, const char *word)
-{
-    intake_word(filling->intake, filling->columns[kind], word, strlen(word));
-}
-
-static void put_bands(const struct filling *filling, const struct vessel *vessel)
-{
-    static const struct {
-        enum factor_kind kind;
-        band_of *band;
-        enum moved_by moved[2];
-        const char *names[3];
-    } bands[] = {{FACTOR_LETHALITY,
-                  band_of_cook,
-                  {MOVED_SURVIVORS, MOVED_NONE},
-                  {"adequate", "marginal", "not enough"}},
-                 {FACTOR_MOISTURE,
-                  band_of_mix,
-                  {MOVED_WET, MOVED_DRY},
-                  {"below the band", "within the band", "above the band"}},
-                 {FACTOR_DOSE,
-                  band_of_dose,
-                  {MOVED_DOSE, MOVED_NONE},
-                  {"under half the usual", "about usual", "over twice the usual"}}};
-    for (size_t k = 0; k < sizeof bands / sizeof *bands; k++) {
-        double moves[2] = {0.0, 0.0};
-        const char *figures = NULL;
-        uint32_t band = bands[k].band(filling, vessel, moves, &figures);
-        if (band == LEVEL_NONE)
-            continue;
-        put(filling, bands[k].kind, bands[k].names[band]);
-        intake_shift(filling->intake, filling->columns[bands[k].kind], bands[k].moved, moves,
-                     figures);
-    }
+        return;
+    put_band(filling, FACTOR_DOSE,
+             relative < small   ? "under half the usual"
+             : relative > large ? "over twice the usual"
+                                : "about usual",
+             by, (double[]){1.0 / (1.0 + relative * relative), NAN}, NULL);
 }
 
 /* ---- one vessel ------------------------------------------------------------------------------ */
@@ -1006,9 +975,8 @@ static void put_places(const struct filling *filling, const struct vessel *vesse
             warmth = bin != RULES_NONE ? temperature->values[bin].label : "";
         }
         int32_t age = !first && day > begun ? (int32_t)(day - begun) : 0;
-        intake_stay(filling->intake, filling->columns[FACTOR_PLACE], label, strlen(label), age);
-        intake_stay(filling->intake, filling->columns[FACTOR_TEMPERATURE], warmth, strlen(warmth),
-                    age);
+        intake_stay(filling->intake, filling->columns[FACTOR_PLACE], label, age);
+        intake_stay(filling->intake, filling->columns[FACTOR_TEMPERATURE], warmth, age);
     }
 }
 
@@ -1074,7 +1042,9 @@ static void take_vessel(struct filling *filling, const struct vessel *vessel, co
     put(filling, FACTOR_SPOT, vessel->spot);
     put(filling, FACTOR_VESSEL, kind != RULES_NONE ? rules->vessels[kind].name : vessel->kind);
     intake_number(filling->intake, filling->columns[FACTOR_GRAMS], vessel->grams);
-    put_bands(filling, vessel);
+    put_cook(filling, vessel);
+    put_moisture(filling);
+    put_dose(filling, vessel);
     if (vessel->control)
         return;
     put(filling, FACTOR_SESSION, from->session.label);

@@ -249,7 +249,7 @@ ITEM(value, VALUE_TABLE, double from;); /* number: the bin [from, below) in cano
     FIELD(of, GROUP, "group", group, MAY) /* index into rules.groups, or RULES_NONE */             \
     LIST(of, struct value, "values", values, value_count, MAY, VALUES)
 ITEM(observable, OBSERVABLE_TABLE, enum observable_class class;
-     struct phrases phrases; /* number: each holds a quantity */
+     struct phrases phrases;         /* number: each holds a quantity */
      uint32_t salient, prevailing;); /* which of its values are */
 
 /* Observables that say nearly the same: the k-th strongest counts (1 - overlap)^k. */
