@@ -41,6 +41,7 @@ ALTER TABLE batch RENAME COLUMN dose TO inoculum;
 -- The derived columns of the vessel ?1. Standing are rows that no later one corrects; a correction keeps the turn of what
 -- it corrects. A loss is of the kind that is known of it, else untold. One that broke, or was there by mistake, has told
 -- nothing of its growth; nor has anybody lost it to that. A clean outcome gives way to a later look that says discard.
+-- The columns beside a max() or min() are those of its row; of none, there is one row of NULL.
 == derived
 WITH
   looks AS NOT MATERIALIZED (
@@ -52,34 +53,35 @@ WITH
   outcomes AS NOT MATERIALIZED (
     SELECT at, at_offset, status, coalesce(turn, id) AS chain FROM outcome AS a
     WHERE vessel = ?1 AND status <> 'withdrawn' AND NOT EXISTS (SELECT 1 FROM outcome WHERE corrects = a.id)),
-  moves AS (
-    SELECT at, place, chain FROM events WHERE kind = 'move'
-    UNION ALL SELECT NULL, place, 0 FROM vessel WHERE id = ?1),
-  seen AS (SELECT * FROM looks ORDER BY chain DESC LIMIT 1),
-  lost AS (SELECT * FROM looks WHERE action = 'discard' ORDER BY at, chain LIMIT 1),
-  used AS (SELECT * FROM events WHERE kind = 'use' ORDER BY chain DESC LIMIT 1),
-  gone AS (SELECT * FROM events WHERE kind = 'discard' ORDER BY chain DESC LIMIT 1),
-  told AS (SELECT * FROM outcomes ORDER BY chain DESC LIMIT 1),
   facts AS (
-    SELECT ifnull((SELECT action FROM seen) = 'discard', 0) AS discards,
-      ifnull((SELECT status FROM seen), '') AS status,
-      ifnull((SELECT kind FROM events WHERE kind IN ('isolate', 'return', 'discard', 'use')
-        ORDER BY chain DESC LIMIT 1), '') AS done,
-      ifnull((SELECT because FROM gone), '') AS because,
-      ifnull((SELECT status FROM told), '') AS told),
+    SELECT seen.id AS last_look, seen.at AS seen_at, ifnull(seen.action = 'discard', 0) AS discards,
+      ifnull(seen.status, '') AS status, ifnull(done.kind, '') AS done, ifnull(gone.because, '') AS because,
+      ifnull(told.status, '') AS told, lost.at AS lost_at, lost.at_offset AS lost_offset, used.at AS used_at,
+      used.at_offset AS used_offset, gone.at AS gone_at, gone.at_offset AS gone_offset, told.at AS told_at,
+      told.at_offset AS told_offset,
+      iif(moved.chain IS NULL, (SELECT place FROM vessel WHERE id = ?1), moved.place) AS stands
+    FROM (SELECT max(chain), * FROM looks) AS seen,
+      (SELECT min(at), * FROM looks WHERE action = 'discard') AS lost,
+      (SELECT max(chain), * FROM events WHERE kind = 'use') AS used,
+      (SELECT max(chain), * FROM events WHERE kind = 'discard') AS gone,
+      (SELECT max(chain), * FROM events WHERE kind IN ('isolate', 'return', 'discard', 'use')) AS done,
+      (SELECT max(chain), * FROM outcomes) AS told,
+      (SELECT max(chain), * FROM events WHERE kind = 'move') AS moved),
   known AS (
     SELECT *, discards OR done = 'discard' AS over, told IN ('contaminated', 'stuck') AS ill,
-      told = 'clean' AND NOT (discards AND (SELECT at FROM seen) > (SELECT at FROM told)) AS well,
+      told = 'clean' AND NOT (discards AND seen_at > told_at) AS well,
       iif(status IN ('contaminated', 'stuck'), status, 'untold') AS loss FROM facts),
   ends AS (
-    SELECT at, at_offset, 0 AS rank FROM used, known WHERE well OR (done = 'use' AND NOT over)
-    UNION ALL SELECT at, at_offset, 1 FROM lost, known WHERE ill OR (over AND NOT well)
-    UNION ALL SELECT at, at_offset, 2 FROM gone, known WHERE well OR over
-    UNION ALL SELECT at, at_offset, 3 FROM told, known WHERE ill),
-  ended AS (SELECT at, at_offset FROM ends ORDER BY at, rank LIMIT 1)
-SELECT
-  (SELECT place FROM moves ORDER BY chain DESC LIMIT 1) AS stands,
-  (SELECT place FROM moves WHERE NOT ifnull(at > (SELECT at FROM ended), 0) ORDER BY chain DESC LIMIT 1) AS stood,
+    SELECT *, iif(well OR (done = 'use' AND NOT over), used_at, NULL) AS use_end,
+      iif(ill OR (over AND NOT well), lost_at, NULL) AS loss_end, iif(well OR over, gone_at, NULL) AS discard_end,
+      iif(ill, told_at, NULL) AS told_end FROM known),
+  ended AS (
+    SELECT *, nullif(min(ifnull(use_end, 9223372036854775807), ifnull(loss_end, 9223372036854775807), ifnull(discard_end, 9223372036854775807),
+      ifnull(told_end, 9223372036854775807)), 9223372036854775807) AS at FROM ends)
+SELECT stands,
+  CASE WHEN at IS NULL THEN stands ELSE (
+    SELECT iif(chain IS NULL, (SELECT place FROM vessel WHERE id = ?1), place)
+    FROM (SELECT max(chain), * FROM events WHERE kind = 'move' AND events.at <= ended.at)) END AS stood,
   CASE done WHEN 'isolate' THEN 'isolated' WHEN 'discard' THEN 'discarded' WHEN 'use' THEN 'used'
     ELSE 'growing' END AS state,
   CASE WHEN well THEN 'sound' WHEN ill THEN told WHEN discards THEN loss
@@ -87,9 +89,10 @@ SELECT
     WHEN over AND because IN ('broken', 'slip') THEN 'open'
     WHEN over AND because IN ('sold', 'given', 'used') THEN 'sound'
     WHEN over THEN loss WHEN done = 'use' THEN 'sound' ELSE 'open' END AS fate,
-  (SELECT at FROM ended) AS ended, (SELECT at_offset FROM ended) AS ended_offset,
-  (SELECT id FROM seen) AS last_look
-FROM known
+  at AS ended, CASE at WHEN use_end THEN used_offset WHEN loss_end THEN lost_offset
+    WHEN discard_end THEN gone_offset WHEN told_end THEN told_offset END AS ended_offset,
+  last_look
+FROM ended
 
 -- Writes them down for the vessel ?1.
 == refresh
@@ -326,12 +329,15 @@ use chained event
 == chained_outcome
 use chained outcome
 
+-- In one pass, since these are long: the rows with a wrong note, then which it is.
 == unread_notes
+WITH read AS MATERIALIZED (
+    SELECT id, iif(facts = '', 'array', iif(json_valid(facts), json_type(facts), '')) AS a,
+      iif(posterior = '', 'object', iif(json_valid(posterior), json_type(posterior), '')) AS o
+    FROM look WHERE a <> 'array' OR o <> 'object')
 SELECT id, iif(type = '', printf('''%s'' does not parse', name), printf('''%s'' should be a JSON %s', name, wanted))
-FROM (SELECT id, 'facts' AS name, 'array' AS wanted, iif(json_valid(facts), json_type(facts), '') AS type
-    FROM look WHERE facts <> ''
-  UNION ALL SELECT id, 'posterior', 'object', iif(json_valid(posterior), json_type(posterior), '')
-    FROM look WHERE posterior <> '')
+FROM (SELECT id, 'facts' AS name, 'array' AS wanted, a AS type FROM read
+  UNION ALL SELECT id, 'posterior', 'object', o FROM read)
 WHERE type <> wanted
 
 == stale

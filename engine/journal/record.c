@@ -976,15 +976,29 @@ static bool check_pages(struct check *check)
     return check->damaged == 0 && journal->status == STATUS_OK;
 }
 
-/* Values that a column does not allow. */
-static void check_values(struct check *check, enum record record, const struct column *column)
+/* Values that their columns do not allow: all columns in one pass, for rows may be long. */
+static void check_values(struct check *check, enum record record)
 {
     TEXT(sql);
-    text_printf(&sql, "SELECT id, '''%s'' ' || why FROM (SELECT id, ", column->name);
-    put_wrong(&sql, column);
-    text_printf(&sql, " AS why FROM \"%s\" AS a) WHERE why IS NOT NULL ORDER BY id",
-                record_types[record].name);
-    tell_rows(check, false, record, query_begin(check->journal, sql.bytes, ""));
+    TEXT(any);
+    int count = 0;
+    for (const struct column *column = record_types[record].columns; column->name; column++) {
+        if (column->derived && column->kind != COLUMN_WORD && column->kind != COLUMN_DAY &&
+            column->kind != COLUMN_REFERENCE)
+            continue; /* derived anew */
+        text_printf(&sql, "%s '''%s'' ' || ", count > 0 ? "," : "SELECT * FROM (SELECT id,",
+                    column->name);
+        put_wrong(&sql, column);
+        text_printf(&sql, " AS why%d", ++count);
+        text_printf(&any, "why%d, ", count);
+    }
+    text_printf(&sql, " FROM \"%s\" AS a) WHERE coalesce(%sNULL) IS NOT NULL ORDER BY id",
+                record_types[record].name, any.bytes);
+    struct query query = query_begin(check->journal, sql.bytes, "");
+    while (query_next(&query))
+        for (int i = 1; i <= count; i++)
+            if (*query_text(&query, i) != '\0')
+                tell(check, false, record, query_integer(&query, 0), query_text(&query, i));
 }
 
 /* Words of a list, or signs of settings, that the rules do not know. */
@@ -1016,10 +1030,7 @@ enum status check_journal(struct journal *journal, const struct rules *rules, si
     bool sound = journal->status == STATUS_OK && check_pages(&check);
     for (int i = 0; i < RECORD_COUNT && sound; i++) {
         records += journal_count(journal, (enum record)i, NULL, 0);
-        for (const struct column *column = record_types[i].columns; column->name; column++)
-            if (!column->derived || column->kind == COLUMN_WORD || column->kind == COLUMN_DAY ||
-                column->kind == COLUMN_REFERENCE) /* the others are derived anew */
-                check_values(&check, (enum record)i, column);
+        check_values(&check, (enum record)i);
     }
     for (size_t i = 0; i < FAULTS && sound; i++)
         tell_rows(&check, faults[i].warning, faults[i].record,
