@@ -256,7 +256,8 @@ static bool tells(const struct job *job, uint32_t from, uint32_t to)
 {
     for (size_t i = 0; i < job->matches.count; i++) {
         const struct match *at = &job->matches.items[i];
-        if (at->role <= ROLE_STATEMENT && at->start >= from && at->start < to)
+        if ((at->role == ROLE_VALUE || at->role == ROLE_STATEMENT) && at->start >= from &&
+            at->start < to)
             return true;
     }
     return false;

@@ -92,7 +92,8 @@ like(said(0, 'look', 'B2', 'half white, 3 as well now, 2 nothing yet'), qr/^B2-1
 like(said(0, 'look', 'B2', '9 green spots on 2'), qr/^B2-2: Discard/m, 'so many spots on a vessel');
 like(said(2, 'look', 'B2', '2 black spots on 3'), qr/: "all fine except 3: green patch"\. Nothing was saved/, 'either: how to write it');
 unlike(said(0, 'judge', 'water at the bottom is milky, water at the bottom'), qr/contradict/, 'a word and the words it stands in are one');
-like(said(0, 'judge', 'clear water at the bottom, milky water at the bottom'), qr/contradict|Discard/, 'others may contradict');
+like(said(0, 'judge', 'grain is dry, grain is wet'), qr/contradict/, 'others may contradict');
+unlike(said(0, 'judge', 'clear water at the bottom, milky water at the bottom'), qr/contradict|^Keep/m, 'what is worse stands');
 
 # ---- lists, losses, the review ----------------------------------------------------------------------------------
 like(said(0, 'list'), qr/^B2 .* 4 \(3 growing, 1 to remove\)/m, 'lost, and still on the shelf');
